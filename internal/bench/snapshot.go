@@ -1,0 +1,103 @@
+// Package bench runs one bench: it opens the meter and the probe and opens
+// them again when they are lost, feeds their readings to the capture, hands
+// finished measurements to the history and tells whoever listens.
+package bench
+
+import (
+	"time"
+
+	"coilkeep/internal/history"
+)
+
+// Snapshot is how a bench stands at one instant. Values that are not known now
+// are nil: nothing old is ever shown as live.
+type Snapshot struct {
+	Bench string    `json:"bench"`
+	Time  time.Time `json:"time"`
+	// State is the capture's state, a fixed word; Words says it for people.
+	State string    `json:"state"`
+	Words string    `json:"words"`
+	Since time.Time `json:"since"`
+	// ReadingsHave of ReadingsWanted are in the window while it fills.
+	ReadingsHave   int `json:"readings_have"`
+	ReadingsWanted int `json:"readings_wanted"`
+
+	ResistanceOhms     *float64 `json:"resistance_ohms"`
+	TemperatureCelsius *float64 `json:"temperature_celsius"`
+	// R20Ohms and its uncertainty are those of the present window, before it
+	// is recorded; afterwards those of the coil still on the clips.
+	R20Ohms                 *float64 `json:"r20_ohms"`
+	ExpandedUncertaintyOhms *float64 `json:"expanded_uncertainty_ohms"`
+	// DifferenceKelvin is the estimated temperature of the coil above the
+	// probe, while it is known to be warming or cooling.
+	DifferenceKelvin *float64 `json:"difference_kelvin"`
+
+	Meter Instrument `json:"meter"`
+	Probe Instrument `json:"probe"`
+
+	// Batch is the open batch; nil when there is none.
+	Batch *history.Batch `json:"batch"`
+	// Design is that of the batch, or of the coil asked for by serial.
+	Design *history.Design `json:"design"`
+	// NextSerial is what the next measurement will be filed under; empty when
+	// a person must say. Stage goes with it.
+	NextSerial string `json:"next_serial"`
+	Stage      string `json:"stage"`
+	// Last is the latest recorded measurement of this bench.
+	Last *history.Measurement `json:"last"`
+	// Unsaved is why the last measurement is not on the disk yet; empty when
+	// all is saved.
+	Unsaved string `json:"unsaved,omitempty"`
+}
+
+// Instrument is how a meter or probe stands.
+type Instrument struct {
+	Role history.Role `json:"role"`
+	// Driver and Port are as configured; Identity is what it says of itself.
+	Driver   string `json:"driver"`
+	Port     string `json:"port,omitempty"`
+	Identity string `json:"identity,omitempty"`
+	Up       bool   `json:"up"`
+	// Fault says what is wrong and what to try; empty when nothing is.
+	Fault      string     `json:"fault,omitempty"`
+	Reconnects int        `json:"reconnects"`
+	LastAt     *time.Time `json:"last_at"`
+	LastRaw    string     `json:"last_raw,omitempty"`
+	LastStatus string     `json:"last_status,omitempty"`
+}
+
+// EventType is the kind of a live event; its text is contract.
+type EventType string
+
+const (
+	ReadingEvent     EventType = "reading"     // Data is a ReadingData
+	StateEvent       EventType = "state"       // Data is a Snapshot
+	MeasurementEvent EventType = "measurement" // Data is a history.Measurement, durable
+	InstrumentEvent  EventType = "instrument"  // Data is an InstrumentData
+)
+
+// Event is something that happened at a bench.
+type Event struct {
+	Type  EventType
+	Bench string
+	Data  any
+}
+
+// ReadingData is one live reading.
+type ReadingData struct {
+	Bench      string       `json:"bench"`
+	Role       history.Role `json:"role"`
+	Time       time.Time    `json:"time"`
+	Value      *float64     `json:"value"` // ohms or degrees Celsius; null unless ok
+	Unit       string       `json:"unit"`  // "ohm" or "celsius"
+	Resolution float64      `json:"resolution"`
+	Status     string       `json:"status"`
+	Reason     string       `json:"reason,omitempty"`
+	Raw        string       `json:"raw"`
+}
+
+// InstrumentData is a change of an instrument's health.
+type InstrumentData struct {
+	Bench string `json:"bench"`
+	Instrument
+}
