@@ -1,0 +1,140 @@
+package simulate
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Talker is an instrument that prints lines: by itself, or one for every
+// prompt it is sent. Its fields are its personality; set them before it is
+// plugged in.
+type Talker struct {
+	Faults
+	// Line makes the next line, without its end.
+	Line func() string
+	// Every is the time between two lines; 0 never talks unasked.
+	Every time.Duration
+	// Prompt is the text that asks for a line; empty asks for none.
+	Prompt string
+	// Terminator ends each line; empty is CR LF.
+	Terminator string
+	// Banner is sent first whenever somebody opens the port; a line end follows
+	// it.
+	Banner string
+	// CutFirst drops the first half of the first line after opening, as when a
+	// port is opened while the line is on its way.
+	CutFirst bool
+}
+
+// MeterLine makes lines such as "R=+6690.1 OHM" and, out of range,
+// "R=O.L OHM"; a meter turned to volts prints "U=+0.000012 V".
+func MeterLine(b *Bench) func() string {
+	return func() string {
+		v := b.ReadMeter()
+		switch {
+		case v.Volts:
+			return "U=" + signed(v) + " V"
+		case v.Overload:
+			return "R=O.L OHM"
+		}
+		return "R=" + signed(v) + " OHM"
+	}
+}
+
+func signed(v MeterValue) string {
+	text := strconv.FormatFloat(v.Value, 'f', decimals(v.Resolution), 64)
+	if strings.HasPrefix(text, "-") {
+		return text
+	}
+	return "+" + text
+}
+
+// ProbeLine makes lines such as "T=21.43 C".
+func ProbeLine(b *Bench) func() string {
+	return func() string {
+		return "T=" + strconv.FormatFloat(b.ReadProbe(), 'f', 2, 64) + " C"
+	}
+}
+
+// decimals is how many decimals show a resolution that is a power of ten; -1,
+// as many as it takes, when there is none.
+func decimals(resolution float64) int {
+	if resolution <= 0 {
+		return -1
+	}
+	n := 0
+	for ; resolution < 0.999 && n < 9; n++ {
+		resolution *= 10
+	}
+	return n
+}
+
+// Serve implements Instrument.
+func (t *Talker) Serve(ctx context.Context, line io.ReadWriter) {
+	ctx, pieces := hear(ctx, line)
+	defer drain(pieces)
+	if t.Banner != "" {
+		if _, err := io.WriteString(line, t.Banner+t.end()); err != nil {
+			return
+		}
+	}
+	var tick <-chan time.Time
+	if t.Every > 0 {
+		ticker := time.NewTicker(t.Every)
+		defer ticker.Stop()
+		tick = ticker.C
+	}
+	first := true
+	say := func() error {
+		text := []byte(t.Line() + t.end())
+		if first && t.CutFirst {
+			text = text[len(text)/2:]
+		}
+		first = false
+		return t.send(ctx, line, text)
+	}
+	var heard []byte
+	for {
+		lines := 0
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick:
+			lines = 1
+		case piece := <-pieces:
+			heard, lines = t.prompts(append(heard, piece...))
+		}
+		for range lines {
+			if err := say(); err != nil {
+				return
+			}
+		}
+	}
+}
+
+func (t *Talker) end() string {
+	if t.Terminator == "" {
+		return "\r\n"
+	}
+	return t.Terminator
+}
+
+// prompts counts the prompts in what was heard and returns what may be the
+// beginning of the next one.
+func (t *Talker) prompts(heard []byte) (rest []byte, count int) {
+	if t.Prompt == "" {
+		return nil, 0
+	}
+	prompt := []byte(t.Prompt)
+	for {
+		at := bytes.Index(heard, prompt)
+		if at < 0 {
+			return heard[max(0, len(heard)-len(prompt)+1):], count
+		}
+		heard, count = heard[at+len(prompt):], count+1
+	}
+}
