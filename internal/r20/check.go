@@ -1,0 +1,93 @@
+package r20
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/copper"
+)
+
+// InputError says which input cannot be true and why.
+type InputError struct {
+	// Field is the JSON name of the field of [Inputs], or "reference_celsius".
+	Field string
+	// Problem says what is wrong with it and what it must be, with its value.
+	Problem string
+}
+
+func (e *InputError) Error() string { return e.Field + " " + e.Problem }
+
+// Bounds no bench comes near: beyond them an input is a mistake, mostly one of
+// unit.
+const (
+	maxOhms            = 1e12
+	maxMeterPercent    = 50
+	maxCorrectionRatio = 0.1
+	maxHalfWidthKelvin = 100
+)
+
+// check returns an *InputError for the first input that cannot be true.
+func (in Inputs) check() error {
+	for _, f := range []struct {
+		name     string
+		value    float64
+		min, max float64
+	}{
+		{"resistance_ohms", in.ResistanceOhms, math.SmallestNonzeroFloat64, maxOhms},
+		{"readings", float64(in.Readings), 1, math.MaxInt32},
+		{"standard_deviation_ohms", in.StandardDeviationOhms, 0, maxOhms},
+		{"resolution_ohms", in.ResolutionOhms, 0, maxOhms},
+		{"drift_ohms", in.DriftOhms, -maxOhms, maxOhms},
+		{"meter_percent", in.MeterPercent, 0, maxMeterPercent},
+		{"meter_ohms", in.MeterOhms, 0, maxOhms},
+		{"correction_ratio", in.CorrectionRatio, -maxCorrectionRatio, maxCorrectionRatio},
+		{"lead_ohms", in.LeadOhms, -maxOhms, maxOhms},
+		{"lead_half_width_ohms", in.LeadHalfWidthOhms, 0, maxOhms},
+		{"probe_half_width_kelvin", in.ProbeHalfWidthKelvin, 0, maxHalfWidthKelvin},
+		{"coil_difference_half_width_kelvin", in.CoilDifferenceHalfWidthKelvin, 0, maxHalfWidthKelvin},
+	} {
+		if err := checkRange(f.name, f.value, f.min, f.max); err != nil {
+			return err
+		}
+	}
+	if err := checkCelsius("temperature_celsius", in.TemperatureCelsius); err != nil {
+		return err
+	}
+	if err := copper.Alpha20(in.AlphaPerKelvin).Check(); err != nil {
+		return &InputError{"alpha_per_kelvin", fmt.Sprintf("is no coefficient of copper: %v", err)}
+	}
+	if err := checkRange("alpha_standard_uncertainty_per_kelvin", in.AlphaStandardUncertaintyPerKelvin, 0, in.AlphaPerKelvin/10); err != nil {
+		return err
+	}
+	return in.checkTogether()
+}
+
+// checkTogether finds inputs that are each possible but not with one another.
+func (in Inputs) checkTogether() error {
+	if in.Readings == 1 && in.StandardDeviationOhms != 0 {
+		return &InputError{"standard_deviation_ohms", fmt.Sprintf("is %g, but a single reading has none: it must be 0", in.StandardDeviationOhms)}
+	}
+	if corrected := in.correctedOhms(); corrected <= 0 {
+		return &InputError{"lead_ohms", fmt.Sprintf("is %g, which leaves %g Ω of the measured %g Ω: the leads must be less than the whole",
+			in.LeadOhms, corrected, in.ResistanceOhms)}
+	}
+	return nil
+}
+
+func checkRange(field string, value, least, greatest float64) error {
+	if value >= least && value <= greatest {
+		return nil
+	}
+	want := fmt.Sprintf("from %g to %g", least, greatest)
+	if least == math.SmallestNonzeroFloat64 {
+		want = fmt.Sprintf("above 0, up to %g", greatest)
+	}
+	return &InputError{field, fmt.Sprintf("is %g; it must be a number %s", value, want)}
+}
+
+func checkCelsius(field string, celsius float64) error {
+	if celsius >= copper.MinCelsius && celsius <= copper.MaxCelsius {
+		return nil
+	}
+	return &InputError{field, fmt.Sprintf("is %g; copper is computed from %g to %g °C", celsius, copper.MinCelsius, copper.MaxCelsius)}
+}

@@ -1,0 +1,132 @@
+package r20
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/copper"
+	"coilkeep/internal/uncertainty"
+)
+
+// Evaluate refers a measured resistance to 20 °C and states its uncertainty.
+// With f = 1 + α·(t − 20)
+//
+//	R20 = (resistance · (1 + correction) − leads) / f
+//
+// (IEC 60028 for f). Sensitivities are the partial derivatives of this formula,
+// in ohms at 20 °C:
+//
+//	resistance and all that adds to it   (1 + correction) / f
+//	leads                                −1 / f
+//	temperature and all that adds to it  −α · R20 / f
+//	α                                    −(t − 20) · R20 / f
+//
+// The components are combined by [uncertainty.Combine]. Limits of error and
+// half-widths are taken as rectangular; the drift across the window as a
+// rectangle half the drift to either side. A single reading is a typed value:
+// its repeatability is not known and only the resolution stands for it.
+//
+// It returns an [*InputError] that names the field when an input cannot be true;
+// there is no result then.
+func Evaluate(in Inputs) (Result, error) {
+	p, err := At(in, copper.ReferenceCelsius)
+	if err != nil {
+		return Result{}, err
+	}
+	return Result{
+		R20Ohms:                   p.ResistanceOhms,
+		StandardUncertaintyOhms:   p.StandardUncertaintyOhms,
+		EffectiveDegreesOfFreedom: p.EffectiveDegreesOfFreedom,
+		CoverageFactor:            p.CoverageFactor,
+		ExpandedUncertaintyOhms:   p.ExpandedUncertaintyOhms,
+		Budget:                    p.Budget,
+	}, nil
+}
+
+// Prediction is the resistance the same coil has at another temperature, with
+// the uncertainty of saying so. Fields mean what those of [Result] mean.
+type Prediction struct {
+	TemperatureCelsius        float64                 `json:"temperature_celsius"`
+	ResistanceOhms            float64                 `json:"resistance_ohms"`
+	StandardUncertaintyOhms   float64                 `json:"standard_uncertainty_ohms"`
+	EffectiveDegreesOfFreedom float64                 `json:"effective_degrees_of_freedom"`
+	CoverageFactor            float64                 `json:"coverage_factor"`
+	ExpandedUncertaintyOhms   float64                 `json:"expanded_uncertainty_ohms"`
+	Budget                    []uncertainty.Component `json:"budget"`
+}
+
+// At is [Evaluate] for a reference temperature other than 20 °C. The result of
+// Evaluate would not do as a starting point: its error and the step from 20 °C
+// share the coefficient α, so that its uncertainty vanishes where the coil was
+// measured and grows with the distance from there, not from 20 °C. With
+// F = 1 + α·(T − 20) the sensitivities of Evaluate are multiplied by F, that of
+// α is (T − t) · R / (F·f).
+//
+// The temperature predicted for is taken as exact; how well a reader knows it is
+// the reader's own component. Errors are those of Evaluate, with the field
+// "reference_celsius" for a temperature outside the range of [copper].
+func At(in Inputs, referenceCelsius float64) (Prediction, error) {
+	if err := in.check(); err != nil {
+		return Prediction{}, err
+	}
+	if err := checkCelsius("reference_celsius", referenceCelsius); err != nil {
+		return Prediction{}, err
+	}
+	combined, err := uncertainty.Combine(in.budget(referenceCelsius))
+	if err != nil {
+		return Prediction{}, fmt.Errorf("evaluate %g Ω at %g °C: %w", in.ResistanceOhms, in.TemperatureCelsius, err)
+	}
+	return Prediction{
+		TemperatureCelsius:        referenceCelsius,
+		ResistanceOhms:            in.resistanceAt(referenceCelsius),
+		StandardUncertaintyOhms:   combined.StandardOhms,
+		EffectiveDegreesOfFreedom: combined.DegreesOfFreedom,
+		CoverageFactor:            combined.CoverageFactor,
+		ExpandedUncertaintyOhms:   combined.ExpandedOhms,
+		Budget:                    combined.Budget,
+	}, nil
+}
+
+// correctedOhms is the resistance of the coil alone, at the temperature it was
+// measured at.
+func (in Inputs) correctedOhms() float64 {
+	return in.ResistanceOhms*(1+in.CorrectionRatio) - in.LeadOhms
+}
+
+// factor is R(t)/R20. Inputs that pass check keep it positive.
+func (in Inputs) factor(celsius float64) float64 {
+	return 1 + in.AlphaPerKelvin*(celsius-copper.ReferenceCelsius)
+}
+
+func (in Inputs) resistanceAt(celsius float64) float64 {
+	return in.correctedOhms() * in.factor(celsius) / in.factor(in.TemperatureCelsius)
+}
+
+// budget lists the components of the resistance at a reference temperature.
+func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
+	factor := in.factor(in.TemperatureCelsius)
+	toReference := in.factor(referenceCelsius) / factor
+	resistance := in.resistanceAt(referenceCelsius)
+
+	perMeterOhm := (1 + in.CorrectionRatio) * toReference
+	perKelvin := -in.AlphaPerKelvin * resistance / factor
+	perAlpha := in.correctedOhms() * (referenceCelsius - in.TemperatureCelsius) / (factor * factor)
+
+	type component = uncertainty.Component
+	return []component{
+		component{Source: "repeatability of the readings", Unit: "Ω", Value: in.ResistanceOhms, Sensitivity: perMeterOhm}.
+			TypeA(in.StandardDeviationOhms, in.Readings, in.ResolutionOhms),
+		component{Source: "meter accuracy", Unit: "Ω", Value: in.ResistanceOhms, Sensitivity: perMeterOhm}.
+			Rectangular(in.MeterPercent/100*in.ResistanceOhms + in.MeterOhms),
+		component{Source: "lead zero", Unit: "Ω", Value: in.LeadOhms, Sensitivity: -toReference}.
+			Rectangular(in.LeadHalfWidthOhms),
+		component{Source: "probe accuracy", Unit: "K", Value: in.TemperatureCelsius, Sensitivity: perKelvin}.
+			Rectangular(in.ProbeHalfWidthKelvin),
+		component{Source: "coil against probe", Unit: "K", Value: 0, Sensitivity: perKelvin}.
+			Rectangular(in.CoilDifferenceHalfWidthKelvin),
+		component{Source: "temperature coefficient of the wire", Unit: "1/K", Value: in.AlphaPerKelvin, Sensitivity: perAlpha}.
+			Normal(in.AlphaStandardUncertaintyPerKelvin),
+		component{Source: "drift during the window", Unit: "Ω", Value: 0, Sensitivity: perMeterOhm}.
+			Rectangular(math.Abs(in.DriftOhms) / 2),
+	}
+}
