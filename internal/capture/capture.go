@@ -1,0 +1,195 @@
+// Package capture turns a stream of readings into one measurement for one
+// coil: it finds the moment a coil is clipped on, waits until hands are off
+// and the reading is steady, pairs resistance with temperature, bounds how far
+// the copper may be from the probe, and records once. Everything doubtful is
+// refused with a reason.
+//
+// It is pure. Readings carry their own times, the same readings always give
+// the same measurements, and a stored capture can be replayed (see [Replay]).
+// Ports, clocks and the history belong to others.
+package capture
+
+import (
+	"time"
+
+	"coilkeep/driver"
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/r20"
+)
+
+// Settings is everything a capture's result depends on besides its readings.
+// It is stored with each measurement. Durations are nanoseconds in JSON.
+type Settings struct {
+	// MinOhms and MaxOhms bound what counts as a coil on the clips.
+	MinOhms float64 `json:"min_ohms"`
+	MaxOhms float64 `json:"max_ohms"`
+	// HandsOff is how long after contact readings are not used: fingers across
+	// the clips make a steady plateau a few percent low (common practice, no
+	// source).
+	HandsOff time.Duration `json:"hands_off_ns"`
+	// Bounce is the longest opening of the clips that is still the same coil.
+	Bounce time.Duration `json:"bounce_ns"`
+	// MaxGap is the longest time without a meter reading within one window.
+	MaxGap time.Duration `json:"max_gap_ns"`
+	// Readings and Window say how much a steady window must hold at least.
+	Readings int           `json:"readings"`
+	Window   time.Duration `json:"window_ns"`
+	// SlopePercentPerMinute is the fastest drift that is not called warming or
+	// cooling.
+	SlopePercentPerMinute float64 `json:"slope_percent_per_minute"`
+	// Patience is how long an undecided coil is given, from hands off.
+	Patience time.Duration `json:"patience_ns"`
+	// TimeConstant is the thermal time constant of a finished coil.
+	TimeConstant time.Duration `json:"time_constant_ns"`
+
+	MeterPercent      float64 `json:"meter_percent"`
+	MeterOhms         float64 `json:"meter_ohms"`
+	CorrectionRatio   float64 `json:"correction_ratio"`
+	LeadOhms          float64 `json:"lead_ohms"`
+	LeadHalfWidthOhms float64 `json:"lead_half_width_ohms"`
+
+	ProbeHalfWidthKelvin float64 `json:"probe_half_width_kelvin"`
+	// CoilDifferenceKelvin is the least the coil is taken to differ from the
+	// probe, however quiet the readings.
+	CoilDifferenceKelvin float64       `json:"coil_difference_kelvin"`
+	MaxAge               time.Duration `json:"max_age_ns"`
+
+	AlphaPerKelvin                    float64 `json:"alpha_per_kelvin"`
+	AlphaStandardUncertaintyPerKelvin float64 `json:"alpha_standard_uncertainty_per_kelvin"`
+	// Tolerance is nil when the coil has no design to be judged by.
+	Tolerance *conformity.Tolerance `json:"tolerance"`
+
+	// Typed is true when the meter's values are typed in by a person: each is
+	// a measurement of its own.
+	Typed bool `json:"typed"`
+}
+
+// wantedConfidence is the probability at which a verdict counts as decided.
+const wantedConfidence = 0.95
+
+// State says what the capture is doing. Its text is stored, sent to pages and
+// used as a metric label.
+type State string
+
+const (
+	Offline       State = "offline"        // no meter
+	Open          State = "open"           // nothing on the clips
+	Contact       State = "contact"        // just clipped on, hands may be on it
+	Settling      State = "settling"       // filling the window
+	Steady        State = "steady"         // steady, gaining certainty
+	NoTemperature State = "no-temperature" // steady, but no temperature to refer it by
+	Warming       State = "warming"        // the coil is colder than the probe
+	Cooling       State = "cooling"        // the coil is warmer than the probe
+	Refused       State = "refused"        // cannot be measured as it is, see the reason
+	Waiting       State = "waiting"        // ready, but a person must say something first
+	Asking        State = "asking"         // unclear whether this is the same coil
+	Unsaved       State = "unsaved"        // measured, not on the disk yet
+	Recorded      State = "recorded"       // done; waiting for the clips to come off
+)
+
+// States lists every state, for metrics and documentation.
+func States() []State {
+	return []State{Offline, Open, Contact, Settling, Steady, NoTemperature, Warming,
+		Cooling, Refused, Waiting, Asking, Unsaved, Recorded}
+}
+
+// Refusal says why a contact ended without a measurement. It is a metric
+// label.
+type Refusal string
+
+const (
+	TooShort      Refusal = "too-short"      // the clips came off before it was steady
+	Unsteady      Refusal = "unsteady"       // the readings scattered or jumped
+	Drifting      Refusal = "drifting"       // the coil was warming or cooling
+	Temperature   Refusal = "no-temperature" // missing, old or impossible temperature
+	BelowRange    Refusal = "below-range"    // less than the contact range allows
+	OnHold        Refusal = "on-hold"        // no batch, no serial, or something unsaved
+	MeterLost     Refusal = "meter-lost"     // the meter went away
+	SameCoilDoubt Refusal = "same-coil"      // could not tell whether the coil was changed
+)
+
+// Refusals lists every refusal, for metrics and documentation.
+func Refusals() []Refusal {
+	return []Refusal{TooShort, Unsteady, Drifting, Temperature, BelowRange, OnHold,
+		MeterLost, SameCoilDoubt}
+}
+
+// Manner says how a measurement came about.
+type Manner string
+
+const (
+	ByRule   Manner = "recorded"
+	ByForce  Manner = "forced"
+	ByTyping Manner = "manual"
+)
+
+// Entry is one reading kept as evidence of a measurement.
+type Entry struct {
+	driver.Reading
+	// FromProbe is true for a temperature.
+	FromProbe bool
+	// InWindow is true for the resistances of the steady window, Outlier for
+	// those of them that were left out of the mean.
+	InWindow, Outlier bool
+}
+
+// Result is one finished measurement.
+type Result struct {
+	// Time is that of the last reading of the window, Contact that of the
+	// first reading after the coil was clipped on.
+	Time, Contact time.Time
+	Inputs        r20.Inputs
+	R20           r20.Result
+	// Judgement is nil when there is no tolerance.
+	Judgement *conformity.Judgement
+	Manner    Manner
+	// Reason is what the person who forced it said.
+	Reason string
+	// Thermal is what the drift of the readings says of the coil.
+	Thermal Thermal
+	// Outliers is how many readings of the window were left out.
+	Outliers int
+	// HeldUntil is when the last hold was lifted; zero when there was none.
+	HeldUntil time.Time
+	Settings  Settings
+	// Readings holds the approach, the window and the temperatures, by time.
+	Readings []Entry
+}
+
+// Ended tells that the clips came off, or the meter went away.
+type Ended struct {
+	// Measured is true when this contact gave a measurement; otherwise Refusal
+	// says why not. A brief touch gives neither.
+	Measured bool
+	Refusal  Refusal
+	// TimeConstant is what a coil left on long enough showed of itself; nil
+	// mostly.
+	TimeConstant *TimeConstantEstimate
+}
+
+// Outcome is what one input led to. Any part may be nil.
+type Outcome struct {
+	Result *Result
+	Ended  *Ended
+}
+
+// View is how a capture stands, for people.
+type View struct {
+	State State
+	// Words is one short sentence: what is going on and what to do.
+	Words string
+	Since time.Time
+	// Have of Want readings are in the window while it fills.
+	Have, Want int
+	// ResistanceOhms is the latest usable reading; nil when there is none.
+	ResistanceOhms *float64
+	// TemperatureCelsius is the latest usable temperature; nil when there is
+	// none, or it is too old.
+	TemperatureCelsius *float64
+	// R20 belongs to the present window; nil when it cannot be had.
+	R20       *r20.Result
+	Judgement *conformity.Judgement
+	// DifferenceKelvin is how far the coil is above the probe while it is known
+	// to be warming or cooling.
+	DifferenceKelvin *float64
+}

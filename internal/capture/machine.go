@@ -1,0 +1,455 @@
+package capture
+
+import (
+	"errors"
+	"math"
+	"time"
+
+	"coilkeep/driver"
+)
+
+// phase is where a contact is in its life. The State shown to people is finer.
+type phase int
+
+const (
+	// phaseUnknown: no reading yet, or a coil was on when the meter came back.
+	// What is on the clips may have been measured already.
+	phaseUnknown phase = iota
+	phaseOpen
+	phaseContact
+	phaseDone
+	phaseAsking
+)
+
+const (
+	// longestApproach bounds what one contact keeps; past it the capture starts
+	// over on the same coil.
+	longestApproach = 20000
+	// thermalSpan is how far back the slope looks. Over a minute an exponential
+	// of three minutes or more is near enough a line.
+	thermalSpan = time.Minute
+	// changedRatio is a change of value, without the clips seen open, that
+	// means another coil or a hand taken off.
+	changedRatio = 0.003
+)
+
+// Machine is the capture of one bench. It is not safe for concurrent use.
+type Machine struct {
+	settings Settings
+	phase    phase
+	// lost is true while there is no meter.
+	lost    bool
+	lostWhy string
+	// doubt is why the machine asks whether it is the same coil.
+	doubt string
+
+	hold      string
+	heldUntil time.Time
+	unsaved   string
+
+	temps temperatures
+	// trace is every input since contact, in order of arrival.
+	trace []Entry
+	// usable are the readings after hands off, since the last interruption.
+	usable []driver.Reading
+	// contactAt is when the contact began, restartAt when it last settled anew,
+	// openAt when the present opening of the clips began (zero: not open).
+	contactAt, restartAt, openAt time.Time
+	dropped                      int
+	lastMeter                    driver.Reading
+	lastIn                       driver.Reading
+	short                        bool
+
+	// level follows the value after recording, strays counts readings off it.
+	level  float64
+	strays int
+
+	now     time.Time
+	since   time.Time
+	shown   State
+	current assessment
+	refusal Refusal
+}
+
+// New returns a capture that has not seen its clips open yet: a coil that is
+// on them already may have been measured before, so it asks.
+func New(s Settings) *Machine {
+	return &Machine{settings: s, phase: phaseUnknown, shown: Offline, lost: true, lostWhy: "waiting for the meter"}
+}
+
+// Configure changes the settings. A contact under way settles anew under them.
+func (m *Machine) Configure(s Settings) {
+	if sameSettings(s, m.settings) {
+		return
+	}
+	m.settings = s
+	if m.phase == phaseContact {
+		m.restart(true)
+	}
+}
+
+func sameSettings(a, b Settings) bool {
+	if (a.Tolerance == nil) != (b.Tolerance == nil) || a.Tolerance != nil && *a.Tolerance != *b.Tolerance {
+		return false
+	}
+	a.Tolerance, b.Tolerance = nil, nil
+	return a == b
+}
+
+// Hold keeps the capture from recording until a person has said something;
+// why is shown to them. An empty why lifts the hold.
+func (m *Machine) Hold(why string) {
+	if m.hold != "" && why == "" {
+		m.heldUntil = m.now
+	}
+	m.hold = why
+	m.refresh()
+}
+
+// Unsaved tells that the last result could not be written yet, and why; empty
+// when it is. Nothing is captured meanwhile.
+func (m *Machine) Unsaved(why string) {
+	if m.unsaved != "" && why == "" && m.phase == phaseContact {
+		m.restart(true)
+	}
+	m.unsaved = why
+	m.refresh()
+}
+
+// Probe takes a temperature.
+func (m *Machine) Probe(r driver.Reading) Outcome {
+	m.advance(r.Time)
+	m.temps.add(r)
+	if m.phase == phaseContact {
+		m.trace = append(m.trace, Entry{Reading: r, FromProbe: true})
+	}
+	m.temps.forget(m.now.Add(-2*m.settings.MaxAge - m.settings.Window))
+	m.refresh()
+	return Outcome{}
+}
+
+// Lost tells that the meter is gone or silent, and why.
+func (m *Machine) Lost(at time.Time, why string) Outcome {
+	m.advance(at)
+	if m.lost {
+		m.lostWhy = why
+		return Outcome{}
+	}
+	var out Outcome
+	if m.phase == phaseContact {
+		out.Ended = m.end(MeterLost)
+		m.phase = phaseOpen
+	}
+	m.lost, m.lostWhy = true, why
+	m.refresh()
+	return out
+}
+
+// Restart measures what is on the clips once more, as a person asked.
+func (m *Machine) Restart() error {
+	switch {
+	case m.lost:
+		return errors.New("there is no meter to measure with")
+	case m.unsaved != "":
+		return errors.New("the last measurement is not saved yet")
+	case m.phase == phaseOpen:
+		return errors.New("nothing is on the clips")
+	}
+	m.begin(time.Time{})
+	m.refresh()
+	return nil
+}
+
+// Meter takes a resistance reading. At most one result comes of one contact.
+func (m *Machine) Meter(r driver.Reading) Outcome {
+	if !r.Time.After(m.lastMeter.Time) {
+		return Outcome{} // a clock set back, or the same reading twice
+	}
+	m.advance(r.Time)
+	gap := m.lastMeter.Time.IsZero() || r.Time.Sub(m.lastMeter.Time) > m.settings.MaxGap
+	m.lastMeter = r
+	if m.settings.Typed {
+		return m.typed(r)
+	}
+	if m.lost || gap {
+		m.resume()
+	}
+	var out Outcome
+	switch kind := m.classify(r); kind {
+	case readingOpen, readingShort:
+		out = m.opening(r, kind)
+	case readingIn:
+		out = m.touching(r)
+	case readingBad:
+		if m.phase == phaseContact {
+			m.trace = append(m.trace, Entry{Reading: r})
+		}
+	}
+	m.refresh()
+	return out
+}
+
+type readingKind int
+
+const (
+	readingBad readingKind = iota
+	readingOpen
+	readingShort
+	readingIn
+)
+
+func (m *Machine) classify(r driver.Reading) readingKind {
+	switch {
+	case r.Status == driver.Overload:
+		return readingOpen
+	case r.Status != driver.OK || math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
+		return readingBad
+	case r.Value > m.settings.MaxOhms:
+		return readingOpen
+	case r.Value < m.settings.MinOhms:
+		return readingShort
+	default:
+		return readingIn
+	}
+}
+
+// resume picks up after the meter was away: what was being measured starts
+// over, and a coil measured before may have been changed meanwhile.
+func (m *Machine) resume() {
+	m.lost = false
+	m.openAt = time.Time{}
+	switch m.phase {
+	case phaseDone:
+		m.ask("the meter was away: is this still the same coil?")
+	case phaseContact:
+		m.restart(false)
+	}
+}
+
+// opening takes a reading that says the clips hold no coil.
+func (m *Machine) opening(r driver.Reading, kind readingKind) Outcome {
+	m.short = kind == readingShort
+	if m.phase == phaseOpen {
+		return Outcome{}
+	}
+	if m.phase == phaseContact {
+		m.trace = append(m.trace, Entry{Reading: r})
+		m.usable = m.usable[:0]
+		m.current = assessment{}
+	}
+	if m.openAt.IsZero() {
+		m.openAt = r.Time
+	}
+	if r.Time.Sub(m.openAt) < m.settings.Bounce {
+		return Outcome{}
+	}
+	ended := m.end(m.refusal)
+	if kind == readingShort && m.phase == phaseContact && ended != nil {
+		ended.Refusal = BelowRange
+	}
+	m.phase = phaseOpen
+	m.openAt = time.Time{}
+	return Outcome{Ended: ended}
+}
+
+// end closes the present contact and says what came of it.
+func (m *Machine) end(why Refusal) *Ended {
+	defer m.clear()
+	switch m.phase {
+	case phaseDone:
+		return &Ended{Measured: true, TimeConstant: m.learn()}
+	case phaseAsking:
+		return &Ended{Refusal: SameCoilDoubt}
+	case phaseContact:
+		if len(m.usable) == 0 && why == "" && m.lastIn.Time.Sub(m.contactAt) < m.settings.HandsOff {
+			return nil // a brief touch
+		}
+		if why == "" {
+			why = TooShort
+		}
+		return &Ended{Refusal: why, TimeConstant: m.learn()}
+	}
+	return nil
+}
+
+// touching takes a reading within the contact range.
+func (m *Machine) touching(r driver.Reading) Outcome {
+	previous := m.lastIn
+	m.lastIn = r
+	bounced := !m.openAt.IsZero()
+	m.openAt = time.Time{}
+	m.short = false
+	switch m.phase {
+	case phaseUnknown:
+		m.ask("a coil was on the clips before coilkeep could see them open")
+	case phaseOpen:
+		m.begin(r.Time)
+		return m.settle(r)
+	case phaseContact:
+		if m.contactAt.IsZero() {
+			m.contactAt, m.restartAt = r.Time, r.Time
+		}
+		if bounced {
+			m.restart(false)
+		}
+		return m.settle(r)
+	case phaseDone:
+		m.watch(r, bounced && r.Time.Sub(previous.Time) >= m.settings.Bounce)
+	}
+	return Outcome{}
+}
+
+// begin starts a new contact; with the zero time, at the next reading.
+func (m *Machine) begin(at time.Time) {
+	m.clear()
+	m.phase = phaseContact
+	m.contactAt, m.restartAt = at, at
+	for _, t := range m.temps.entries {
+		m.trace = append(m.trace, Entry{Reading: t, FromProbe: true})
+	}
+}
+
+// restart lets the contact under way settle anew. With forget, the readings so
+// far are no longer evidence of what will be measured.
+func (m *Machine) restart(forget bool) {
+	m.usable = m.usable[:0]
+	m.dropped = 0
+	m.restartAt = m.lastMeter.Time
+	m.current = assessment{}
+	if forget {
+		m.begin(time.Time{})
+	}
+}
+
+// clear forgets the contact.
+func (m *Machine) clear() {
+	m.trace = nil
+	m.usable = nil
+	m.dropped = 0
+	m.strays = 0
+	m.openAt = time.Time{}
+	m.heldUntil = time.Time{}
+	m.doubt = ""
+	m.refusal = ""
+	m.current = assessment{}
+}
+
+func (m *Machine) ask(doubt string) {
+	m.clear()
+	m.phase = phaseAsking
+	m.doubt = doubt
+}
+
+// settle takes one reading of a contact and records when the time has come.
+func (m *Machine) settle(r driver.Reading) Outcome {
+	m.trace = append(m.trace, Entry{Reading: r})
+	if len(m.trace) > longestApproach {
+		m.restart(true)
+		return Outcome{}
+	}
+	// The reading under way at contact, and the next, may straddle it.
+	const straddling = 2
+	m.dropped++
+	if m.dropped <= straddling || r.Time.Sub(m.restartAt) < m.settings.HandsOff {
+		return Outcome{}
+	}
+	m.usable = append(m.usable, r)
+	m.dropStep()
+	m.current = m.assess(false)
+	m.refusal = m.current.refusal
+	if !m.ripe() {
+		return Outcome{}
+	}
+	return m.record(ByRule, "")
+}
+
+// ripe is true when the present window is to be recorded.
+func (m *Machine) ripe() bool {
+	a := m.current
+	if !a.ok() || m.unsaved != "" {
+		return false
+	}
+	patienceOver := m.lastMeter.Time.Sub(m.usable[0].Time) >= m.settings.Patience
+	if !a.decided(m.settings) && !patienceOver {
+		return false
+	}
+	if m.hold != "" {
+		m.refusal = OnHold
+		return false
+	}
+	return true
+}
+
+// dropStep begins the window anew when the latest readings agree on another
+// value than those before: a hand was taken off, a clip slid.
+func (m *Machine) dropStep() {
+	const lookBack = 24
+	n := len(m.usable) - stepReadings
+	if n < stepReadings {
+		return
+	}
+	limit := outlierScales * neighbourScale(m.usable[max(0, n-lookBack):n])
+	before := m.usable[n-stepReadings : n]
+	level := median([]float64{before[0].Value, before[1].Value, before[2].Value})
+	above, below := 0, 0
+	for _, r := range m.usable[n:] {
+		switch {
+		case r.Value > level+limit:
+			above++
+		case r.Value < level-limit:
+			below++
+		}
+	}
+	if above == stepReadings || below == stepReadings {
+		m.usable = append([]driver.Reading(nil), m.usable[n:]...)
+	}
+}
+
+// watch follows a coil that was measured and is still on the clips.
+func (m *Machine) watch(r driver.Reading, mayBeAnother bool) {
+	switch {
+	case mayBeAnother:
+		m.ask("the clips were off for about a second: is this another coil?")
+		return
+	case math.Abs(r.Value-m.level) > max(changedRatio*m.level, spreadDigits*r.Resolution):
+		m.strays++
+		if m.strays < stepReadings {
+			return
+		}
+		if r.Value > m.level {
+			m.ask("the value rose after it was recorded: were fingers on the clips, or is this another coil?")
+		} else {
+			m.ask("the value fell after it was recorded: is a hand on the clips, or is this another coil?")
+		}
+		return
+	}
+	m.strays = 0
+	m.level += (r.Value - m.level) / 8
+	m.usable = append(m.usable, r)
+	if len(m.usable) > longestApproach {
+		m.usable = append(m.usable[:0], m.usable[longestApproach/2:]...)
+	}
+	m.current = m.assess(false)
+}
+
+// learn looks for the coil's own time constant in what was left on.
+func (m *Machine) learn() *TimeConstantEstimate {
+	if len(m.usable) == 0 {
+		return nil
+	}
+	return fitExponential(m.points(m.usable), m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
+}
+
+// Tick tells the time when no reading does, so that what is old is not shown
+// as live. It never leads to a result.
+func (m *Machine) Tick(now time.Time) {
+	m.advance(now)
+	m.refresh()
+}
+
+// advance moves the machine's time; it never goes back.
+func (m *Machine) advance(t time.Time) {
+	if t.After(m.now) {
+		m.now = t
+	}
+}

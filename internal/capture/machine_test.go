@@ -1,0 +1,428 @@
+package capture
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"coilkeep/driver"
+	"coilkeep/internal/conformity"
+)
+
+func one(t *testing.T, results []*Result) *Result {
+	t.Helper()
+	if len(results) != 1 {
+		t.Fatalf("got %d measurements, want 1", len(results))
+	}
+	return results[0]
+}
+
+func none(t *testing.T, results []*Result) {
+	t.Helper()
+	if len(results) != 0 {
+		t.Fatalf("got %d measurements, want none; the first: %.2f Ω at 20 °C", len(results), results[0].R20.R20Ohms)
+	}
+}
+
+func wantState(t *testing.T, m *Machine, want State, words string) {
+	t.Helper()
+	v := m.View()
+	if v.State != want || !strings.Contains(v.Words, words) {
+		t.Errorf("state %q, %q; want %q with %q", v.State, v.Words, want, words)
+	}
+}
+
+func TestClearCoilTakesSeconds(t *testing.T) {
+	g := newRig(1, testSettings())
+	none(t, g.open(2*time.Second))
+	wantState(t, g.m, Open, "clips open")
+	g.clip(6650, 0.2)
+	r := one(t, g.run(10*time.Second))
+	if took := r.Time.Sub(r.Contact); took > 7*time.Second {
+		t.Errorf("a clear coil took %v, want a few seconds", took)
+	}
+	if off := math.Abs(r.R20.R20Ohms - 6650); off > r.R20.ExpandedUncertaintyOhms {
+		t.Errorf("R20 %.2f Ω is %.2f Ω off, beyond U = %.2f Ω", r.R20.R20Ohms, off, r.R20.ExpandedUncertaintyOhms)
+	}
+	if r.Judgement.Verdict != conformity.In || r.Judgement.Probability < 0.95 {
+		t.Errorf("verdict %v with probability %.3f, want in at 0.95 or more", r.Judgement.Verdict, r.Judgement.Probability)
+	}
+	wantState(t, g.m, Recorded, "take it off")
+
+	before := r.R20.ExpandedUncertaintyOhms
+	none(t, g.run(time.Minute))
+	if after := g.m.View().R20; after == nil || after.ExpandedUncertaintyOhms >= before {
+		t.Errorf("U did not shrink while the coil stayed on: %v, was %.2f Ω", after, before)
+	}
+}
+
+func TestBorderlineCoilIsGivenTime(t *testing.T) {
+	s := testSettings()
+	g := newRig(2, s)
+	g.open(2 * time.Second)
+	g.clip(6900, 0) // on the upper limit: no amount of time decides it
+	r := one(t, g.run(40*time.Second))
+	if took := r.Time.Sub(r.Contact); took < s.Patience || took > s.Patience+s.HandsOff+2*time.Second {
+		t.Errorf("recorded after %v, want at the end of patience (%v)", took, s.Patience)
+	}
+	if p := r.Judgement.Probability; p < 0.05 || p > 0.95 {
+		t.Errorf("probability of conformity %.3f, want in doubt", p)
+	}
+}
+
+func TestGuardBandLeavesUndecided(t *testing.T) {
+	s := testSettings()
+	s.Tolerance.GuardFactor = 1
+	g := newRig(3, s)
+	g.open(2 * time.Second)
+	g.clip(6900, 0)
+	if r := one(t, g.run(40*time.Second)); r.Judgement.Verdict != conformity.Undecided {
+		t.Errorf("verdict %q, want undecided", r.Judgement.Verdict)
+	}
+}
+
+func TestClips(t *testing.T) {
+	tests := []struct {
+		name string
+		// between is what happens after the first coil is recorded.
+		between func(g *rig) int
+		want    int // measurements after it
+	}{
+		{"a slip of 0.4 s is the same coil", func(g *rig) int {
+			coil := g.coil
+			n := len(g.open(400 * time.Millisecond))
+			g.coil = coil
+			return n + len(g.run(20*time.Second))
+		}, 0},
+		{"an equal neighbour is another coil", func(g *rig) int {
+			n := len(g.open(1500 * time.Millisecond))
+			g.clip(6650, 0)
+			return n + len(g.run(20*time.Second))
+		}, 1},
+		{"a coil left on is recorded once", func(g *rig) int { return len(g.run(5 * time.Minute)) }, 0},
+		{"a change without opening is asked about", func(g *rig) int {
+			g.clip(6700, 0)
+			n := len(g.run(30 * time.Second))
+			if s := g.m.View().State; s != Asking {
+				return 100
+			}
+			return n
+		}, 0},
+		{"a coil swapped while the cable was out is asked about", func(g *rig) int {
+			g.m.Lost(g.at, "unplugged")
+			g.at = g.at.Add(20 * time.Second)
+			g.clip(6650, 0)
+			n := len(g.run(30 * time.Second))
+			if s := g.m.View().State; s != Asking {
+				return 100
+			}
+			return n
+		}, 0},
+		{"asked, answered and measured again", func(g *rig) int {
+			g.m.Lost(g.at, "unplugged")
+			g.at = g.at.Add(20 * time.Second)
+			g.run(time.Second)
+			if err := g.m.Restart(); err != nil {
+				return 100
+			}
+			return len(g.run(20 * time.Second))
+		}, 1},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			g := newRig(4, testSettings())
+			g.open(2 * time.Second)
+			g.clip(6650, 0)
+			one(t, g.run(10*time.Second))
+			if got := tt.between(g); got != tt.want {
+				t.Errorf("got %d more measurements (state %s), want %d", got, g.m.View().State, tt.want)
+			}
+		})
+	}
+}
+
+func TestCoilOnTheClipsAtStartIsAskedAbout(t *testing.T) {
+	g := newRig(5, testSettings())
+	g.clip(6650, 0)
+	none(t, g.run(30*time.Second))
+	wantState(t, g.m, Asking, "")
+	if err := g.m.Restart(); err != nil {
+		t.Fatal(err)
+	}
+	one(t, g.run(15*time.Second))
+}
+
+func TestFingers(t *testing.T) {
+	// A hand of 300 kΩ across 6.7 kΩ reads 2.2 % low and is steady.
+	hand := func(until time.Duration, start func() time.Time) func(driver.Reading) driver.Reading {
+		return func(r driver.Reading) driver.Reading {
+			if r.Status == driver.OK && r.Time.Sub(start()) < until {
+				r.Value = math.Round(r.Value*300e3/(r.Value+300e3)*10) / 10
+			}
+			return r
+		}
+	}
+	t.Run("for two and a half seconds", func(t *testing.T) {
+		g := newRig(6, testSettings())
+		g.open(2 * time.Second)
+		g.clip(6650, 0)
+		on := g.at
+		g.override = hand(2500*time.Millisecond, func() time.Time { return on })
+		r := one(t, g.run(20*time.Second))
+		if math.Abs(r.R20.R20Ohms-6650) > r.R20.ExpandedUncertaintyOhms {
+			t.Errorf("R20 %.1f ± %.1f Ω, want 6650 Ω", r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms)
+		}
+	})
+	t.Run("taken off in the window", func(t *testing.T) {
+		g := newRig(7, testSettings())
+		g.open(2 * time.Second)
+		g.clip(6650, 0)
+		on := g.at
+		g.override = hand(3800*time.Millisecond, func() time.Time { return on })
+		r := one(t, g.run(20*time.Second))
+		if math.Abs(r.R20.R20Ohms-6650) > r.R20.ExpandedUncertaintyOhms {
+			t.Errorf("R20 %.1f ± %.1f Ω, want 6650 Ω", r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms)
+		}
+	})
+	t.Run("until after it was recorded", func(t *testing.T) {
+		g := newRig(8, testSettings())
+		g.open(2 * time.Second)
+		g.clip(6650, 0)
+		on := g.at
+		g.override = hand(30*time.Second, func() time.Time { return on })
+		one(t, g.run(29*time.Second))
+		none(t, g.run(10*time.Second))
+		wantState(t, g.m, Asking, "fingers")
+	})
+}
+
+func TestThermalDriftIsNamed(t *testing.T) {
+	for _, tt := range []struct {
+		name       string
+		difference float64
+		want       State
+	}{{"8 K above the room", 8, Cooling}, {"8 K below the room", -8, Warming}} {
+		t.Run(tt.name, func(t *testing.T) {
+			g := newRig(9, testSettings())
+			g.open(2 * time.Second)
+			g.clip(6650, tt.difference)
+			none(t, g.run(40*time.Second))
+			v := g.m.View()
+			if v.State != tt.want || v.DifferenceKelvin == nil {
+				t.Fatalf("state %s %q, want %s with a difference", v.State, v.Words, tt.want)
+			}
+			if got, truth := *v.DifferenceKelvin, g.differenceNow(); math.Abs(got-truth) > 1 {
+				t.Errorf("difference %.1f K, truly %.1f K", got, truth)
+			}
+			r := one(t, g.run(45*time.Minute))
+			if truth := g.differenceNow(); math.Abs(truth) > r.Inputs.CoilDifferenceHalfWidthKelvin {
+				t.Errorf("recorded with the coil %.2f K off, bound %.2f K", truth, r.Inputs.CoilDifferenceHalfWidthKelvin)
+			}
+		})
+	}
+}
+
+func TestForce(t *testing.T) {
+	g := newRig(10, testSettings())
+	g.open(2 * time.Second)
+	if _, err := g.m.Force("hurry"); err == nil || !strings.Contains(err.Error(), "overload") {
+		t.Errorf("forcing open clips: error %v, want one that names the overload", err)
+	}
+	g.clip(6650, 8)
+	g.run(3500 * time.Millisecond)
+	if _, err := g.m.Force("hurry"); err == nil || !strings.Contains(err.Error(), "too few") {
+		t.Errorf("forcing at once: error %v, want too few readings", err)
+	}
+	none(t, g.run(20*time.Second))
+	out, err := g.m.Force("buyer waits")
+	if err != nil || out.Result == nil {
+		t.Fatalf("Force: %v, %v", out, err)
+	}
+	r := out.Result
+	if r.Manner != ByForce || r.Reason != "buyer waits" {
+		t.Errorf("manner %q, reason %q", r.Manner, r.Reason)
+	}
+	if off := math.Abs(r.R20.R20Ohms - 6650); off > r.R20.ExpandedUncertaintyOhms {
+		t.Errorf("forced R20 is %.0f Ω off, U only %.0f Ω", off, r.R20.ExpandedUncertaintyOhms)
+	}
+	if got := r.Inputs.CoilDifferenceHalfWidthKelvin; got < g.differenceNow() {
+		t.Errorf("half-width %.2f K is below the true difference of %.2f K", got, g.differenceNow())
+	}
+	if _, err := g.m.Force("again"); err == nil {
+		t.Error("a recorded coil was forced a second time")
+	}
+	none(t, g.run(time.Minute))
+}
+
+func TestNoTemperatureNoResult(t *testing.T) {
+	t.Run("no probe", func(t *testing.T) {
+		g := newRig(11, testSettings())
+		g.noProbe = true
+		g.open(2 * time.Second)
+		g.clip(6650, 0)
+		none(t, g.run(time.Minute))
+		wantState(t, g.m, NoTemperature, "no temperature")
+		if v := g.m.View(); v.R20 != nil || v.TemperatureCelsius != nil {
+			t.Errorf("a bench without temperature shows R20 %v, temperature %v", v.R20, v.TemperatureCelsius)
+		}
+		if _, err := g.m.Force("please"); err == nil {
+			t.Error("forced without a temperature")
+		}
+	})
+	t.Run("stale", func(t *testing.T) {
+		g := newRig(12, testSettings())
+		g.open(2 * time.Second)
+		g.noProbe = true
+		g.open(6 * time.Second)
+		g.clip(6650, 0)
+		none(t, g.run(time.Minute))
+		wantState(t, g.m, NoTemperature, "old")
+		g.noProbe = false
+		one(t, g.run(10*time.Second))
+	})
+	t.Run("impossible", func(t *testing.T) {
+		g := newRig(13, testSettings())
+		g.open(2 * time.Second)
+		g.noProbe = true
+		g.m.Probe(driver.Reading{Time: g.at, Status: driver.Impossible, Reason: "85 °C is a power-on value"})
+		g.clip(6650, 0)
+		none(t, g.run(time.Minute))
+		wantState(t, g.m, NoTemperature, "power-on")
+	})
+}
+
+func TestWrongFunctionIsRefused(t *testing.T) {
+	g := newRig(14, testSettings())
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	g.override = func(r driver.Reading) driver.Reading { // turned to volts
+		r.Status, r.Value = driver.OK, 0.0123
+		return r
+	}
+	none(t, g.run(time.Minute))
+	wantState(t, g.m, Refused, "below the contact range")
+}
+
+func TestStraddlingReadingsAreNotUsed(t *testing.T) {
+	g := newRig(15, testSettings())
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	n := 0
+	g.override = func(r driver.Reading) driver.Reading {
+		if n++; n == 1 {
+			r.Value = 13000 // half of it was still open leads
+		}
+		return r
+	}
+	r := one(t, g.run(20*time.Second))
+	for _, e := range r.Readings {
+		if e.InWindow && e.Value > 7000 {
+			t.Errorf("the window holds %.0f Ω", e.Value)
+		}
+	}
+}
+
+func TestOutliersAreCountedAndLeftOut(t *testing.T) {
+	s := testSettings()
+	s.Readings, s.Window = 12, time.Second
+	g := newRig(16, s)
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	n := 0
+	g.override = func(r driver.Reading) driver.Reading {
+		if n++; n == 38 {
+			r.Value += 20
+		}
+		return r
+	}
+	r := one(t, g.run(20*time.Second))
+	if r.Outliers != 1 || r.Inputs.Readings != 11 {
+		t.Errorf("%d outliers, mean of %d; want 1 and 11", r.Outliers, r.Inputs.Readings)
+	}
+	if math.Abs(r.R20.R20Ohms-6650) > 2 {
+		t.Errorf("R20 %.2f Ω, want 6650 Ω", r.R20.R20Ohms)
+	}
+}
+
+func TestScatterIsRefused(t *testing.T) {
+	g := newRig(17, testSettings())
+	g.noise = 40
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	none(t, g.run(time.Minute))
+	wantState(t, g.m, Refused, "reseat the clips")
+	g.open(2 * time.Second)
+	last := g.outcomes[len(g.outcomes)-20:]
+	for _, o := range last {
+		if o.Ended != nil && o.Ended.Refusal == Unsteady {
+			return
+		}
+	}
+	t.Error("taking the coil off did not count it as unsteady")
+}
+
+func TestHoldWaitsForAPerson(t *testing.T) {
+	g := newRig(18, testSettings())
+	g.m.Hold("which coil is it?")
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	none(t, g.run(20*time.Second))
+	wantState(t, g.m, Waiting, "which coil")
+	g.m.Hold("")
+	one(t, g.run(time.Second))
+}
+
+func TestUnsavedTakesNoOtherCoil(t *testing.T) {
+	g := newRig(19, testSettings())
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	one(t, g.run(10*time.Second))
+	g.m.Unsaved("disk full")
+	g.open(2 * time.Second)
+	g.clip(6700, 0)
+	none(t, g.run(30*time.Second))
+	wantState(t, g.m, Unsaved, "disk full")
+	g.m.Unsaved("")
+	one(t, g.run(10*time.Second))
+}
+
+func TestTypedValues(t *testing.T) {
+	s := testSettings()
+	s.Typed = true
+	g := newRig(20, s)
+	type typed struct {
+		value float64
+		want  int
+	}
+	for i, tt := range []typed{{6650, 1}, {6650, 1}, {12, 0}, {6700, 1}} {
+		g.at = g.at.Add(10 * time.Second)
+		g.m.Probe(driver.Reading{Time: g.at, Status: driver.OK, Value: 21, Resolution: 0.1})
+		g.at = g.at.Add(time.Second)
+		out := g.m.Meter(driver.Reading{Time: g.at, Status: driver.OK, Value: tt.value, Resolution: 10})
+		if got := out.Result != nil; got != (tt.want == 1) {
+			t.Errorf("value %d (%g Ω): measured %v", i, tt.value, got)
+		} else if got && (out.Result.Manner != ByTyping || out.Result.Inputs.Readings != 1) {
+			t.Errorf("value %d: manner %q of %d readings", i, out.Result.Manner, out.Result.Inputs.Readings)
+		}
+	}
+}
+
+func TestTimeConstantIsLearned(t *testing.T) {
+	s := testSettings()
+	g := newRig(21, s)
+	g.open(2 * time.Second)
+	g.clip(6650, 9)
+	g.coil.tau = 4 * time.Minute
+	g.run(20 * time.Minute)
+	g.open(2 * time.Second)
+	for _, o := range g.outcomes {
+		if o.Ended != nil && o.Ended.TimeConstant != nil {
+			if got := o.Ended.TimeConstant.TimeConstant; math.Abs(got.Minutes()-4) > 0.2 {
+				t.Errorf("learned %v, truly 4 min", got)
+			}
+			return
+		}
+	}
+	t.Error("a coil left on for five time constants taught nothing")
+}

@@ -1,0 +1,95 @@
+package capture
+
+import (
+	"fmt"
+
+	"coilkeep/driver"
+)
+
+// View returns how the capture stands.
+func (m *Machine) View() View {
+	v := View{Since: m.since, Have: m.current.have, Want: m.settings.Readings}
+	v.State, v.Words = m.describe()
+	if !m.lost && m.lastMeter.Status == driver.OK && m.classify(m.lastMeter) == readingIn {
+		v.ResistanceOhms = &m.lastMeter.Value
+	}
+	if celsius, _, err := m.temps.at(m.now, m.now, m.settings.MaxAge); err == nil {
+		v.TemperatureCelsius = &celsius
+	}
+	if v.ResistanceOhms != nil {
+		v.R20, v.Judgement = m.current.r20, m.current.judgement
+		if v.State == Warming || v.State == Cooling {
+			v.DifferenceKelvin = &m.current.thermal.DifferenceKelvin
+		}
+	}
+	return v
+}
+
+// refresh notes when the state shown last changed.
+func (m *Machine) refresh() {
+	if state, _ := m.describe(); state != m.shown {
+		m.shown, m.since = state, m.now
+	}
+}
+
+// describe says the state in a word and in words.
+func (m *Machine) describe() (State, string) {
+	switch {
+	case m.unsaved != "":
+		return Unsaved, "measured, but not saved yet: " + m.unsaved
+	case m.lost:
+		return Offline, "no meter: " + m.lostWhy
+	}
+	switch m.phase {
+	case phaseUnknown:
+		return Open, "looking at the clips"
+	case phaseAsking:
+		return Asking, m.doubt + " Take it off, or measure it again"
+	case phaseDone:
+		return Recorded, "recorded, take it off"
+	case phaseContact:
+		return m.describeContact()
+	}
+	switch {
+	case m.short:
+		return Refused, fmt.Sprintf("%s is below the contact range: clips touching, or the meter is set to something else",
+			ohmsText(m.lastMeter.Value))
+	case m.settings.Typed && m.current.state == NoTemperature:
+		return NoTemperature, m.current.words
+	case m.hold != "":
+		return Waiting, m.hold
+	case m.settings.Typed:
+		return Open, "type the reading"
+	case m.lastMeter.Status == driver.Impossible:
+		return Refused, "the meter's answer cannot be true: " + m.lastMeter.Reason
+	}
+	return Open, "clips open"
+}
+
+func (m *Machine) describeContact() (State, string) {
+	switch {
+	case !m.openAt.IsZero():
+		return Contact, "the clips slipped"
+	case m.lastMeter.Status == driver.Impossible:
+		return Refused, "the meter's answer cannot be true: " + m.lastMeter.Reason
+	case len(m.usable) == 0:
+		return Contact, "coil on, hands off"
+	case m.hold != "" && m.current.ok():
+		return Waiting, m.hold
+	}
+	return m.current.state, m.current.words
+}
+
+func ohmsText(ohms float64) string {
+	if ohms >= 1000 {
+		return fmt.Sprintf("%.4g kΩ", ohms/1000)
+	}
+	return fmt.Sprintf("%.3g Ω", ohms)
+}
+
+func kelvinText(kelvin float64) string {
+	if kelvin < 1 {
+		return fmt.Sprintf("%.1f K", kelvin)
+	}
+	return fmt.Sprintf("%.0f K", kelvin)
+}
