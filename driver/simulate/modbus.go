@@ -115,25 +115,39 @@ func (m *ModbusBus) Serve(ctx context.Context, line io.ReadWriter) {
 	var pending []byte
 	for piece := range pieces {
 		pending = append(pending, piece...)
-		for len(pending) >= requestLength {
-			frame := pending[:requestLength]
-			if !checksumHolds(frame) {
-				pending = pending[1:]
-				continue
+		for {
+			request, rest, found := nextRequest(pending)
+			if pending = rest; !found {
+				break
 			}
-			pending = pending[requestLength:]
-			answer := m.answer(frame)
-			if answer == nil {
-				continue
-			}
-			if err := pause(ctx, m.AnswerDelay); err != nil {
-				return
-			}
-			if err := m.send(ctx, line, answer); err != nil {
+			if err := m.respond(ctx, line, request); err != nil {
 				return
 			}
 		}
 	}
+}
+
+// nextRequest finds the first request in what was heard, and what follows it;
+// when there is none, what may be the beginning of one.
+func nextRequest(heard []byte) (request, rest []byte, found bool) {
+	for len(heard) >= requestLength {
+		if frame := heard[:requestLength]; checksumHolds(frame) {
+			return frame, heard[requestLength:], true
+		}
+		heard = heard[1:]
+	}
+	return nil, heard, false
+}
+
+func (m *ModbusBus) respond(ctx context.Context, line io.Writer, request []byte) error {
+	answer := m.answer(request)
+	if answer == nil {
+		return nil
+	}
+	if err := pause(ctx, m.AnswerDelay); err != nil {
+		return err
+	}
+	return m.send(ctx, line, answer)
 }
 
 // answer is the frame that answers a request; nil when it is for no unit here.

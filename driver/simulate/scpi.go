@@ -247,24 +247,18 @@ func (m *SCPIMeter) integrate(ctx context.Context, pieces <-chan []byte) error {
 }
 
 // nr3 writes a number in the form NR3 of IEEE 488.2-1992, 8.7.4, with as many
-// digits as the display has.
+// digits as the display has and at least the one after the point that the form
+// asks for.
 func nr3(value, resolution float64) string {
 	decimals := 8
 	if resolution > 0 {
-		decimals = 0
-		if size := math.Abs(value); size >= resolution {
-			// The logarithm of a power of ten may come out just below a whole
-			// number.
-			exponent := func(v float64) float64 { return math.Floor(math.Log10(v) + 1e-9) }
-			decimals = int(exponent(size) - exponent(resolution))
-		}
+		// The logarithm of a power of ten may come out just below a whole
+		// number.
+		exponent := func(v float64) int { return int(math.Floor(math.Log10(v) + 1e-9)) }
+		size := max(math.Abs(value), resolution)
+		decimals = max(1, exponent(size)-exponent(resolution))
 	}
-	text := fmt.Sprintf("%+.*E", decimals, value)
-	if decimals == 0 {
-		// The form asks for a point.
-		text = strings.Replace(text, "E", ".E", 1)
-	}
-	return text
+	return fmt.Sprintf("%+.*E", decimals, value)
 }
 
 func (m *SCPIMeter) function() string {
