@@ -3,7 +3,6 @@ package capture
 import (
 	"fmt"
 	"math"
-	"time"
 
 	"coilkeep/driver"
 	"coilkeep/internal/conformity"
