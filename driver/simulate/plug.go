@@ -99,7 +99,10 @@ func PlugAny(dir, name string, instrument Instrument) (*Plug, error) {
 
 func plug(s socket, instrument Instrument) (*Plug, error) {
 	p := &Plug{instrument: instrument, socket: s}
-	return p, p.Replug()
+	if err := p.Replug(); err != nil {
+		return nil, err
+	}
+	return p, nil
 }
 
 // Address is what a configuration calls this port.

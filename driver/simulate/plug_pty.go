@@ -97,7 +97,8 @@ func openPTY() (*os.File, string, error) {
 }
 
 // quieten puts a terminal in raw mode, so that it neither echoes nor
-// translates, and drops what was sent to it and not read.
+// translates, drops what was sent to it and not read, and ends a claim for
+// exclusive use.
 func quieten(tty *os.File) error {
 	fd := int(tty.Fd())
 	t, err := unix.IoctlGetTermios(fd, getTermios)
@@ -115,6 +116,9 @@ func quieten(tty *os.File) error {
 	}
 	if err := flushInput(fd); err != nil {
 		return fmt.Errorf("flushing %s: %w", tty.Name(), err)
+	}
+	if err := unix.IoctlSetInt(fd, unix.TIOCNXCL, 0); err != nil {
+		return fmt.Errorf("ending the claim on %s: %w", tty.Name(), err)
 	}
 	return nil
 }
@@ -167,7 +171,8 @@ func hasListener(master *os.File) (bool, error) {
 // tidy makes the terminal as new after a listener has left it: modes it set
 // and bytes it did not read are not for the next one. A real port also forgets
 // that it was claimed for exclusive use when its owner is killed; a
-// pseudo-terminal does not, so one that is still claimed is replaced.
+// pseudo-terminal does not. Only root can open one that is still claimed, so
+// for others it is replaced.
 func (j *ptyJack) tidy(master *os.File) error {
 	if there, err := hasListener(master); err != nil || there {
 		return err
