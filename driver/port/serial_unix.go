@@ -32,13 +32,16 @@ func openSerial(device string, baud int, frame Frame) (stream, error) {
 // prepare takes the device and sets it up, in this order: a line another
 // program is using keeps its settings.
 func prepare(f *os.File, baud int, frame Frame) error {
-	if err := f.SetDeadline(time.Time{}); err != nil {
-		return fmt.Errorf("reads of %s cannot be bounded in time: %w", f.Name(), err)
-	}
 	if err := claim(f); err != nil {
 		return err
 	}
-	return setUp(f, baud, frame)
+	if err := setUp(f, baud, frame); err != nil {
+		return err
+	}
+	if err := f.SetDeadline(time.Time{}); err != nil {
+		return fmt.Errorf("reads of %s cannot be bounded in time: %w", f.Name(), err)
+	}
+	return nil
 }
 
 // setUp gives the line its speed and frame and drops what arrived earlier.
