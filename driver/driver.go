@@ -113,7 +113,8 @@ type Conn interface {
 	// Write writes all of p or returns an error wrapping ErrLineLost; it never
 	// blocks longer than the time-out the connection was opened with.
 	Write(p []byte) (n int, err error)
-	// SetReadDeadline bounds the Reads that follow; the zero time removes it.
+	// SetReadDeadline bounds the Reads that follow and one under way; the zero
+	// time removes it. It may be called from another goroutine.
 	SetReadDeadline(t time.Time) error
 	// Discard drops what has arrived and was not read, and returns how many
 	// bytes that was. It does not wait.
@@ -145,6 +146,15 @@ type Identifier interface {
 // no answer grows old in a buffer.
 type FreeRunner interface {
 	FreeRunning() bool
+}
+
+// Dropper is an instrument that counts the bytes it threw away because they
+// belonged to no answer: late and doubled answers, echoes, noise. A count that
+// grows points at a time-out that is too short or a bad cable.
+type Dropper interface {
+	// Dropped is the count since the instrument was opened. It is called
+	// between Reads, by the goroutine that calls Read.
+	Dropped() int64
 }
 
 // Typist is an instrument whose readings a person types in.

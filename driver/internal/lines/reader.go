@@ -192,3 +192,28 @@ func (r *Reader) Quiet(ctx context.Context, gap time.Duration, deadline time.Tim
 		n += r.Discard()
 	}
 }
+
+// AwaitLate waits as long as wait for the answer to a question that timed out,
+// and drops it together with all that follows until the line is quiet. Without
+// any such answer it returns after that wait, with 0 and no error.
+func (r *Reader) AwaitLate(ctx context.Context, wait time.Duration, deadline time.Time) (int, error) {
+	n := r.Discard()
+	if n == 0 {
+		switch err := r.Receive(ctx, time.Now().Add(wait)); {
+		case errors.Is(err, driver.ErrSilent):
+			return 0, nil
+		case err != nil:
+			return 0, err
+		}
+	}
+	more, err := r.Quiet(ctx, Gap, deadline)
+	return n + more, err
+}
+
+// Bytes returns what was received and not cut into lines, for protocols
+// without lines.
+func (r *Reader) Bytes() []byte {
+	b := r.got
+	r.got = nil
+	return b
+}
