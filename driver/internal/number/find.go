@@ -2,6 +2,7 @@ package number
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"coilkeep/driver"
@@ -58,6 +59,12 @@ func Typed(text string, q driver.Quantity) (driver.Reading, error) {
 		unit = BaseUnit(q)
 	}
 	value, step := unit.of(c.number)
+	switch {
+	case q == driver.Resistance && math.Abs(value) > highestOhms:
+		return driver.Reading{}, fmt.Errorf("no resistance is that large")
+	case q == driver.Temperature && (value < lowestCelsius || value > highestCelsius):
+		return driver.Reading{}, fmt.Errorf("no thermometer here shows that")
+	}
 	return driver.Reading{Value: value, Resolution: step, Status: driver.OK}, nil
 }
 

@@ -141,6 +141,7 @@ func TestFind(t *testing.T) {
 		{"minus overload", "-OL", ohms, overload, 0, 0, false},
 		{"dashes", "----", ohms, overload, 0, 0, false},
 		{"dashes with a point", "--.-- C", celsius, overload, 0, 0, true},
+		{"beyond every meter", "1.0E+20", ohms, overload, 0, 0, false},
 		{"infinity", "inf", ohms, overload, 0, 0, false},
 		{"overload mark of SCPI", "+9.90000000E+37", ohms, overload, 0, 0, false},
 		{"overload of the other channel", "OL MOhm 21.4 C", celsius, ok, 21.4, 0.1, true},
@@ -264,6 +265,9 @@ func TestTyped(t *testing.T) {
 		{"5 V", ohms, 0, false},
 		{"OL", ohms, 0, false},
 		{"six", ohms, 0, false},
+		{"1e30", ohms, 0, false},
+		{"9.91e37", ohms, 0, false},
+		{"-300", celsius, 0, false},
 	}
 	for _, tt := range tests {
 		got, err := number.Typed(tt.text, tt.q)
