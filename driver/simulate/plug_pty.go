@@ -55,10 +55,8 @@ func (j *ptyJack) renew() error {
 	if err != nil {
 		return err
 	}
-	// Renaming over the old link leaves no moment without one.
-	aside := j.link + ".new"
-	if err := errors.Join(os.Symlink(name, aside), os.Rename(aside, j.link)); err != nil {
-		return errors.Join(err, os.Remove(aside), master.Close())
+	if err := relink(name, j.link); err != nil {
+		return errors.Join(err, master.Close())
 	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -70,6 +68,19 @@ func (j *ptyJack) renew() error {
 	}
 	j.master, j.name = master, name
 	return nil
+}
+
+// relink turns link to a terminal. Renaming over the old link leaves no moment
+// without one.
+func relink(terminal, link string) error {
+	aside := link + ".new"
+	if err := os.Remove(aside); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	if err := os.Symlink(terminal, aside); err != nil {
+		return err
+	}
+	return os.Rename(aside, link)
 }
 
 // openPTY returns the instrument's end of a new pseudo-terminal and the name

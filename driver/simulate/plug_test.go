@@ -7,9 +7,12 @@ import (
 	"io"
 	"net"
 	"os"
+	"path/filepath"
 	"runtime"
 	"strings"
+	"sync/atomic"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
@@ -257,6 +260,54 @@ func TestListenerWhoDoesNotListen(t *testing.T) {
 	})
 }
 
+// What a listener does not take in time is lost, and the instrument goes on.
+func TestNobodyTakesIt(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		near, far := net.Pipe()
+		defer far.Close()
+		w := &wire{session: near, silent: new(atomic.Bool)}
+		start := time.Now()
+		if n, err := io.WriteString(w, "lost"); n != 4 || err != nil {
+			t.Errorf("writing to nobody: got %d, %v, want 4 and no error", n, err)
+		}
+		if got := time.Since(start); got != patience {
+			t.Errorf("the instrument waited %v, want %v", got, patience)
+		}
+		if err := near.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := io.WriteString(w, "gone"); err == nil {
+			t.Error("writing to a closed line: got no error")
+		}
+	})
+}
+
+func TestPlugNeedsItsFolder(t *testing.T) {
+	t.Parallel()
+	_, err := PlugPTY(filepath.Join(t.TempDir(), "missing"), "instrument", repeater{})
+	if !errors.Is(err, os.ErrNotExist) && !errors.Is(err, ErrNoPseudoTerminals) {
+		t.Errorf("got %v, want a missing folder named", err)
+	}
+}
+
+// A new client of a TCP port takes the place of the one before.
+func TestNewClientReplacesOld(t *testing.T) {
+	t.Parallel()
+	p, err := PlugTCP(repeater{})
+	if err != nil {
+		t.Fatalf("plugging in: %v", err)
+	}
+	defer p.Close()
+	first := open(t, p.Address())
+	first.say(t, "one\n")
+	first.wantLine(t, "[one]\n")
+	second := open(t, p.Address())
+	second.say(t, "two\n")
+	second.wantLine(t, "[two]\n")
+	first.wantLost(t)
+}
+
 // TestPlugsLeaveNothing is not parallel: it counts what the whole process has.
 func TestPlugsLeaveNothing(t *testing.T) {
 	everything := func() (goroutines, descriptors int) {
@@ -285,7 +336,14 @@ func TestPlugsLeaveNothing(t *testing.T) {
 	for range 25 {
 		cycle()
 	}
-	if g, d := everything(); g > goroutines || d > descriptors {
-		t.Errorf("25 plugs later there are %d goroutines and %d descriptors, want %d and %d", g, d, goroutines, descriptors)
+	// A goroutine that has said it is done takes a moment to end.
+	for deadline := time.Now().Add(soon); ; runtime.Gosched() {
+		g, d := everything()
+		if g <= goroutines && d <= descriptors {
+			return
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("25 plugs later there are %d goroutines and %d descriptors, want %d and %d", g, d, goroutines, descriptors)
+		}
 	}
 }
