@@ -297,8 +297,9 @@ func TestTalkerTalksByItself(t *testing.T) {
 			Banner: "Elder Vale probe", CutFirst: true,
 		})
 		start := time.Now()
-		l.wantLine(t, "Elder Vale probe\n")
 		l.wantLine(t, "00 C\n")
+		l.wantLine(t, "Elder Vale probe\n")
+		l.wantLine(t, "T=20.00 C\n")
 		l.wantLine(t, "T=20.00 C\n")
 		if got := time.Since(start); got != time.Second {
 			t.Errorf("two lines took %v, want 1s", got)

@@ -25,8 +25,8 @@ type Talker struct {
 	// Banner is sent first whenever somebody opens the port; a line end follows
 	// it.
 	Banner string
-	// CutFirst drops the first half of the first line after opening, as when a
-	// port is opened while the line is on its way.
+	// CutFirst makes the port open while a line is on its way: its second half
+	// comes at once, before the banner.
 	CutFirst bool
 }
 
@@ -77,25 +77,14 @@ func decimals(resolution float64) int {
 func (t *Talker) Serve(ctx context.Context, line io.ReadWriter) {
 	ctx, pieces := hear(ctx, line)
 	defer drain(pieces)
-	if t.Banner != "" {
-		if _, err := io.WriteString(line, t.Banner+t.end()); err != nil {
-			return
-		}
+	if err := t.greet(line); err != nil {
+		return
 	}
 	var tick <-chan time.Time
 	if t.Every > 0 {
 		ticker := time.NewTicker(t.Every)
 		defer ticker.Stop()
 		tick = ticker.C
-	}
-	first := true
-	say := func() error {
-		text := []byte(t.Line() + t.end())
-		if first && t.CutFirst {
-			text = text[len(text)/2:]
-		}
-		first = false
-		return t.send(ctx, line, text)
 	}
 	var heard []byte
 	for {
@@ -109,12 +98,31 @@ func (t *Talker) Serve(ctx context.Context, line io.ReadWriter) {
 			heard, lines = t.prompts(append(heard, piece...))
 		}
 		for range lines {
-			if err := say(); err != nil {
+			if err := t.send(ctx, line, t.line()); err != nil {
 				return
 			}
 		}
 	}
 }
+
+// greet sends what comes when a port is opened, lines or not.
+func (t *Talker) greet(line io.Writer) error {
+	var greeting []byte
+	if t.CutFirst {
+		whole := t.line()
+		greeting = whole[len(whole)/2:]
+	}
+	if t.Banner != "" {
+		greeting = append(greeting, t.Banner+t.end()...)
+	}
+	if len(greeting) == 0 {
+		return nil
+	}
+	_, err := line.Write(greeting)
+	return err
+}
+
+func (t *Talker) line() []byte { return []byte(t.Line() + t.end()) }
 
 func (t *Talker) end() string {
 	if t.Terminator == "" {
