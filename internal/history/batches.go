@@ -1,0 +1,308 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+)
+
+// BatchStart says what batch to open.
+type BatchStart struct {
+	// Name is the batch's; empty makes one of the date and the design.
+	Name   string
+	Bench  string
+	Design string
+	// Winder, Operator and Spool are empty when not told.
+	Winder, Operator, Spool string
+	// Who opens it.
+	Who string
+}
+
+// BatchFilter picks batches; a zero field picks all.
+type BatchFilter struct {
+	Bench, Design string
+	OpenOnly      bool
+	// Limit is how many at most; 0 means 100.
+	Limit int
+}
+
+const batchColumns = `
+	b.name,
+	b.bench,
+	b.design,
+	b.design_revision,
+	b.winder,
+	b.operator,
+	b.opened_us,
+	b.closed_us,
+	COALESCE((SELECT MAX(sequence) FROM measurements WHERE batch = b.name), 0)`
+
+// listBatches reads batches with their spools; where begins after FROM batches b.
+func listBatches(ctx context.Context, q querier, where string, args ...any) ([]Batch, error) {
+	batches := []Batch{}
+	err := rows(ctx, q, `SELECT `+batchColumns+` FROM batches b `+where, args, func(r *sql.Rows) error {
+		b := Batch{Spools: []SpoolMark{}}
+		var openedUS int64
+		var closedUS sql.NullInt64
+		err := r.Scan(&b.Name, &b.Bench, &b.Design, &b.DesignRevision, &b.Winder, &b.Operator, &openedUS, &closedUS, &b.LastSequence)
+		b.OpenedAt = fromMicros(openedUS)
+		if closed := fromNullMicros(closedUS); !closed.IsZero() {
+			b.ClosedAt = &closed
+		}
+		batches = append(batches, b)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	for i := range batches {
+		if batches[i].Spools, err = listSpools(ctx, q, batches[i].Name); err != nil {
+			return nil, err
+		}
+	}
+	return batches, nil
+}
+
+func listSpools(ctx context.Context, q querier, batch string) ([]SpoolMark, error) {
+	marks := []SpoolMark{}
+	err := rows(ctx, q, `
+		SELECT from_sequence, spool, at_us
+		FROM batch_spools
+		WHERE batch = ?1
+		ORDER BY position`, []any{batch}, func(r *sql.Rows) error {
+		var m SpoolMark
+		var atUS int64
+		err := r.Scan(&m.FromSequence, &m.Spool, &atUS)
+		m.At = fromMicros(atUS)
+		marks = append(marks, m)
+		return err
+	})
+	return marks, err
+}
+
+// oneBatch returns the batch of a name, or ErrNotFound.
+func oneBatch(ctx context.Context, q querier, name string) (Batch, error) {
+	batches, err := listBatches(ctx, q, `WHERE b.name = ?1`, name)
+	if err != nil {
+		return Batch{}, err
+	}
+	if len(batches) == 0 {
+		return Batch{}, fmt.Errorf("batch %q %w", name, ErrNotFound)
+	}
+	return batches[0], nil
+}
+
+// openBatchOf returns the open batch of a bench, nil when there is none.
+func openBatchOf(ctx context.Context, q querier, bench string) (*Batch, error) {
+	batches, err := listBatches(ctx, q, `WHERE b.bench = ?1 AND b.closed_us IS NULL`, bench)
+	if err != nil || len(batches) == 0 {
+		return nil, err
+	}
+	return &batches[0], nil
+}
+
+// OpenBatch opens a batch of the latest revision of a design. The errors are a
+// *FieldError, ErrNotFound for the design, ErrConflict when the bench has an
+// open batch, or ErrDuplicate when the name was used before.
+func (s *Store) OpenBatch(ctx context.Context, start BatchStart) (Batch, error) {
+	tried := "open batch"
+	if start.Name != "" {
+		tried = fmt.Sprintf("open batch %q", start.Name)
+	}
+	err := cmp.Or(
+		validText("batch", start.Name, 0, maxName),
+		validName("bench", start.Bench),
+		validName("design", start.Design),
+		allValid(validLabel, "winder", start.Winder, "operator", start.Operator, "spool", start.Spool, "who", start.Who))
+	if err != nil {
+		return Batch{}, fmt.Errorf("%s: %w", tried, err)
+	}
+	var batch Batch
+	err = s.write(ctx, tried, func(tx *sql.Tx) error {
+		batch, err = s.openBatch(ctx, tx, start)
+		return err
+	})
+	return batch, err
+}
+
+func (s *Store) openBatch(ctx context.Context, tx *sql.Tx, start BatchStart) (Batch, error) {
+	design, err := latestDesign(ctx, tx, start.Design)
+	if err != nil {
+		return Batch{}, err
+	}
+	if open, err := openBatchOf(ctx, tx, start.Bench); err != nil {
+		return Batch{}, err
+	} else if open != nil {
+		return Batch{}, fmt.Errorf("%w: bench %q has batch %q open; close it first", ErrConflict, start.Bench, open.Name)
+	}
+	name, err := s.batchName(ctx, tx, start)
+	if err != nil {
+		return Batch{}, err
+	}
+	b := Batch{Name: name, Bench: start.Bench, Design: design.Name, DesignRevision: design.Revision,
+		Winder: start.Winder, Operator: start.Operator, OpenedAt: s.instant(), Spools: []SpoolMark{}}
+	if start.Spool != "" {
+		b.Spools = append(b.Spools, SpoolMark{FromSequence: 1, Spool: start.Spool, At: b.OpenedAt})
+	}
+	if err := insertBatch(ctx, tx, b); err != nil {
+		return Batch{}, err
+	}
+	return b, s.note(ctx, tx, JournalEntry{Bench: b.Bench, Who: start.Who, Action: "open batch", Subject: b.Name,
+		Detail: fmt.Sprintf("design %s revision %d, winder %q, operator %q, spool %q", b.Design, b.DesignRevision, b.Winder, b.Operator, b.Spool())})
+}
+
+// batchName checks the name wanted, or makes one that is free.
+func (s *Store) batchName(ctx context.Context, q querier, start BatchStart) (string, error) {
+	taken := func(name string) (found bool, err error) {
+		err = q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM batches WHERE name = ?1)`, name).Scan(&found)
+		return found, err
+	}
+	if start.Name != "" {
+		found, err := taken(start.Name)
+		if found {
+			err = fmt.Errorf("batch %q %w; take another name", start.Name, ErrDuplicate)
+		}
+		return start.Name, err
+	}
+	base := s.opts.Now().Format(time.DateOnly) + " " + start.Design
+	name := base
+	for n := 2; ; n++ {
+		found, err := taken(name)
+		if err != nil || !found {
+			return name, err
+		}
+		name = fmt.Sprintf("%s %d", base, n)
+	}
+}
+
+func insertBatch(ctx context.Context, tx *sql.Tx, b Batch) error {
+	var closedUS sql.NullInt64
+	if b.ClosedAt != nil {
+		closedUS = nullMicros(*b.ClosedAt)
+	}
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO batches (name, bench, design, design_revision, winder, operator, opened_us, closed_us)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)`,
+		b.Name, b.Bench, b.Design, b.DesignRevision, b.Winder, b.Operator, b.OpenedAt.UnixMicro(), closedUS)
+	if err != nil {
+		return err
+	}
+	for i, mark := range b.Spools {
+		if err := insertSpool(ctx, tx, b.Name, i+1, mark); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func insertSpool(ctx context.Context, tx *sql.Tx, batch string, position int, mark SpoolMark) error {
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO batch_spools (batch, position, from_sequence, spool, at_us)
+		VALUES (?1, ?2, ?3, ?4, ?5)`,
+		batch, position, mark.FromSequence, mark.Spool, mark.At.UnixMicro())
+	return err
+}
+
+// CloseBatch closes a batch and returns it. The errors are ErrNotFound, or
+// ErrConflict when it is closed already.
+func (s *Store) CloseBatch(ctx context.Context, name, who string) (Batch, error) {
+	var batch Batch
+	err := s.changeBatch(ctx, "close batch", name, who, func(tx *sql.Tx, b Batch) error {
+		closed := s.instant()
+		b.ClosedAt = &closed
+		batch = b
+		if err := setClosed(ctx, tx, b); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, JournalEntry{Bench: b.Bench, Who: who, Action: "close batch", Subject: b.Name,
+			Detail: fmt.Sprintf("last coil %d", b.LastSequence)})
+	})
+	return batch, err
+}
+
+func setClosed(ctx context.Context, tx *sql.Tx, b Batch) error {
+	_, err := tx.ExecContext(ctx, `UPDATE batches SET closed_us = ?2 WHERE name = ?1`, b.Name, nullMicros(*b.ClosedAt))
+	return err
+}
+
+// ChangeSpool marks that the next coil of an open batch is wound from another
+// spool, and returns the batch. The errors are a *FieldError, ErrNotFound, or
+// ErrConflict when the batch is closed or the spool is on already.
+func (s *Store) ChangeSpool(ctx context.Context, name, spool, who string) (Batch, error) {
+	if err := validName("spool", spool); err != nil {
+		return Batch{}, fmt.Errorf("change spool of batch %q: %w", name, err)
+	}
+	var batch Batch
+	err := s.changeBatch(ctx, "change spool of batch", name, who, func(tx *sql.Tx, b Batch) error {
+		if b.Spool() == spool {
+			return fmt.Errorf("%w: spool %q is on already", ErrConflict, spool)
+		}
+		mark := SpoolMark{FromSequence: b.LastSequence + 1, Spool: spool, At: s.instant()}
+		if err := insertSpool(ctx, tx, b.Name, len(b.Spools)+1, mark); err != nil {
+			return err
+		}
+		detail := fmt.Sprintf("%q to %q from coil %d", b.Spool(), spool, mark.FromSequence)
+		b.Spools = append(b.Spools, mark)
+		batch = b
+		return s.note(ctx, tx, JournalEntry{Bench: b.Bench, Who: who, Action: "spool change", Subject: b.Name, Detail: detail})
+	})
+	return batch, err
+}
+
+// changeBatch runs fn on an open batch.
+func (s *Store) changeBatch(ctx context.Context, tried, name, who string, fn func(*sql.Tx, Batch) error) error {
+	tried = fmt.Sprintf("%s %q", tried, name)
+	if err := validLabel("who", who); err != nil {
+		return fmt.Errorf("%s: %w", tried, err)
+	}
+	return s.write(ctx, tried, func(tx *sql.Tx) error {
+		b, err := oneBatch(ctx, tx, name)
+		if err != nil {
+			return err
+		}
+		if b.ClosedAt != nil {
+			return fmt.Errorf("%w: it was closed at %s", ErrConflict, b.ClosedAt.Format(time.RFC3339))
+		}
+		return fn(tx, b)
+	})
+}
+
+// Batch returns the batch of a name, or ErrNotFound.
+func (s *Store) Batch(ctx context.Context, name string) (batch Batch, err error) {
+	err = s.read(ctx, "read batch", func(q querier) error {
+		batch, err = oneBatch(ctx, q, name)
+		return err
+	})
+	return batch, err
+}
+
+// OpenBatchOf returns the open batch of a bench, nil when there is none.
+func (s *Store) OpenBatchOf(ctx context.Context, bench string) (batch *Batch, err error) {
+	err = s.read(ctx, "read open batch", func(q querier) error {
+		batch, err = openBatchOf(ctx, q, bench)
+		return err
+	})
+	return batch, err
+}
+
+// Batches returns the batches that match, the latest first.
+func (s *Store) Batches(ctx context.Context, f BatchFilter) (batches []Batch, err error) {
+	limit := f.Limit
+	if limit <= 0 {
+		limit = DefaultPage
+	}
+	var c conditions
+	c.equal("b.bench", f.Bench)
+	c.equal("b.design", f.Design)
+	if f.OpenOnly {
+		c.add("b.closed_us IS NULL")
+	}
+	where := c.where() + ` ORDER BY b.opened_us DESC, b.name LIMIT ` + c.bind(limit)
+	err = s.read(ctx, "read batches", func(q querier) error {
+		batches, err = listBatches(ctx, q, where, c.args...)
+		return err
+	})
+	return batches, err
+}

@@ -1,0 +1,115 @@
+package history
+
+import (
+	"context"
+	"errors"
+	"fmt"
+)
+
+// Coil is one finished coil with all that was measured on it.
+type Coil struct {
+	Serial string `json:"serial"`
+	// Design and Batch are those of the newest measurement that stands, or of
+	// the newest one when none does.
+	Design string `json:"design"`
+	Batch  string `json:"batch"`
+	// Measurements are newest first, withdrawn ones included, and light as in
+	// a list.
+	Measurements []Measurement `json:"measurements"`
+}
+
+// Coil returns a coil by its serial number, or ErrNotFound.
+func (s *Store) Coil(ctx context.Context, serial string) (Coil, error) {
+	coil := Coil{Serial: serial}
+	var newest, standing *Measurement
+	err := s.read(ctx, "read coil", func(q querier) error {
+		f := Filter{Serial: serial, Newest: true}
+		c := f.conditions()
+		return eachMeasurement(ctx, q, c.where()+f.order(), c.args, func(r row) error {
+			m := r.today()
+			coil.Measurements = append(coil.Measurements, m)
+			if newest == nil {
+				newest = &m
+			}
+			if standing == nil && r.annotation.live() {
+				standing = &m
+			}
+			return nil
+		})
+	})
+	if err != nil {
+		return Coil{}, err
+	}
+	if newest == nil {
+		return Coil{}, fmt.Errorf("coil %q %w", serial, ErrNotFound)
+	}
+	if standing == nil {
+		standing = newest
+	}
+	coil.Design, coil.Batch = standing.Design, standing.Batch
+	return coil, nil
+}
+
+// SerialExists reports whether anything was ever measured under a serial
+// number.
+func (s *Store) SerialExists(ctx context.Context, serial string) (found bool, err error) {
+	err = s.readers.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM coils WHERE serial = ?1)`, serial).Scan(&found)
+	return found, explain(s.path, "look for serial "+serial, err)
+}
+
+// NextSerial returns the serial number after the highest one that the pattern
+// ever made, the first being number 1. See ValidateSerialPattern for patterns;
+// the error is a *FieldError when the pattern is bad or used up.
+func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) {
+	p, err := parseSerialPattern(pattern)
+	if err != nil {
+		return "", err
+	}
+	var highest uint64
+	err = s.read(ctx, "find the next serial number", func(q querier) error {
+		// Longer texts of one pattern hold higher numbers.
+		for digits := maxSerialDigits; digits >= p.width && highest == 0; digits-- {
+			if highest, err = highestSerial(ctx, q, p, digits); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return "", err
+	}
+	next := p.format(highest + 1)
+	if _, fits := p.parse(next); !fits {
+		return "", invalid("serials", "pattern %q has no number after %d", pattern, highest)
+	}
+	return next, nil
+}
+
+// highestSerial returns the highest number of so many digits, 0 when there is
+// none. Among texts of one length and prefix that is the last in order; the
+// digits must follow the prefix, so the search stays between prefix 0 and
+// prefix 9.
+func highestSerial(ctx context.Context, q querier, p serialPattern, digits int) (highest uint64, err error) {
+	length := len([]rune(p.prefix)) + digits + len([]rune(p.suffix))
+	const query = `
+		SELECT serial
+		FROM coils
+		WHERE length(serial) = ?1 AND serial >= ?2 AND serial < ?3
+		ORDER BY serial DESC`
+	args := []any{length, p.prefix + "0", p.prefix + ":"}
+	r, err := q.QueryContext(ctx, query, args...)
+	if err != nil {
+		return 0, err
+	}
+	defer func() { err = errors.Join(err, r.Close()) }()
+	for highest == 0 && r.Next() {
+		var serial string
+		if err := r.Scan(&serial); err != nil {
+			return 0, err
+		}
+		if number, ok := p.parse(serial); ok {
+			highest = number
+		}
+	}
+	return highest, r.Err()
+}

@@ -1,0 +1,259 @@
+package history
+
+import (
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Formats of an export.
+const (
+	// CSV is a table of measurements for a spreadsheet (RFC 4180).
+	CSV = "csv"
+	// JSONL is JSON Lines with all that Import needs to restore the records.
+	JSONL = "jsonl"
+)
+
+// Export writes the measurements that match, in order of time for CSV and in
+// order of recording for JSONL; Filter.After, Limit and Newest must be zero.
+//
+// CSV holds one line for each measurement as it stands today, without what
+// lies behind it. A text that a spreadsheet would run as a formula gets an
+// apostrophe in front. JSONL holds everything about them, with the designs and
+// batches they need; with a zero filter also all other designs, batches,
+// calibrations, check measurements and the journal.
+func (s *Store) Export(ctx context.Context, w io.Writer, format string, f Filter) error {
+	var write func(context.Context, querier, io.Writer, Filter) error
+	switch format {
+	case CSV:
+		write = exportCSV
+	case JSONL:
+		write = s.exportJSONL
+	default:
+		return fmt.Errorf("export: %w", invalid("format", "must be %q or %q, not %q", CSV, JSONL, format))
+	}
+	if f.After != "" || f.Limit != 0 || f.Newest {
+		return fmt.Errorf("export: %w", invalid("limit", "an export is always whole and oldest first: after, limit and newest must be left out"))
+	}
+	return s.read(ctx, "export", func(q querier) error { return write(ctx, q, w, f) })
+}
+
+// csvColumns are the columns of a measurement in their order.
+var csvColumns = []struct {
+	name string
+	text func(Measurement) string
+}{
+	{"id", func(m Measurement) string { return safe(m.ID) }},
+	{"time", func(m Measurement) string { return m.Time.Format(timeLayout) }},
+	{"bench", func(m Measurement) string { return safe(m.Bench) }},
+	{"batch", func(m Measurement) string { return safe(m.Batch) }},
+	{"sequence", func(m Measurement) string { return strconv.Itoa(m.Sequence) }},
+	{"design", func(m Measurement) string { return safe(m.Design) }},
+	{"design_revision", func(m Measurement) string { return strconv.Itoa(m.DesignRevision) }},
+	{"serial", func(m Measurement) string { return safe(m.Serial) }},
+	{"resistance_ohms", func(m Measurement) string { return decimal(m.ResistanceOhms) }},
+	{"temperature_celsius", func(m Measurement) string { return decimal(m.TemperatureCelsius) }},
+	{"r20_ohms", func(m Measurement) string { return decimal(m.R20Ohms) }},
+	{"expanded_uncertainty_ohms", func(m Measurement) string { return decimal(m.ExpandedUncertaintyOhms) }},
+	{"coverage_factor", func(m Measurement) string { return decimal(m.CoverageFactor) }},
+	{"verdict", func(m Measurement) string { return string(m.Verdict) }},
+	{"conformity_probability", func(m Measurement) string { return decimal(m.ConformityProbability) }},
+	{"status", func(m Measurement) string { return string(m.Status) }},
+	{"reason", func(m Measurement) string { return safe(m.Reason) }},
+	{"spool", func(m Measurement) string { return safe(m.Spool) }},
+	{"winder", func(m Measurement) string { return safe(m.Winder) }},
+	{"operator", func(m Measurement) string { return safe(m.Operator) }},
+	{"meter", func(m Measurement) string { return safe(m.Meter) }},
+	{"probe", func(m Measurement) string { return safe(m.Probe) }},
+	{"stage", func(m Measurement) string { return safe(m.Stage) }},
+	{"alpha_per_kelvin", func(m Measurement) string { return decimal(m.AlphaPerKelvin) }},
+}
+
+// decimal is the shortest plain decimal that gives the same number back.
+func decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// safe puts an apostrophe before a text that a spreadsheet would take for a
+// formula (OWASP, "CSV Injection").
+func safe(text string) string {
+	if text != "" && strings.ContainsRune("=+-@\t\r\n", rune(text[0])) {
+		return "'" + text
+	}
+	return text
+}
+
+func exportCSV(ctx context.Context, q querier, w io.Writer, f Filter) error {
+	table := csv.NewWriter(w)
+	table.UseCRLF = true
+	record := make([]string, len(csvColumns))
+	for i, column := range csvColumns {
+		record[i] = column.name
+	}
+	if err := table.Write(record); err != nil {
+		return err
+	}
+	c := f.conditions()
+	err := eachMeasurement(ctx, q, c.where()+f.order(), c.args, func(r row) error {
+		m := r.today()
+		for i, column := range csvColumns {
+			record[i] = column.text(m)
+		}
+		return table.Write(record)
+	})
+	if err != nil {
+		return err
+	}
+	table.Flush()
+	return table.Error()
+}
+
+// exportVersion goes up whenever a line would be read differently.
+const exportVersion = 1
+
+// line is one line of JSON Lines: a type, and the record of that type.
+type line struct {
+	Type        string            `json:"type"`
+	History     *exportHeader     `json:"history,omitempty"`
+	Design      *Design           `json:"design,omitempty"`
+	Batch       *Batch            `json:"batch,omitempty"`
+	Measurement *Measurement      `json:"measurement,omitempty"`
+	Readings    []Reading         `json:"readings,omitempty"`
+	Withdrawn   *withdrawal       `json:"withdrawn,omitempty"`
+	Calibration *Calibration      `json:"calibration,omitempty"`
+	Check       *CheckMeasurement `json:"check_measurement,omitempty"`
+	Journal     *JournalEntry     `json:"journal,omitempty"`
+	End         *exportEnd        `json:"end,omitempty"`
+}
+
+// exportHeader is the first line.
+type exportHeader struct {
+	Version    int       `json:"version"`
+	ExportedAt time.Time `json:"exported_at"`
+}
+
+// exportEnd is the last line, so that a file cut short shows.
+type exportEnd struct {
+	Lines int `json:"lines"` // before this one
+}
+
+// withdrawal goes with a measurement that is void or superseded. The
+// measurement shows how it stands today; this says how it was recorded.
+type withdrawal struct {
+	annotation
+	RecordedStatus Status `json:"recorded_status"`
+	RecordedReason string `json:"recorded_reason,omitempty"`
+}
+
+func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f Filter) error {
+	encoder := json.NewEncoder(w)
+	encoder.SetEscapeHTML(false)
+	lines := 0
+	put := func(l line) error {
+		lines++
+		return encoder.Encode(l)
+	}
+	if err := put(line{Type: "history", History: &exportHeader{Version: exportVersion, ExportedAt: s.instant()}}); err != nil {
+		return err
+	}
+	c := f.conditions()
+	if err := exportFrame(ctx, q, c, put); err != nil {
+		return err
+	}
+	err := eachMeasurement(ctx, q, c.where()+` ORDER BY m.number`, c.args, func(r row) error {
+		l, err := measurementLine(ctx, q, r)
+		if err != nil {
+			return err
+		}
+		return put(l)
+	})
+	if err != nil {
+		return err
+	}
+	if f == (Filter{}) {
+		if err := exportRest(ctx, q, put); err != nil {
+			return err
+		}
+	}
+	return encoder.Encode(line{Type: "end", End: &exportEnd{Lines: lines}})
+}
+
+// exportFrame writes the designs and batches: those that the picked
+// measurements need, or all when nothing is picked.
+func exportFrame(ctx context.Context, q querier, c conditions, put func(line) error) error {
+	var designs, batches string
+	if len(c.terms) > 0 {
+		picked := ` FROM measurements m ` + c.where()
+		designs = `WHERE (d.name, d.revision) IN (
+			SELECT m.design, m.design_revision` + picked + `
+			UNION SELECT design, design_revision FROM batches WHERE name IN (SELECT m.batch` + picked + `))`
+		batches = `WHERE b.name IN (SELECT m.batch` + picked + `)`
+	}
+	designList, err := listDesigns(ctx, q, designs+` ORDER BY d.created_us, d.name, d.revision`, c.args...)
+	if err != nil {
+		return err
+	}
+	batchList, err := listBatches(ctx, q, batches+` ORDER BY b.opened_us, b.name`, c.args...)
+	if err != nil {
+		return err
+	}
+	return putAll(put,
+		lines(designList, func(d *Design) line { return line{Type: "design", Design: d} }),
+		lines(batchList, func(b *Batch) line { return line{Type: "batch", Batch: b} }))
+}
+
+func measurementLine(ctx context.Context, q querier, r row) (line, error) {
+	if err := addDetails(ctx, q, &r); err != nil {
+		return line{}, err
+	}
+	readings, err := readingsOf(ctx, q, r.number)
+	m := r.today()
+	l := line{Type: "measurement", Measurement: &m, Readings: readings}
+	if !r.annotation.live() {
+		l.Withdrawn = &withdrawal{annotation: r.annotation, RecordedStatus: r.Status, RecordedReason: r.Reason}
+	}
+	return l, err
+}
+
+// exportRest writes what belongs to no measurement.
+func exportRest(ctx context.Context, q querier, put func(line) error) error {
+	const inOrder = ` ORDER BY number`
+	calibrations, err := listCalibrations(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
+	checks, err := listChecks(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
+	journal, err := listJournal(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
+	return putAll(put,
+		lines(calibrations, func(c *Calibration) line { return line{Type: "calibration", Calibration: c} }),
+		lines(checks, func(c *CheckMeasurement) line { return line{Type: "check_measurement", Check: c} }),
+		lines(journal, func(e *JournalEntry) line { return line{Type: "journal", Journal: e} }))
+}
+
+func lines[T any](list []T, make func(*T) line) []line {
+	made := []line{}
+	for i := range list {
+		made = append(made, make(&list[i]))
+	}
+	return made
+}
+
+func putAll(put func(line) error, lists ...[]line) error {
+	for _, list := range lists {
+		for _, l := range list {
+			if err := put(l); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,439 @@
+package history
+
+import (
+	"bufio"
+	"bytes"
+	"cmp"
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"reflect"
+	"slices"
+)
+
+// Imported counts what an import added.
+type Imported struct {
+	Designs           int `json:"designs"`
+	Batches           int `json:"batches"`
+	Measurements      int `json:"measurements"`
+	Calibrations      int `json:"calibrations"`
+	CheckMeasurements int `json:"check_measurements"`
+	Journal           int `json:"journal"`
+	// Changed counts known batches and measurements to which something was
+	// added: a closing, a spool, a void.
+	Changed int `json:"changed"`
+	// Known counts the records that were there already.
+	Known int `json:"known"`
+}
+
+func (i Imported) added() int {
+	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.Journal + i.Changed
+}
+
+// maxLine bounds one line of an import, a measurement with all its readings.
+const maxLine = 16 << 20
+
+// Import adds the records of a JSON Lines export and says how many. Records
+// that are there already are left alone, so importing a file twice is safe. It
+// is all or nothing: a line that is bad, that contradicts the history, or that
+// holds a result its inputs do not give is named by number, and nothing of the
+// file is applied. While it runs, other writers wait.
+func (s *Store) Import(ctx context.Context, r io.Reader) (Imported, error) {
+	var counts Imported
+	err := s.write(ctx, "import", func(tx *sql.Tx) error {
+		job := importer{Store: s, tx: tx, counts: &counts}
+		if err := job.readAll(ctx, r); err != nil {
+			return err
+		}
+		if counts.added() == 0 {
+			return nil
+		}
+		return s.note(ctx, tx, JournalEntry{Action: "import", Subject: "history",
+			Detail: fmt.Sprintf("%d measurements, %d records in all", counts.Measurements, counts.added())})
+	})
+	if err != nil {
+		return Imported{}, err
+	}
+	return counts, nil
+}
+
+type importer struct {
+	*Store
+	tx     *sql.Tx
+	counts *Imported
+}
+
+func (j *importer) readAll(ctx context.Context, r io.Reader) error {
+	scanner := bufio.NewScanner(r)
+	scanner.Buffer(nil, maxLine)
+	number, ended := 0, false
+	for scanner.Scan() {
+		number++
+		l, err := decodeLine(scanner.Bytes())
+		switch {
+		case err != nil:
+		case ended:
+			err = errors.New("there should be nothing after the end")
+		case (number == 1) != (l.Type == "history"):
+			err = errors.New("the first line, and only that, should be of type history: this is no coilkeep export, or not from its beginning")
+		case l.Type == "end":
+			ended = true
+			if l.End.Lines != number-1 {
+				err = fmt.Errorf("%d lines should come before the end, not %d: some are lost", l.End.Lines, number-1)
+			}
+		default:
+			err = j.apply(ctx, l)
+		}
+		if err != nil {
+			return fmt.Errorf("line %d: %w; nothing was imported", number, err)
+		}
+	}
+	if err := scanner.Err(); errors.Is(err, bufio.ErrTooLong) {
+		return fmt.Errorf("line %d: longer than %d MB; nothing was imported", number+1, maxLine>>20)
+	} else if err != nil {
+		return fmt.Errorf("after line %d: %w; nothing was imported", number, err)
+	}
+	if !ended {
+		return fmt.Errorf("after line %d: the end is missing, the file was cut short; nothing was imported", number)
+	}
+	return nil
+}
+
+// decodeLine reads one line and checks that it has the record it should, and
+// no other.
+func decodeLine(text []byte) (line, error) {
+	var l line
+	decoder := json.NewDecoder(bytes.NewReader(text))
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(&l); err != nil {
+		return line{}, fmt.Errorf("not a line of JSON as export writes it: %w", err)
+	}
+	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
+		return line{}, errors.New("more than one JSON value in one line")
+	}
+	have := map[string]bool{
+		"history":           l.History != nil,
+		"design":            l.Design != nil,
+		"batch":             l.Batch != nil,
+		"measurement":       l.Measurement != nil,
+		"calibration":       l.Calibration != nil,
+		"check_measurement": l.Check != nil,
+		"journal":           l.Journal != nil,
+		"end":               l.End != nil,
+	}
+	if _, known := have[l.Type]; !known {
+		return line{}, fmt.Errorf("unknown type %q", l.Type)
+	}
+	for name, present := range have {
+		if present != (name == l.Type) {
+			return line{}, fmt.Errorf("a line of type %q should have a record of that name and no other", l.Type)
+		}
+	}
+	if l.Measurement == nil && (l.Readings != nil || l.Withdrawn != nil) {
+		return line{}, fmt.Errorf("readings do not belong to a line of type %q", l.Type)
+	}
+	if l.History != nil && l.History.Version != exportVersion {
+		return line{}, fmt.Errorf("export of version %d, this program reads %d; use the release that wrote it", l.History.Version, exportVersion)
+	}
+	return l, nil
+}
+
+func (j *importer) apply(ctx context.Context, l line) error {
+	switch {
+	case l.Design != nil:
+		return j.design(ctx, *l.Design)
+	case l.Batch != nil:
+		return j.batch(ctx, *l.Batch)
+	case l.Measurement != nil:
+		return j.measurement(ctx, l)
+	case l.Calibration != nil:
+		return j.calibration(ctx, *l.Calibration)
+	case l.Check != nil:
+		return j.check(ctx, *l.Check)
+	}
+	return j.journal(ctx, *l.Journal)
+}
+
+// add inserts a record that is not there yet, leaves one alone that is the
+// same, and refuses one that is not.
+func add[T any](j *importer, what string, record T, find func() (T, error), insert func() error, count *int) error {
+	stored, err := find()
+	switch {
+	case errors.Is(err, ErrNotFound):
+		*count++
+		return insert()
+	case err != nil:
+		return err
+	case !reflect.DeepEqual(record, stored):
+		return fmt.Errorf("%s: %w: the history has another one of that name", what, ErrConflict)
+	}
+	j.counts.Known++
+	return nil
+}
+
+func (j *importer) design(ctx context.Context, d Design) error {
+	d.CreatedAt = fromMicros(d.CreatedAt.UnixMicro())
+	if err := ValidateDesign(d); err != nil {
+		return err
+	}
+	if d.Revision < 1 {
+		return invalid("revision", "must be at least 1, not %d", d.Revision)
+	}
+	return add(j, fmt.Sprintf("design %q revision %d", d.Name, d.Revision), d,
+		func() (Design, error) { return designRevision(ctx, j.tx, d.Name, d.Revision) },
+		func() error { return insertDesign(ctx, j.tx, d) },
+		&j.counts.Designs)
+}
+
+func (j *importer) calibration(ctx context.Context, c Calibration) error {
+	c.Time = fromMicros(c.Time.UnixMicro())
+	if !c.DueAt.IsZero() {
+		c.DueAt = fromMicros(c.DueAt.UnixMicro())
+	}
+	if err := cmp.Or(validName("id", c.ID), validCalibration(c)); err != nil {
+		return err
+	}
+	return add(j, "calibration "+c.ID, c,
+		func() (Calibration, error) {
+			list, err := listCalibrations(ctx, j.tx, `WHERE id = ?1`, c.ID)
+			return only(list, err)
+		},
+		func() error { return insertCalibration(ctx, j.tx, c) },
+		&j.counts.Calibrations)
+}
+
+func (j *importer) check(ctx context.Context, c CheckMeasurement) error {
+	c.Time = fromMicros(c.Time.UnixMicro())
+	if err := cmp.Or(validName("id", c.ID), validCheck(c)); err != nil {
+		return err
+	}
+	c.DeviationRatio = c.MeasuredOhms/c.NominalOhms - 1
+	return add(j, "check measurement "+c.ID, c,
+		func() (CheckMeasurement, error) {
+			list, err := listChecks(ctx, j.tx, `WHERE id = ?1`, c.ID)
+			return only(list, err)
+		},
+		func() error { return insertCheck(ctx, j.tx, c) },
+		&j.counts.CheckMeasurements)
+}
+
+func (j *importer) journal(ctx context.Context, e JournalEntry) error {
+	e.Time = fromMicros(e.Time.UnixMicro())
+	if err := cmp.Or(validName("id", e.ID), validEntry(e)); err != nil {
+		return err
+	}
+	return add(j, "journal entry "+e.ID, e,
+		func() (JournalEntry, error) {
+			list, err := listJournal(ctx, j.tx, `WHERE id = ?1`, e.ID)
+			return only(list, err)
+		},
+		func() error { return insertEntry(ctx, j.tx, e) },
+		&j.counts.Journal)
+}
+
+// only is the one record of a list, or ErrNotFound.
+func only[T any](list []T, err error) (record T, _ error) {
+	if err != nil {
+		return record, err
+	}
+	if len(list) == 0 {
+		return record, ErrNotFound
+	}
+	return list[0], nil
+}
+
+func (j *importer) batch(ctx context.Context, b Batch) error {
+	b.OpenedAt = fromMicros(b.OpenedAt.UnixMicro())
+	if b.ClosedAt != nil {
+		closed := fromMicros(b.ClosedAt.UnixMicro())
+		b.ClosedAt = &closed
+	}
+	for i := range b.Spools {
+		b.Spools[i].At = fromMicros(b.Spools[i].At.UnixMicro())
+	}
+	if err := validBatch(b); err != nil {
+		return err
+	}
+	stored, err := oneBatch(ctx, j.tx, b.Name)
+	if errors.Is(err, ErrNotFound) {
+		j.counts.Batches++
+		return j.newBatch(ctx, b)
+	}
+	if err != nil {
+		return err
+	}
+	return j.knownBatch(ctx, b, stored)
+}
+
+func validBatch(b Batch) error {
+	for _, mark := range b.Spools {
+		if mark.FromSequence < 1 {
+			return invalid("spools.from_sequence", "must be at least 1, not %d", mark.FromSequence)
+		}
+		if err := validName("spools.spool", mark.Spool); err != nil {
+			return err
+		}
+	}
+	return cmp.Or(
+		validName("batch", b.Name),
+		validName("bench", b.Bench),
+		allValid(validLabel, "winder", b.Winder, "operator", b.Operator))
+}
+
+func (j *importer) newBatch(ctx context.Context, b Batch) error {
+	if _, err := designRevision(ctx, j.tx, b.Design, b.DesignRevision); err != nil {
+		return err
+	}
+	if b.ClosedAt == nil {
+		open, err := openBatchOf(ctx, j.tx, b.Bench)
+		if err != nil {
+			return err
+		}
+		if open != nil {
+			return fmt.Errorf("batch %q: %w: bench %q has batch %q open; close one of the two first", b.Name, ErrConflict, b.Bench, open.Name)
+		}
+	}
+	return insertBatch(ctx, j.tx, b)
+}
+
+// knownBatch adds to a stored batch what was done to it since.
+func (j *importer) knownBatch(ctx context.Context, b, stored Batch) error {
+	conflict := fmt.Errorf("batch %q: %w: the history has another one of that name", b.Name, ErrConflict)
+	same := b
+	same.Spools, same.ClosedAt, same.LastSequence = stored.Spools, stored.ClosedAt, stored.LastSequence
+	common := min(len(b.Spools), len(stored.Spools))
+	if !reflect.DeepEqual(same, stored) || !slices.Equal(b.Spools[:common], stored.Spools[:common]) {
+		return conflict
+	}
+	changed := false
+	for i := common; i < len(b.Spools); i++ {
+		changed = true
+		if err := insertSpool(ctx, j.tx, b.Name, i+1, b.Spools[i]); err != nil {
+			return err
+		}
+	}
+	switch {
+	case b.ClosedAt != nil && stored.ClosedAt == nil:
+		changed = true
+		if err := setClosed(ctx, j.tx, b); err != nil {
+			return err
+		}
+	case b.ClosedAt != nil && !b.ClosedAt.Equal(*stored.ClosedAt):
+		return conflict
+	}
+	if changed {
+		j.counts.Changed++
+	} else {
+		j.counts.Known++
+	}
+	return nil
+}
+
+func (j *importer) measurement(ctx context.Context, l line) error {
+	m := *l.Measurement
+	var withdrawn annotation
+	if w := l.Withdrawn; w != nil {
+		withdrawn = w.annotation
+		withdrawn.Time = fromMicros(withdrawn.Time.UnixMicro())
+		m.Status, m.Reason = w.RecordedStatus, w.RecordedReason
+		if err := validWithdrawal(withdrawn); err != nil {
+			return err
+		}
+	}
+	if m.ID == "" || m.Sequence < 0 || (m.Sequence == 0) != (m.Batch == "") {
+		return invalid("sequence", "a measurement in a batch must have an id and a sequence of at least 1, one outside a batch 0")
+	}
+	m, readings, err := normalise(m, l.Readings)
+	if err != nil {
+		return err
+	}
+	if faults := checkMeasurement(m, windowOf(readings)); len(faults) > 0 {
+		return fmt.Errorf("measurement %s: %s", m.ID, faults[0].Problem)
+	}
+	before, err := recordedBefore(ctx, j.tx, m, readings)
+	if err != nil {
+		return err
+	}
+	if before != nil {
+		return j.knownMeasurement(ctx, m, *before, withdrawn)
+	}
+	return j.newMeasurement(ctx, m, readings, withdrawn)
+}
+
+func validWithdrawal(a annotation) error {
+	if a.Status != Void && a.Status != Superseded {
+		return invalid("withdrawn.status", "must be %q or %q, not %q", Void, Superseded, a.Status)
+	}
+	if (a.SupersededBy != "") != (a.Status == Superseded) {
+		return invalid("withdrawn.superseded_by", "must be told for a superseded measurement, and for no other")
+	}
+	if a.Reason == "" {
+		return invalid("withdrawn.reason", "must not be empty")
+	}
+	return cmp.Or(
+		validLines("withdrawn.reason", a.Reason, maxDetail),
+		allValid(validLabel, "withdrawn.who", a.Who, "withdrawn.superseded_by", a.SupersededBy))
+}
+
+func (j *importer) knownMeasurement(ctx context.Context, m Measurement, before row, withdrawn annotation) error {
+	switch {
+	case m.Sequence != before.Sequence:
+		return fmt.Errorf("measurement %s: %w: it is coil %d of its batch in the history, %d in the file", m.ID, ErrConflict, before.Sequence, m.Sequence)
+	case withdrawn.live() || withdrawn == before.annotation:
+		j.counts.Known++
+		return nil
+	case !before.annotation.live():
+		return fmt.Errorf("measurement %s: %w: it is %s for another reason already", m.ID, ErrConflict, before.annotation.Status)
+	}
+	j.counts.Changed++
+	return annotate(ctx, j.tx, before.number, withdrawn)
+}
+
+func (j *importer) newMeasurement(ctx context.Context, m Measurement, readings []Reading, withdrawn annotation) error {
+	if err := belongs(ctx, j.tx, m); err != nil {
+		return err
+	}
+	replaced, err := j.supersededBy(ctx, m)
+	if err != nil {
+		return err
+	}
+	if withdrawn.live() {
+		if err := noneStands(ctx, j.tx, m); err != nil {
+			return err
+		}
+	}
+	number, err := insertMeasurement(ctx, j.tx, m, readings)
+	if err != nil {
+		return err
+	}
+	j.counts.Measurements++
+	if !withdrawn.live() {
+		if err := annotate(ctx, j.tx, number, withdrawn); err != nil {
+			return err
+		}
+	}
+	return j.supersede(ctx, j.tx, replaced, m)
+}
+
+// supersededBy returns the measurement that m supersedes and that still
+// stands here. It may be missing from a partial export, or have come with its
+// own withdrawal.
+func (j *importer) supersededBy(ctx context.Context, m Measurement) (*row, error) {
+	if m.Supersedes == "" {
+		return nil, nil
+	}
+	old, err := oneMeasurement(ctx, j.tx, m.Supersedes)
+	if errors.Is(err, ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	if old.annotation.SupersededBy == m.ID {
+		return nil, nil
+	}
+	return supersededBy(ctx, j.tx, m)
+}

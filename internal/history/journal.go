@@ -1,0 +1,98 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+)
+
+// JournalFilter picks journal entries; a zero field picks all.
+type JournalFilter struct {
+	Bench, Action, Subject string
+	// From is the earliest time, To the first one that is too late.
+	From, To time.Time
+	// Limit is how many at most; 0 means DefaultPage.
+	Limit int
+}
+
+// AddJournal notes who did what and returns the entry as stored; ID and Time
+// are filled in when empty. The error is a *FieldError when a value cannot be
+// right.
+func (s *Store) AddJournal(ctx context.Context, e JournalEntry) (JournalEntry, error) {
+	err := s.write(ctx, "add to journal", func(tx *sql.Tx) (err error) {
+		e, err = s.addEntry(ctx, tx, e)
+		return err
+	})
+	if err != nil {
+		return JournalEntry{}, err
+	}
+	return e, nil
+}
+
+// note adds an entry to the journal as part of the change it tells of.
+func (s *Store) note(ctx context.Context, tx *sql.Tx, e JournalEntry) error {
+	_, err := s.addEntry(ctx, tx, e)
+	return err
+}
+
+func (s *Store) addEntry(ctx context.Context, tx *sql.Tx, e JournalEntry) (JournalEntry, error) {
+	e.Time = s.instantOr(e.Time)
+	if e.ID == "" {
+		id, err := newID()
+		if err != nil {
+			return JournalEntry{}, err
+		}
+		e.ID = id
+	}
+	if err := validEntry(e); err != nil {
+		return JournalEntry{}, err
+	}
+	return e, takenID(insertEntry(ctx, tx, e), e.ID)
+}
+
+func validEntry(e JournalEntry) error {
+	return cmp.Or(
+		validName("action", e.Action),
+		allValid(validLabel, "bench", e.Bench, "who", e.Who, "subject", e.Subject),
+		validLines("detail", e.Detail, maxDetail))
+}
+
+func insertEntry(ctx context.Context, tx *sql.Tx, e JournalEntry) error {
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO journal (id, time_us, bench, who, action, subject, detail)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)`,
+		e.ID, e.Time.UnixMicro(), e.Bench, e.Who, e.Action, e.Subject, e.Detail)
+	return err
+}
+
+func listJournal(ctx context.Context, q querier, clause string, args ...any) ([]JournalEntry, error) {
+	entries := []JournalEntry{}
+	err := rows(ctx, q, `
+		SELECT id, time_us, bench, who, action, subject, detail
+		FROM journal `+clause, args, func(r *sql.Rows) error {
+		var e JournalEntry
+		var timeUS int64
+		err := r.Scan(&e.ID, &timeUS, &e.Bench, &e.Who, &e.Action, &e.Subject, &e.Detail)
+		e.Time = fromMicros(timeUS)
+		entries = append(entries, e)
+		return err
+	})
+	return entries, err
+}
+
+// Journal returns the entries that match, newest first.
+func (s *Store) Journal(ctx context.Context, f JournalFilter) ([]JournalEntry, error) {
+	limit := f.Limit
+	if limit <= 0 {
+		limit = DefaultPage
+	}
+	var c conditions
+	c.equal("bench", f.Bench)
+	c.equal("action", f.Action)
+	c.equal("subject", f.Subject)
+	c.between("time_us", f.From, f.To)
+	entries, err := listJournal(ctx, s.readers, c.where()+fmt.Sprintf(` ORDER BY time_us DESC, number DESC LIMIT %d`, limit), c.args...)
+	return entries, explain(s.path, "read journal", err)
+}

@@ -1,0 +1,117 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"fmt"
+	"io/fs"
+	"path"
+)
+
+// applicationID marks the file as ours in its header: "coil" in ASCII.
+const applicationID = 0x636f696c
+
+//go:embed migrations/*.sql
+var migrationFiles embed.FS
+
+// migrations are the steps from an empty file to the present schema. Step i
+// brings version i to i+1. A step that was released is never edited; a new one
+// is appended.
+var migrations = mustReadMigrations(migrationFiles)
+
+// mustReadMigrations panics when the embedded files cannot be read or are not
+// numbered from 0001 without gaps: a bug in the program, found at start-up.
+func mustReadMigrations(files fs.FS) []string {
+	names, err := fs.Glob(files, "migrations/*.sql")
+	if err != nil {
+		panic(err)
+	}
+	steps := make([]string, 0, len(names))
+	for i, name := range names {
+		var number int
+		if _, err := fmt.Sscanf(path.Base(name), "%04d_", &number); err != nil || number != i+1 {
+			panic(fmt.Sprintf("history: %s should be numbered %04d", name, i+1))
+		}
+		text, err := fs.ReadFile(files, name)
+		if err != nil {
+			panic(err)
+		}
+		steps = append(steps, string(text))
+	}
+	return steps
+}
+
+// inspect refuses a file that is not ours, or of a version that steps cannot
+// serve. It changes nothing.
+func inspect(ctx context.Context, q querier, steps []string, readOnly bool) error {
+	var application, version, objects int
+	for _, ask := range []struct {
+		query string
+		into  *int
+	}{
+		{"PRAGMA application_id", &application},
+		{"PRAGMA user_version", &version},
+		{"SELECT COUNT(*) FROM sqlite_schema", &objects},
+	} {
+		if err := q.QueryRowContext(ctx, ask.query).Scan(ask.into); err != nil {
+			return err
+		}
+	}
+	empty := application == 0 && version == 0 && objects == 0
+	switch {
+	case empty && readOnly:
+		return fmt.Errorf("the file is empty: %w", ErrMissing)
+	case empty:
+		return nil
+	case application != applicationID:
+		return fmt.Errorf("application id %#x: %w", application, ErrForeign)
+	case version > len(steps):
+		return fmt.Errorf("version %d, this program knows %d: %w", version, len(steps), ErrNewer)
+	case version < len(steps) && readOnly:
+		return fmt.Errorf("version %d, this program needs %d: %w", version, len(steps), ErrOlder)
+	}
+	return nil
+}
+
+// migrate brings the file to the version of steps, each step in a transaction
+// of its own, after keeping a copy of what was there.
+func (s *Store) migrate(ctx context.Context, steps []string) error {
+	var version int
+	if err := s.writer.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+		return err
+	}
+	if version == len(steps) {
+		return nil
+	}
+	if version > 0 && !s.opts.noCopy {
+		name := fmt.Sprintf("%s.before-version-%d-%s", s.path, len(steps), fileStamp(s.opts.Now()))
+		if err := s.copyTo(ctx, name, false); err != nil {
+			return fmt.Errorf("keep a copy before migrating: %w", err)
+		}
+		s.opts.Logger.Info("kept a copy of the history before migrating it", "file", name)
+	}
+	for i := version; i < len(steps); i++ {
+		if err := s.step(ctx, i, steps[i]); err != nil {
+			return fmt.Errorf("migrate to version %d: %w", i+1, err)
+		}
+	}
+	s.opts.Logger.Info("history is up to date", "file", s.path, "version", len(steps))
+	return nil
+}
+
+// step applies one step unless another program has done so meanwhile.
+func (s *Store) step(ctx context.Context, from int, statements string) error {
+	return s.write(ctx, "migrate", func(tx *sql.Tx) error {
+		var version int
+		if err := tx.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+			return err
+		}
+		if version > from {
+			return nil
+		}
+		mark := fmt.Sprintf("\nPRAGMA application_id = %d; PRAGMA user_version = %d;", applicationID, from+1)
+		_, err := tx.ExecContext(ctx, statements+mark)
+		return err
+	})
+}

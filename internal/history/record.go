@@ -1,0 +1,337 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"reflect"
+
+	"coilkeep/internal/r20"
+)
+
+// Record stores a measurement with its readings and returns it as stored. When
+// it returns nil, both are on the disk.
+//
+// It fills in the ID when empty, and the Sequence: that of the coil when it was
+// measured in this batch before, otherwise the next one; 0 without a batch. A
+// Supersedes withdraws the measurement it names, with Reason as the reason.
+//
+// When it fails the returned measurement still carries the ID to try again
+// with: the same measurement under the same ID is stored once, however often
+// it is recorded. The errors are a *FieldError; ErrNotFound for a design,
+// batch or measurement that is not there; ErrDuplicate when the coil has a
+// measurement at this stage that stands and is not superseded; ErrConflict
+// when something else contradicts what is stored; or trouble with the file.
+func (s *Store) Record(ctx context.Context, m Measurement, readings []Reading) (Measurement, error) {
+	m, readings, err := normalise(m, readings)
+	tried := fmt.Sprintf("record coil %q", m.Serial)
+	if err != nil {
+		return m, fmt.Errorf("%s: %w", tried, err)
+	}
+	stored := m
+	err = s.write(ctx, tried, func(tx *sql.Tx) error {
+		before, err := recordedBefore(ctx, tx, m, readings)
+		if err != nil {
+			return err
+		}
+		if before != nil {
+			stored = before.today()
+			return nil
+		}
+		stored.Sequence, err = sequenceFor(ctx, tx, m)
+		if err != nil {
+			return err
+		}
+		return s.recordNew(ctx, tx, stored, readings)
+	})
+	if err != nil {
+		return m, err
+	}
+	return stored, nil
+}
+
+func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readings []Reading) error {
+	if err := belongs(ctx, tx, m); err != nil {
+		return err
+	}
+	replaced, err := supersededBy(ctx, tx, m)
+	if err != nil {
+		return err
+	}
+	if err := noneStands(ctx, tx, m); err != nil {
+		return err
+	}
+	if _, err := insertMeasurement(ctx, tx, m, readings); err != nil {
+		return err
+	}
+	if m.Status == Forced {
+		err := s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: m.Operator, Action: "forced", Subject: m.Serial,
+			Detail: fmt.Sprintf("measurement %s: %s", m.ID, m.Reason)})
+		if err != nil {
+			return err
+		}
+	}
+	return s.supersede(ctx, tx, replaced, m)
+}
+
+// supersede withdraws a measurement in favour of m; nil is none.
+func (s *Store) supersede(ctx context.Context, tx *sql.Tx, replaced *row, m Measurement) error {
+	if replaced == nil {
+		return nil
+	}
+	a := annotation{Status: Superseded, Time: s.instant(), Who: m.Operator, SupersededBy: m.ID, Reason: "measured again"}
+	if m.Reason != "" {
+		a.Reason += ": " + m.Reason
+	}
+	if err := annotate(ctx, tx, replaced.number, a); err != nil {
+		return err
+	}
+	return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: m.Operator, Action: "supersede", Subject: m.Serial,
+		Detail: fmt.Sprintf("measurement %s by %s: %s", replaced.ID, m.ID, a.Reason)})
+}
+
+// recordedBefore returns the measurement already stored under the ID of m, nil
+// when there is none. It is ErrConflict when that is another one.
+func recordedBefore(ctx context.Context, q querier, m Measurement, readings []Reading) (*row, error) {
+	before, err := oneMeasurement(ctx, q, m.ID)
+	if errors.Is(err, ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	stored, err := readingsOf(ctx, q, before.number)
+	if err != nil {
+		return nil, err
+	}
+	m.Sequence = before.Sequence
+	if !reflect.DeepEqual(m, before.Measurement) || !reflect.DeepEqual(readings, stored) {
+		return nil, fmt.Errorf("%w: id %s belongs to another measurement, of coil %q at %s",
+			ErrConflict, m.ID, before.Serial, before.Time.Format(timeLayout))
+	}
+	return &before, nil
+}
+
+// belongs checks that the design and the batch of a measurement are there and
+// go together.
+func belongs(ctx context.Context, q querier, m Measurement) error {
+	if _, err := designRevision(ctx, q, m.Design, m.DesignRevision); err != nil {
+		return err
+	}
+	if m.Batch == "" {
+		return nil
+	}
+	batch, err := oneBatch(ctx, q, m.Batch)
+	if err != nil {
+		return err
+	}
+	if batch.Design != m.Design {
+		return fmt.Errorf("%w: batch %q is of design %q, the measurement of %q", ErrConflict, m.Batch, batch.Design, m.Design)
+	}
+	return nil
+}
+
+// supersededBy returns the measurement that m supersedes, nil when it names
+// none.
+func supersededBy(ctx context.Context, q querier, m Measurement) (*row, error) {
+	if m.Supersedes == "" {
+		return nil, nil
+	}
+	old, err := oneMeasurement(ctx, q, m.Supersedes)
+	switch {
+	case err != nil:
+		return nil, err
+	case old.Serial != m.Serial || old.Stage != m.Stage:
+		return nil, invalid("supersedes", "must name a measurement of the same coil at the same stage, but %s is of %q, %s", old.ID, old.Serial, old.Stage)
+	case !old.annotation.live():
+		return nil, fmt.Errorf("%w: measurement %s is %s already", ErrConflict, old.ID, old.annotation.Status)
+	}
+	return &old, nil
+}
+
+// noneStands refuses a coil that has a standing measurement at the stage of m,
+// or under another design, other than the one that m supersedes.
+func noneStands(ctx context.Context, q querier, m Measurement) error {
+	const clause = `WHERE m.serial = ?1 AND a.status IS NULL`
+	return eachMeasurement(ctx, q, clause, []any{m.Serial}, func(r row) error {
+		switch {
+		case r.ID == m.Supersedes:
+			return nil
+		case r.Design != m.Design:
+			return fmt.Errorf("coil %q %w under design %q (measurement %s); void that one, or take another serial number",
+				m.Serial, ErrDuplicate, r.Design, r.ID)
+		case r.Stage == m.Stage:
+			return fmt.Errorf("coil %q %w at stage %q (measurement %s); measure it again as superseding that one, or take another serial number",
+				m.Serial, ErrDuplicate, m.Stage, r.ID)
+		}
+		return nil
+	})
+}
+
+// sequenceFor returns the place of a coil in its batch.
+func sequenceFor(ctx context.Context, q querier, m Measurement) (sequence int, err error) {
+	if m.Batch == "" {
+		return 0, nil
+	}
+	err = q.QueryRowContext(ctx, `
+		SELECT COALESCE(
+			(SELECT sequence FROM measurements WHERE serial = ?2 AND +batch = ?1 ORDER BY number LIMIT 1),
+			(SELECT MAX(sequence) FROM measurements WHERE batch = ?1) + 1,
+			1)`, m.Batch, m.Serial).Scan(&sequence)
+	return sequence, err
+}
+
+// insertMeasurement stores a measurement as it is given.
+func insertMeasurement(ctx context.Context, tx *sql.Tx, m Measurement, readings []Reading) (number int64, err error) {
+	notes, err := pack(m.Notes)
+	if err != nil {
+		return 0, err
+	}
+	if err := insertNames(ctx, tx, m); err != nil {
+		return 0, err
+	}
+	in := m.Inputs
+	result, err := tx.ExecContext(ctx, `
+		INSERT INTO measurements (id, time_us, bench, batch, sequence, design, design_revision, serial,
+			resistance_ohms, temperature_celsius, r20_ohms, expanded_uncertainty_ohms, coverage_factor,
+			verdict, conformity_probability, status, reason, spool, winder, operator, meter, probe, stage,
+			alpha_per_kelvin, formula, readings, standard_deviation_ohms, resolution_ohms, drift_ohms,
+			meter_percent, meter_ohms, correction_ratio, lead_ohms, lead_half_width_ohms,
+			probe_half_width_kelvin, coil_difference_half_width_kelvin, alpha_standard_uncertainty_per_kelvin,
+			lower_ohms, upper_ohms, guard_factor, notes, supersedes, capture_seconds)
+		VALUES (?1, ?2, ?3, NULLIF(?4, ''), ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22,
+			?23, ?24, ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37, ?38, ?39, ?40, ?41, ?42, ?43)`,
+		m.ID, m.Time.UnixMicro(), m.Bench, m.Batch, m.Sequence, m.Design, m.DesignRevision, m.Serial,
+		m.ResistanceOhms, m.TemperatureCelsius, m.R20Ohms, m.ExpandedUncertaintyOhms, m.CoverageFactor,
+		m.Verdict, m.ConformityProbability, m.Status, m.Reason, m.Spool, m.Winder, m.Operator, m.Meter, m.Probe, m.Stage,
+		m.AlphaPerKelvin, m.Formula, in.Readings, in.StandardDeviationOhms, in.ResolutionOhms, in.DriftOhms,
+		in.MeterPercent, in.MeterOhms, in.CorrectionRatio, in.LeadOhms, in.LeadHalfWidthOhms,
+		in.ProbeHalfWidthKelvin, in.CoilDifferenceHalfWidthKelvin, in.AlphaStandardUncertaintyPerKelvin,
+		m.Tolerance.LowerOhms, m.Tolerance.UpperOhms, m.Tolerance.GuardFactor, notes, m.Supersedes, m.CaptureSeconds)
+	if err != nil {
+		return 0, err
+	}
+	if number, err = result.LastInsertId(); err != nil {
+		return 0, err
+	}
+	if err := insertDetails(ctx, tx, number, m); err != nil {
+		return 0, err
+	}
+	return number, insertReadings(ctx, tx, number, readings)
+}
+
+// insertNames makes the coil and the instruments known.
+func insertNames(ctx context.Context, tx *sql.Tx, m Measurement) error {
+	_, err := tx.ExecContext(ctx, `INSERT INTO coils (serial) VALUES (?1) ON CONFLICT DO NOTHING`, m.Serial)
+	if err != nil {
+		return err
+	}
+	for _, i := range []Instrument{
+		{Bench: m.Bench, Role: Meter, Identity: m.Meter, FirstAt: m.Time},
+		{Bench: m.Bench, Role: Probe, Identity: m.Probe, FirstAt: m.Time},
+	} {
+		if i.Identity == "" {
+			continue
+		}
+		if err := insertInstrument(ctx, tx, i); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func insertDetails(ctx context.Context, tx *sql.Tx, number int64, m Measurement) error {
+	budget, err := pack(m.Budget)
+	if err != nil {
+		return err
+	}
+	if m.Settings != nil {
+		_, err := tx.ExecContext(ctx, `INSERT INTO capture_settings (json) VALUES (?1) ON CONFLICT DO NOTHING`, string(m.Settings))
+		if err != nil {
+			return err
+		}
+	}
+	_, err = tx.ExecContext(ctx, `
+		INSERT INTO measurement_details (measurement, budget, settings, context)
+		VALUES (?1, ?2, (SELECT number FROM capture_settings WHERE json = ?3), ?4)`,
+		number, budget, string(m.Settings), string(m.Context))
+	return err
+}
+
+func insertReadings(ctx context.Context, tx *sql.Tx, number int64, readings []Reading) (err error) {
+	insert, err := tx.PrepareContext(ctx, `
+		INSERT INTO readings (measurement, position, time_us, is_probe, value, resolution, status, reason, raw, in_window, outlier)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)`)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, insert.Close()) }()
+	for i, r := range readings {
+		_, err := insert.ExecContext(ctx, number, i, r.Time.UnixMicro(), r.Role == Probe, r.Value, r.Resolution,
+			r.Status, r.Reason, r.Raw, r.InWindow, r.Outlier)
+		if err != nil {
+			return fmt.Errorf("reading %d: %w", i+1, err)
+		}
+	}
+	return nil
+}
+
+func annotate(ctx context.Context, tx *sql.Tx, number int64, a annotation) error {
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO annotations (measurement, status, time_us, reason, who, superseded_by)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6)`, number, a.Status, a.Time.UnixMicro(), a.Reason, a.Who, a.SupersededBy)
+	return err
+}
+
+// Void withdraws a measurement and returns it as it stands now. It stays
+// stored, with the reason. The errors are a *FieldError, ErrNotFound, or
+// ErrConflict when it was withdrawn before.
+func (s *Store) Void(ctx context.Context, id, reason, who string) (Measurement, error) {
+	tried := fmt.Sprintf("void measurement %q", id)
+	if reason == "" {
+		return Measurement{}, fmt.Errorf("%s: %w", tried, invalid("reason", "must not be empty: say why it is withdrawn"))
+	}
+	if err := cmp.Or(validNote("reason", reason), validLabel("who", who)); err != nil {
+		return Measurement{}, fmt.Errorf("%s: %w", tried, err)
+	}
+	var m Measurement
+	err := s.write(ctx, tried, func(tx *sql.Tx) error {
+		r, err := oneMeasurement(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		if !r.annotation.live() {
+			return fmt.Errorf("%w: it is %s already (%s)", ErrConflict, r.annotation.Status, r.annotation.Reason)
+		}
+		r.annotation = annotation{Status: Void, Time: s.instant(), Reason: reason, Who: who}
+		m = r.today()
+		if err := annotate(ctx, tx, r.number, r.annotation); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: who, Action: "void", Subject: m.Serial,
+			Detail: fmt.Sprintf("measurement %s: %s", m.ID, reason)})
+	})
+	if err != nil {
+		return Measurement{}, err
+	}
+	return m, nil
+}
+
+// inputsAgree refuses a measurement that says one number in two ways.
+func inputsAgree(m Measurement, in r20.Inputs) error {
+	for _, c := range []struct {
+		field             string
+		shown, calculated float64
+	}{
+		{"resistance_ohms", m.ResistanceOhms, in.ResistanceOhms},
+		{"temperature_celsius", m.TemperatureCelsius, in.TemperatureCelsius},
+		{"alpha_per_kelvin", m.AlphaPerKelvin, in.AlphaPerKelvin},
+	} {
+		if c.shown != c.calculated {
+			return invalid(c.field, "must be what the result was computed from, but is %g against %g", c.shown, c.calculated)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,174 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// Restored tells what Restore did.
+type Restored struct {
+	// Kept is where the file that was there before is now; empty when there
+	// was none.
+	Kept string
+	// Report is the verification of what was restored.
+	Report Report
+}
+
+// Restore puts the backup src in the place of the history dst, after copying
+// and verifying it in full, and keeps what was there before under another
+// name beside it. The progress is that of Verify; nil when nobody watches.
+//
+// It refuses with ErrMissing when there is no src; ErrDamaged, ErrForeign or
+// ErrNewer when src cannot be used; ErrLocked when a daemon serves dst,
+// ErrBusy when another program has it open. Nothing has changed then.
+func Restore(ctx context.Context, src, dst string, opts Options, progress func(done, total int)) (Restored, error) {
+	tried := fmt.Sprintf("restore %s to %s", src, dst)
+	dst, err := filepath.Abs(dst)
+	if err != nil {
+		return Restored{}, fmt.Errorf("%s: %w", tried, err)
+	}
+	if !exists(src) {
+		return Restored{}, fmt.Errorf("%s: %w", tried, ErrMissing)
+	}
+	if sameFile(src, dst) {
+		return Restored{}, fmt.Errorf("%s: %w", tried, invalid("source", "must not be the history itself"))
+	}
+	if err := os.MkdirAll(filepath.Dir(dst), 0o755); err != nil {
+		return Restored{}, fmt.Errorf("%s: %w (%w)", tried, ErrReadOnly, err)
+	}
+	owner, err := lock(lockPath(dst))
+	if err != nil {
+		return Restored{}, fmt.Errorf("%s: %w", tried, err)
+	}
+	restored, err := restore(ctx, src, dst, opts.withDefaults(), progress)
+	return restored, explain(dst, tried, errors.Join(err, owner.Close()))
+}
+
+func restore(ctx context.Context, src, dst string, opts Options, progress func(done, total int)) (Restored, error) {
+	if err := makeIdle(ctx, dst, opts); err != nil {
+		return Restored{}, err
+	}
+	fresh, report, err := verifiedCopy(ctx, src, dst, opts, progress)
+	if err != nil {
+		return Restored{Report: report}, err
+	}
+	kept, err := setAside(dst, opts)
+	if err == nil {
+		err = publish(fresh, dst)
+	}
+	if err != nil {
+		return Restored{Report: report}, errors.Join(err, putBack(kept, dst), os.Remove(fresh))
+	}
+	opts.Logger.Info("restored the history", "file", dst, "from", src, "kept", kept)
+	return Restored{Kept: kept, Report: report}, nil
+}
+
+// makeIdle folds the log of the old history back into its file, which is
+// refused while any other program has it open. A damaged file is left as it
+// is: being rid of it is what a restore is for.
+func makeIdle(ctx context.Context, dst string, opts Options) (err error) {
+	if !exists(dst) {
+		return nil
+	}
+	s := &Store{path: dst, opts: opts}
+	if s.readers, err = sql.Open("sqlite", s.dsn(true)); err != nil {
+		return err
+	}
+	err = inspect(ctx, s.readers, migrations, false)
+	if err := s.Close(); err != nil {
+		return err
+	}
+	switch kind := kindOf(err); {
+	case kind == ErrDamaged || errors.Is(err, ErrNewer):
+		return nil
+	case err != nil:
+		return err
+	}
+	if s.writer, err = sql.Open("sqlite", s.dsn(false)); err != nil {
+		return err
+	}
+	s.writer.SetMaxOpenConns(1)
+	// Leaving WAL mode takes sole use of the file.
+	_, err = s.writer.ExecContext(ctx, "PRAGMA journal_mode = DELETE")
+	return errors.Join(err, s.Close())
+}
+
+// verifiedCopy copies src beside dst, brings it up to date and verifies it.
+// The caller renames or removes the file.
+func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress func(done, total int)) (fresh string, report Report, err error) {
+	source, err := filepath.Abs(src)
+	if err != nil {
+		return "", Report{}, err
+	}
+	old := &Store{path: source, opts: opts}
+	if old.readers, err = sql.Open("sqlite", old.dsn(true)); err != nil {
+		return "", Report{}, err
+	}
+	if err = inspect(ctx, old.readers, migrations, false); err == nil {
+		fresh, err = old.vacuumBeside(ctx, dst)
+	}
+	if err := errors.Join(err, old.Close()); err != nil {
+		return "", Report{}, fmt.Errorf("read %s: %w", src, err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(fresh))
+		}
+	}()
+	opts.ReadOnly, opts.noCopy = false, true
+	s, err := Open(ctx, fresh, opts)
+	if err != nil {
+		return "", Report{}, err
+	}
+	report, err = s.Verify(ctx, progress)
+	if err == nil {
+		if damage := report.Of(FaultDamage); len(damage) > 0 {
+			err = fmt.Errorf("%s: %s: %w", src, damage[0].Problem, ErrDamaged)
+		}
+	}
+	if err == nil {
+		_, err = s.AddJournal(ctx, JournalEntry{Action: "restore", Subject: filepath.Base(dst), Detail: "from " + source})
+	}
+	if err := errors.Join(err, s.Close()); err != nil {
+		return "", report, err
+	}
+	return fresh, report, nil
+}
+
+// companions are the files that belong to a history.
+var companions = []string{"", "-wal", "-shm"}
+
+// setAside renames a history and its companions and returns the new name,
+// empty when there was none.
+func setAside(dst string, opts Options) (kept string, err error) {
+	if !exists(dst) {
+		return "", nil
+	}
+	kept = fmt.Sprintf("%s.before-restore-%s", dst, fileStamp(opts.Now()))
+	for n := 2; exists(kept); n++ {
+		kept = fmt.Sprintf("%s.before-restore-%s-%d", dst, fileStamp(opts.Now()), n)
+	}
+	return kept, renameAll(dst, kept)
+}
+
+// putBack undoes setAside.
+func putBack(kept, dst string) error {
+	if kept == "" {
+		return nil
+	}
+	return renameAll(kept, dst)
+}
+
+func renameAll(from, to string) error {
+	for _, end := range companions {
+		if err := os.Rename(from+end, to+end); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
+	return nil
+}

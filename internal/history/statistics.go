@@ -1,0 +1,96 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"math"
+
+	"coilkeep/internal/conformity"
+)
+
+// BatchStatistics sums up the R20 of a batch: of every coil the newest
+// measurement that stands.
+type BatchStatistics struct {
+	Count int `json:"count"`
+	// MeanOhms, MinimumOhms and MaximumOhms mean something when Count is at
+	// least 1, the sample standard deviation when it is at least 2; otherwise
+	// they are 0.
+	MeanOhms              float64 `json:"mean_ohms"`
+	StandardDeviationOhms float64 `json:"standard_deviation_ohms"`
+	MinimumOhms           float64 `json:"minimum_ohms"`
+	MaximumOhms           float64 `json:"maximum_ohms"`
+}
+
+// BatchStatistics returns the statistics of a batch; all zero when it has no
+// measurement that stands or there is no such batch.
+func (s *Store) BatchStatistics(ctx context.Context, batch string) (BatchStatistics, error) {
+	var values []float64
+	// SQLite takes r20_ohms from the row that holds the maximum
+	// (https://www.sqlite.org/lang_select.html#bareagg).
+	err := rows(ctx, s.readers, `
+		SELECT m.r20_ohms, MAX(m.time_us)`+measurementTables+`
+		WHERE m.batch = ?1 AND a.status IS NULL
+		GROUP BY m.serial`, []any{batch}, func(r *sql.Rows) error {
+		var value float64
+		var newestUS int64
+		err := r.Scan(&value, &newestUS)
+		values = append(values, value)
+		return err
+	})
+	if err != nil {
+		return BatchStatistics{}, explain(s.path, "batch statistics", err)
+	}
+	return statistics(values), nil
+}
+
+// statistics shifts by the first value and then takes two passes, so that no
+// digits are lost when the values differ little: T. F. Chan, G. H. Golub and
+// R. J. LeVeque, "Algorithms for computing the sample variance: analysis and
+// recommendations", The American Statistician 37 (1983) 242–247.
+func statistics(values []float64) BatchStatistics {
+	if len(values) == 0 {
+		return BatchStatistics{}
+	}
+	n, first := float64(len(values)), values[0]
+	b := BatchStatistics{Count: len(values), MinimumOhms: first, MaximumOhms: first}
+	var shifted float64
+	for _, v := range values {
+		shifted += v - first
+		b.MinimumOhms, b.MaximumOhms = min(b.MinimumOhms, v), max(b.MaximumOhms, v)
+	}
+	shifted /= n
+	b.MeanOhms = first + shifted
+	var squares, rest float64
+	for _, v := range values {
+		d := v - first - shifted
+		squares += d * d
+		rest += d
+	}
+	if len(values) > 1 {
+		b.StandardDeviationOhms = math.Sqrt((squares - rest*rest/n) / (n - 1))
+	}
+	return b
+}
+
+// VerdictKey names a group of measurements.
+type VerdictKey struct {
+	Bench, Design string
+	Verdict       conformity.Verdict
+}
+
+// VerdictCounts counts the measurements that stand, by bench, design and
+// verdict. It reads the whole history.
+func (s *Store) VerdictCounts(ctx context.Context) (map[VerdictKey]int, error) {
+	counts := map[VerdictKey]int{}
+	err := rows(ctx, s.readers, `
+		SELECT m.bench, m.design, m.verdict, COUNT(*)`+measurementTables+`
+		WHERE a.status IS NULL
+		GROUP BY m.bench, m.design, m.verdict`, nil, func(r *sql.Rows) error {
+		var key VerdictKey
+		var count int
+		err := r.Scan(&key.Bench, &key.Design, &key.Verdict, &count)
+		counts[key] = count
+		return err
+	})
+	return counts, explain(s.path, "count verdicts", err)
+}

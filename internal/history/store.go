@@ -1,0 +1,284 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net/url"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"time"
+)
+
+// Options says how to open a history.
+type Options struct {
+	// ReadOnly opens an existing file for reading; nothing is created or
+	// migrated, and every method that writes returns ErrReadOnly.
+	ReadOnly bool
+	// BusyTimeout is how long to wait for another program's write; 0 means 5 s.
+	BusyTimeout time.Duration
+	// Now is the clock that stamps records; nil means time.Now.
+	Now func() time.Time
+	// Logger hears of migrations and backups; nil means nobody does.
+	Logger *slog.Logger
+
+	// noCopy migrates without keeping a copy, when the file is one itself.
+	noCopy bool
+}
+
+func (o Options) withDefaults() Options {
+	if o.BusyTimeout == 0 {
+		o.BusyTimeout = 5 * time.Second
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.DiscardHandler)
+	}
+	return o
+}
+
+// Store is one opened history. Its methods may be called from many goroutines,
+// and several programs may have the same file open: each write is one short
+// transaction.
+type Store struct {
+	path string
+	opts Options
+	// writer holds the one connection that writes, nil when read-only; readers
+	// cannot write. Keeping them apart lets no reader ever delay a measurement,
+	// and no transaction start reading and fail when it comes to write.
+	writer  *sql.DB
+	readers *sql.DB
+	owner   *os.File
+}
+
+// Open opens the history at path. Unless read-only it creates the folder and
+// the file when they are missing and brings the schema up to date, after
+// keeping a copy of the file beside it. It refuses a file that cannot keep its
+// promises: see the errors of this package about the file. The caller closes
+// the Store.
+func Open(ctx context.Context, path string, opts Options) (*Store, error) {
+	return open(ctx, path, opts, migrations)
+}
+
+func open(ctx context.Context, path string, opts Options, steps []string) (_ *Store, err error) {
+	absolute, err := filepath.Abs(path)
+	if err != nil {
+		return nil, fmt.Errorf("open history %s: %w", path, err)
+	}
+	s := &Store{path: absolute, opts: opts.withDefaults()}
+	defer func() {
+		if err != nil {
+			err = errors.Join(explain(absolute, "open history", err), s.Close())
+		}
+	}()
+	if err := s.prepareFile(); err != nil {
+		return nil, err
+	}
+	// The file is looked at before any connection that could change it.
+	if s.readers, err = sql.Open("sqlite", s.dsn(true)); err != nil {
+		return nil, err
+	}
+	s.readers.SetMaxOpenConns(4)
+	s.readers.SetConnMaxIdleTime(time.Minute)
+	if s.opts.ReadOnly {
+		return s, inspect(ctx, s.readers, steps, true)
+	}
+	if exists(absolute) {
+		if err := inspect(ctx, s.readers, steps, false); err != nil {
+			return nil, err
+		}
+	}
+	if s.writer, err = sql.Open("sqlite", s.dsn(false)); err != nil {
+		return nil, err
+	}
+	s.writer.SetMaxOpenConns(1)
+	if err := s.checkWriter(ctx); err != nil {
+		return nil, err
+	}
+	return s, s.migrate(ctx, steps)
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// prepareFile makes the folder, and refuses what is no file.
+func (s *Store) prepareFile() error {
+	switch info, err := os.Stat(s.path); {
+	case err == nil && info.IsDir():
+		return fmt.Errorf("%s is a folder; name a file in it", s.path)
+	case err == nil:
+		return nil
+	case !errors.Is(err, fs.ErrNotExist):
+		return err
+	case s.opts.ReadOnly:
+		return fmt.Errorf("%s: %w", s.path, ErrMissing)
+	}
+	if err := os.MkdirAll(filepath.Dir(s.path), 0o755); err != nil {
+		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
+	}
+	return nil
+}
+
+// dsn is the data source name: settings in it hold for every connection of a
+// pool, which a PRAGMA sent over one of them would not.
+func (s *Store) dsn(readOnly bool) string {
+	pragmas := []string{fmt.Sprintf("busy_timeout(%d)", s.opts.BusyTimeout.Milliseconds())}
+	settings := url.Values{}
+	if readOnly {
+		settings.Set("mode", "ro")
+		pragmas = append(pragmas, "query_only(1)")
+	} else {
+		settings.Set("_txlock", "immediate")
+		// fullfsync asks macOS for what fsync means elsewhere.
+		pragmas = append(pragmas, "journal_mode(wal)", "synchronous(full)", "fullfsync(1)",
+			"checkpoint_fullfsync(1)", "foreign_keys(1)")
+	}
+	settings["_pragma"] = pragmas
+	return fileURL(s.path, settings)
+}
+
+func fileURL(path string, settings url.Values) string {
+	slashed := filepath.ToSlash(path)
+	if runtime.GOOS == "windows" && !strings.HasPrefix(slashed, "/") {
+		slashed = "/" + slashed // file:///C:/…
+	}
+	u := url.URL{Scheme: "file", Path: slashed, RawQuery: settings.Encode()}
+	return u.String()
+}
+
+// checkWriter asks the writing connection whether its settings really hold,
+// and whether the file can be written at all.
+func (s *Store) checkWriter(ctx context.Context) error {
+	tx, err := s.writer.BeginTx(ctx, nil) // takes the write lock
+	if err != nil {
+		return err
+	}
+	if err := tx.Rollback(); err != nil {
+		return err
+	}
+	for _, c := range []struct{ pragma, want string }{
+		{"journal_mode", "wal"},
+		{"synchronous", "2"}, // FULL
+		{"foreign_keys", "1"},
+	} {
+		var got string
+		if err := s.writer.QueryRowContext(ctx, "PRAGMA "+c.pragma).Scan(&got); err != nil {
+			return err
+		}
+		if got != c.want {
+			return fmt.Errorf("%w (%s is %q, not %q)", ErrUnsafe, c.pragma, got, c.want)
+		}
+	}
+	return nil
+}
+
+// Path is the absolute path of the file.
+func (s *Store) Path() string { return s.path }
+
+// Own claims the history for serving, until Close: a second daemon that asks
+// gets ErrLocked. Commands need not own a history to read or write it.
+func (s *Store) Own() error {
+	if s.opts.ReadOnly {
+		return fmt.Errorf("serve history %s: %w", s.path, ErrReadOnly)
+	}
+	if s.owner != nil {
+		return nil
+	}
+	owner, err := lock(lockPath(s.path))
+	if err != nil {
+		return fmt.Errorf("serve history %s: %w", s.path, err)
+	}
+	s.owner = owner
+	return nil
+}
+
+// Close ends the use of the file and gives up owning it. It may be called more
+// than once.
+func (s *Store) Close() error {
+	var errs []error
+	if s.readers != nil {
+		errs = append(errs, s.readers.Close())
+	}
+	// Last of all the writer, so that it folds the log back into the file.
+	if s.writer != nil {
+		errs = append(errs, s.writer.Close())
+	}
+	if s.owner != nil {
+		errs = append(errs, s.owner.Close())
+		s.owner = nil
+	}
+	return explain(s.path, "close history", errors.Join(errs...))
+}
+
+// SizeBytes is how much room the history takes on the disk, its write-ahead
+// log included.
+func (s *Store) SizeBytes() (int64, error) {
+	info, err := os.Stat(s.path)
+	if err != nil {
+		return 0, fmt.Errorf("size of history: %w", err)
+	}
+	size := info.Size()
+	switch log, err := os.Stat(s.path + "-wal"); {
+	case err == nil:
+		size += log.Size()
+	case !errors.Is(err, fs.ErrNotExist):
+		return 0, fmt.Errorf("size of history: %w", err)
+	}
+	return size, nil
+}
+
+// write runs fn in one transaction that holds the write lock from its start.
+// When write returns nil, what fn did is on the disk; otherwise none of it is
+// in the history, or, when the disk failed at the very end, all of it may be.
+func (s *Store) write(ctx context.Context, tried string, fn func(*sql.Tx) error) error {
+	if s.writer == nil {
+		return fmt.Errorf("%s in %s: %w", tried, s.path, ErrReadOnly)
+	}
+	tx, err := s.writer.BeginTx(ctx, nil)
+	if err != nil {
+		return explain(s.path, tried, err)
+	}
+	// After a commit, or when SQLite has rolled back by itself, this does
+	// nothing and says so; that is no news.
+	defer func() { _ = tx.Rollback() }()
+	if err := fn(tx); err != nil {
+		return explain(s.path, tried, err)
+	}
+	return explain(s.path, tried, tx.Commit())
+}
+
+// read runs fn on one unchanging view of the history.
+func (s *Store) read(ctx context.Context, tried string, fn func(querier) error) error {
+	tx, err := s.readers.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return explain(s.path, tried, err)
+	}
+	defer func() { _ = tx.Rollback() }() // nothing was written
+	return explain(s.path, tried, fn(tx))
+}
+
+// instant is now in the precision the history keeps.
+func (s *Store) instant() time.Time { return fromMicros(s.opts.Now().UnixMicro()) }
+
+func fromMicros(us int64) time.Time { return time.UnixMicro(us).UTC() }
+
+// fromNullMicros is the zero time when us is NULL.
+func fromNullMicros(us sql.NullInt64) time.Time {
+	if !us.Valid {
+		return time.Time{}
+	}
+	return fromMicros(us.Int64)
+}
+
+func nullMicros(t time.Time) sql.NullInt64 {
+	return sql.NullInt64{Int64: t.UnixMicro(), Valid: !t.IsZero()}
+}

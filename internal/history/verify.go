@@ -1,0 +1,324 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/r20"
+)
+
+// FaultKind says what sort of thing is wrong.
+type FaultKind string
+
+const (
+	FaultDamage   FaultKind = "damage"   // the file itself
+	FaultResult   FaultKind = "result"   // a result that its inputs do not give
+	FaultVerdict  FaultKind = "verdict"  // a verdict that its result does not give
+	FaultWindow   FaultKind = "window"   // a resistance that is not the mean of its readings
+	FaultSequence FaultKind = "sequence" // a coil missing in a batch, or two in one place
+	FaultRecord   FaultKind = "record"   // records that contradict each other
+)
+
+// Fault is one thing that is wrong.
+type Fault struct {
+	Kind FaultKind `json:"kind"`
+	// ID is the measurement or batch it is about; empty when it is the file.
+	ID      string `json:"id,omitempty"`
+	Problem string `json:"problem"`
+	Remedy  string `json:"remedy"`
+}
+
+// Report is the outcome of a verification.
+type Report struct {
+	Measurements int     `json:"measurements"`
+	Readings     int     `json:"readings"`
+	Faults       []Fault `json:"faults"`
+}
+
+// Of returns the faults of one kind.
+func (r Report) Of(kind FaultKind) []Fault {
+	var faults []Fault
+	for _, f := range r.Faults {
+		if f.Kind == kind {
+			faults = append(faults, f)
+		}
+	}
+	return faults
+}
+
+// How far a recomputed number may lie from the stored one. Processors that
+// multiply and add in one step round differently in the last bits; this is far
+// above that and far below a digit anyone reads.
+const (
+	ratioTolerance       = 1e-9
+	probabilityTolerance = 1e-6
+)
+
+const (
+	restoreRemedy = "restore the latest backup that verifies"
+	voidRemedy    = "void this measurement, giving the reason, and measure the coil again"
+)
+
+// Verify checks the whole history: that the file is sound, that every result
+// follows from its inputs, every verdict from its result and every resistance
+// from its readings, that no coil is missing in a batch, and that records do
+// not contradict each other. What is wrong is in the Report; the error is only
+// for a verification that could not be finished. The progress is called after
+// each thousand measurements; nil when nobody watches.
+func (s *Store) Verify(ctx context.Context, progress func(done, total int)) (Report, error) {
+	report := Report{Faults: []Fault{}}
+	if progress == nil {
+		progress = func(int, int) {}
+	}
+	err := func() error {
+		faults, err := integrity(ctx, s.readers)
+		report.Faults = append(report.Faults, faults...)
+		if err != nil || len(faults) > 0 {
+			return err // records in a broken file prove nothing
+		}
+		if err := s.verifyMeasurements(ctx, &report, progress); err != nil {
+			return err
+		}
+		return s.read(ctx, "verify records", func(q querier) error { return verifyRecords(ctx, q, &report) })
+	}()
+	// A page that cannot be read is a finding, not a failure to find.
+	if kindOf(err) == ErrDamaged {
+		report.Faults = append(report.Faults, Fault{Kind: FaultDamage, Problem: err.Error(), Remedy: restoreRemedy})
+		err = nil
+	}
+	return report, explain(s.path, "verify", err)
+}
+
+// integrity asks SQLite for what is wrong with the file.
+func integrity(ctx context.Context, q querier) ([]Fault, error) {
+	var faults []Fault
+	damage := func(problem string) {
+		faults = append(faults, Fault{Kind: FaultDamage, Problem: problem, Remedy: restoreRemedy})
+	}
+	err := rows(ctx, q, `PRAGMA integrity_check(20)`, nil, func(r *sql.Rows) error {
+		var text string
+		err := r.Scan(&text)
+		if err == nil && text != "ok" {
+			damage(text)
+		}
+		return err
+	})
+	if err != nil {
+		return faults, err
+	}
+	err = rows(ctx, q, `PRAGMA foreign_key_check`, nil, func(r *sql.Rows) error {
+		var table, parent string
+		var number sql.NullInt64
+		var key int
+		err := r.Scan(&table, &number, &parent, &key)
+		if err == nil {
+			damage(fmt.Sprintf("row %d of %s refers to %s that is not there", number.Int64, table, parent))
+		}
+		return err
+	})
+	return faults, err
+}
+
+// window sums up the readings that a result is made of.
+type window struct {
+	count, bad int
+	first, sum float64 // sum of the differences from first keeps all digits
+}
+
+func (w *window) add(value float64, status string) {
+	if status != "ok" {
+		w.bad++
+		return
+	}
+	if w.count == 0 {
+		w.first = value
+	}
+	w.count++
+	w.sum += value - w.first
+}
+
+func (w *window) meanOhms() float64 { return w.first + w.sum/float64(w.count) }
+
+// windowOf sums up the readings of one measurement.
+func windowOf(readings []Reading) window {
+	var w window
+	for _, r := range readings {
+		if r.Role == Meter && r.InWindow && !r.Outlier {
+			w.add(r.Value, r.Status)
+		}
+	}
+	return w
+}
+
+// verifyMeasurements walks through all measurements in short reads, so that it
+// never keeps the log from being folded back.
+func (s *Store) verifyMeasurements(ctx context.Context, report *Report, progress func(done, total int)) error {
+	const atOnce = 1000
+	var total int
+	if err := s.readers.QueryRowContext(ctx, `SELECT COUNT(*) FROM measurements`).Scan(&total); err != nil {
+		return err
+	}
+	for last := int64(0); ; {
+		var page []row
+		windows := map[int64]*window{}
+		err := s.read(ctx, "verify measurements", func(q querier) error {
+			err := eachMeasurement(ctx, q, `WHERE m.number > ?1 ORDER BY m.number LIMIT ?2`, []any{last, atOnce}, func(r row) error {
+				page = append(page, r)
+				windows[r.number] = &window{}
+				return nil
+			})
+			if err != nil || len(page) == 0 {
+				return err
+			}
+			return fillWindows(ctx, q, page[0].number, page[len(page)-1].number, windows, report)
+		})
+		if err != nil {
+			return err
+		}
+		if len(page) == 0 {
+			return nil
+		}
+		for _, r := range page {
+			report.Faults = append(report.Faults, checkMeasurement(r.Measurement, *windows[r.number])...)
+		}
+		last = page[len(page)-1].number
+		report.Measurements += len(page)
+		progress(report.Measurements, max(total, report.Measurements))
+	}
+}
+
+func fillWindows(ctx context.Context, q querier, from, to int64, windows map[int64]*window, report *Report) error {
+	return rows(ctx, q, `
+		SELECT measurement, value, status, in_window AND NOT outlier AND NOT is_probe
+		FROM readings
+		WHERE measurement BETWEEN ?1 AND ?2`, []any{from, to}, func(r *sql.Rows) error {
+		var number int64
+		var value float64
+		var status string
+		var counts bool
+		if err := r.Scan(&number, &value, &status, &counts); err != nil {
+			return err
+		}
+		report.Readings++
+		if w := windows[number]; counts && w != nil {
+			w.add(value, status)
+		}
+		return nil
+	})
+}
+
+// checkMeasurement computes a measurement again from what it was computed
+// from.
+func checkMeasurement(m Measurement, w window) []Fault {
+	var faults []Fault
+	fault := func(kind FaultKind, format string, args ...any) {
+		faults = append(faults, Fault{Kind: kind, ID: m.ID, Remedy: voidRemedy,
+			Problem: fmt.Sprintf("coil %q: ", m.Serial) + fmt.Sprintf(format, args...)})
+	}
+	checkWindow(m, w, fault)
+	checkVerdict(m, fault)
+	if m.Formula != r20.Formula {
+		fault(FaultResult, "the result is of formula %d, this program has formula %d", m.Formula, r20.Formula)
+		return faults
+	}
+	result, err := r20.Evaluate(m.Inputs)
+	if err != nil {
+		fault(FaultResult, "the inputs give no result: %v", err)
+		return faults
+	}
+	for _, c := range []struct {
+		name           string
+		stored, expect float64
+	}{
+		{"r20_ohms", m.R20Ohms, result.R20Ohms},
+		{"expanded_uncertainty_ohms", m.ExpandedUncertaintyOhms, result.ExpandedUncertaintyOhms},
+		{"coverage_factor", m.CoverageFactor, result.CoverageFactor},
+	} {
+		if !near(c.stored, c.expect) {
+			fault(FaultResult, "%s is stored as %.12g, the inputs give %.12g", c.name, c.stored, c.expect)
+		}
+	}
+	return faults
+}
+
+func checkWindow(m Measurement, w window, fault func(FaultKind, string, ...any)) {
+	switch {
+	case w.bad > 0:
+		fault(FaultWindow, "%d readings of the window are not numbers", w.bad)
+	case w.count == 0 && m.Status == Manual:
+		// A typed value is its own evidence.
+	case w.count != m.Inputs.Readings:
+		fault(FaultWindow, "%d readings of the window are stored of %d", w.count, m.Inputs.Readings)
+	case !near(m.ResistanceOhms, w.meanOhms()):
+		fault(FaultWindow, "resistance_ohms is stored as %.12g, the readings give %.12g", m.ResistanceOhms, w.meanOhms())
+	}
+}
+
+func checkVerdict(m Measurement, fault func(FaultKind, string, ...any)) {
+	standard := m.ExpandedUncertaintyOhms / m.CoverageFactor
+	judgement, err := conformity.Judge(m.R20Ohms, standard, m.ExpandedUncertaintyOhms, m.Tolerance)
+	switch {
+	case err != nil:
+		fault(FaultVerdict, "the result cannot be judged: %v", err)
+	case judgement.Verdict != m.Verdict:
+		fault(FaultVerdict, "the verdict is stored as %q, the result gives %q", m.Verdict, judgement.Verdict)
+	case math.Abs(judgement.Probability-m.ConformityProbability) > probabilityTolerance:
+		fault(FaultVerdict, "conformity_probability is stored as %g, the result gives %g", m.ConformityProbability, judgement.Probability)
+	}
+}
+
+func near(a, b float64) bool {
+	return math.Abs(a-b) <= ratioTolerance*max(math.Abs(a), math.Abs(b))
+}
+
+// recordChecks are questions whose every answer is a fault: an id and what is
+// wrong with it.
+var recordChecks = []struct {
+	kind   FaultKind
+	query  string
+	remedy string
+}{
+	{FaultSequence, `
+		SELECT batch, 'the coils are numbered ' || MIN(sequence) || ' to ' || MAX(sequence) || ', but only ' || COUNT(DISTINCT sequence) || ' are there'
+		FROM measurements
+		WHERE batch IS NOT NULL
+		GROUP BY batch
+		HAVING MIN(sequence) <> 1 OR MAX(sequence) <> COUNT(DISTINCT sequence)`,
+		"import the rest of the batch, or " + restoreRemedy},
+	{FaultSequence, `
+		SELECT batch, 'number ' || sequence || ' belongs to ' || COUNT(DISTINCT serial) || ' coils'
+		FROM measurements
+		WHERE batch IS NOT NULL
+		GROUP BY batch, sequence
+		HAVING MIN(serial) <> MAX(serial)`,
+		restoreRemedy},
+	{FaultRecord, `
+		SELECT MIN(m.id), 'coil "' || m.serial || '" has ' || COUNT(*) || ' standing measurements at stage ' || m.stage
+		FROM measurements m LEFT JOIN annotations a ON a.measurement = m.number
+		WHERE a.status IS NULL
+		GROUP BY m.serial, m.stage
+		HAVING COUNT(*) > 1`,
+		"void all but one of them"},
+	{FaultRecord, `
+		SELECT m.id, 'its budget and settings are not there'
+		FROM measurements m LEFT JOIN measurement_details d ON d.measurement = m.number
+		WHERE d.measurement IS NULL`,
+		restoreRemedy},
+}
+
+func verifyRecords(ctx context.Context, q querier, report *Report) error {
+	var errs []error
+	for _, check := range recordChecks {
+		errs = append(errs, rows(ctx, q, check.query, nil, func(r *sql.Rows) error {
+			f := Fault{Kind: check.kind, Remedy: check.remedy}
+			err := r.Scan(&f.ID, &f.Problem)
+			report.Faults = append(report.Faults, f)
+			return err
+		}))
+	}
+	return errors.Join(errs...)
+}
