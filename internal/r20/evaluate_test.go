@@ -452,3 +452,13 @@ func FuzzEvaluate(f *testing.F) {
 		}
 	})
 }
+
+// A capture evaluates its window at every reading.
+func BenchmarkEvaluate(b *testing.B) {
+	in := typical()
+	for b.Loop() {
+		if _, err := r20.Evaluate(in); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

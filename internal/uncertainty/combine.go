@@ -5,12 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
-
-// Level is the coverage probability of every expanded uncertainty.
-const Level = 0.95
 
 // Combined is the uncertainty of a result. All its numbers are finite.
 type Combined struct {
@@ -73,7 +68,7 @@ func Combine(components []Component) (Combined, error) {
 	if reciprocal > 1/practicallyInfinite {
 		degreesOfFreedom = 1 / reciprocal
 	}
-	k := coverageFactor(Level, degreesOfFreedom)
+	k := CoverageFactor(degreesOfFreedom)
 	standard := math.Sqrt(variance)
 	return Combined{
 		StandardOhms:     standard,
@@ -110,18 +105,4 @@ func (c Component) check() error {
 		return fmt.Errorf("combine uncertainties: degrees of freedom of %q are %g; they must be at least 1, or 0 for infinite", c.Source, c.DegreesOfFreedom)
 	}
 	return nil
-}
-
-// coverageFactor returns k such that a result with the given effective degrees
-// of freedom, 0 for infinite, is within ±k standard uncertainties with
-// probability level (JCGM 100:2008, G.3.2 and Table G.2). Degrees of freedom
-// are truncated to the next lower whole number.
-func coverageFactor(level, degreesOfFreedom float64) float64 {
-	tail := (1 + level) / 2
-	if degreesOfFreedom == 0 {
-		return distuv.Normal{Mu: 0, Sigma: 1}.Quantile(tail)
-	}
-	// The slack keeps 8.999999999999998, a rounding of 9, from becoming 8.
-	whole := math.Floor(degreesOfFreedom + 1e-9)
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: whole}.Quantile(tail)
 }

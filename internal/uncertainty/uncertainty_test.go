@@ -44,9 +44,9 @@ func TestCoverageFactorTruncates(t *testing.T) {
 	// JCGM 100:2008 G.4.1 note: 18.9987 becomes 18. The last cases are what
 	// rounding makes of 9 and of 1.
 	for _, c := range []struct{ degreesOfFreedom, whole float64 }{
-		{18.9987, 18}, {16.765, 16}, {9.5, 9}, {8.999999999999998, 9}, {0.9999999999999999, 1},
+		{18.9987, 18}, {16.765, 16}, {9.5, 9}, {8.999999999999998, 9}, {0.9999999999999999, 1}, {0.2, 1},
 	} {
-		if got, want := coverageFactor(Level, c.degreesOfFreedom), coverageFactor(Level, c.whole); got != want {
+		if got, want := CoverageFactor(c.degreesOfFreedom), CoverageFactor(c.whole); got != want {
 			t.Errorf("k for ν = %v is %v, want that of %v, %v", c.degreesOfFreedom, got, c.whole, want)
 		}
 	}
@@ -54,11 +54,11 @@ func TestCoverageFactorTruncates(t *testing.T) {
 
 func TestCoverageFactorMeetsTheNormalQuantile(t *testing.T) {
 	t.Parallel()
-	atInfinity := coverageFactor(Level, 0)
+	atInfinity := CoverageFactor(0)
 	if !near(atInfinity, 1.959963985, 1e-9) { // standard normal table, 97.5 %
 		t.Errorf("k for infinite ν is %.9f, want 1.959963985", atInfinity)
 	}
-	if got := coverageFactor(Level, practicallyInfinite); !near(got, atInfinity, 6e-6) {
+	if got := CoverageFactor(practicallyInfinite); !near(got, atInfinity, 6e-6) {
 		t.Errorf("k for ν = %g is %.9f, too far from %.9f", practicallyInfinite, got, atInfinity)
 	}
 }
