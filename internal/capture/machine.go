@@ -163,10 +163,10 @@ func (m *Machine) Restart() error {
 // Meter takes a resistance reading. At most one result comes of one contact.
 func (m *Machine) Meter(r driver.Reading) Outcome {
 	if !r.Time.After(m.lastMeter.Time) {
-		return Outcome{} // a clock set back, or the same reading twice
+		return Outcome{} // the same reading twice, or out of order
 	}
 	m.advance(r.Time)
-	gap := m.lastMeter.Time.IsZero() || r.Time.Sub(m.lastMeter.Time) > m.settings.MaxGap
+	gap := !m.lastMeter.Time.IsZero() && r.Time.Sub(m.lastMeter.Time) > m.settings.MaxGap
 	m.lastMeter = r
 	if m.settings.Typed {
 		return m.typed(r)
@@ -445,6 +445,18 @@ func (m *Machine) learn() *TimeConstantEstimate {
 func (m *Machine) Tick(now time.Time) {
 	m.advance(now)
 	m.refresh()
+}
+
+// ClockSet tells that the times to come do not belong with those so far. A
+// coil being measured settles anew.
+func (m *Machine) ClockSet() {
+	m.now, m.since = time.Time{}, time.Time{}
+	m.lastMeter, m.lastIn = driver.Reading{}, driver.Reading{}
+	m.temps = temperatures{}
+	m.openAt = time.Time{}
+	if m.phase == phaseContact {
+		m.restart(true)
+	}
 }
 
 // advance moves the machine's time; it never goes back.

@@ -387,6 +387,24 @@ func TestUnsavedTakesNoOtherCoil(t *testing.T) {
 	one(t, g.run(10*time.Second))
 }
 
+func TestClockSetBack(t *testing.T) {
+	for _, measured := range []bool{false, true} {
+		g := newRig(22, testSettings())
+		g.open(2 * time.Second)
+		g.clip(6650, 0)
+		got := len(g.run(map[bool]time.Duration{false: 2 * time.Second, true: 20 * time.Second}[measured]))
+		g.at = g.at.Add(-time.Hour)
+		g.m.ClockSet()
+		got += len(g.run(20 * time.Second))
+		if got != 1 {
+			t.Errorf("%d measurements of one coil with the clock set back (measured before: %v), want 1", got, measured)
+		}
+		g.open(2 * time.Second)
+		g.clip(6660, 0)
+		one(t, g.run(20*time.Second))
+	}
+}
+
 func TestTypedValues(t *testing.T) {
 	s := testSettings()
 	s.Typed = true

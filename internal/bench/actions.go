@@ -1,0 +1,227 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"coilkeep/driver"
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
+)
+
+// nextCoil is what a person said of the coil to come; the zero value leaves it
+// to the batch and the bench's pattern.
+type nextCoil struct {
+	serial, stage, supersedes string
+	// batch and design are those of a coil measured before.
+	batch  *history.Batch
+	design *history.Design
+}
+
+// do runs f on the bench's own goroutine and returns what it returns.
+func (b *Bench) do(ctx context.Context, f func() error) error {
+	r := request{do: f, reply: make(chan error, 1)}
+	select {
+	case b.requests <- r:
+		return <-r.reply
+	case <-b.stopped:
+		return fmt.Errorf("%w: the bench has stopped", ErrState)
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// StartBatch opens a batch on this bench.
+func (b *Bench) StartBatch(ctx context.Context, start history.BatchStart) (history.Batch, error) {
+	start.Bench = b.settings.Name
+	batch, err := b.store.OpenBatch(ctx, start)
+	return batch, b.takeUp(ctx, err)
+}
+
+// CloseBatch closes the open batch.
+func (b *Bench) CloseBatch(ctx context.Context, who string) (history.Batch, error) {
+	return b.withBatch(ctx, func(name string) (history.Batch, error) {
+		return b.store.CloseBatch(ctx, name, who)
+	})
+}
+
+// ChangeSpool marks that the coils from now on are wound from another spool.
+func (b *Bench) ChangeSpool(ctx context.Context, spool, who string) (history.Batch, error) {
+	return b.withBatch(ctx, func(name string) (history.Batch, error) {
+		return b.store.ChangeSpool(ctx, name, spool, who)
+	})
+}
+
+func (b *Bench) withBatch(ctx context.Context, act func(name string) (history.Batch, error)) (history.Batch, error) {
+	open, err := b.store.OpenBatchOf(ctx, b.settings.Name)
+	if err != nil {
+		return history.Batch{}, err
+	}
+	if open == nil {
+		return history.Batch{}, fmt.Errorf("%w: no batch is open on bench %s", ErrState, b.settings.Name)
+	}
+	batch, err := act(open.Name)
+	return batch, b.takeUp(ctx, err)
+}
+
+// takeUp makes the bench see at once what was changed in the history.
+func (b *Bench) takeUp(ctx context.Context, err error) error {
+	if err != nil {
+		return err
+	}
+	a := b.askHistory(ctx)
+	return b.do(ctx, func() error {
+		b.surround(a)
+		return a.err
+	})
+}
+
+// SetNext says which coil comes next. It is checked at once: a serial that was
+// measured at this stage before is refused unless Again is set.
+func (b *Bench) SetNext(ctx context.Context, n Next) error {
+	next, err := b.resolve(ctx, n)
+	if err != nil {
+		return err
+	}
+	return b.do(ctx, func() error {
+		if p := b.pending; p != nil {
+			if p.writing || p.why == "saving" {
+				return fmt.Errorf("%w: the last coil is still being saved", ErrState)
+			}
+			// A measurement that cannot be saved under its serial is filed anew.
+			p.measurement.Serial, p.measurement.Supersedes, p.patterned = next.serial, next.supersedes, false
+			p.retryAt = b.now()
+			return nil
+		}
+		b.next = next
+		b.configure()
+		onClips := b.last != nil && b.last.ID == next.supersedes
+		if state := b.machine.View().State; onClips && (state == capture.Recorded || state == capture.Asking) {
+			return b.machine.Restart()
+		}
+		return nil
+	})
+}
+
+// resolve looks a serial up: a known coil keeps its own batch and design.
+func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
+	next := nextCoil{serial: n.Serial, stage: n.Stage}
+	if n.Serial == "" {
+		return next, nil
+	}
+	if err := history.ValidateSerial(n.Serial); err != nil {
+		return nextCoil{}, err
+	}
+	stage := n.Stage
+	if stage == "" {
+		stage = stageWound
+	}
+	coil, err := b.store.Coil(ctx, n.Serial)
+	if errors.Is(err, history.ErrNotFound) {
+		return next, nil
+	}
+	if err != nil {
+		return nextCoil{}, err
+	}
+	for _, m := range coil.Measurements {
+		if m.Stage != stage || m.Status == history.Void || m.Status == history.Superseded {
+			continue
+		}
+		if !n.Again {
+			return nextCoil{}, fmt.Errorf("%w: coil %s was measured (%s) on %s; measure it again to replace that, or check the serial",
+				history.ErrDuplicate, n.Serial, stage, m.Time.Local().Format("2 Jan 2006 15:04"))
+		}
+		next.supersedes = m.ID
+		break
+	}
+	return b.fromCoil(ctx, next, coil)
+}
+
+// fromCoil takes batch and design from the coil's last measurement.
+func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil history.Coil) (nextCoil, error) {
+	if len(coil.Measurements) == 0 {
+		return next, nil
+	}
+	m := coil.Measurements[0]
+	if m.Design != "" {
+		design, err := b.store.DesignRevision(ctx, m.Design, m.DesignRevision)
+		if err != nil {
+			return nextCoil{}, err
+		}
+		next.design = &design
+	}
+	if m.Batch != "" {
+		batch, err := b.store.Batch(ctx, m.Batch)
+		if err != nil {
+			return nextCoil{}, err
+		}
+		next.batch = &batch
+	}
+	return next, nil
+}
+
+// Record records what is on the clips now: a coil the bench asks about, or,
+// with Force, one the rules would still wait for. A forced recording returns
+// once it is durable; the other kind is announced by its measurement event.
+func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
+	if r.Force && r.Reason == "" {
+		return fmt.Errorf("%w: to force a recording, say why", history.ErrInvalid)
+	}
+	if r.Force {
+		return b.force(ctx, r.Reason)
+	}
+	return b.do(ctx, func() error {
+		if v := b.machine.View(); v.State != capture.Asking {
+			return fmt.Errorf("%w: %s; it records by itself when steady, or force it and say why", ErrState, v.Words)
+		}
+		if err := b.machine.Restart(); err != nil {
+			return fmt.Errorf("%w: %w", ErrState, err)
+		}
+		return nil
+	})
+}
+
+func (b *Bench) force(ctx context.Context, reason string) error {
+	var durable <-chan struct{}
+	err := b.do(ctx, func() error {
+		out, err := b.machine.Force(reason)
+		if err != nil {
+			return fmt.Errorf("%w: %w", ErrState, err)
+		}
+		b.outcome(context.WithoutCancel(ctx), out)
+		durable = b.pending.done
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	select {
+	case <-durable:
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("%w: it is not saved yet", ctx.Err())
+	}
+}
+
+// Type enters a value for an instrument whose readings are typed in.
+func (b *Bench) Type(ctx context.Context, role history.Role, text string) error {
+	return b.do(ctx, func() error {
+		typist, ok := b.instrument(role).instrument.(driver.Typist)
+		if !ok {
+			return fmt.Errorf("%w: the %s of bench %s is read over its cable, not typed in", ErrState, role, b.settings.Name)
+		}
+		if role == history.Meter {
+			if why := b.missing(); why != "" {
+				return fmt.Errorf("%w: %s", ErrState, why)
+			}
+			if b.pending != nil {
+				return fmt.Errorf("%w: the last coil is not saved yet: %s", ErrState, b.pending.why)
+			}
+		}
+		if _, err := typist.Type(text); err != nil {
+			return fmt.Errorf("%w: %w", history.ErrInvalid, err)
+		}
+		return nil
+	})
+}

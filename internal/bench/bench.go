@@ -1,0 +1,326 @@
+package bench
+
+import (
+	"context"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"coilkeep/driver"
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
+)
+
+// Bench is one place to measure. Run does the work; every other method may be
+// called from any goroutine while Run runs.
+type Bench struct {
+	settings Settings
+	store    Store
+	counter  Counter
+	hub      *Hub
+	log      *slog.Logger
+
+	notices  chan notice
+	requests chan request
+	saves    chan saved // holds one, so that a write under way never blocks
+	contexts chan surroundings
+	stopped  chan struct{}
+	refetch  chan struct{}
+
+	snapshot atomic.Pointer[Snapshot]
+	notes    sync.WaitGroup // journal entries being written
+
+	// What follows belongs to Run's goroutine.
+	machine *capture.Machine
+	clock   steadyClock
+	meter   instrumentState
+	probe   instrumentState
+	around  surroundings
+	next    nextCoil
+	pending *pending
+	last    *history.Measurement
+	// published is the last snapshot sent as an event, and when.
+	published   Snapshot
+	publishedAt time.Time
+}
+
+// request is something a person asked for, answered on Run's goroutine.
+type request struct {
+	do    func() error
+	reply chan error
+}
+
+// instrumentState is one instrument as the bench sees it.
+type instrumentState struct {
+	Instrument
+	screen     *capture.Screen
+	instrument driver.Instrument
+	opened     bool // it has been open at least once
+}
+
+// New returns a bench that is not running yet. None of its arguments may be
+// nil.
+func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *Bench {
+	b := &Bench{
+		settings: s, store: store, counter: counter, hub: hub, log: log.With("bench", s.Name), clock: steadyClock{time.Now()},
+		notices: make(chan notice, 64), requests: make(chan request), saves: make(chan saved, 1),
+		contexts: make(chan surroundings), stopped: make(chan struct{}), refetch: make(chan struct{}, 1),
+		machine: capture.New(s.Capture),
+	}
+	b.meter = instrumentState{screen: capture.NewMeterScreen(), Instrument: described(history.Meter, s.Meter)}
+	if s.Probe != nil {
+		b.probe = instrumentState{
+			screen:     capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius),
+			Instrument: described(history.Probe, *s.Probe),
+		}
+	} else {
+		b.probe.Instrument = Instrument{Role: history.Probe, Fault: "this bench has no probe, so nothing can be referred to 20 °C"}
+	}
+	b.machine.Hold("starting")
+	b.refresh()
+	return b
+}
+
+func described(role history.Role, s InstrumentSettings) Instrument {
+	return Instrument{Role: role, Driver: s.Driver, Port: s.Port, Fault: "opening"}
+}
+
+// Name returns the bench's name.
+func (b *Bench) Name() string { return b.settings.Name }
+
+// Snapshot returns how the bench stands now.
+func (b *Bench) Snapshot() Snapshot { return *b.snapshot.Load() }
+
+// tick is how often the bench looks at the clock when nothing arrives.
+const tick = 200 * time.Millisecond
+
+// Run runs the bench until ctx ends. A measurement that is being written then
+// is finished first.
+func (b *Bench) Run(ctx context.Context) error {
+	defer close(b.stopped)
+	readers, stopReaders := context.WithCancel(ctx)
+	var tasks sync.WaitGroup
+	defer b.notes.Wait()
+	defer tasks.Wait()
+	defer stopReaders()
+	b.supervise(readers, &tasks, history.Meter, b.settings.Meter)
+	if b.settings.Probe != nil {
+		b.supervise(readers, &tasks, history.Probe, *b.settings.Probe)
+	}
+	tasks.Go(func() { b.watchSurroundings(readers) })
+
+	ticker := time.NewTicker(tick)
+	defer ticker.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			b.finishPending()
+			return nil
+		case n := <-b.notices:
+			b.take(ctx, n)
+		case r := <-b.requests:
+			r.reply <- r.do()
+		case s := <-b.saves:
+			b.saved(ctx, s)
+		case a := <-b.contexts:
+			b.surround(a)
+		case <-ticker.C:
+			b.ticked()
+			b.retry(ctx)
+		}
+		b.refresh()
+	}
+}
+
+// now is the bench's time.
+func (b *Bench) now() time.Time { return b.clock.at(time.Now()) }
+
+// ticked looks at the clock. When it was set, times before and after do not
+// belong together.
+func (b *Bench) ticked() {
+	if b.clock.follow(time.Now()) {
+		b.log.Warn("the clock of this machine was set")
+		b.machine.ClockSet()
+		b.meter.screen.Reset()
+		if b.probe.screen != nil {
+			b.probe.screen.Reset()
+		}
+	}
+	b.machine.Tick(b.now())
+}
+
+func (b *Bench) supervise(ctx context.Context, tasks *sync.WaitGroup, role history.Role, s InstrumentSettings) {
+	sup := &supervisor{role: role, settings: s, log: b.log, tell: b.tell}
+	tasks.Go(func() { sup.run(ctx) })
+}
+
+func (b *Bench) tell(ctx context.Context, n notice) {
+	select {
+	case b.notices <- n:
+	case <-ctx.Done():
+	}
+}
+
+func (b *Bench) instrument(role history.Role) *instrumentState {
+	if role == history.Probe {
+		return &b.probe
+	}
+	return &b.meter
+}
+
+// take handles what a supervisor has to tell.
+func (b *Bench) take(ctx context.Context, n notice) {
+	s := b.instrument(n.role)
+	switch {
+	case n.reading != nil:
+		b.reading(ctx, s, *n.reading)
+		return
+	case n.opened:
+		b.instrumentOpened(s, n)
+	default:
+		b.instrumentDown(s, n)
+	}
+	b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
+}
+
+func (b *Bench) instrumentOpened(s *instrumentState, n notice) {
+	if s.opened {
+		s.Reconnects++
+		b.counter.Reconnected(b.settings.Name, s.Role)
+	}
+	s.opened, s.instrument, s.Identity = true, n.instrument, n.identity
+	s.Fault = "opened, waiting for its first reading"
+	s.screen.Reset()
+	if _, typed := n.instrument.(driver.Typist); typed {
+		s.Up, s.Fault = true, ""
+	}
+	b.log.Info("instrument opened", "role", s.Role, "device", s.Port, "identity", s.Identity)
+	b.configure()
+}
+
+func (b *Bench) instrumentDown(s *instrumentState, n notice) {
+	if s.Fault != n.fault {
+		b.log.Warn("instrument down", "role", s.Role, "device", s.Port, "err", n.fault)
+	}
+	s.Up, s.Fault = false, n.fault
+	if n.lost {
+		s.instrument = nil
+	}
+	if s.Role == history.Meter {
+		b.ended(b.machine.Lost(b.now(), n.fault))
+	}
+}
+
+// reading takes one reading of an instrument into the capture.
+func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Reading) {
+	r.Time = b.clock.at(r.Time)
+	r = s.screen.Check(r)
+	b.counter.ReadingSeen(b.settings.Name, s.Role, r.Status)
+	wasUp := s.Up
+	s.Up, s.Fault = true, ""
+	if r.Status == driver.Impossible {
+		s.Fault = r.Reason
+	}
+	at := r.Time
+	s.LastAt, s.LastRaw, s.LastStatus = &at, r.Raw, string(r.Status)
+	b.hub.Publish(Event{ReadingEvent, b.settings.Name, readingData(b.settings.Name, s.Role, r)})
+	if !wasUp {
+		b.log.Info("instrument up", "role", s.Role, "device", s.Port)
+		b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
+	}
+	var out capture.Outcome
+	if s.Role == history.Probe {
+		out = b.machine.Probe(r)
+	} else {
+		out = b.machine.Meter(r)
+	}
+	b.outcome(ctx, out)
+}
+
+func readingData(bench string, role history.Role, r driver.Reading) ReadingData {
+	d := ReadingData{Bench: bench, Role: role, Time: r.Time.UTC(), Unit: "ohm", Resolution: r.Resolution,
+		Status: string(r.Status), Reason: r.Reason, Raw: r.Raw}
+	if role == history.Probe {
+		d.Unit = "celsius"
+	}
+	if r.Status == driver.OK {
+		d.Value = &r.Value
+	}
+	return d
+}
+
+// outcome acts on what the capture made of an input.
+func (b *Bench) outcome(ctx context.Context, out capture.Outcome) {
+	b.ended(out)
+	if out.Result != nil {
+		b.save(ctx, *out.Result)
+	}
+}
+
+// ended counts a contact that is over and keeps what it taught.
+func (b *Bench) ended(out capture.Outcome) {
+	if out.Ended == nil {
+		return
+	}
+	if !out.Ended.Measured && out.Ended.Refusal != "" {
+		b.counter.CaptureRefused(b.settings.Name, out.Ended.Refusal)
+		b.log.Info("coil not measured", "reason", out.Ended.Refusal)
+	}
+	if t := out.Ended.TimeConstant; t != nil {
+		b.note(history.JournalEntry{Action: "time constant", Subject: b.filedUnder(),
+			Detail: timeConstantText(t)})
+	}
+}
+
+// refresh stores the present snapshot and publishes it when it has changed in
+// a way people see, and now and then while numbers run.
+func (b *Bench) refresh() {
+	s := b.look()
+	b.snapshot.Store(&s)
+	const often = 500 * time.Millisecond
+	if !changed(b.published, s) && s.Time.Sub(b.publishedAt) < often {
+		return
+	}
+	b.published, b.publishedAt = s, s.Time
+	b.hub.Publish(Event{StateEvent, b.settings.Name, s})
+}
+
+// changed is true when two snapshots differ in more than running numbers.
+func changed(a, b Snapshot) bool {
+	return a.State != b.State || a.ReadingsHave != b.ReadingsHave || a.NextSerial != b.NextSerial ||
+		a.Stage != b.Stage || a.Unsaved != b.Unsaved || a.Batch != b.Batch || a.Last != b.Last ||
+		a.Meter.Fault != b.Meter.Fault || a.Probe.Fault != b.Probe.Fault ||
+		(a.ResistanceOhms == nil) != (b.ResistanceOhms == nil) ||
+		(a.TemperatureCelsius == nil) != (b.TemperatureCelsius == nil)
+}
+
+// look puts together how the bench stands.
+func (b *Bench) look() Snapshot {
+	v := b.machine.View()
+	s := Snapshot{
+		Bench: b.settings.Name, Time: b.now().UTC(),
+		State: string(v.State), Words: v.Words, Since: v.Since.UTC(),
+		ReadingsHave: v.Have, ReadingsWanted: v.Want,
+		ResistanceOhms: copied(v.ResistanceOhms), TemperatureCelsius: copied(v.TemperatureCelsius),
+		DifferenceKelvin: copied(v.DifferenceKelvin),
+		Meter:            b.meter.Instrument, Probe: b.probe.Instrument,
+		Batch: b.around.batch, Design: b.design(),
+		NextSerial: b.filedUnder(), Stage: b.stage(), Last: b.last,
+	}
+	if v.R20 != nil {
+		s.R20Ohms, s.ExpandedUncertaintyOhms = copied(&v.R20.R20Ohms), copied(&v.R20.ExpandedUncertaintyOhms)
+	}
+	if b.pending != nil {
+		s.Unsaved = b.pending.why
+	}
+	return s
+}
+
+func copied(v *float64) *float64 {
+	if v == nil {
+		return nil
+	}
+	c := *v
+	return &c
+}

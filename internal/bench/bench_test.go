@@ -1,0 +1,542 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"coilkeep/driver"
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
+)
+
+// fakeBench is a meter and a probe that answer at once, a coil that can be
+// clipped on and cables that can be pulled.
+type fakeBench struct {
+	mu     sync.Mutex
+	ohms   float64 // 0: clips open
+	n      int
+	meter  fakeCable
+	probe  fakeCable
+	opened map[string]int
+}
+
+type fakeCable struct {
+	gone, silent bool
+	current      *fakeInstrument
+}
+
+type fakeInstrument struct {
+	bench  *fakeBench
+	probe  bool
+	closed chan struct{}
+	once   sync.Once
+}
+
+func (f *fakeBench) clip(ohms float64) { f.do(func() { f.ohms = ohms }) }
+
+func (f *fakeBench) do(change func()) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	change()
+}
+
+func (f *fakeBench) cable(probe bool) *fakeCable {
+	if probe {
+		return &f.probe
+	}
+	return &f.meter
+}
+
+func (f *fakeBench) opener(probe bool) func(context.Context) (driver.Instrument, error) {
+	return func(context.Context) (driver.Instrument, error) {
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		if f.cable(probe).gone {
+			return nil, errors.New("no such device; is it plugged in?")
+		}
+		i := &fakeInstrument{bench: f, probe: probe, closed: make(chan struct{})}
+		f.cable(probe).current = i
+		return i, nil
+	}
+}
+
+func (i *fakeInstrument) Read(ctx context.Context) (driver.Reading, error) {
+	f := i.bench
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	select {
+	case <-i.closed:
+		return driver.Reading{}, driver.ErrLineLost
+	default:
+	}
+	switch c := f.cable(i.probe); {
+	case c.gone:
+		return driver.Reading{}, fmt.Errorf("read: %w", driver.ErrLineLost)
+	case c.silent:
+		return driver.Reading{}, fmt.Errorf("read: %w", driver.ErrSilent)
+	}
+	r := driver.Reading{Time: time.Now(), Status: driver.OK, Resolution: 0.01, Value: 21.5, Raw: "21.50"}
+	if i.probe {
+		return r, nil
+	}
+	if f.ohms == 0 {
+		r.Status, r.Value, r.Raw = driver.Overload, 0, "OL"
+		return r, nil
+	}
+	f.n++
+	r.Value = f.ohms + 0.01*float64(f.n%3) // a little life in the last digit
+	r.Raw = fmt.Sprintf("%.2f", r.Value)
+	return r, nil
+}
+
+func (i *fakeInstrument) Identify(context.Context) (driver.Identity, error) {
+	return driver.Identity{Raw: "Elder Vale,EV-41,0007,1.2"}, nil
+}
+
+func (i *fakeInstrument) Close() error {
+	i.once.Do(func() { close(i.closed) })
+	return nil
+}
+
+// counts is a Counter that remembers.
+type counts struct {
+	mu           sync.Mutex
+	measurements int
+	reconnects   int
+	refused      map[capture.Refusal]int
+}
+
+func (c *counts) ReadingSeen(string, history.Role, driver.Status) {}
+func (c *counts) HistoryWrite(time.Duration)                      {}
+func (c *counts) Reconnected(string, history.Role) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.reconnects++
+}
+func (c *counts) MeasurementRecorded(history.Measurement, float64) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.measurements++
+}
+func (c *counts) CaptureRefused(_ string, why capture.Refusal) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.refused[why]++
+}
+
+// quickSettings are rules that need tenths of seconds, so that tests on the
+// real clock are quick.
+func quickSettings(name string, f *fakeBench) Settings {
+	instrument := func(probe bool) InstrumentSettings {
+		return InstrumentSettings{Driver: "fake", Port: "fake", Poll: 10 * time.Millisecond, Timeout: 50 * time.Millisecond, Open: f.opener(probe)}
+	}
+	probe := instrument(true)
+	return Settings{
+		Name: name, Serials: "HN-%04d", Meter: instrument(false), Probe: &probe, ProbeLowCelsius: 0, ProbeHighCelsius: 50,
+		Capture: capture.Settings{
+			MinOhms: 100, MaxOhms: 200e3, HandsOff: 50 * time.Millisecond, Bounce: 100 * time.Millisecond,
+			MaxGap: time.Second, Readings: 5, Window: 50 * time.Millisecond, SlopePercentPerMinute: 10,
+			Patience: 300 * time.Millisecond, TimeConstant: 10 * time.Second,
+			MeterPercent: 0.05, MeterOhms: 0.3, ProbeHalfWidthKelvin: 0.3, CoilDifferenceKelvin: 0.5, MaxAge: time.Second,
+			AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005,
+		},
+	}
+}
+
+// place is a running bench with its history.
+type place struct {
+	*fakeBench
+	t      testing.TB
+	bench  *Bench
+	store  *history.Store
+	hub    *Hub
+	counts *counts
+	events <-chan Event
+	stop   func()
+}
+
+func openStore(t testing.TB, path string) *history.Store {
+	t.Helper()
+	store, err := history.Open(t.Context(), path, history.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := store.Close(); err != nil {
+			t.Errorf("close the history: %v", err)
+		}
+	})
+	return store
+}
+
+// newPlace starts a bench with a batch open; wrap may stand between it and its
+// history.
+func newPlace(t *testing.T, wrap func(Store) Store, change func(*Settings)) *place {
+	t.Helper()
+	store := openStore(t, filepath.Join(t.TempDir(), "history.db"))
+	if _, err := store.AddDesign(t.Context(), history.Design{Name: "Fen", TargetOhms: 6650, LowerOhms: 6300, UpperOhms: 7000,
+		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005}, "test"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.OpenBatch(t.Context(), history.BatchStart{Name: "first", Bench: "north", Design: "Fen", Spool: "SP-1"}); err != nil {
+		t.Fatal(err)
+	}
+	return startPlace(t, store, &fakeBench{}, wrap, change)
+}
+
+func startPlace(t *testing.T, store *history.Store, f *fakeBench, wrap func(Store) Store, change func(*Settings)) *place {
+	t.Helper()
+	settings := quickSettings("north", f)
+	if change != nil {
+		change(&settings)
+	}
+	var s Store = store
+	if wrap != nil {
+		s = wrap(store)
+	}
+	p := &place{fakeBench: f, t: t, store: store, hub: &Hub{}, counts: &counts{refused: map[capture.Refusal]int{}}}
+	events, cancelEvents := p.hub.Subscribe()
+	p.events = events
+	p.bench = New(settings, s, p.counts, p.hub, slog.New(slog.DiscardHandler))
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- p.bench.Run(ctx) }()
+	p.stop = sync.OnceFunc(func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("Run: %v", err)
+		}
+		cancelEvents()
+	})
+	t.Cleanup(p.stop)
+	return p
+}
+
+const patience = 10 * time.Second
+
+// until waits for a snapshot that satisfies ok.
+func (p *place) until(what string, ok func(Snapshot) bool) Snapshot {
+	p.t.Helper()
+	timeout := time.NewTimer(patience)
+	defer timeout.Stop()
+	for {
+		if s := p.bench.Snapshot(); ok(s) {
+			return s
+		}
+		select {
+		case _, open := <-p.events:
+			if !open {
+				p.events, _ = p.hub.Subscribe()
+			}
+		case <-timeout.C:
+			s := p.bench.Snapshot()
+			p.t.Fatalf("waited in vain for %s; state %s: %s (meter %q)", what, s.State, s.Words, s.Meter.Fault)
+		}
+	}
+}
+
+func (p *place) untilState(want capture.State) Snapshot {
+	p.t.Helper()
+	return p.until("state "+string(want), func(s Snapshot) bool {
+		return s.State == string(want) && s.Words != "looking at the clips"
+	})
+}
+
+// measure clips a coil on and waits until it is recorded under a new id.
+func (p *place) measure(ohms float64) history.Measurement {
+	p.t.Helper()
+	before := p.bench.Snapshot().Last
+	p.clip(ohms)
+	s := p.until("a measurement", func(s Snapshot) bool {
+		return s.State == string(capture.Recorded) && s.Last != nil && (before == nil || s.Last.ID != before.ID)
+	})
+	return *s.Last
+}
+
+func (p *place) open() {
+	p.t.Helper()
+	p.clip(0)
+	p.untilState(capture.Open)
+}
+
+func (p *place) all() []history.Measurement {
+	p.t.Helper()
+	list, _, err := p.store.Measurements(context.Background(), history.Filter{Bench: "north"})
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	return list
+}
+
+func TestCoilsAreMeasuredOneByOne(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	for i := range 3 {
+		m := p.measure(6600 + 20*float64(i))
+		want := fmt.Sprintf("HN-%04d", i+1)
+		if m.Serial != want || m.Sequence != i+1 || m.Batch != "first" || m.Spool != "SP-1" || m.Design != "Fen" {
+			t.Errorf("filed as %s, sequence %d of %s, spool %s, design %s; want %s, %d of first, SP-1, Fen",
+				m.Serial, m.Sequence, m.Batch, m.Spool, m.Design, want, i+1)
+		}
+		if truth := (6600 + 20*float64(i)) / (1 + 0.00393*1.5); math.Abs(m.R20Ohms-truth) > 0.1 {
+			t.Errorf("R20 %.2f Ω, want %.2f Ω", m.R20Ohms, truth)
+		}
+		if m.Meter != "Elder Vale,EV-41,0007,1.2" {
+			t.Errorf("meter %q", m.Meter)
+		}
+		p.open()
+	}
+	if got := len(p.all()); got != 3 {
+		t.Errorf("%d measurements are kept, want 3", got)
+	}
+}
+
+func TestStoredReadingsReplayToTheSame(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	for i := range 4 {
+		p.measure(6600 + 11*float64(i))
+		p.open()
+	}
+	for _, light := range p.all() {
+		m, readings, err := p.store.Measurement(t.Context(), light.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := Replay(m, readings)
+		if err != nil || r == nil {
+			t.Fatalf("replay of %s: %v, %v", m.Serial, r, err)
+		}
+		if r.R20.R20Ohms != m.R20Ohms || r.R20.ExpandedUncertaintyOhms != m.ExpandedUncertaintyOhms ||
+			!r.Time.Equal(m.Time) || r.Judgement.Verdict != m.Verdict || r.Inputs != m.Inputs {
+			t.Errorf("replay of %s gives %v at %v, kept is %.6f Ω at %v", m.Serial, r.R20.R20Ohms, r.Time, m.R20Ohms, m.Time)
+		}
+	}
+}
+
+func TestWithoutABatchNothingIsRecorded(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	if _, err := p.bench.CloseBatch(t.Context(), "test"); err != nil {
+		t.Fatal(err)
+	}
+	p.untilState(capture.Waiting)
+	p.clip(6600)
+	s := p.until("a live result", func(s Snapshot) bool { return s.R20Ohms != nil })
+	if !strings.Contains(s.Words, "batch") {
+		t.Errorf("words %q do not ask for a batch", s.Words)
+	}
+	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Fen"}); err != nil {
+		t.Fatal(err)
+	}
+	s = p.untilState(capture.Recorded)
+	if s.Last == nil || s.Last.Batch != "second" {
+		t.Errorf("last %+v, want one in the second batch", s.Last)
+	}
+}
+
+func TestLostMeterIsNamedAndComesBack(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	first := p.measure(6600)
+	p.do(func() { p.meter.gone = true })
+	s := p.untilState(capture.Offline)
+	if s.Meter.Up || s.ResistanceOhms != nil || s.R20Ohms != nil {
+		t.Errorf("with the meter gone: up %v, resistance %v, R20 %v", s.Meter.Up, s.ResistanceOhms, s.R20Ohms)
+	}
+	p.until("the reason", func(s Snapshot) bool { return strings.Contains(s.Meter.Fault, "plugged in") })
+	p.do(func() { p.meter.gone = false })
+	// The coil may have been swapped while the cable was out.
+	p.untilState(capture.Asking)
+	if got := len(p.all()); got != 1 {
+		t.Fatalf("%d measurements, want 1", got)
+	}
+	if p.counts.reconnects == 0 {
+		t.Error("the reconnection was not counted")
+	}
+	if err := p.bench.SetNext(t.Context(), Next{Serial: first.Serial, Again: true}); err != nil {
+		t.Fatal(err)
+	}
+	s = p.untilState(capture.Recorded)
+	if s.Last.Serial != first.Serial || s.Last.Supersedes != first.ID {
+		t.Errorf("measured again as %s superseding %q, want %s superseding %s", s.Last.Serial, s.Last.Supersedes, first.Serial, first.ID)
+	}
+}
+
+func TestSilentInstruments(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	p.do(func() { p.probe.silent = true })
+	s := p.until("the silent probe to be named", func(s Snapshot) bool { return strings.Contains(s.Probe.Fault, "silent") })
+	if !s.Meter.Up {
+		t.Error("a silent probe took the meter down")
+	}
+	p.until("the temperature to go", func(s Snapshot) bool { return s.TemperatureCelsius == nil })
+	p.clip(6600)
+	p.untilState(capture.NoTemperature)
+	p.do(func() { p.probe.silent = false })
+	p.untilState(capture.Recorded)
+	p.do(func() { p.meter.silent = true })
+	p.untilState(capture.Offline)
+}
+
+// failing is a history whose disk is full until it is mended.
+type failing struct {
+	Store
+	mu   sync.Mutex
+	full bool
+}
+
+func (f *failing) Record(ctx context.Context, m history.Measurement, readings []history.Reading) (history.Measurement, error) {
+	f.mu.Lock()
+	full := f.full
+	f.mu.Unlock()
+	if full {
+		return history.Measurement{}, fmt.Errorf("write: %w", history.ErrFull)
+	}
+	return f.Store.Record(ctx, m, readings)
+}
+
+func TestWhatCannotBeSavedIsHeld(t *testing.T) {
+	var disk *failing
+	p := newPlace(t, func(s Store) Store { disk = &failing{Store: s, full: true}; return disk }, nil)
+	p.untilState(capture.Open)
+	p.clip(6600)
+	s := p.until("the full disk to be named", func(s Snapshot) bool { return strings.Contains(s.Unsaved, "disk is full") })
+	if s.State != string(capture.Unsaved) {
+		t.Errorf("state %s, want unsaved", s.State)
+	}
+	// Another coil is not taken meanwhile.
+	p.clip(0)
+	p.clip(6700)
+	if _, err := p.bench.Snapshot(), p.bench.Record(t.Context(), RecordRequest{Force: true, Reason: "hurry"}); !errors.Is(err, ErrState) {
+		t.Errorf("forcing another coil: %v, want ErrState", err)
+	}
+	disk.mu.Lock()
+	disk.full = false
+	disk.mu.Unlock()
+	p.until("it to be saved", func(s Snapshot) bool { return s.Unsaved == "" && s.Last != nil })
+	if list := p.all(); len(list) != 1 || math.Abs(list[0].ResistanceOhms-6600) > 1 {
+		t.Errorf("kept %+v, want the first coil once", list)
+	}
+}
+
+func TestStoppingSeesAWriteThrough(t *testing.T) {
+	p := newPlace(t, func(s Store) Store { return &slow{s} }, nil)
+	p.untilState(capture.Open)
+	p.clip(6600)
+	p.until("the write to begin", func(s Snapshot) bool { return s.Unsaved != "" })
+	p.stop()
+	if got := len(p.all()); got != 1 {
+		t.Errorf("%d measurements after stopping in the middle of a write, want 1", got)
+	}
+}
+
+// slow is a history on a slow disk.
+type slow struct{ Store }
+
+func (s *slow) Record(ctx context.Context, m history.Measurement, readings []history.Reading) (history.Measurement, error) {
+	timer := time.NewTimer(300 * time.Millisecond)
+	defer timer.Stop()
+	<-timer.C
+	return s.Store.Record(ctx, m, readings)
+}
+
+func TestRestartInTheMiddleDoublesNothing(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	p.measure(6600)
+	p.stop()
+	again := startPlace(t, p.store, p.fakeBench, nil, nil)
+	again.untilState(capture.Asking)
+	if got := len(p.all()); got != 1 {
+		t.Fatalf("%d measurements after a restart with the coil on, want 1", got)
+	}
+	again.open()
+	if m := again.measure(6620); m.Serial != "HN-0002" {
+		t.Errorf("the next coil is filed as %s, want HN-0002", m.Serial)
+	}
+}
+
+func TestSerialNumbers(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	p.measure(6600)
+	p.open()
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001"}); !errors.Is(err, history.ErrDuplicate) {
+		t.Errorf("a serial used before: %v, want ErrDuplicate", err)
+	}
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "bad\x00serial"}); !errors.Is(err, history.ErrInvalid) {
+		t.Errorf("a serial with a control character: %v, want ErrInvalid", err)
+	}
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001", Stage: "potted"}); err != nil {
+		t.Errorf("the same coil at another stage: %v", err)
+	}
+	if m := p.measure(6610); m.Serial != "HN-0001" || m.Stage != "potted" || m.Supersedes != "" {
+		t.Errorf("filed as %s (%s), superseding %q; want HN-0001, potted, nothing", m.Serial, m.Stage, m.Supersedes)
+	}
+	p.open()
+	if m := p.measure(6620); m.Serial != "HN-0002" {
+		t.Errorf("the next by the pattern is %s, want HN-0002", m.Serial)
+	}
+}
+
+func TestWithoutAPatternThePersonIsAsked(t *testing.T) {
+	p := newPlace(t, nil, func(s *Settings) { s.Serials = "" })
+	p.clip(0)
+	p.until("the question", func(s Snapshot) bool { return strings.Contains(s.Words, "serial") })
+	p.clip(6600)
+	p.untilState(capture.Waiting)
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "A-17"}); err != nil {
+		t.Fatal(err)
+	}
+	if s := p.untilState(capture.Recorded); s.Last.Serial != "A-17" {
+		t.Errorf("filed as %s, want A-17", s.Last.Serial)
+	}
+}
+
+func TestForceIsMarkedAndDurable(t *testing.T) {
+	p := newPlace(t, nil, func(s *Settings) { s.Capture.Patience = time.Hour })
+	p.untilState(capture.Open)
+	if err := p.bench.Record(t.Context(), RecordRequest{Force: true}); !errors.Is(err, history.ErrInvalid) {
+		t.Errorf("forcing without a reason: %v, want ErrInvalid", err)
+	}
+	p.clip(7000 * (1 + 0.00393*1.5)) // on the limit, so that it waits
+	p.untilState(capture.Steady)
+	if err := p.bench.Record(t.Context(), RecordRequest{Force: true, Reason: "buyer waits"}); err != nil {
+		t.Fatal(err)
+	}
+	list := p.all()
+	if len(list) != 1 || list[0].Status != history.Forced || list[0].Reason != "buyer waits" {
+		t.Errorf("kept %+v, want one forced measurement with its reason", list)
+	}
+}
+
+func TestASecondBenchNeverNotices(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	other := &fakeBench{}
+	other.meter.gone, other.probe.silent = true, true
+	b := New(quickSettings("south", other), p.store, p.counts, p.hub, slog.New(slog.DiscardHandler))
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- b.Run(ctx) }()
+	for range 2 {
+		p.measure(6600)
+		p.open()
+	}
+	cancel()
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+	if s := b.Snapshot(); s.Meter.Up {
+		t.Error("the bench without a meter says it has one")
+	}
+}

@@ -1,0 +1,245 @@
+package bench
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
+	"coilkeep/internal/r20"
+)
+
+// pending is a measurement that is not known to be on the disk.
+type pending struct {
+	measurement history.Measurement
+	readings    []history.Reading
+	targetOhms  float64
+	// patterned is true when the serial came from the bench's pattern, so that
+	// another one will do when it is taken.
+	patterned bool
+	writing   bool
+	retryAt   time.Time
+	// done is closed once it is durable.
+	done chan struct{}
+	// why says what went wrong with the last attempt; "saving" before that.
+	why string
+}
+
+// saved is how an attempt to write ended.
+type saved struct {
+	measurement history.Measurement
+	err         error
+	took        time.Duration
+}
+
+const (
+	// writeWithin bounds one attempt, so that a hanging disk is seen.
+	writeWithin = 15 * time.Second
+	// retryAfter is the pause between attempts.
+	retryAfter = 2 * time.Second
+	// partingWithin is how long a daemon that was told to stop waits for a
+	// write.
+	partingWithin = 1500 * time.Millisecond
+)
+
+// save turns a result into a measurement and begins to write it. Until it is
+// durable the capture takes no other coil.
+func (b *Bench) save(ctx context.Context, r capture.Result) {
+	m, err := b.measurement(r)
+	if err != nil {
+		// Marshalling plain numbers cannot fail on any input; if it does, say so.
+		b.log.Error("measurement cannot be kept", "err", err)
+		b.machine.Unsaved("it cannot be kept: " + err.Error())
+		return
+	}
+	b.pending = &pending{measurement: m, readings: storedReadings(r.Readings), why: "saving", done: make(chan struct{}),
+		targetOhms: b.targetOhms(), patterned: b.next.serial == ""}
+	b.machine.Unsaved(b.pending.why)
+	b.write(ctx)
+}
+
+func (b *Bench) targetOhms() float64 {
+	if d := b.design(); d != nil {
+		return d.TargetOhms
+	}
+	return 0
+}
+
+// write starts one attempt. It does not end with ctx: a commit under way is
+// seen through.
+func (b *Bench) write(ctx context.Context) {
+	p := b.pending
+	p.writing = true
+	m, readings, patterned := p.measurement, p.readings, p.patterned
+	go func() {
+		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), writeWithin)
+		defer cancel()
+		start := time.Now()
+		done, err := b.store.Record(ctx, m, readings)
+		if errors.Is(err, history.ErrDuplicate) && patterned {
+			if m.Serial, err = b.store.NextSerial(ctx, b.settings.Serials); err == nil {
+				done, err = b.store.Record(ctx, m, readings)
+			}
+		}
+		b.saves <- saved{measurement: done, err: err, took: time.Since(start)}
+	}()
+}
+
+// retry writes again what could not be written, when its time has come.
+func (b *Bench) retry(ctx context.Context) {
+	if p := b.pending; p != nil && !p.writing && !b.now().Before(p.retryAt) {
+		b.write(ctx)
+	}
+}
+
+// saved handles the end of an attempt to write.
+func (b *Bench) saved(ctx context.Context, s saved) {
+	if s.err != nil {
+		b.log.Error("measurement not saved, will try again", "coil", b.pending.measurement.Serial, "err", s.err)
+		b.pending.writing = false
+		b.pending.retryAt = b.now().Add(retryAfter)
+		b.pending.why = s.err.Error()
+		b.machine.Unsaved(b.pending.why)
+		return
+	}
+	m := s.measurement
+	b.counter.HistoryWrite(s.took)
+	b.counter.MeasurementRecorded(m, b.pending.targetOhms)
+	close(b.pending.done)
+	b.pending = nil
+	b.last = &m
+	b.next = nextCoil{}
+	b.around.serial = "" // until the history gives the next
+	b.machine.Unsaved("")
+	b.configure()
+	b.log.Info("measured", "coil", m.Serial, "batch", m.Batch, "r20_ohms", m.R20Ohms,
+		"expanded_uncertainty_ohms", m.ExpandedUncertaintyOhms, "verdict", m.Verdict)
+	b.hub.Publish(Event{MeasurementEvent, b.settings.Name, m})
+	if m.Status == history.Forced {
+		b.note(history.JournalEntry{Who: m.Operator, Action: "forced", Subject: m.Serial, Detail: m.Reason})
+	}
+	b.askAgain()
+}
+
+// askAgain lets the history be asked for the next serial at once.
+func (b *Bench) askAgain() {
+	select {
+	case b.refetch <- struct{}{}:
+	default:
+	}
+}
+
+// finishPending waits for a write under way, or tries once more, before the
+// bench stops. What still cannot be written is put whole into the log, the
+// last place left to keep it.
+func (b *Bench) finishPending() {
+	if b.pending == nil {
+		return
+	}
+	if !b.pending.writing {
+		b.write(context.Background())
+	}
+	timer := time.NewTimer(partingWithin)
+	defer timer.Stop()
+	var err error
+	select {
+	case s := <-b.saves:
+		if s.err == nil {
+			b.saved(context.Background(), s)
+			return
+		}
+		err = s.err
+	case <-timer.C:
+		err = fmt.Errorf("the history did not answer within %v", partingWithin)
+	}
+	whole, _ := json.Marshal(struct {
+		Measurement history.Measurement `json:"measurement"`
+		Readings    []history.Reading   `json:"readings"`
+	}{b.pending.measurement, b.pending.readings})
+	b.log.Error("stopping with a measurement that could not be saved; it follows here in full",
+		"coil", b.pending.measurement.Serial, "err", err, "measurement", string(whole))
+}
+
+// note writes a journal entry without making the bench wait for it.
+func (b *Bench) note(e history.JournalEntry) {
+	e.Bench = b.settings.Name
+	b.notes.Go(func() {
+		ctx, cancel := context.WithTimeout(context.Background(), partingWithin)
+		defer cancel()
+		if _, err := b.store.AddJournal(ctx, e); err != nil {
+			b.log.Error("journal entry not written", "err", err, "action", e.Action, "subject", e.Subject)
+		}
+	})
+}
+
+// measurement puts a capture's result and what the bench knows of the coil
+// into one record.
+func (b *Bench) measurement(r capture.Result) (history.Measurement, error) {
+	id, err := uuid.NewV7()
+	if err != nil {
+		return history.Measurement{}, err
+	}
+	settings, err := json.Marshal(r.Settings)
+	if err != nil {
+		return history.Measurement{}, err
+	}
+	around, err := json.Marshal(captureContext{Manner: r.Manner, Reason: r.Reason, HeldUntil: r.HeldUntil})
+	if err != nil {
+		return history.Measurement{}, err
+	}
+	m := history.Measurement{
+		ID: id.String(), Time: r.Time.UTC(), Bench: b.settings.Name,
+		Serial: b.filedUnder(), Stage: b.stage(), Supersedes: b.next.supersedes,
+		ResistanceOhms: r.Inputs.ResistanceOhms, TemperatureCelsius: r.Inputs.TemperatureCelsius,
+		R20Ohms: r.R20.R20Ohms, ExpandedUncertaintyOhms: r.R20.ExpandedUncertaintyOhms,
+		CoverageFactor: r.R20.CoverageFactor, AlphaPerKelvin: r.Inputs.AlphaPerKelvin,
+		Status: history.Status(r.Manner), Reason: r.Reason,
+		Meter: b.meter.label(), Probe: b.probe.label(),
+		Formula: r20.Formula, Inputs: r.Inputs, Budget: r.R20.Budget,
+		Settings: settings, Context: around, Notes: notes(r),
+		CaptureSeconds: r.Time.Sub(r.Contact).Seconds(),
+	}
+	if r.Settings.Tolerance != nil {
+		m.Tolerance = *r.Settings.Tolerance
+	}
+	if r.Judgement != nil {
+		m.Verdict, m.ConformityProbability = r.Judgement.Verdict, r.Judgement.Probability
+	}
+	if d := b.design(); d != nil {
+		m.Design, m.DesignRevision = d.Name, d.Revision
+	}
+	if batch := b.batch(); batch != nil {
+		m.Batch, m.Winder, m.Operator, m.Spool = batch.Name, batch.Winder, batch.Operator, batch.Spool()
+	}
+	return m, nil
+}
+
+// label is how a measurement names an instrument.
+func (s *instrumentState) label() string {
+	switch {
+	case s.Identity != "":
+		return s.Identity
+	case s.Port != "":
+		return s.Driver + " at " + s.Port
+	}
+	return s.Driver
+}
+
+// notes lists what a reader of a number should know beside it.
+func notes(r capture.Result) []string {
+	var list []string
+	if r.Outliers > 0 {
+		list = append(list, fmt.Sprintf("%d of %d readings of the window were outliers and left out",
+			r.Outliers, r.Outliers+r.Inputs.Readings))
+	}
+	if r.Manner == capture.ByForce {
+		list = append(list, fmt.Sprintf("recorded on request; the coil was within %.1f K of the probe, estimated %+.1f K",
+			r.Thermal.BoundKelvin, r.Thermal.DifferenceKelvin))
+	}
+	return list
+}

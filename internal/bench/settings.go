@@ -1,0 +1,94 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"coilkeep/driver"
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
+)
+
+// Settings is what a bench needs to know of itself.
+type Settings struct {
+	Name string
+	// Capture holds the rules. What belongs to the coil on the clips (its
+	// tolerance, its wire) and to the meter's calibration is filled in by the
+	// bench as it changes.
+	Capture capture.Settings
+	// Serials is the pattern of serial numbers, such as "HN-%04d"; empty when a
+	// person gives each.
+	Serials string
+	Meter   InstrumentSettings
+	// Probe is nil when the bench has none; it then gives no R20.
+	Probe *InstrumentSettings
+	// ProbeLowCelsius and ProbeHighCelsius bound what the probe can show.
+	ProbeLowCelsius, ProbeHighCelsius float64
+}
+
+// InstrumentSettings is one meter or probe and how to reach it.
+type InstrumentSettings struct {
+	Driver  string
+	Port    string
+	Poll    time.Duration
+	Timeout time.Duration
+	// Typed is true when a person types the values in.
+	Typed bool
+	// Open opens the instrument; it is called again whenever it was lost.
+	Open func(ctx context.Context) (driver.Instrument, error)
+	// Convert turns what the instrument measures into degrees Celsius, for a
+	// probe that shows the resistance of its sensor; nil otherwise. stepOhms
+	// is the resolution of the reading; it returns that of the result.
+	Convert func(ohms, stepOhms float64) (celsius, stepKelvin float64, err error)
+}
+
+// Store is what a bench needs of the history.
+type Store interface {
+	Batch(ctx context.Context, name string) (history.Batch, error)
+	OpenBatchOf(ctx context.Context, bench string) (*history.Batch, error)
+	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
+	NextSerial(ctx context.Context, pattern string) (string, error)
+	Coil(ctx context.Context, serial string) (history.Coil, error)
+	CurrentCalibration(ctx context.Context, bench string, role history.Role) (*history.Calibration, error)
+	Measurements(ctx context.Context, f history.Filter) ([]history.Measurement, string, error)
+	Record(ctx context.Context, m history.Measurement, readings []history.Reading) (history.Measurement, error)
+	OpenBatch(ctx context.Context, start history.BatchStart) (history.Batch, error)
+	CloseBatch(ctx context.Context, name, who string) (history.Batch, error)
+	ChangeSpool(ctx context.Context, batch, spool, who string) (history.Batch, error)
+	AddJournal(ctx context.Context, entry history.JournalEntry) (history.JournalEntry, error)
+}
+
+// Counter counts what happens; the metrics are one.
+type Counter interface {
+	ReadingSeen(bench string, role history.Role, status driver.Status)
+	Reconnected(bench string, role history.Role)
+	MeasurementRecorded(m history.Measurement, targetOhms float64)
+	CaptureRefused(bench string, why capture.Refusal)
+	HistoryWrite(took time.Duration)
+}
+
+// Next says under which serial number the next measurement is to be filed.
+type Next struct {
+	Serial string
+	// Stage is where in its life the coil is; empty means wound.
+	Stage string
+	// Again allows a coil that was measured at this stage before; the new
+	// measurement then supersedes the old one.
+	Again bool
+	Who   string
+}
+
+// RecordRequest asks for what is on the clips to be recorded now.
+type RecordRequest struct {
+	// Force records although the rules would wait; it needs a Reason.
+	Force       bool
+	Reason, Who string
+}
+
+// ErrState means the bench cannot do what was asked as it stands now; the
+// text says why and what to do.
+var ErrState = errors.New("not now")
+
+// stageWound is where a coil is when nothing else is said.
+const stageWound = "wound"

@@ -1,0 +1,174 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
+)
+
+// surroundings is what the history says about the coil to come: the batch that
+// is open, its design, the next serial number and the meter's calibration.
+// Commands may change them at any time, so they are asked for again and again.
+type surroundings struct {
+	batch       *history.Batch
+	design      *history.Design
+	serial      string // by the bench's pattern; empty without one
+	calibration *history.Calibration
+	last        *history.Measurement
+	err         error
+}
+
+// lookEvery is how soon a batch started by a command is seen.
+const lookEvery = time.Second
+
+// watchSurroundings asks the history for them and passes on what it hears.
+func (b *Bench) watchSurroundings(ctx context.Context) {
+	for ctx.Err() == nil {
+		a := b.askHistory(ctx)
+		select {
+		case b.contexts <- a:
+		case <-ctx.Done():
+			return
+		}
+		timer := time.NewTimer(lookEvery)
+		select {
+		case <-ctx.Done():
+		case <-timer.C:
+		case <-b.refetch:
+		}
+		timer.Stop()
+	}
+}
+
+func (b *Bench) askHistory(ctx context.Context) surroundings {
+	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
+	defer cancel()
+	var a surroundings
+	a.err = func() (err error) {
+		if a.batch, err = b.store.OpenBatchOf(ctx, b.settings.Name); err != nil {
+			return err
+		}
+		if a.batch != nil {
+			design, err := b.store.DesignRevision(ctx, a.batch.Design, a.batch.DesignRevision)
+			if err != nil {
+				return err
+			}
+			a.design = &design
+		}
+		if b.settings.Serials != "" {
+			if a.serial, err = b.store.NextSerial(ctx, b.settings.Serials); err != nil {
+				return err
+			}
+		}
+		if a.calibration, err = b.store.CurrentCalibration(ctx, b.settings.Name, history.Meter); err != nil {
+			return err
+		}
+		latest, _, err := b.store.Measurements(ctx, history.Filter{Bench: b.settings.Name, Newest: true, Limit: 1})
+		if err == nil && len(latest) == 1 {
+			a.last = &latest[0]
+		}
+		return err
+	}()
+	return a
+}
+
+// surround takes new surroundings into use.
+func (b *Bench) surround(a surroundings) {
+	if a.err != nil {
+		if !errors.Is(a.err, context.Canceled) {
+			b.log.Error("history does not answer", "err", a.err)
+			b.machine.Hold("the history does not answer: " + a.err.Error())
+		}
+		return
+	}
+	if same(b.around.batch, a.batch) {
+		a.batch = b.around.batch // keeps the pointer, so that nothing counts as changed
+	}
+	if b.last == nil || a.last != nil && (a.last.ID != b.last.ID || a.last.Status != b.last.Status) {
+		b.last = a.last
+	}
+	b.around = a
+	b.configure()
+}
+
+func same(a, b *history.Batch) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return a.Name == b.Name && a.LastSequence == b.LastSequence && len(a.Spools) == len(b.Spools) &&
+		(a.ClosedAt == nil) == (b.ClosedAt == nil)
+}
+
+// configure tells the capture the rules for the coil to come, and holds it
+// when it is not known what that coil is.
+func (b *Bench) configure() {
+	s := b.settings.Capture
+	if c := b.around.calibration; c != nil && (c.Instrument == "" || c.Instrument == b.meter.Identity) {
+		s.CorrectionRatio = c.CorrectionRatio
+	}
+	if d := b.design(); d != nil {
+		tolerance := d.Tolerance()
+		s.Tolerance = &tolerance
+		s.AlphaPerKelvin = d.AlphaPerKelvin
+		s.AlphaStandardUncertaintyPerKelvin = d.AlphaStandardUncertaintyPerKelvin
+		if d.TimeConstantSeconds > 0 {
+			s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
+		}
+	}
+	b.machine.Configure(s)
+	b.machine.Hold(b.missing())
+}
+
+// missing says what a person must do before a coil can be recorded; empty when
+// nothing.
+func (b *Bench) missing() string {
+	switch {
+	case b.design() == nil:
+		return "no batch is open: start one, and the coil is recorded"
+	case b.filedUnder() == "":
+		return "which coil is it? Type or scan its serial number"
+	}
+	return ""
+}
+
+// filedUnder is the serial number of the coil to come; empty when a person
+// must say.
+func (b *Bench) filedUnder() string {
+	if b.next.serial != "" || b.around.batch == nil {
+		return b.next.serial
+	}
+	return b.around.serial
+}
+
+func (b *Bench) stage() string {
+	if b.next.stage != "" {
+		return b.next.stage
+	}
+	return stageWound
+}
+
+// design is what the coil to come is judged by: its own when it was measured
+// before, that of the open batch otherwise.
+func (b *Bench) design() *history.Design {
+	if b.next.design != nil {
+		return b.next.design
+	}
+	return b.around.design
+}
+
+// batch is what the coil to come belongs to.
+func (b *Bench) batch() *history.Batch {
+	if b.next.batch != nil {
+		return b.next.batch
+	}
+	return b.around.batch
+}
+
+func timeConstantText(t *capture.TimeConstantEstimate) string {
+	return fmt.Sprintf("left on the clips it settled with a time constant of %.1f ± %.1f min from %.1f K away",
+		t.TimeConstant.Minutes(), t.StandardError.Minutes(), t.StartKelvin)
+}
