@@ -71,6 +71,15 @@ func (n *near) Close() error {
 	return nil
 }
 
+func (n *near) isClosed() bool {
+	select {
+	case <-n.closed:
+		return true
+	default:
+		return false
+	}
+}
+
 // lose makes later Writes fail.
 func (n *near) lose(err error) {
 	n.mu.Lock()

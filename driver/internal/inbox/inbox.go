@@ -85,7 +85,7 @@ func (b *Inbox) Read(p []byte) (int, error) {
 		return 0, nil
 	}
 	for {
-		n, err, changed, deadline := b.take(p)
+		n, changed, deadline, err := b.take(p)
 		if n > 0 || err != nil {
 			return n, err
 		}
@@ -94,22 +94,22 @@ func (b *Inbox) Read(p []byte) (int, error) {
 }
 
 // take is one attempt of Read: bytes, an error, or what to wait for.
-func (b *Inbox) take(p []byte) (n int, err error, changed <-chan struct{}, deadline time.Time) {
+func (b *Inbox) take(p []byte) (n int, changed <-chan struct{}, deadline time.Time, err error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	switch {
 	case !b.deadline.IsZero() && !time.Now().Before(b.deadline):
-		return 0, os.ErrDeadlineExceeded, nil, time.Time{}
+		return 0, nil, time.Time{}, os.ErrDeadlineExceeded
 	case b.dropped > 0:
-		return 0, fmt.Errorf("%w: %d bytes dropped", ErrOverflow, b.dropped), nil, time.Time{}
+		return 0, nil, time.Time{}, fmt.Errorf("%w: %d bytes dropped", ErrOverflow, b.dropped)
 	case len(b.waiting) > 0:
 		n = copy(p, b.waiting)
 		b.waiting = b.waiting[n:]
-		return n, nil, nil, time.Time{}
+		return n, nil, time.Time{}, nil
 	case b.end != nil:
-		return 0, b.end, nil, time.Time{}
+		return 0, nil, time.Time{}, b.end
 	}
-	return 0, nil, b.changed, b.deadline
+	return 0, b.changed, b.deadline, nil
 }
 
 // wait returns when changed is closed or the deadline, if there is one, comes.
