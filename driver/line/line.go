@@ -37,11 +37,10 @@
 // believed. An instrument whose numbers change their length thus pays two
 // readings at each new length, once.
 //
-// After a prompt that was not answered in time, the next call first waits half
-// a time-out for the late answer and drops it, so that it is not taken for the
-// answer to the next prompt. An answer later than one and a half time-outs
-// cannot be told from a timely one: choose a time-out well above the slowest
-// answer.
+// After a prompt that was not answered in time, or not readably, the late answer
+// is waited for and dropped, up to one and a half time-outs after its prompt, so
+// that it is not taken for the answer to the next one. A still later answer
+// cannot be told from a timely one: choose a time-out well above the slowest.
 package line
 
 import (
@@ -80,7 +79,8 @@ type instrument struct {
 	shapes  lines.Shapes
 	hadUnit bool // a good line showed a unit
 	first   bool // no line of a free-running instrument was read yet
-	late    bool // a prompt was not answered in time
+	late    bool // a prompt was not answered in time, or not as it should be
+	asked   time.Time
 }
 
 func open(_ context.Context, conn driver.Conn, s driver.Settings) (driver.Instrument, error) {
@@ -164,7 +164,7 @@ func (i *instrument) answer(ctx context.Context, deadline time.Time) (lines.Line
 	if err := i.settle(ctx, deadline); err != nil {
 		return lines.Line{}, fmt.Errorf("before prompt %q: %w", i.prompt, err)
 	}
-	i.late = true // until the answer is here
+	i.late, i.asked = true, time.Now() // until the answer is here
 	if _, err := i.conn.Write([]byte(i.prompt)); err != nil {
 		return lines.Line{}, fmt.Errorf("send prompt %q: %w", i.prompt, err)
 	}
@@ -185,7 +185,7 @@ func (i *instrument) answer(ctx context.Context, deadline time.Time) (lines.Line
 func (i *instrument) settle(ctx context.Context, deadline time.Time) error {
 	var err error
 	if i.late {
-		_, err = i.lines.AwaitLate(ctx, i.timeout/2, deadline)
+		_, err = i.lines.AwaitLate(ctx, i.asked.Add(lines.Late(i.timeout)), deadline)
 	} else if i.lines.Discard() > 0 {
 		// What arrived unasked may not have arrived whole.
 		_, err = i.lines.Quiet(ctx, lines.Gap, deadline)

@@ -193,14 +193,20 @@ func (r *Reader) Quiet(ctx context.Context, gap time.Duration, deadline time.Tim
 	}
 }
 
-// AwaitLate waits as long as wait for the answer to a question that timed out,
-// and drops it together with all that follows until the line is quiet. Without
-// any such answer it returns after that wait, with 0 and no error.
-func (r *Reader) AwaitLate(ctx context.Context, wait time.Duration, deadline time.Time) (int, error) {
+// AwaitLate waits until the given time for the answer to a question that timed
+// out, and drops it together with all that follows until the line is quiet.
+// Without any such answer it returns at that time, with 0 and no error. The
+// error wraps driver.ErrSilent when the deadline comes before the line is known
+// to be quiet.
+func (r *Reader) AwaitLate(ctx context.Context, until, deadline time.Time) (int, error) {
 	n := r.Discard()
 	if n == 0 {
-		switch err := r.Receive(ctx, time.Now().Add(wait)); {
-		case errors.Is(err, driver.ErrSilent):
+		wait := until
+		if deadline.Before(until) {
+			wait = deadline
+		}
+		switch err := r.Receive(ctx, wait); {
+		case errors.Is(err, driver.ErrSilent) && wait == until:
 			return 0, nil
 		case err != nil:
 			return 0, err
@@ -209,6 +215,10 @@ func (r *Reader) AwaitLate(ctx context.Context, wait time.Duration, deadline tim
 	more, err := r.Quiet(ctx, Gap, deadline)
 	return n + more, err
 }
+
+// Late is how long after a question its answer is still waited for and dropped
+// when it did not come within the time-out.
+func Late(timeout time.Duration) time.Duration { return timeout + timeout/2 }
 
 // Bytes returns what was received and not cut into lines, for protocols
 // without lines.

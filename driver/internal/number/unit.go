@@ -62,7 +62,7 @@ func (u Unit) read(d Decimal, q driver.Quantity) driver.Reading {
 // Both code points of the ohm sign and of the micro sign are in use.
 var (
 	ohmUnit  = regexp.MustCompile(`^([munkKMG\x{B5}\x{3BC}]?) ?(?:(?i:ohms?)|\x{2126}|\x{3A9})`)
-	tempUnit = regexp.MustCompile(`^(?:(?:°|º|(?i:deg)\.?) ?)?(Celsius|Cel|Fahrenheit|[Kk]elvin|[CFK])|^(℃|℉)`)
+	tempUnit = regexp.MustCompile(`^(?:(?:°|º|(?i:deg)\.?) ?)?(Celsius|CEL|Cel|Fahrenheit|[Kk]elvin|[CFK])|^(℃|℉)`)
 	prefix   = regexp.MustCompile(`^[kKMG]`)
 	// otherUnit names what a meter in another function shows.
 	otherUnit = regexp.MustCompile(`^(?:(?:[munpkMG\x{B5}\x{3BC}] ?)?(?:VA|V|A|Hz|F|H|W|S|Pa)(?i:AC|DC)?|%(?:RH)?|dB[mVu]?|(?i:rpm)|mm|[mun\x{B5}\x{3BC}]?s|min|h)`)
