@@ -157,7 +157,8 @@ type Dropper interface {
 	Dropped() int64
 }
 
-// Typist is an instrument whose readings a person types in.
+// Typist is an instrument whose readings a person types in. Its Read waits for
+// that person as long as it takes, without a time-out.
 type Typist interface {
 	// Type parses text as typed, for example "6.69k" or "21.4", and makes it
 	// the next reading. It returns an error that quotes the text and says what
