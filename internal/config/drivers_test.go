@@ -1,27 +1,31 @@
 package config
 
 import (
-	"context"
+	"strings"
+	"testing"
 
 	"coilkeep/driver"
+	_ "coilkeep/driver/line"
+	_ "coilkeep/driver/manual"
+	_ "coilkeep/driver/modbus"
+	_ "coilkeep/driver/scpi"
 )
 
-// Stand-ins with the names and keys that the contract gives the drivers.
-func init() {
-	open := func(context.Context, driver.Conn, driver.Settings) (driver.Instrument, error) { return nil, nil }
-	driver.Register(driver.Driver{Name: "scpi", Open: open, Options: []driver.Option{
-		{Name: "terminator", Kind: driver.Text, Default: "lf", OneOf: []string{"lf", "crlf", "cr"}},
-		{Name: "init", Kind: driver.Texts, Default: []string{"CONF:RES"}},
-		{Name: "query", Kind: driver.Text, Default: "READ?"},
-	}})
-	driver.Register(driver.Driver{Name: "line", Open: open, Options: []driver.Option{
-		{Name: "pattern", Kind: driver.Text, Default: ""},
-		{Name: "prompt", Kind: driver.Text, Default: ""},
-		{Name: "unit", Kind: driver.Text, Default: ""},
-	}})
-	driver.Register(driver.Driver{Name: "modbus", Open: open, SharesPort: true, Options: []driver.Option{
-		{Name: "unit_id", Kind: driver.Integer, Default: int64(1)},
-		{Name: "scale", Kind: driver.Number, Default: 1.0},
-	}})
-	driver.Register(driver.Driver{Name: "manual", Open: open, NoPort: true})
+// The reference shows every key of every driver, those it does not use as
+// comments.
+func TestReferenceNamesTheKeysOfDrivers(t *testing.T) {
+	if len(driver.Names()) == 0 {
+		t.Fatal("no driver is registered")
+	}
+	for _, name := range driver.Names() {
+		d, _ := driver.Lookup(name)
+		if !strings.Contains(Reference, "# "+name+" ") {
+			t.Errorf("the reference does not name driver %s", name)
+		}
+		for _, option := range d.Options {
+			if !strings.Contains(Reference, "\n"+option.Name+" = ") && !strings.Contains(Reference, "\n# "+option.Name+" = ") {
+				t.Errorf("the reference does not show key %s of driver %s", option.Name, name)
+			}
+		}
+	}
 }
