@@ -71,17 +71,24 @@ func invalid(field, format string, args ...any) error {
 	return &FieldError{Field: field, Problem: fmt.Sprintf(format, args...)}
 }
 
-// explain wraps err with what was tried on path, and with the kind of file
-// trouble when there is one. Errors about records pass with no path: the file
-// is not at fault.
+// explain wraps err with what was tried, and with the path and the kind of
+// trouble when the file is at fault.
 func explain(path, tried string, err error) error {
 	if err == nil {
 		return nil
 	}
-	if kind := kindOf(err); kind != nil && !errors.Is(err, kind) {
-		return fmt.Errorf("%s in %s: %w (%w)", tried, path, kind, err)
+	if kindOf(err) != nil {
+		tried += " in " + path
 	}
-	return fmt.Errorf("%s: %w", tried, err)
+	return fmt.Errorf("%s: %w", tried, classify(err))
+}
+
+// classify adds the kind of file trouble to err, unless it says so already.
+func classify(err error) error {
+	if kind := kindOf(err); kind != nil && !errors.Is(err, kind) {
+		return fmt.Errorf("%w (%w)", kind, err)
+	}
+	return err
 }
 
 // kindOf tells what result code of SQLite err carries, as one of the errors

@@ -84,7 +84,7 @@ func (j *importer) readAll(ctx context.Context, r io.Reader) error {
 			if l.End.Lines != number-1 {
 				err = fmt.Errorf("%d lines should come before the end, not %d: some are lost", l.End.Lines, number-1)
 			}
-		default:
+		case l.Type != "history":
 			err = j.apply(ctx, l)
 		}
 		if err != nil {

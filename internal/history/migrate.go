@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"embed"
+	"errors"
 	"fmt"
 	"io/fs"
 	"path"
@@ -44,20 +45,27 @@ func mustReadMigrations(files fs.FS) []string {
 
 // inspect refuses a file that is not ours, or of a version that steps cannot
 // serve. It changes nothing.
-func inspect(ctx context.Context, q querier, steps []string, readOnly bool) error {
+func (s *Store) inspect(ctx context.Context, steps []string) (err error) {
+	// In one transaction, because another program may be creating the file.
+	tx, err := s.readers.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, tx.Rollback()) }()
 	var application, version, objects int
 	for _, ask := range []struct {
 		query string
 		into  *int
 	}{
+		{"SELECT COUNT(*) FROM sqlite_schema", &objects},
 		{"PRAGMA application_id", &application},
 		{"PRAGMA user_version", &version},
-		{"SELECT COUNT(*) FROM sqlite_schema", &objects},
 	} {
-		if err := q.QueryRowContext(ctx, ask.query).Scan(ask.into); err != nil {
+		if err := tx.QueryRowContext(ctx, ask.query).Scan(ask.into); err != nil {
 			return err
 		}
 	}
+	readOnly := s.opts.ReadOnly
 	empty := application == 0 && version == 0 && objects == 0
 	switch {
 	case empty && readOnly:

@@ -75,11 +75,12 @@ func makeIdle(ctx context.Context, dst string, opts Options) (err error) {
 	if !exists(dst) {
 		return nil
 	}
+	opts.ReadOnly = false
 	s := &Store{path: dst, opts: opts}
 	if s.readers, err = sql.Open("sqlite", s.dsn(true)); err != nil {
 		return err
 	}
-	err = inspect(ctx, s.readers, migrations, false)
+	err = s.inspect(ctx, migrations)
 	if err := s.Close(); err != nil {
 		return err
 	}
@@ -105,11 +106,12 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 	if err != nil {
 		return "", Report{}, err
 	}
+	opts.ReadOnly, opts.noCopy = false, true
 	old := &Store{path: source, opts: opts}
 	if old.readers, err = sql.Open("sqlite", old.dsn(true)); err != nil {
 		return "", Report{}, err
 	}
-	if err = inspect(ctx, old.readers, migrations, false); err == nil {
+	if err = old.inspect(ctx, migrations); err == nil {
 		fresh, err = old.vacuumBeside(ctx, dst)
 	}
 	if err := errors.Join(err, old.Close()); err != nil {
@@ -120,7 +122,6 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 			err = errors.Join(err, os.Remove(fresh))
 		}
 	}()
-	opts.ReadOnly, opts.noCopy = false, true
 	s, err := Open(ctx, fresh, opts)
 	if err != nil {
 		return "", Report{}, err

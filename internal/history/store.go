@@ -67,42 +67,44 @@ func Open(ctx context.Context, path string, opts Options) (*Store, error) {
 	return open(ctx, path, opts, migrations)
 }
 
-func open(ctx context.Context, path string, opts Options, steps []string) (_ *Store, err error) {
+func open(ctx context.Context, path string, opts Options, steps []string) (*Store, error) {
 	absolute, err := filepath.Abs(path)
 	if err != nil {
 		return nil, fmt.Errorf("open history %s: %w", path, err)
 	}
 	s := &Store{path: absolute, opts: opts.withDefaults()}
-	defer func() {
-		if err != nil {
-			err = errors.Join(explain(absolute, "open history", err), s.Close())
-		}
-	}()
+	if err := s.open(ctx, steps); err != nil {
+		return nil, errors.Join(fmt.Errorf("open history %s: %w", absolute, classify(err)), s.Close())
+	}
+	return s, nil
+}
+
+func (s *Store) open(ctx context.Context, steps []string) (err error) {
 	if err := s.prepareFile(); err != nil {
-		return nil, err
+		return err
 	}
 	// The file is looked at before any connection that could change it.
 	if s.readers, err = sql.Open("sqlite", s.dsn(true)); err != nil {
-		return nil, err
+		return err
 	}
 	s.readers.SetMaxOpenConns(4)
 	s.readers.SetConnMaxIdleTime(time.Minute)
 	if s.opts.ReadOnly {
-		return s, inspect(ctx, s.readers, steps, true)
+		return s.inspect(ctx, steps)
 	}
-	if exists(absolute) {
-		if err := inspect(ctx, s.readers, steps, false); err != nil {
-			return nil, err
+	if exists(s.path) {
+		if err := s.inspect(ctx, steps); err != nil {
+			return err
 		}
 	}
 	if s.writer, err = sql.Open("sqlite", s.dsn(false)); err != nil {
-		return nil, err
+		return err
 	}
 	s.writer.SetMaxOpenConns(1)
 	if err := s.checkWriter(ctx); err != nil {
-		return nil, err
+		return err
 	}
-	return s, s.migrate(ctx, steps)
+	return s.migrate(ctx, steps)
 }
 
 func exists(path string) bool {
@@ -118,9 +120,9 @@ func (s *Store) prepareFile() error {
 	case err == nil:
 		return nil
 	case !errors.Is(err, fs.ErrNotExist):
-		return err
+		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
 	case s.opts.ReadOnly:
-		return fmt.Errorf("%s: %w", s.path, ErrMissing)
+		return ErrMissing
 	}
 	if err := os.MkdirAll(filepath.Dir(s.path), 0o755); err != nil {
 		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
@@ -158,11 +160,7 @@ func fileURL(path string, settings url.Values) string {
 // checkWriter asks the writing connection whether its settings really hold,
 // and whether the file can be written at all.
 func (s *Store) checkWriter(ctx context.Context) error {
-	tx, err := s.writer.BeginTx(ctx, nil) // takes the write lock
-	if err != nil {
-		return err
-	}
-	if err := tx.Rollback(); err != nil {
+	if err := s.patiently(ctx, s.tryWriting); err != nil {
 		return err
 	}
 	for _, c := range []struct{ pragma, want string }{
@@ -179,6 +177,35 @@ func (s *Store) checkWriter(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// patiently calls fn again while it is busy and the busy time-out has not
+// passed: when several programs create a file at once, the change to WAL mode
+// gives up at once where anything else would wait.
+func (s *Store) patiently(ctx context.Context, fn func(context.Context) error) error {
+	deadline := time.Now().Add(s.opts.BusyTimeout)
+	for {
+		err := fn(ctx)
+		if kindOf(err) != ErrBusy || time.Now().After(deadline) {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return errors.Join(err, ctx.Err())
+		case <-time.After(5 * time.Millisecond):
+		}
+	}
+}
+
+// tryWriting writes something and takes it back. On a file that may only be
+// read, taking the write lock alone would pass.
+func (s *Store) tryWriting(ctx context.Context) error {
+	tx, err := s.writer.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "CREATE TABLE attempt (a INTEGER)")
+	return errors.Join(err, tx.Rollback())
 }
 
 // Path is the absolute path of the file.

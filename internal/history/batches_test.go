@@ -1,0 +1,113 @@
+package history
+
+import (
+	"errors"
+	"reflect"
+	"testing"
+)
+
+func TestBatchLife(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	record(t, s, "HN-0001")
+	if _, err := s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren"}); !errors.Is(err, ErrConflict) {
+		t.Errorf("second open batch of a bench: %v, want ErrConflict", err)
+	}
+	batch, err := s.ChangeSpool(t.Context(), "B-1", "S-18", "ada")
+	if err != nil || batch.Spool() != "S-18" {
+		t.Fatalf("change spool: %+v, %v", batch, err)
+	}
+	if _, err := s.ChangeSpool(t.Context(), "B-1", "S-18", "ada"); !errors.Is(err, ErrConflict) {
+		t.Errorf("same spool again: %v, want ErrConflict", err)
+	}
+	var from []int
+	for _, mark := range batch.Spools {
+		from = append(from, mark.FromSequence)
+	}
+	if !reflect.DeepEqual(from, []int{1, 2}) {
+		t.Errorf("spools from coils %v, want [1 2]", from)
+	}
+	open, err := s.OpenBatchOf(t.Context(), "north")
+	if err != nil || open == nil || !reflect.DeepEqual(*open, batch) {
+		t.Errorf("open batch %+v, %v; want %+v", open, err, batch)
+	}
+	closed, err := s.CloseBatch(t.Context(), "B-1", "ada")
+	if err != nil || closed.ClosedAt == nil {
+		t.Fatalf("close: %+v, %v", closed, err)
+	}
+	if got, err := s.Batch(t.Context(), "B-1"); err != nil || !reflect.DeepEqual(got, closed) {
+		t.Errorf("batch = %+v, %v; want %+v", got, err, closed)
+	}
+	if open, err := s.OpenBatchOf(t.Context(), "north"); err != nil || open != nil {
+		t.Errorf("open batch after closing: %+v, %v", open, err)
+	}
+	if _, err := s.CloseBatch(t.Context(), "B-1", "ada"); !errors.Is(err, ErrConflict) {
+		t.Errorf("close twice: %v, want ErrConflict", err)
+	}
+	if _, err := s.ChangeSpool(t.Context(), "B-1", "S-19", "ada"); !errors.Is(err, ErrConflict) {
+		t.Errorf("spool of a closed batch: %v, want ErrConflict", err)
+	}
+	// A measurement held back while the batch was closed is not lost.
+	if m := record(t, s, "HN-0002"); m.Sequence != 2 {
+		t.Errorf("late measurement has sequence %d, want 2", m.Sequence)
+	}
+}
+
+func TestOpenBatchRefuses(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	for _, c := range []struct {
+		name  string
+		start BatchStart
+		want  error
+	}{
+		{"name used before", BatchStart{Name: "B-1", Bench: "south", Design: "wren"}, ErrDuplicate},
+		{"unknown design", BatchStart{Bench: "south", Design: "emu"}, ErrNotFound},
+		{"no bench", BatchStart{Design: "wren"}, ErrInvalid},
+		{"no design", BatchStart{Bench: "south"}, ErrInvalid},
+		{"unprintable spool", BatchStart{Bench: "south", Design: "wren", Spool: "S\t1"}, ErrInvalid},
+	} {
+		if _, err := s.OpenBatch(t.Context(), c.start); !errors.Is(err, c.want) {
+			t.Errorf("%s: %v, want %v", c.name, err, c.want)
+		}
+	}
+	if _, err := s.Batch(t.Context(), "B-9"); !errors.Is(err, ErrNotFound) {
+		t.Errorf("unknown batch: %v, want ErrNotFound", err)
+	}
+	if _, err := s.CloseBatch(t.Context(), "B-9", ""); !errors.Is(err, ErrNotFound) {
+		t.Errorf("close unknown batch: %v, want ErrNotFound", err)
+	}
+}
+
+func TestGeneratedBatchNames(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	revised := wren()
+	revised.Turns = 8300
+	must(t)(s.ReviseDesign(t.Context(), revised, "ada"))
+	for _, want := range []string{"2026-03-02 wren", "2026-03-02 wren 2", "2026-03-02 wren 3"} {
+		batch, err := s.OpenBatch(t.Context(), BatchStart{Bench: "south", Design: "wren"})
+		if err != nil || batch.Name != want || batch.DesignRevision != 2 {
+			t.Fatalf("batch %q of revision %d, %v; want %q of 2", batch.Name, batch.DesignRevision, err, want)
+		}
+		must(t)(s.CloseBatch(t.Context(), batch.Name, "ada"))
+	}
+	for _, c := range []struct {
+		filter BatchFilter
+		want   []string
+	}{
+		{BatchFilter{}, []string{"2026-03-02 wren 3", "2026-03-02 wren 2", "2026-03-02 wren", "B-1"}},
+		{BatchFilter{Bench: "south", Limit: 2}, []string{"2026-03-02 wren 3", "2026-03-02 wren 2"}},
+		{BatchFilter{OpenOnly: true}, []string{"B-1"}},
+		{BatchFilter{Design: "emu"}, nil},
+	} {
+		batches, err := s.Batches(t.Context(), c.filter)
+		var names []string
+		for _, b := range batches {
+			names = append(names, b.Name)
+		}
+		if err != nil || !reflect.DeepEqual(names, c.want) {
+			t.Errorf("batches %+v = %q, %v; want %q", c.filter, names, err, c.want)
+		}
+	}
+}

@@ -1,0 +1,95 @@
+package history
+
+import (
+	"errors"
+	"testing"
+)
+
+func TestNextSerial(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name, pattern string
+		have          []string
+		want          string
+	}{
+		{"first", "HN-%04d", nil, "HN-0001"},
+		{"after the highest, not the last", "HN-%04d", []string{"HN-0007", "HN-0003"}, "HN-0008"},
+		{"longer than the pattern", "HN-%04d", []string{"HN-9999", "HN-10000", "HN-9998"}, "HN-10001"},
+		{"growing out of the pattern", "HN-%04d", []string{"HN-9999"}, "HN-10000"},
+		{"others around it", "HN-%04d", []string{"HN-0002", "HN-0009x", "HM-0044", "HN-00A9", "HN-09999", "hn-0050", "HN-099"}, "HN-0003"},
+		{"suffix", "N%03d-b", []string{"N004-b", "N009-t", "N010-b"}, "N011-b"},
+		{"digits in the text", "2026-%02d", []string{"2026-09", "2027-44"}, "2026-10"},
+		{"percent and umlaut", "ü%%%02d", []string{"ü%07", "ü%10"}, "ü%11"},
+		{"wildcards of SQL mean nothing", "H_%02d*", []string{"HX07*", "H_03*"}, "H_04*"},
+		{"no text at all", "%05d", []string{"00012", "99", "100000"}, "100001"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			s := workshop(t)
+			for _, serial := range c.have {
+				record(t, s, serial)
+			}
+			if got, err := s.NextSerial(t.Context(), c.pattern); err != nil || got != c.want {
+				t.Errorf("next = %q, %v; want %q", got, err, c.want)
+			}
+		})
+	}
+}
+
+func TestNextSerialUsedUp(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	record(t, s, "H999999999999999")
+	if got, err := s.NextSerial(t.Context(), "H%04d"); !errors.Is(err, ErrInvalid) {
+		t.Errorf("next = %q, %v; want ErrInvalid", got, err)
+	}
+}
+
+func TestValidateSerialPattern(t *testing.T) {
+	t.Parallel()
+	for _, bad := range []string{"", "HN", "HN-%d", "HN-%4d", "HN-%0d", "HN-%00d", "HN-%016d", "HN-%04x", "%02d-%02d", "HN-%", "HN-%04", "%+04d", "%s%04d", " %04d", "\n%04d"} {
+		if err := ValidateSerialPattern(bad); !errors.Is(err, ErrInvalid) {
+			t.Errorf("%q: %v, want ErrInvalid", bad, err)
+		}
+	}
+	for _, good := range []string{"HN-%04d", "%01d", "%015d", "100%%-%02d", "d%02d"} {
+		if err := ValidateSerialPattern(good); err != nil {
+			t.Errorf("%q: %v", good, err)
+		}
+	}
+}
+
+func FuzzSerialPattern(f *testing.F) {
+	for _, seed := range []string{"HN-%04d", "%%%02d-b", "%d", "x%015dy", "%0999999999d", "%04d%"} {
+		f.Add(seed, uint64(42))
+	}
+	f.Fuzz(func(t *testing.T, pattern string, number uint64) {
+		p, err := parseSerialPattern(pattern)
+		if err != nil {
+			return
+		}
+		number %= 1e15
+		serial := p.format(number)
+		if got, ok := p.parse(serial); !ok || got != number {
+			t.Errorf("pattern %q made %q of %d, read back as %d, %v", pattern, serial, number, got, ok)
+		}
+	})
+}
+
+func TestCoil(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	if _, err := s.Coil(t.Context(), "HN-0001"); !errors.Is(err, ErrNotFound) {
+		t.Errorf("unknown coil: %v, want ErrNotFound", err)
+	}
+	record(t, s, "HN-0001")
+	potted := record(t, s, "HN-0001", func(m *Measurement) { m.Stage, m.Batch = StagePotted, "" })
+	must(t)(s.Void(t.Context(), potted.ID, "clip slipped", "ada"))
+	coil, err := s.Coil(t.Context(), "HN-0001")
+	if err != nil || coil.Design != "wren" || coil.Batch != "B-1" || len(coil.Measurements) != 2 {
+		t.Errorf("coil %+v, %v", coil, err)
+	}
+	if coil.Measurements[0].Status != Void || coil.Measurements[0].Budget != nil {
+		t.Errorf("newest: status %q, budget %v; want void without a budget", coil.Measurements[0].Status, coil.Measurements[0].Budget)
+	}
+}

@@ -1,0 +1,126 @@
+package history
+
+import (
+	"errors"
+	"math"
+	"reflect"
+	"testing"
+	"time"
+)
+
+func TestCalibrations(t *testing.T) {
+	t.Parallel()
+	s := newStore(t)
+	if c, err := s.CurrentCalibration(t.Context(), "north", Meter); c != nil || err != nil {
+		t.Errorf("before any: %+v, %v", c, err)
+	}
+	add := func(c Calibration) Calibration {
+		t.Helper()
+		stored, err := s.AddCalibration(t.Context(), c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return stored
+	}
+	old := add(Calibration{Time: firstInstant.AddDate(-1, 0, 0), Bench: "north", Role: Meter, Instrument: "PM-6",
+		Certificate: "C-1", DueAt: firstInstant.AddDate(0, 0, 10), CorrectionRatio: 0.0002, By: "ada"})
+	current := add(Calibration{Bench: "north", Role: Meter, Instrument: "PM-6", CorrectionRatio: 0.0001})
+	planned := add(Calibration{Time: firstInstant.AddDate(1, 0, 0), Bench: "north", Role: Meter, Instrument: "PM-6"})
+	add(Calibration{Bench: "north", Role: Probe, Instrument: "T-1"})
+	add(Calibration{Bench: "south", Role: Meter, Instrument: "PM-7"})
+	got, err := s.CurrentCalibration(t.Context(), "north", Meter)
+	if err != nil || got == nil || !reflect.DeepEqual(*got, current) {
+		t.Errorf("current = %+v, %v; want %+v", got, err, current)
+	}
+	list, err := s.Calibrations(t.Context(), "north")
+	if err != nil || len(list) != 4 || !reflect.DeepEqual(list[0], planned) || !reflect.DeepEqual(list[3], old) {
+		t.Errorf("calibrations %+v, %v", list, err)
+	}
+	if all, err := s.Calibrations(t.Context(), ""); err != nil || len(all) != 5 {
+		t.Errorf("%d calibrations of all benches, %v; want 5", len(all), err)
+	}
+	for field, c := range map[string]Calibration{
+		"role":             {Bench: "north", Role: "clip"},
+		"bench":            {Role: Meter},
+		"correction_ratio": {Bench: "north", Role: Meter, CorrectionRatio: math.NaN()},
+		"due_at":           {Bench: "north", Role: Meter, Time: firstInstant, DueAt: firstInstant.Add(-time.Hour)},
+	} {
+		_, err := s.AddCalibration(t.Context(), c)
+		var fault *FieldError
+		if !errors.As(err, &fault) || fault.Field != field {
+			t.Errorf("error %v, want one about %s", err, field)
+		}
+	}
+	if _, err := s.AddCalibration(t.Context(), old); !errors.Is(err, ErrDuplicate) {
+		t.Errorf("same id twice: %v, want ErrDuplicate", err)
+	}
+}
+
+func TestCheckMeasurements(t *testing.T) {
+	t.Parallel()
+	s := newStore(t)
+	celsius := 21.5
+	first, err := s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6803.4, TemperatureC: &celsius, Meter: "PM-6", By: "ada"})
+	if err != nil || math.Abs(first.DeviationRatio-0.0005) > 1e-12 {
+		t.Fatalf("stored %+v, %v; want a deviation of 0.0005", first, err)
+	}
+	second, err := s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6799})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := s.CheckMeasurements(t.Context(), "north", 0); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{second, first}) {
+		t.Errorf("got %+v, %v", got, err)
+	}
+	if got, err := s.CheckMeasurements(t.Context(), "", 1); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{second}) {
+		t.Errorf("newest one: %+v, %v", got, err)
+	}
+	for field, c := range map[string]CheckMeasurement{
+		"nominal_ohms":  {Bench: "north", Standard: "R", MeasuredOhms: 1},
+		"measured_ohms": {Bench: "north", Standard: "R", NominalOhms: 1, MeasuredOhms: math.Inf(1)},
+		"standard":      {Bench: "north", NominalOhms: 1, MeasuredOhms: 1},
+	} {
+		_, err := s.AddCheckMeasurement(t.Context(), c)
+		var fault *FieldError
+		if !errors.As(err, &fault) || fault.Field != field {
+			t.Errorf("error %v, want one about %s", err, field)
+		}
+	}
+}
+
+func TestInstruments(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	record(t, s, "HN-0001")
+	record(t, s, "HN-0002", func(m *Measurement) { m.Time = m.Time.Add(time.Hour); m.Meter = "Plover Instruments,PM-7" })
+	record(t, s, "HN-0003", func(m *Measurement) { m.Probe = "" })
+	got, err := s.Instruments(t.Context(), "north")
+	want := []Instrument{
+		{"north", Meter, "Plover Instruments,PM-6,0042,1.3", firstInstant},
+		{"north", Probe, "line tcp:127.0.0.1:4001", firstInstant},
+		{"north", Meter, "Plover Instruments,PM-7", firstInstant.Add(time.Hour)},
+	}
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("got %+v, %v\nwant %+v", got, err, want)
+	}
+}
+
+func TestJournal(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	entry, err := s.AddJournal(t.Context(), JournalEntry{Bench: "north", Who: "ada", Action: "configuration", Subject: "north", Detail: "poll 200 ms"})
+	if err != nil || entry.ID == "" || entry.Time.IsZero() {
+		t.Fatalf("stored %+v, %v", entry, err)
+	}
+	all, err := s.Journal(t.Context(), JournalFilter{})
+	if err != nil || len(all) != 3 || all[0] != entry {
+		t.Errorf("journal %+v, %v", all, err)
+	}
+	for _, f := range []JournalFilter{{Action: "configuration"}, {Bench: "north", Limit: 1}, {Subject: "north"}, {From: entry.Time}} {
+		if got, err := s.Journal(t.Context(), f); err != nil || !reflect.DeepEqual(got, []JournalEntry{entry}) {
+			t.Errorf("%+v: %+v, %v", f, got, err)
+		}
+	}
+	if _, err := s.AddJournal(t.Context(), JournalEntry{}); !errors.Is(err, ErrInvalid) {
+		t.Errorf("empty entry: %v, want ErrInvalid", err)
+	}
+}
