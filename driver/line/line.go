@@ -38,8 +38,8 @@
 // readings at each new length, once.
 //
 // After a prompt that was not answered in time, or not readably, the late answer
-// is waited for and dropped, up to one and a half time-outs after its prompt, so
-// that it is not taken for the answer to the next one. A still later answer
+// is waited for and dropped, up to 1.4 time-outs after its prompt, so that it is
+// not taken for the answer to the next one. A still later answer
 // cannot be told from a timely one: choose a time-out well above the slowest.
 package line
 

@@ -190,7 +190,7 @@ func TestPromptedLateAnswer(t *testing.T) {
 	for name, late := range map[string]time.Duration{
 		"between the calls":       timeout,
 		"during the next call":    timeout + timeout/4,
-		"just in the last moment": timeout * 3 / 2 * 99 / 100,
+		"just in the last moment": timeout * 139 / 100,
 	} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {

@@ -37,8 +37,7 @@
 // everything before the identity is old, and it is no number. Of each time-out
 // a quarter, at most 0.5 s, is kept for this and for reading the error queue; the
 // answer must come within the rest. From a meter that does not answer *IDN? the
-// late answer is awaited instead, up to one and a half time-outs after its
-// question; a still later one cannot be told from a timely one.
+// late answer is awaited instead, up to 1.4 time-outs after its question; a still later one cannot be told from a timely one.
 package scpi
 
 import (

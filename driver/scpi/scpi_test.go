@@ -242,7 +242,7 @@ func TestLateAnswerSaysSo(t *testing.T) {
 
 // A meter without *IDN? is protected as far as its silence tells.
 func TestLateAnswerWithoutMarker(t *testing.T) {
-	f := &fakeMeter{noIDN: true, readings: []string{"+1.111E+03", "+2.222E+03"}, delay: timeout * 140 / 100}
+	f := &fakeMeter{noIDN: true, readings: []string{"+1.111E+03", "+2.222E+03"}, delay: timeout * 119 / 100}
 	bench(t, f, nil, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
 		expectError(t, i, driver.ErrSilent, "READ?")
 		expect(t, i, driver.OK, 2222)

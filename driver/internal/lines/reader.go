@@ -217,13 +217,15 @@ func (r *Reader) AwaitLate(ctx context.Context, until, deadline time.Time) (int,
 }
 
 // Late is how long after a question its answer is still waited for and dropped
-// when it did not come within the time-out.
-func Late(timeout time.Duration) time.Duration { return timeout + timeout/2 }
+// when it did not come within the time-out. It is less than one and a half
+// time-outs, so that a question asked after such a wait still has some time for
+// its answer when it must itself wait for the one before.
+func Late(timeout time.Duration) time.Duration { return timeout * 14 / 10 }
 
-// Bytes returns what was received and not cut into lines, for protocols
-// without lines.
-func (r *Reader) Bytes() []byte {
+// Bytes returns what was received and not cut into lines, and when the last of
+// it arrived, for protocols without lines.
+func (r *Reader) Bytes() ([]byte, time.Time) {
 	b := r.got
 	r.got = nil
-	return b
+	return b, r.at
 }
