@@ -1,0 +1,168 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/history"
+)
+
+// listBenches answers with how every bench stands.
+func (s *site) listBenches(w http.ResponseWriter, r *http.Request) error {
+	s.reply(w, r, http.StatusOK, struct {
+		Benches []bench.Snapshot `json:"benches"`
+	}{s.snapshots()})
+	return nil
+}
+
+// snapshots takes one of every bench, in the order of the configuration.
+func (s *site) snapshots() []bench.Snapshot {
+	list := make([]bench.Snapshot, 0, len(s.server.Benches))
+	for _, b := range s.server.Benches {
+		list = append(list, b.Snapshot())
+	}
+	return list
+}
+
+// bench finds the bench the path names.
+func (s *site) bench(r *http.Request) (Bench, error) {
+	name := r.PathValue("bench")
+	if b := s.benches[name]; b != nil {
+		return b, nil
+	}
+	return nil, s.noBench(name)
+}
+
+func (s *site) noBench(name string) error {
+	return notFound.of("bench", "there is no bench %q; this daemon serves %s", name, strings.Join(sortedKeys(s.benches), ", "))
+}
+
+func (s *site) showBench(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, b.Snapshot())
+	return nil
+}
+
+func (s *site) startBatch(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	var body struct {
+		Batch    string `json:"batch"`
+		Design   string `json:"design"`
+		Spool    string `json:"spool"`
+		Winder   string `json:"winder"`
+		Operator string `json:"operator"`
+	}
+	if err := decode(w, r, &body); err != nil {
+		return err
+	}
+	batch, err := b.StartBatch(r.Context(), history.BatchStart{
+		Name:     body.Batch,
+		Bench:    r.PathValue("bench"),
+		Design:   body.Design,
+		Spool:    body.Spool,
+		Winder:   body.Winder,
+		Operator: body.Operator,
+		Who:      who(r),
+	})
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusCreated, batch)
+	return nil
+}
+
+func (s *site) closeBatch(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	batch, err := b.CloseBatch(r.Context(), who(r))
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, batch)
+	return nil
+}
+
+func (s *site) changeSpool(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	var body struct {
+		Spool string `json:"spool"`
+	}
+	if err := decode(w, r, &body); err != nil {
+		return err
+	}
+	batch, err := b.ChangeSpool(r.Context(), body.Spool, who(r))
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, batch)
+	return nil
+}
+
+// setNext says what the next measurement will be filed under.
+func (s *site) setNext(w http.ResponseWriter, r *http.Request) error {
+	var body struct {
+		Serial string `json:"serial"`
+		Stage  string `json:"stage"`
+		Again  bool   `json:"again"`
+	}
+	return s.order(w, r, &body, func(b Bench) error {
+		return b.SetNext(r.Context(), bench.Next{Serial: body.Serial, Stage: body.Stage, Again: body.Again, Who: who(r)})
+	})
+}
+
+// record asks for a measurement now, by the rules or in spite of them.
+func (s *site) record(w http.ResponseWriter, r *http.Request) error {
+	var body struct {
+		Force  bool   `json:"force"`
+		Reason string `json:"reason"`
+	}
+	return s.order(w, r, &body, func(b Bench) error {
+		if body.Force && strings.TrimSpace(body.Reason) == "" {
+			return invalid.of("reason", "a forced measurement needs a reason; it is kept with it")
+		}
+		return b.Record(r.Context(), bench.RecordRequest{Force: body.Force, Reason: body.Reason, Who: who(r)})
+	})
+}
+
+// typeReading hands a typed value to an instrument that is read by a person.
+func (s *site) typeReading(w http.ResponseWriter, r *http.Request) error {
+	var body struct {
+		Role  history.Role `json:"role"`
+		Value string       `json:"value"`
+	}
+	return s.order(w, r, &body, func(b Bench) error {
+		if body.Role != history.Meter && body.Role != history.Probe {
+			return invalid.of("role", "%q must be %q or %q", body.Role, history.Meter, history.Probe)
+		}
+		return b.Type(r.Context(), body.Role, body.Value)
+	})
+}
+
+// order reads body, has do carry it out on the bench the path names, and
+// answers with how the bench stands then.
+func (s *site) order(w http.ResponseWriter, r *http.Request, body any, do func(Bench) error) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	if err := decode(w, r, body); err != nil {
+		return err
+	}
+	if err := do(b); err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, b.Snapshot())
+	return nil
+}

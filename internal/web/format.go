@@ -1,0 +1,115 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+)
+
+// How the page says things. The script of the page formats live readings the
+// same way; see live.js.
+
+// liveOhms shows a reading with five significant digits; a reading has no
+// uncertainty of its own.
+func liveOhms(ohms float64) string {
+	if ohms < 1000 {
+		return significant(ohms, 5) + " Ω"
+	}
+	if ohms < 1e6 {
+		return significant(ohms/1e3, 5) + " kΩ"
+	}
+	return significant(ohms/1e6, 5) + " MΩ"
+}
+
+// significant shows v with that many significant digits, without exponent.
+func significant(v float64, digits int) string {
+	before := 1
+	if v != 0 {
+		before = int(math.Floor(math.Log10(math.Abs(v)))) + 1
+	}
+	return strconv.FormatFloat(v, 'f', max(0, digits-before), 64)
+}
+
+// ohmsWithin shows a value and its expanded uncertainty, the uncertainty with
+// two significant digits and the value to the same place (JCGM 100:2008,
+// 7.2.6).
+func ohmsWithin(ohms, expanded float64) string {
+	unit, scale := "Ω", 1.0
+	if ohms >= 1000 {
+		unit, scale = "kΩ", 1e3
+	}
+	if expanded <= 0 {
+		return liveOhms(ohms)
+	}
+	// Rounding to two digits may add a place before the point: 0.0996 is 0.10.
+	size := math.Floor(math.Log10(expanded / scale))
+	if math.Round(expanded/scale*math.Pow(10, 1-size)) >= 100 {
+		size++
+	}
+	places := max(0, 1-int(size))
+	return fmt.Sprintf("%.*f ± %.*f %s", places, ohms/scale, places, expanded/scale, unit)
+}
+
+// plainOhms shows a value that was written down, such as a target, in full.
+func plainOhms(ohms float64) string {
+	if ohms < 1000 {
+		return strconv.FormatFloat(ohms, 'f', -1, 64) + " Ω"
+	}
+	return strconv.FormatFloat(math.Round(ohms*1e3)/1e6, 'f', -1, 64) + " kΩ"
+}
+
+func celsius(t float64) string { return strconv.FormatFloat(t, 'f', 2, 64) + " °C" }
+
+// deviation says how far ohms is from target.
+func deviation(ohms, target float64) string {
+	return fmt.Sprintf("%+.2f %% from target", (ohms/target-1)*100)
+}
+
+// difference says how far the coil is from the probe.
+func difference(kelvin float64) string {
+	if kelvin < 0 {
+		return fmt.Sprintf("about %.1f K colder than the probe", -kelvin)
+	}
+	return fmt.Sprintf("about %.1f K warmer than the probe", kelvin)
+}
+
+// verdictWords says a verdict; it never stands for its colour alone.
+func verdictWords(v conformity.Verdict) string {
+	switch v {
+	case conformity.In:
+		return "in tolerance"
+	case conformity.High:
+		return "too high"
+	case conformity.Low:
+		return "too low"
+	case conformity.Undecided:
+		return "undecided"
+	}
+	return "not judged"
+}
+
+// statusWords says a measurement's status where it is not the ordinary one.
+func statusWords(s history.Status) string {
+	switch s {
+	case history.Forced:
+		return "forced"
+	case history.Manual:
+		return "typed in"
+	case history.Void:
+		return "void"
+	case history.Superseded:
+		return "replaced"
+	}
+	return ""
+}
+
+// machineTime is t for a program to read.
+func machineTime(t time.Time) string { return t.UTC().Format(time.RFC3339) }
+
+// localTime is t for a person, in the daemon's time zone; the page's script
+// shows it in the reader's own.
+func localTime(t time.Time) string { return t.Local().Format("2006-01-02 15:04:05") }

@@ -1,0 +1,133 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"coilkeep/internal/history"
+)
+
+const (
+	defaultPage = 100
+	longestPage = 1000
+)
+
+// listMeasurements answers with one page of measurements, the oldest first,
+// and the cursor of the next page when there is one.
+func (s *site) listMeasurements(w http.ResponseWriter, r *http.Request) error {
+	filter, err := parseFilter(r.URL.Query())
+	if err != nil {
+		return err
+	}
+	page, next, err := s.server.History.Measurements(r.Context(), filter)
+	if err != nil {
+		return err
+	}
+	if page == nil {
+		page = []history.Measurement{}
+	}
+	s.reply(w, r, http.StatusOK, struct {
+		Measurements []history.Measurement `json:"measurements"`
+		// Next is empty on the last page.
+		Next string `json:"next"`
+	}{page, next})
+	return nil
+}
+
+// parseFilter reads the query of a list of measurements. A parameter that is
+// not known or cannot be read is refused: a filter that is left out silently
+// would answer another question than was asked.
+func parseFilter(query url.Values) (history.Filter, error) {
+	filter := history.Filter{Limit: defaultPage}
+	for _, name := range sortedKeys(query) {
+		value := query.Get(name)
+		var err error
+		switch name {
+		case "batch":
+			filter.Batch = value
+		case "design":
+			filter.Design = value
+		case "serial":
+			filter.Serial = value
+		case "bench":
+			filter.Bench = value
+		case "after":
+			filter.After = value
+		case "from":
+			filter.From, err = parseTime(name, value)
+		case "to":
+			filter.To, err = parseTime(name, value)
+		case "limit":
+			filter.Limit, err = parseLimit(value)
+		default:
+			err = invalid.of(name, "there is no parameter %q here; known ones are batch, design, serial, bench, "+
+				"from, to, after and limit", name)
+		}
+		if err != nil {
+			return history.Filter{}, err
+		}
+	}
+	return filter, nil
+}
+
+func parseTime(name, value string) (time.Time, error) {
+	at, err := time.Parse(time.RFC3339Nano, value)
+	if err != nil {
+		return time.Time{}, invalid.of(name, "%q is not a time like 2026-03-14T09:30:00Z", value)
+	}
+	return at, nil
+}
+
+func parseLimit(value string) (int, error) {
+	limit, err := strconv.Atoi(value)
+	if err != nil || limit < 1 || limit > longestPage {
+		return 0, invalid.of("limit", "%q is not a whole number from 1 to %d", value, longestPage)
+	}
+	return limit, nil
+}
+
+// measurementDetail is a measurement with everything behind it.
+type measurementDetail struct {
+	history.Measurement
+	Readings []history.Reading `json:"readings"`
+}
+
+func (s *site) showMeasurement(w http.ResponseWriter, r *http.Request) error {
+	m, readings, err := s.server.History.Measurement(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	if readings == nil {
+		readings = []history.Reading{}
+	}
+	s.reply(w, r, http.StatusOK, measurementDetail{m, readings})
+	return nil
+}
+
+// voidMeasurement withdraws a measurement; it stays in the history with the
+// reason.
+func (s *site) voidMeasurement(w http.ResponseWriter, r *http.Request) error {
+	var body struct {
+		Reason string `json:"reason"`
+	}
+	if err := decode(w, r, &body); err != nil {
+		return err
+	}
+	m, err := s.server.History.Void(r.Context(), r.PathValue("id"), body.Reason, who(r))
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, m)
+	return nil
+}
+
+func (s *site) showCoil(w http.ResponseWriter, r *http.Request) error {
+	coil, err := s.server.History.Coil(r.Context(), r.PathValue("serial"))
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, coil)
+	return nil
+}

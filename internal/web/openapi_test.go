@@ -1,0 +1,172 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"mime"
+	"net"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/getkin/kin-openapi/openapi3"
+
+	"coilkeep/internal/capture"
+)
+
+// description loads the API's description once, and checks it against the
+// OpenAPI Specification 3.0.3.
+var description = sync.OnceValues(func() (*openapi3.T, error) {
+	content, err := files.ReadFile("openapi.json")
+	if err != nil {
+		return nil, err
+	}
+	loader := openapi3.NewLoader()
+	doc, err := loader.LoadFromData(content)
+	if err != nil {
+		return nil, err
+	}
+	return doc, doc.Validate(loader.Context)
+})
+
+func describe(t *testing.T) *openapi3.T {
+	t.Helper()
+	doc, err := description()
+	if err != nil {
+		t.Fatalf("the API's description is not valid OpenAPI: %v", err)
+	}
+	return doc
+}
+
+// operation finds what the description says of a request; nil when it says
+// nothing.
+func operation(doc *openapi3.T, r *http.Request) *openapi3.Operation {
+	mux := http.NewServeMux()
+	found := map[string]*openapi3.Operation{}
+	for path, item := range doc.Paths.Map() {
+		pattern := path
+		if path == "/" {
+			pattern = "/{$}"
+		}
+		for method, op := range item.Operations() {
+			mux.Handle(method+" "+pattern, http.NotFoundHandler())
+			found[method+" "+pattern] = op
+		}
+	}
+	_, pattern := mux.Handler(r)
+	return found[pattern]
+}
+
+// checkDescribed fails the test when an answer is not what the description
+// promises: its status, its content type, and its body.
+func checkDescribed(t *testing.T, r *http.Request, answer reply) {
+	t.Helper()
+	doc := describe(t)
+	media, _, err := mime.ParseMediaType(answer.header.Get("Content-Type"))
+	if err != nil {
+		t.Fatalf("%s %s: content type: %v", r.Method, r.URL.Path, err)
+	}
+	promised := doc.Components.Responses["Problem"].Value
+	if op := operation(doc, r); op != nil {
+		response := op.Responses.Status(answer.status)
+		if response == nil {
+			response = op.Responses.Default()
+		}
+		promised = response.Value
+	}
+	content := promised.Content[media]
+	if content == nil {
+		t.Fatalf("%s %s: status %d with content type %q is not described", r.Method, r.URL.Path, answer.status, media)
+	}
+	if !strings.HasSuffix(media, "json") {
+		return
+	}
+	var value any
+	if err := json.Unmarshal(answer.body, &value); err != nil {
+		t.Fatalf("%s %s: %v", r.Method, r.URL.Path, err)
+	}
+	if err := content.Schema.Value.VisitJSON(value, openapi3.MultiErrors(), openapi3.VisitAsResponse()); err != nil {
+		t.Errorf("%s %s: the answer is not as described: %v", r.Method, r.URL.Path, err)
+	}
+}
+
+// TestDescriptionListsEveryRoute compares the description with what is really
+// served, both ways.
+func TestDescriptionListsEveryRoute(t *testing.T) {
+	t.Parallel()
+	doc := describe(t)
+	w := newWorkshop(t)
+	var got, want []string
+	for _, r := range w.site(&net.TCPAddr{IP: net.IPv4(127, 0, 0, 1)}).routes() {
+		want = append(want, r.method+" "+strings.TrimSuffix(r.path, "{$}"))
+	}
+	for path, item := range doc.Paths.Map() {
+		for method := range item.Operations() {
+			got = append(got, method+" "+path)
+		}
+	}
+	slices.Sort(got)
+	slices.Sort(want)
+	if !slices.Equal(got, want) {
+		t.Errorf("the description lists\n%s\nbut served is\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// TestDescriptionListsEveryProblem compares the kinds of problems with those
+// the description explains.
+func TestDescriptionListsEveryProblem(t *testing.T) {
+	t.Parallel()
+	encoded, err := json.Marshal(describe(t).Extensions["x-problems"])
+	if err != nil {
+		t.Fatal(err)
+	}
+	var explained map[string]struct {
+		Status int    `json:"status"`
+		Remedy string `json:"remedy"`
+	}
+	if err := json.Unmarshal(encoded, &explained); err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range kinds() {
+		e, ok := explained[k.name]
+		if !ok || e.Status != k.status || e.Remedy == "" {
+			t.Errorf("kind %q with status %d is explained as %+v", k.name, k.status, e)
+		}
+		delete(explained, k.name)
+	}
+	for name := range explained {
+		t.Errorf("problem %q is explained, but there is no such kind", name)
+	}
+}
+
+// TestDescriptionListsEveryState compares the states of a capture.
+func TestDescriptionListsEveryState(t *testing.T) {
+	t.Parallel()
+	var got []string
+	for _, state := range describe(t).Components.Schemas["Bench"].Value.Properties["state"].Value.Enum {
+		got = append(got, state.(string))
+	}
+	var want []string
+	for _, state := range capture.States() {
+		want = append(want, string(state))
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got states %q, want %q", got, want)
+	}
+}
+
+func TestDescriptionIsServed(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.start(t)
+	answer := w.ask(t, "GET", "/api/v1/openapi.json", nil)
+	content, err := files.ReadFile("openapi.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if answer.status != http.StatusOK || !bytes.Equal(answer.body, content) {
+		t.Errorf("got status %d and %d bytes, want 200 and %d bytes", answer.status, len(answer.body), len(content))
+	}
+}

@@ -1,0 +1,125 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"html/template"
+	"net/http"
+	"time"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
+)
+
+// shownMeasurements is how many of a bench's measurements the page lists.
+const shownMeasurements = 10
+
+var templates = template.Must(template.New("").Funcs(template.FuncMap{
+	"liveOhms":     liveOhms,
+	"celsius":      celsius,
+	"difference":   difference,
+	"within":       ohmsWithin,
+	"plainOhms":    plainOhms,
+	"verdictWords": verdictWords,
+	"statusWords":  statusWords,
+	"machineTime":  machineTime,
+	"localTime":    localTime,
+}).ParseFS(files, "templates/*.html"))
+
+// pageView is everything the status page shows.
+type pageView struct {
+	Workshop string
+	Now      time.Time
+	Panels   []panelView
+	// Start is shown until the first coil is measured.
+	Start *startView
+}
+
+// startView is the way to the first measured coil, and how much of it is done.
+type startView struct {
+	HasDesign, HasBatch bool
+	Bench               string
+}
+
+// panelView is what the page shows of one bench.
+type panelView struct {
+	bench.Snapshot
+	Instruments []bench.Instrument
+	// Recent lists the latest measurements, the newest first.
+	Recent []history.Measurement
+	// Judged is the measurement of the coil on the clips, once it is recorded.
+	Judged *history.Measurement
+	// Deviation says how far that coil is from its target.
+	Deviation string
+	Scale     *scaleView
+}
+
+// page serves the status page.
+func (s *site) page(w http.ResponseWriter, r *http.Request) error {
+	view := pageView{Workshop: s.server.Workshop, Now: s.now()}
+	measured := false
+	for _, b := range s.server.Benches {
+		panel, err := s.panelView(r.Context(), b.Snapshot())
+		if err != nil {
+			return err
+		}
+		measured = measured || len(panel.Recent) > 0
+		view.Panels = append(view.Panels, panel)
+	}
+	if !measured && len(view.Panels) > 0 {
+		designs, err := s.server.History.Designs(r.Context())
+		if err != nil {
+			return fmt.Errorf("designs for the page: %w", err)
+		}
+		first := view.Panels[0]
+		view.Start = &startView{HasDesign: len(designs) > 0, HasBatch: first.Batch != nil, Bench: first.Bench}
+	}
+	return s.render(w, "page.html", view)
+}
+
+// panel serves the part of the page that belongs to one bench; the page's
+// script fetches it when something has changed.
+func (s *site) panel(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	view, err := s.panelView(r.Context(), b.Snapshot())
+	if err != nil {
+		return err
+	}
+	return s.render(w, "panel.html", view)
+}
+
+func (s *site) panelView(ctx context.Context, snapshot bench.Snapshot) (panelView, error) {
+	recent, _, err := s.server.History.Measurements(ctx,
+		history.Filter{Bench: snapshot.Bench, Newest: true, Limit: shownMeasurements})
+	if err != nil {
+		return panelView{}, fmt.Errorf("latest measurements for the page: %w", err)
+	}
+	view := panelView{Snapshot: snapshot, Recent: recent, Scale: newScale(snapshot)}
+	for _, instrument := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
+		if instrument.Driver != "" || instrument.Fault != "" {
+			view.Instruments = append(view.Instruments, instrument)
+		}
+	}
+	if snapshot.State == string(capture.Recorded) {
+		view.Judged = snapshot.Last
+	}
+	if m, d := view.Judged, snapshot.Design; m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision {
+		view.Deviation = deviation(m.R20Ohms, d.TargetOhms)
+	}
+	return view, nil
+}
+
+// render answers with a page, whole or not at all.
+func (s *site) render(w http.ResponseWriter, name string, view any) error {
+	var b bytes.Buffer
+	if err := templates.ExecuteTemplate(&b, name, view); err != nil {
+		return fmt.Errorf("render the page: %w", err)
+	}
+	s.send(w, http.StatusOK, "text/html; charset=utf-8", b.Bytes())
+	return nil
+}

@@ -1,0 +1,233 @@
+package web
+
+import (
+	"flag"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/capture"
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+)
+
+var update = flag.Bool("update", false, "rewrite the golden pages")
+
+// page fetches a page and checks that it is one.
+func (w *workshop) page(t *testing.T, path string) string {
+	t.Helper()
+	answer := w.ask(t, "GET", path, nil)
+	if answer.status != http.StatusOK || answer.header.Get("Content-Type") != "text/html; charset=utf-8" {
+		t.Fatalf("%s: got status %d, content type %q: %s", path, answer.status, answer.header.Get("Content-Type"), answer.body)
+	}
+	return string(answer.body)
+}
+
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("the page differs from %s; run with -update and read the difference\ngot:\n%s", path, got)
+	}
+}
+
+// TestPageAtWork holds the whole page while a coil of a batch settles.
+func TestPageAtWork(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	w.measure(t, "HN-0001", 6721.4, noon.Add(-3*time.Minute))
+	last := w.measure(t, "HN-0002", 7195.0, noon.Add(-2*time.Minute))
+	if _, err := w.store.Void(t.Context(), last.ID, "wrong coil", "Ada"); err != nil {
+		t.Fatal(err)
+	}
+	w.north.set(func(s *bench.Snapshot) {
+		ohms, r20, expanded := 6698.12, 6637.25, 32.41
+		s.State, s.Words = string(capture.Settling), "Hands off; filling the window."
+		s.ReadingsHave, s.ReadingsWanted = 3, 8
+		s.ResistanceOhms, s.R20Ohms, s.ExpandedUncertaintyOhms = &ohms, &r20, &expanded
+		s.Probe.Up, s.Probe.Fault = false, "unplugged: is the cable in?"
+		s.NextSerial = "HN-0003"
+	})
+	w.start(t)
+	local := regexp.MustCompile(`\d{4}-\d\d-\d\d \d\d:\d\d:\d\d`)
+	golden(t, "page.html", local.ReplaceAllString(w.page(t, "/"), "(local time)"))
+	if got := w.page(t, "/benches/north/panel"); !strings.Contains(w.page(t, "/"), strings.TrimSpace(got)) {
+		t.Error("the panel is not the same as in the page")
+	}
+}
+
+func TestPageGreetsANewcomer(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.start(t)
+	const greeting = "Three steps to your first measured coil"
+	page := w.page(t, "/")
+	for _, text := range []string{greeting, "coilkeep design add", "coilkeep batch start --bench north", "Clip a coil on",
+		"disconnect the coil from any amplifier", "No coil has been measured on this bench yet", "Heron Lane Coils"} {
+		if !strings.Contains(page, text) {
+			t.Errorf("the page lacks %q", text)
+		}
+	}
+	if strings.Contains(page, "– done") {
+		t.Error("a step is done before anything was")
+	}
+	w.wind(t)
+	if got := strings.Count(w.page(t, "/"), "– done"); got != 2 {
+		t.Errorf("got %d steps done, want 2", got)
+	}
+	w.measure(t, "HN-0001", 6700, noon)
+	if strings.Contains(w.page(t, "/"), greeting) {
+		t.Error("the greeting stays after the first coil")
+	}
+}
+
+// TestPageShowsVerdictsByShape has every verdict be said by a word and a
+// shape, never by colour alone.
+func TestPageShowsVerdictsByShape(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	m := w.measure(t, "HN-0001", 6721.4, noon)
+	w.start(t)
+	for verdict, words := range map[conformity.Verdict]string{
+		conformity.In: "in tolerance", conformity.High: "too high", conformity.Low: "too low", conformity.Undecided: "undecided",
+	} {
+		m.Verdict = verdict
+		w.north.set(func(s *bench.Snapshot) { s.State, s.Last = string(capture.Recorded), &m })
+		page := w.page(t, "/")
+		want := fmt.Sprintf(`<use href="#shape-%s"/></svg><b>%s</b>`, verdict, words)
+		if !strings.Contains(page, want) {
+			t.Errorf("%s: the page lacks %s", verdict, want)
+		}
+		if !strings.Contains(page, fmt.Sprintf(`id="shape-%s"`, verdict)) {
+			t.Errorf("%s: there is no such shape", verdict)
+		}
+	}
+	w.north.set(func(s *bench.Snapshot) { s.State = string(capture.Settling) })
+	if strings.Contains(w.page(t, "/"), "<b>in tolerance</b>") || strings.Contains(w.page(t, "/"), "<b>undecided</b>") {
+		t.Error("the verdict of the last coil stands beside the next one")
+	}
+}
+
+// TestPageShowsNothingOld has unknown values be a dash.
+func TestPageShowsNothingOld(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.north.set(func(s *bench.Snapshot) {
+		s.ResistanceOhms, s.TemperatureCelsius, s.R20Ohms = nil, nil, nil
+		s.Unsaved = "the disk is full"
+	})
+	w.start(t)
+	panel := w.page(t, "/benches/north/panel")
+	for _, name := range []string{"r20", "meter", "probe"} {
+		if want := fmt.Sprintf(`data-live="%s">—<`, name); !strings.Contains(panel, want) {
+			t.Errorf("the panel lacks %s", want)
+		}
+	}
+	if !strings.Contains(panel, "Not saved yet: the disk is full") {
+		t.Error("the panel does not say that the last coil is not saved")
+	}
+}
+
+// TestPageEscapes has what people and instruments say be shown, not run.
+func TestPageEscapes(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	const script = `<script>alert("1")</script>`
+	w.Workshop = script
+	w.north.set(func(s *bench.Snapshot) {
+		s.Words, s.Meter.Identity, s.Probe.Fault, s.NextSerial = script, script, script, script
+	})
+	w.start(t)
+	if strings.Contains(w.page(t, "/"), "<script>alert") {
+		t.Error("a script from outside is in the page")
+	}
+}
+
+func TestPageWithoutBench(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.Benches = nil
+	w.start(t)
+	if !strings.Contains(w.page(t, "/"), "No bench is configured") {
+		t.Error("the page does not say that there is no bench")
+	}
+}
+
+func TestScale(t *testing.T) {
+	t.Parallel()
+	design := &history.Design{TargetOhms: 6690, LowerOhms: 6490, UpperOhms: 6890} // one unit is 2 Ω
+	for _, c := range []struct {
+		name          string
+		r20, expanded float64
+		at, from, to  float64
+		beyond        string
+	}{
+		{"on target", 6690, 20, 200, 190, 210, ""},
+		{"on a limit", 6490, 0, 100, 100, 100, ""},
+		{"far low", 5000, 20, 0, 0, 0, "low"},
+		{"far high", 9000, 20, 400, 400, 400, "high"},
+	} {
+		got := newScale(bench.Snapshot{Design: design, R20Ohms: &c.r20, ExpandedUncertaintyOhms: &c.expanded})
+		if got.Lower != 100 || got.Target != 200 || got.Upper != 300 {
+			t.Errorf("%s: got limits %g, %g, %g, want 100, 200, 300", c.name, got.Lower, got.Target, got.Upper)
+		}
+		if *got.Mark != (markView{At: c.at, From: c.from, To: c.to, Beyond: c.beyond}) {
+			t.Errorf("%s: got %+v", c.name, *got.Mark)
+		}
+	}
+	if newScale(bench.Snapshot{}) != nil {
+		t.Error("there is a scale without a design")
+	}
+	if newScale(bench.Snapshot{Design: design}).Mark != nil {
+		t.Error("there is a mark without a value")
+	}
+}
+
+func TestFormats(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ got, want string }{
+		{liveOhms(6721.44), "6.7214 kΩ"},
+		{liveOhms(999.987), "999.99 Ω"},
+		{liveOhms(0.5), "0.50000 Ω"},
+		{liveOhms(0), "0.0000 Ω"},
+		{liveOhms(123456), "123.46 kΩ"},
+		{liveOhms(1.5e6), "1.5000 MΩ"},
+		{ohmsWithin(6637.25, 32.41), "6.637 ± 0.032 kΩ"},
+		{ohmsWithin(6637.26, 3.241), "6.6373 ± 0.0032 kΩ"},
+		{ohmsWithin(6637.25, 324.1), "6.64 ± 0.32 kΩ"},
+		{ohmsWithin(6637.25, 1500), "6.6 ± 1.5 kΩ"},
+		{ohmsWithin(6637.25, 99.6), "6.64 ± 0.10 kΩ"},
+		{ohmsWithin(520.25, 0.26), "520.25 ± 0.26 Ω"},
+		{ohmsWithin(520.25, 26), "520 ± 26 Ω"},
+		{ohmsWithin(520.25, 0), "520.25 Ω"},
+		{plainOhms(6690), "6.69 kΩ"},
+		{plainOhms(6355.5), "6.3555 kΩ"},
+		{plainOhms(520), "520 Ω"},
+		{celsius(22.354), "22.35 °C"},
+		{celsius(-0.5), "-0.50 °C"},
+		{difference(8.04), "about 8.0 K warmer than the probe"},
+		{difference(-1.5), "about 1.5 K colder than the probe"},
+		{deviation(6790.35, 6690), "+1.50 % from target"},
+	} {
+		if c.got != c.want {
+			t.Errorf("got %q, want %q", c.got, c.want)
+		}
+	}
+}

@@ -1,0 +1,122 @@
+package web
+
+import (
+	"embed"
+	"net/http"
+	"strings"
+)
+
+//go:embed openapi.json assets templates
+var files embed.FS
+
+// endpoint answers a request or returns the error that became of it.
+type endpoint func(w http.ResponseWriter, r *http.Request) error
+
+// route is one thing that can be asked of the daemon.
+type route struct {
+	method, path string
+	answer       endpoint
+}
+
+// routes lists everything that can be asked. The API's description holds the
+// same list; a test compares the two.
+func (s *site) routes() []route {
+	return []route{
+		{"GET", "/{$}", s.page},
+		{"GET", "/benches/{bench}/panel", s.panel},
+		{"GET", "/assets/style.css", s.asset("text/css; charset=utf-8")},
+		{"GET", "/assets/live.js", s.asset("text/javascript; charset=utf-8")},
+		{"GET", "/assets/icon.svg", s.asset("image/svg+xml")},
+
+		{"GET", "/healthz", s.healthz},
+		{"GET", "/readyz", s.readyz},
+		{"GET", "/metrics", s.metrics},
+		{"GET", "/api/v1/openapi.json", s.openapi},
+		{"GET", "/api/v1/events", s.events},
+
+		{"GET", "/api/v1/benches", s.listBenches},
+		{"GET", "/api/v1/benches/{bench}", s.showBench},
+		{"POST", "/api/v1/benches/{bench}/batch", s.startBatch},
+		{"DELETE", "/api/v1/benches/{bench}/batch", s.closeBatch},
+		{"POST", "/api/v1/benches/{bench}/spool", s.changeSpool},
+		{"POST", "/api/v1/benches/{bench}/next", s.setNext},
+		{"POST", "/api/v1/benches/{bench}/record", s.record},
+		{"POST", "/api/v1/benches/{bench}/readings", s.typeReading},
+
+		{"GET", "/api/v1/designs", s.listDesigns},
+		{"POST", "/api/v1/designs", s.addDesign},
+		{"GET", "/api/v1/designs/{design}", s.showDesign},
+		{"POST", "/api/v1/designs/{design}/revisions", s.reviseDesign},
+
+		{"GET", "/api/v1/measurements", s.listMeasurements},
+		{"GET", "/api/v1/measurements/{id}", s.showMeasurement},
+		{"POST", "/api/v1/measurements/{id}/void", s.voidMeasurement},
+		{"GET", "/api/v1/coils/{serial}", s.showCoil},
+	}
+}
+
+// handler answers every request.
+func (s *site) handler() http.Handler {
+	mux := http.NewServeMux()
+	for _, r := range s.routes() {
+		mux.Handle(r.method+" "+r.path, s.answer(r.answer))
+	}
+	mux.Handle("/", s.answer(s.nothingHere(mux)))
+	return s.guard(mux)
+}
+
+// answer makes an HTTP handler of an endpoint.
+func (s *site) answer(e endpoint) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if err := e(w, r); err != nil {
+			s.fail(w, r, err)
+		}
+	})
+}
+
+// nothingHere answers what no route matches: with the methods that would work,
+// if any would.
+func (s *site) nothingHere(mux *http.ServeMux) endpoint {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		var allowed []string
+		for _, method := range []string{http.MethodGet, http.MethodPost, http.MethodDelete} {
+			other := r.Clone(r.Context())
+			other.Method = method
+			if _, pattern := mux.Handler(other); pattern != "/" {
+				allowed = append(allowed, method)
+			}
+		}
+		if len(allowed) == 0 {
+			return notFound.because("there is nothing at %s; /api/v1/openapi.json lists what there is", r.URL.Path)
+		}
+		w.Header().Set("Allow", strings.Join(allowed, ", "))
+		return wrongMethod.because("%s is not possible at %s; try %s", r.Method, r.URL.Path, strings.Join(allowed, " or "))
+	}
+}
+
+// asset serves the embedded file of the request's path.
+func (s *site) asset(contentType string) endpoint {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		content, err := files.ReadFile(strings.TrimPrefix(r.URL.Path, "/"))
+		if err != nil {
+			return err
+		}
+		s.send(w, http.StatusOK, contentType, content)
+		return nil
+	}
+}
+
+// openapi serves the description of the API.
+func (s *site) openapi(w http.ResponseWriter, _ *http.Request) error {
+	content, err := files.ReadFile("openapi.json")
+	if err != nil {
+		return err
+	}
+	s.send(w, http.StatusOK, "application/json", content)
+	return nil
+}
+
+func (s *site) metrics(w http.ResponseWriter, r *http.Request) error {
+	s.server.Metrics.ServeHTTP(w, r)
+	return nil
+}

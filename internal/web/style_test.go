@@ -1,0 +1,63 @@
+package web
+
+import (
+	"math"
+	"regexp"
+	"strconv"
+	"testing"
+)
+
+// TestContrast computes the contrast of every text colour on its grounds, by
+// day and by night: at least 4.5 : 1 (WCAG 2.2, success criterion 1.4.3, with
+// the relative luminance defined there).
+func TestContrast(t *testing.T) {
+	t.Parallel()
+	style, err := files.ReadFile("assets/style.css")
+	if err != nil {
+		t.Fatal(err)
+	}
+	themes := regexp.MustCompile(`(?s):root \{(.*?)\}`).FindAllSubmatch(style, -1)
+	if len(themes) != 2 {
+		t.Fatalf("got %d themes, want one for the day and one for the night", len(themes))
+	}
+	for _, theme := range themes {
+		colours := map[string]string{}
+		for _, m := range regexp.MustCompile(`--([\w-]+): (#[0-9a-f]{6})`).FindAllSubmatch(theme[1], -1) {
+			colours[string(m[1])] = string(m[2])
+		}
+		for _, pair := range [][2]string{
+			{"ink", "paper"}, {"ink", "sheet"}, {"soft", "paper"}, {"soft", "sheet"}, {"copper", "sheet"},
+			{"in", "paper"}, {"in", "sheet"}, {"out", "paper"}, {"out", "sheet"}, {"open", "sheet"},
+			{"ink", "copper-wash"}, {"mark", "out"}, {"mark", "in"}, {"mark", "open"},
+		} {
+			text, ground := luminance(t, colours[pair[0]]), luminance(t, colours[pair[1]])
+			if got := (max(text, ground) + 0.05) / (min(text, ground) + 0.05); got < 4.5 {
+				t.Errorf("%s (%s) on %s (%s): got contrast %.2f, want at least 4.5",
+					pair[0], colours[pair[0]], pair[1], colours[pair[1]], got)
+			}
+		}
+	}
+}
+
+// luminance is the relative luminance of an sRGB colour such as #a5281b.
+func luminance(t *testing.T, colour string) float64 {
+	t.Helper()
+	if len(colour) != 7 {
+		t.Fatalf("there is no such colour: %q", colour)
+	}
+	sum := 0.0
+	for i, weight := range []float64{0.2126, 0.7152, 0.0722} {
+		value, err := strconv.ParseUint(colour[1+2*i:3+2*i], 16, 8)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := float64(value) / 255
+		if c <= 0.04045 {
+			c /= 12.92
+		} else {
+			c = math.Pow((c+0.055)/1.055, 2.4)
+		}
+		sum += weight * c
+	}
+	return sum
+}
