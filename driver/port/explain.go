@@ -115,7 +115,7 @@ func inventory(ports []Info) string {
 			names[i] += " (" + p.Product + ")"
 		}
 	}
-	return "there are " + strings.Join(names, ", ")
+	return "plugged in: " + strings.Join(names, ", ")
 }
 
 // busy names the programs that have the device open, where the system tells.

@@ -32,12 +32,14 @@ func forbidden(path string, cause error) error {
 
 // advice is what a person who may not open a device can do.
 func advice(mode fs.FileMode, gid uint32) string {
-	name := "group " + strconv.FormatUint(uint64(gid), 10)
-	if group, err := user.LookupGroupId(strconv.FormatUint(uint64(gid), 10)); err == nil {
+	id := strconv.FormatUint(uint64(gid), 10)
+	name := id
+	if group, err := user.LookupGroupId(id); err == nil {
 		name = group.Name
 	}
-	if mode.Perm()&0o060 != 0o060 {
-		return fmt.Sprintf("not even its group %s may read and write it: ask the administrator", name)
+	// Nobody should join the administrators for the sake of a port.
+	if gid == 0 || mode.Perm()&0o060 != 0o060 {
+		return fmt.Sprintf("it has mode %v and group %s: ask the administrator to give it to a group such as dialout", mode.Perm(), name)
 	}
 	return fmt.Sprintf("it belongs to group %s: add yourself with \"sudo usermod -aG %s $USER\" and log in again", name, name)
 }

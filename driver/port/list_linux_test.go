@@ -133,7 +133,7 @@ func TestFindUSB(t *testing.T) {
 		wantText      string
 	}{
 		{name: "by serial number", address: "usb:1a2b:00f1:A2", want: "/dev/ttyUSB7"},
-		{name: "not plugged in", address: "usb:1A2B:00F1:A3", wantErr: ErrMissing, wantText: "there are /dev/ttyUSB3 (Bench Adapter), /dev/ttyUSB7"},
+		{name: "not plugged in", address: "usb:1A2B:00F1:A3", wantErr: ErrMissing, wantText: "plugged in: /dev/ttyUSB3 (Bench Adapter), /dev/ttyUSB7"},
 		{name: "two of a kind", address: "usb:1A2B:00F1", wantErr: ErrAmbiguous, wantText: "add the serial number"},
 		{name: "two with one serial number", address: "usb:CAFE:0007:Z", wantErr: ErrAmbiguous, wantText: "give the device path"},
 		{name: "no list", address: "usb:CAFE:0007", listErr: broken, wantErr: broken},

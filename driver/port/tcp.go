@@ -20,7 +20,7 @@ func dial(ctx context.Context, hostPort string, timeout time.Duration) (stream, 
 		return nil, ctx.Err()
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%w: is the serial server switched on, and are name and port number right? %w", ErrMissing, err)
+		return nil, fmt.Errorf("%w: %w; is the serial server switched on, and are host and port number right?", ErrMissing, err)
 	}
 	return c, nil
 }
