@@ -65,19 +65,6 @@ func TestNothingIsLeftBehind(t *testing.T) {
 	})
 }
 
-// await waits for a condition that other goroutines bring about.
-func await(t *testing.T, met func() bool, complain func()) {
-	t.Helper()
-	tick := time.NewTicker(5 * time.Millisecond)
-	defer tick.Stop()
-	for deadline := time.Now().Add(patience); !met(); <-tick.C {
-		if time.Now().After(deadline) {
-			complain()
-			return
-		}
-	}
-}
-
 // usage counts open descriptors and goroutines of this process.
 func usage(t *testing.T) (descriptors, goroutines int) {
 	t.Helper()

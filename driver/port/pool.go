@@ -178,30 +178,34 @@ func (l *line) admits(t target, use Use) error {
 
 // leave ends one use; the last user closes the port.
 func (l *line) leave(use Use) error {
-	l.pool.mu.Lock()
-	if i := slices.Index(l.users, use); i >= 0 {
-		l.users = slices.Delete(l.users, i, i+1)
-	}
-	last := len(l.users) == 0
-	l.pool.mu.Unlock()
-	if !last {
-		return nil
-	}
-	return l.shut()
+	return l.endIf(func() bool {
+		if i := slices.Index(l.users, use); i >= 0 {
+			l.users = slices.Delete(l.users, i, i+1)
+		}
+		return len(l.users) == 0
+	})
 }
 
-// shut closes the port for all its users and only then forgets it, so that
-// whoever opens it next does not find it busy. All callers wait for that; the
-// error goes to the first.
-func (l *line) shut() error {
+// shut closes the port for all its users.
+func (l *line) shut() error { return l.endIf(func() bool { return true }) }
+
+// endIf closes the port if the condition, asked under pool.mu, holds. From then
+// on nobody joins the line, and the pool forgets it only when the port is
+// closed, so that whoever opens it next does not find it busy. All callers wait
+// for that; the error goes to the first.
+func (l *line) endIf(condition func() bool) error {
 	l.pool.mu.Lock()
-	if l.ending {
+	if !condition() {
 		l.pool.mu.Unlock()
+		return nil
+	}
+	first := !l.ending
+	l.ending = true
+	l.pool.mu.Unlock()
+	if !first {
 		<-l.gone
 		return nil
 	}
-	l.ending = true
-	l.pool.mu.Unlock()
 
 	var err error
 	if <-l.ready; l.conn != nil {

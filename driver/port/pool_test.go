@@ -258,6 +258,10 @@ func TestPoolSomebodyGivesUpWhileOpening(t *testing.T) {
 	}
 	// When the first gives up, one that waits opens the port itself.
 	waiting := start(t.Context(), settings(address), probe)
+	await(t, func() bool {
+		_, err := pool.Open(t.Context(), settings(address), alone)
+		return err != nil && strings.Contains(err.Error(), probe.User)
+	}, func() { t.Error("the second user never began to wait") })
 	cancel()
 	for done, want := range map[<-chan error]error{opening: context.Canceled, waiting: nil} {
 		select {
@@ -269,4 +273,31 @@ func TestPoolSomebodyGivesUpWhileOpening(t *testing.T) {
 			t.Fatal("Open still waits")
 		}
 	}
+}
+
+// Users come and go on one port at any moment; none finds it busy.
+func TestPoolComingAndGoing(t *testing.T) {
+	t.Parallel()
+	p := drivertest.PTY(t)
+	var pool port.Pool
+	var users sync.WaitGroup
+	for i := range 4 {
+		use := port.Use{User: fmt.Sprint("user ", i), Shared: true}
+		users.Go(func() {
+			for range 100 {
+				c, err := pool.Open(t.Context(), settings(p.Path()), use)
+				if err != nil {
+					t.Errorf("Open = %v", err)
+					return
+				}
+				if _, err := c.Write([]byte("x")); err != nil {
+					t.Errorf("Write right after Open = %v", err)
+				}
+				if err := c.Close(); err != nil {
+					t.Errorf("Close = %v", err)
+				}
+			}
+		})
+	}
+	users.Wait()
 }

@@ -73,6 +73,19 @@ func wantLost(t *testing.T, done <-chan error, within time.Duration) {
 	}
 }
 
+// await waits for a condition that other goroutines bring about.
+func await(t *testing.T, met func() bool, complain func()) {
+	t.Helper()
+	tick := time.NewTicker(5 * time.Millisecond)
+	defer tick.Stop()
+	for deadline := time.Now().Add(patience); !met(); <-tick.C {
+		if time.Now().After(deadline) {
+			complain()
+			return
+		}
+	}
+}
+
 func TestExchange(t *testing.T) {
 	t.Parallel()
 	p := drivertest.PTY(t)

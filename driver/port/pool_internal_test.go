@@ -1,0 +1,35 @@
+package port
+
+import (
+	"context"
+	"errors"
+	"testing"
+	"testing/synctest"
+	"time"
+)
+
+// A port that is being closed is waited for, as long as the context allows.
+func TestPoolWaitsForAPortThatIsBeingClosed(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		const place = "/dev/ttyUSB0"
+		closing := &line{ending: true, gone: make(chan struct{})}
+		pool := &Pool{lines: map[string]*line{place: closing}}
+
+		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		if _, _, err := pool.join(ctx, target{place: place}, Use{User: "meter"}); !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("join while the port is being closed = %v, want %v", err, context.DeadlineExceeded)
+		}
+
+		time.AfterFunc(time.Second, func() {
+			pool.mu.Lock()
+			delete(pool.lines, place)
+			pool.mu.Unlock()
+			close(closing.gone)
+		})
+		l, first, err := pool.join(t.Context(), target{place: place}, Use{User: "meter"})
+		if l == nil || !first || err != nil {
+			t.Errorf("join after the port was closed = %v, first %t, %v; want a new line", l, first, err)
+		}
+	})
+}
