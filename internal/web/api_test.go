@@ -1,8 +1,10 @@
 package web
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net/http"
 	"strings"
 	"testing"
@@ -367,6 +369,29 @@ func TestMetricsAreServed(t *testing.T) {
 	answer := w.ask(t, "GET", "/metrics", nil)
 	if answer.status != http.StatusOK || !strings.Contains(string(answer.body), "coilkeep_build_info") {
 		t.Errorf("got status %d: %s", answer.status, answer.body)
+	}
+}
+
+// TestBugIsAnswered has a handler that panics become a problem, with nothing
+// from inside for the client, and the stack in the log.
+func TestBugIsAnswered(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.Metrics = http.HandlerFunc(func(http.ResponseWriter, *http.Request) { panic("secret") })
+	var log bytes.Buffer
+	w.Logger = slog.New(slog.NewTextHandler(&log, nil))
+	stop := w.start(t)
+	answer := w.ask(t, "GET", "/metrics", nil)
+	want[problem](t, answer, http.StatusInternalServerError)
+	if strings.Contains(string(answer.body), "secret") {
+		t.Errorf("the answer tells too much: %s", answer.body)
+	}
+	if answer := w.ask(t, "GET", "/healthz", nil); answer.status != http.StatusOK {
+		t.Errorf("got status %d afterwards, want 200", answer.status)
+	}
+	stop()
+	if !strings.Contains(log.String(), "secret") || !strings.Contains(log.String(), "routes.go") {
+		t.Errorf("the log does not tell where: %s", log.String())
 	}
 }
 

@@ -52,6 +52,9 @@ func (s *site) events(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return fmt.Errorf("start the event stream: %w", err)
 	}
+	if r.Method == http.MethodHead {
+		return nil
+	}
 	if err := s.follow(r, stream, news, only, missed); err != nil {
 		s.log.Debug("event stream ended", "err", err)
 	}

@@ -274,6 +274,17 @@ func TestSlowListener(t *testing.T) {
 	}
 }
 
+// TestEventsHead has the head of the stream be asked for without the stream.
+func TestEventsHead(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.start(t)
+	answer := w.ask(t, "HEAD", "/api/v1/events", nil)
+	if answer.status != http.StatusOK || answer.header.Get("Content-Type") != "text/event-stream" {
+		t.Errorf("got status %d, content type %q", answer.status, answer.header.Get("Content-Type"))
+	}
+}
+
 func TestTooManyListeners(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)

@@ -49,6 +49,8 @@ type panelView struct {
 	Instruments []bench.Instrument
 	// Recent lists the latest measurements, the newest first.
 	Recent []history.Measurement
+	// Trouble is why they cannot be listed; empty when they can.
+	Trouble string
 	// Judged is the measurement of the coil on the clips, once it is recorded.
 	Judged *history.Measurement
 	// Deviation says how far that coil is from its target.
@@ -59,16 +61,13 @@ type panelView struct {
 // page serves the status page.
 func (s *site) page(w http.ResponseWriter, r *http.Request) error {
 	view := pageView{Workshop: s.server.Workshop, Now: s.now()}
-	measured := false
-	for _, b := range s.server.Benches {
-		panel, err := s.panelView(r.Context(), b.Snapshot())
-		if err != nil {
-			return err
-		}
-		measured = measured || len(panel.Recent) > 0
+	used := len(s.server.Benches) == 0
+	for _, snapshot := range s.snapshots() {
+		panel := s.panelView(r.Context(), snapshot)
+		used = used || len(panel.Recent) > 0 || panel.Trouble != ""
 		view.Panels = append(view.Panels, panel)
 	}
-	if !measured && len(view.Panels) > 0 {
+	if !used {
 		designs, err := s.server.History.Designs(r.Context())
 		if err != nil {
 			return fmt.Errorf("designs for the page: %w", err)
@@ -86,20 +85,13 @@ func (s *site) panel(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	view, err := s.panelView(r.Context(), b.Snapshot())
-	if err != nil {
-		return err
-	}
-	return s.render(w, "panel.html", view)
+	return s.render(w, "panel.html", s.panelView(r.Context(), b.Snapshot()))
 }
 
-func (s *site) panelView(ctx context.Context, snapshot bench.Snapshot) (panelView, error) {
-	recent, _, err := s.server.History.Measurements(ctx,
-		history.Filter{Bench: snapshot.Bench, Newest: true, Limit: shownMeasurements})
-	if err != nil {
-		return panelView{}, fmt.Errorf("latest measurements for the page: %w", err)
-	}
-	view := panelView{Snapshot: snapshot, Recent: recent, Scale: newScale(snapshot)}
+// panelView gathers what the page shows of a bench. A history that cannot be
+// read does not hide what is on the clips.
+func (s *site) panelView(ctx context.Context, snapshot bench.Snapshot) panelView {
+	view := panelView{Snapshot: snapshot, Scale: newScale(snapshot)}
 	for _, instrument := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
 		if instrument.Driver != "" || instrument.Fault != "" {
 			view.Instruments = append(view.Instruments, instrument)
@@ -111,7 +103,14 @@ func (s *site) panelView(ctx context.Context, snapshot bench.Snapshot) (panelVie
 	if m, d := view.Judged, snapshot.Design; m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision {
 		view.Deviation = deviation(m.R20Ohms, d.TargetOhms)
 	}
-	return view, nil
+	recent, _, err := s.server.History.Measurements(ctx,
+		history.Filter{Bench: snapshot.Bench, Newest: true, Limit: shownMeasurements})
+	if err != nil {
+		s.log.Error("the page cannot list measurements", "bench", snapshot.Bench, "err", err)
+		view.Trouble = classify(err).detail
+	}
+	view.Recent = recent
+	return view
 }
 
 // render answers with a page, whole or not at all.

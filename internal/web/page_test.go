@@ -145,6 +145,24 @@ func TestPageShowsNothingOld(t *testing.T) {
 	}
 }
 
+// TestPageWithoutHistory has what is on the clips be shown even when the
+// history cannot be read.
+func TestPageWithoutHistory(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	if err := w.store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	w.start(t)
+	page := w.page(t, "/")
+	for _, text := range []string{"The history cannot be read", "Clip a coil on.", "22.35 °C"} {
+		if !strings.Contains(page, text) {
+			t.Errorf("the page lacks %q", text)
+		}
+	}
+	want[problem](t, w.ask(t, "GET", "/api/v1/measurements", nil), http.StatusInternalServerError)
+}
+
 // TestPageEscapes has what people and instruments say be shown, not run.
 func TestPageEscapes(t *testing.T) {
 	t.Parallel()

@@ -119,7 +119,8 @@ func fileTroubles() []error {
 // fail answers with the problem err is.
 func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 	f := classify(err)
-	if f.kind.status >= http.StatusInternalServerError {
+	// What a client that has gone away was asking for is nobody's trouble.
+	if f.kind.status >= http.StatusInternalServerError && r.Context().Err() == nil {
 		s.log.Error("request failed", "method", r.Method, "path", r.URL.Path, "err", err)
 	}
 	if f.kind == needsPassword {

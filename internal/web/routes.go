@@ -2,7 +2,9 @@ package web
 
 import (
 	"embed"
+	"fmt"
 	"net/http"
+	"runtime/debug"
 	"strings"
 )
 
@@ -65,9 +67,16 @@ func (s *site) handler() http.Handler {
 	return s.guard(mux)
 }
 
-// answer makes an HTTP handler of an endpoint.
+// answer makes an HTTP handler of an endpoint. A bug that panics becomes a
+// problem for the client and a stack for the log; the daemon goes on.
 func (s *site) answer(e endpoint) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		defer func() {
+			if bug := recover(); bug != nil {
+				s.log.Error("bug in a request handler", "err", bug, "stack", string(debug.Stack()))
+				s.fail(w, r, fmt.Errorf("panic: %v", bug))
+			}
+		}()
 		if err := e(w, r); err != nil {
 			s.fail(w, r, err)
 		}
