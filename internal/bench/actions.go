@@ -115,7 +115,7 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 	}
 	stage := n.Stage
 	if stage == "" {
-		stage = stageWound
+		stage = history.StageWound
 	}
 	coil, err := b.store.Coil(ctx, n.Serial)
 	if errors.Is(err, history.ErrNotFound) {

@@ -78,6 +78,7 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 		b.probe.Instrument = Instrument{Role: history.Probe, Fault: "this bench has no probe, so nothing can be referred to 20 °C"}
 	}
 	b.machine.Hold("starting")
+	b.machine.Tick(b.now())
 	b.refresh()
 	return b
 }

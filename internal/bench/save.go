@@ -7,11 +7,8 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/google/uuid"
-
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
-	"coilkeep/internal/r20"
 )
 
 // pending is a measurement that is not known to be on the disk.
@@ -50,14 +47,14 @@ const (
 // save turns a result into a measurement and begins to write it. Until it is
 // durable the capture takes no other coil.
 func (b *Bench) save(ctx context.Context, r capture.Result) {
-	m, err := b.measurement(r)
+	m, readings, err := NewRecord(r, b.filing())
 	if err != nil {
 		// Marshalling plain numbers cannot fail on any input; if it does, say so.
 		b.log.Error("measurement cannot be kept", "err", err)
 		b.machine.Unsaved("it cannot be kept: " + err.Error())
 		return
 	}
-	b.pending = &pending{measurement: m, readings: storedReadings(r.Readings), why: "saving", done: make(chan struct{}),
+	b.pending = &pending{measurement: m, readings: readings, why: "saving", done: make(chan struct{}),
 		targetOhms: b.targetOhms(), patterned: b.next.serial == ""}
 	b.machine.Unsaved(b.pending.why)
 	b.write(ctx)
@@ -177,46 +174,10 @@ func (b *Bench) note(e history.JournalEntry) {
 	})
 }
 
-// measurement puts a capture's result and what the bench knows of the coil
-// into one record.
-func (b *Bench) measurement(r capture.Result) (history.Measurement, error) {
-	id, err := uuid.NewV7()
-	if err != nil {
-		return history.Measurement{}, err
-	}
-	settings, err := json.Marshal(r.Settings)
-	if err != nil {
-		return history.Measurement{}, err
-	}
-	around, err := json.Marshal(captureContext{Manner: r.Manner, Reason: r.Reason, HeldUntil: r.HeldUntil})
-	if err != nil {
-		return history.Measurement{}, err
-	}
-	m := history.Measurement{
-		ID: id.String(), Time: r.Time.UTC(), Bench: b.settings.Name,
-		Serial: b.filedUnder(), Stage: b.stage(), Supersedes: b.next.supersedes,
-		ResistanceOhms: r.Inputs.ResistanceOhms, TemperatureCelsius: r.Inputs.TemperatureCelsius,
-		R20Ohms: r.R20.R20Ohms, ExpandedUncertaintyOhms: r.R20.ExpandedUncertaintyOhms,
-		CoverageFactor: r.R20.CoverageFactor, AlphaPerKelvin: r.Inputs.AlphaPerKelvin,
-		Status: history.Status(r.Manner), Reason: r.Reason,
-		Meter: b.meter.label(), Probe: b.probe.label(),
-		Formula: r20.Formula, Inputs: r.Inputs, Budget: r.R20.Budget,
-		Settings: settings, Context: around, Notes: notes(r),
-		CaptureSeconds: r.Time.Sub(r.Contact).Seconds(),
-	}
-	if r.Settings.Tolerance != nil {
-		m.Tolerance = *r.Settings.Tolerance
-	}
-	if r.Judgement != nil {
-		m.Verdict, m.ConformityProbability = r.Judgement.Verdict, r.Judgement.Probability
-	}
-	if d := b.design(); d != nil {
-		m.Design, m.DesignRevision = d.Name, d.Revision
-	}
-	if batch := b.batch(); batch != nil {
-		m.Batch, m.Winder, m.Operator, m.Spool = batch.Name, batch.Winder, batch.Operator, batch.Spool()
-	}
-	return m, nil
+// filing is what is known of the coil on the clips.
+func (b *Bench) filing() Filing {
+	return Filing{Bench: b.settings.Name, Serial: b.filedUnder(), Stage: b.stage(), Supersedes: b.next.supersedes,
+		Batch: b.batch(), Design: b.design(), Meter: b.meter.label(), Probe: b.probe.label()}
 }
 
 // label is how a measurement names an instrument.
@@ -228,18 +189,4 @@ func (s *instrumentState) label() string {
 		return s.Driver + " at " + s.Port
 	}
 	return s.Driver
-}
-
-// notes lists what a reader of a number should know beside it.
-func notes(r capture.Result) []string {
-	var list []string
-	if r.Outliers > 0 {
-		list = append(list, fmt.Sprintf("%d of %d readings of the window were outliers and left out",
-			r.Outliers, r.Outliers+r.Inputs.Readings))
-	}
-	if r.Manner == capture.ByForce {
-		list = append(list, fmt.Sprintf("recorded on request; the coil was within %.1f K of the probe, estimated %+.1f K",
-			r.Thermal.BoundKelvin, r.Thermal.DifferenceKelvin))
-	}
-	return list
 }

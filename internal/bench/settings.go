@@ -89,6 +89,3 @@ type RecordRequest struct {
 // ErrState means the bench cannot do what was asked as it stands now; the
 // text says why and what to do.
 var ErrState = errors.New("not now")
-
-// stageWound is where a coil is when nothing else is said.
-const stageWound = "wound"

@@ -5,10 +5,81 @@ import (
 	"fmt"
 	"time"
 
+	"github.com/google/uuid"
+
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/r20"
 )
+
+// Filing is what is known of a measured coil besides the measurement.
+type Filing struct {
+	Bench, Serial, Stage string
+	// Supersedes is the id of the measurement this one replaces, if any.
+	Supersedes string
+	// Batch and Design are nil when there is none.
+	Batch  *history.Batch
+	Design *history.Design
+	// Meter and Probe name the instruments.
+	Meter, Probe string
+}
+
+// NewRecord puts a capture's result and what is known of the coil into the
+// records that are kept: under a new id, with everything needed to compute and
+// to capture it again.
+func NewRecord(r capture.Result, f Filing) (history.Measurement, []history.Reading, error) {
+	id, err := uuid.NewV7()
+	if err != nil {
+		return history.Measurement{}, nil, err
+	}
+	settings, err := json.Marshal(r.Settings)
+	if err != nil {
+		return history.Measurement{}, nil, err
+	}
+	around, err := json.Marshal(captureContext{Manner: r.Manner, Reason: r.Reason, HeldUntil: r.HeldUntil})
+	if err != nil {
+		return history.Measurement{}, nil, err
+	}
+	m := history.Measurement{
+		ID: id.String(), Time: r.Time.UTC(), Bench: f.Bench,
+		Serial: f.Serial, Stage: f.Stage, Supersedes: f.Supersedes,
+		ResistanceOhms: r.Inputs.ResistanceOhms, TemperatureCelsius: r.Inputs.TemperatureCelsius,
+		R20Ohms: r.R20.R20Ohms, ExpandedUncertaintyOhms: r.R20.ExpandedUncertaintyOhms,
+		CoverageFactor: r.R20.CoverageFactor, AlphaPerKelvin: r.Inputs.AlphaPerKelvin,
+		Status: history.Status(r.Manner), Reason: r.Reason, Meter: f.Meter, Probe: f.Probe,
+		Formula: r20.Formula, Inputs: r.Inputs, Budget: r.R20.Budget,
+		Settings: settings, Context: around, Notes: notes(r),
+		CaptureSeconds: r.Time.Sub(r.Contact).Seconds(),
+	}
+	if r.Settings.Tolerance != nil {
+		m.Tolerance = *r.Settings.Tolerance
+	}
+	if r.Judgement != nil {
+		m.Verdict, m.ConformityProbability = r.Judgement.Verdict, r.Judgement.Probability
+	}
+	if f.Design != nil {
+		m.Design, m.DesignRevision = f.Design.Name, f.Design.Revision
+	}
+	if f.Batch != nil {
+		m.Batch, m.Winder, m.Operator, m.Spool = f.Batch.Name, f.Batch.Winder, f.Batch.Operator, f.Batch.Spool()
+	}
+	return m, storedReadings(r.Readings), nil
+}
+
+// notes lists what a reader of a number should know beside it.
+func notes(r capture.Result) []string {
+	var list []string
+	if r.Outliers > 0 {
+		list = append(list, fmt.Sprintf("%d of %d readings of the window were outliers and left out",
+			r.Outliers, r.Outliers+r.Inputs.Readings))
+	}
+	if r.Manner == capture.ByForce {
+		list = append(list, fmt.Sprintf("recorded on request; the coil was within %.1f K of the probe, estimated %+.1f K",
+			r.Thermal.BoundKelvin, r.Thermal.DifferenceKelvin))
+	}
+	return list
+}
 
 // captureContext is what a replay needs beside settings and readings.
 type captureContext struct {

@@ -111,16 +111,23 @@ func (b *Bench) configure() {
 		s.CorrectionRatio = c.CorrectionRatio
 	}
 	if d := b.design(); d != nil {
-		tolerance := d.Tolerance()
-		s.Tolerance = &tolerance
-		s.AlphaPerKelvin = d.AlphaPerKelvin
-		s.AlphaStandardUncertaintyPerKelvin = d.AlphaStandardUncertaintyPerKelvin
-		if d.TimeConstantSeconds > 0 {
-			s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
-		}
+		s = RulesFor(s, *d)
 	}
 	b.machine.Configure(s)
 	b.machine.Hold(b.missing())
+}
+
+// RulesFor is a bench's capture settings for a coil of a design: what it is
+// judged by, its wire, and its own time constant where it is known.
+func RulesFor(s capture.Settings, d history.Design) capture.Settings {
+	tolerance := d.Tolerance()
+	s.Tolerance = &tolerance
+	s.AlphaPerKelvin = d.AlphaPerKelvin
+	s.AlphaStandardUncertaintyPerKelvin = d.AlphaStandardUncertaintyPerKelvin
+	if d.TimeConstantSeconds > 0 {
+		s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
+	}
+	return s
 }
 
 // missing says what a person must do before a coil can be recorded; empty when
@@ -148,7 +155,7 @@ func (b *Bench) stage() string {
 	if b.next.stage != "" {
 		return b.next.stage
 	}
-	return stageWound
+	return history.StageWound
 }
 
 // design is what the coil to come is judged by: its own when it was measured

@@ -74,6 +74,9 @@ type Machine struct {
 // New returns a capture that has not seen its clips open yet: a coil that is
 // on them already may have been measured before, so it asks.
 func New(s Settings) *Machine {
+	if s.Typed { // there is no cable that could be out and no clip to watch
+		return &Machine{settings: s, phase: phaseOpen, shown: Open}
+	}
 	return &Machine{settings: s, phase: phaseUnknown, shown: Offline, lost: true, lostWhy: "waiting for the meter"}
 }
 

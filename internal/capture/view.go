@@ -27,7 +27,7 @@ func (m *Machine) View() View {
 
 // refresh notes when the state shown last changed.
 func (m *Machine) refresh() {
-	if state, _ := m.describe(); state != m.shown {
+	if state, _ := m.describe(); state != m.shown || m.since.IsZero() {
 		m.shown, m.since = state, m.now
 	}
 }

@@ -1,0 +1,154 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"coilkeep/driver"
+	"coilkeep/driver/port"
+	"coilkeep/internal/bench"
+	"coilkeep/internal/config"
+	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+)
+
+// checked is what came of one instrument.
+type checked struct {
+	Bench      string   `json:"bench"`
+	Role       string   `json:"role"`
+	Driver     string   `json:"driver"`
+	Port       string   `json:"port,omitempty"`
+	Identity   string   `json:"identity,omitempty"`
+	Value      *float64 `json:"value"` // ohms or degrees Celsius; null unless it is a number
+	Unit       string   `json:"unit"`
+	Resolution float64  `json:"resolution"`
+	Status     string   `json:"status,omitempty"`
+	Raw        string   `json:"raw,omitempty"`
+	Fault      string   `json:"fault,omitempty"`
+}
+
+func runCheck(ctx context.Context, env *environment, args []string) error {
+	flags := newFlags("check --config FILE",
+		"Check the configuration, open each instrument, and show what it says of itself\nand one reading. Any fault gives exit code 1. The daemon must not be running:\na port has one user.",
+		"check --config coilkeep.toml\ncheck --config coilkeep.toml --json")
+	path := flags.String("config", "", "the configuration `FILE`")
+	asJSON := flags.Bool("json", false, "print JSON")
+	if err := flags.parse(env, args, 0, 0); err != nil {
+		return err
+	}
+	if *path == "" {
+		return flags.wrong("which configuration? Write --config FILE")
+	}
+	cfg, err := config.Load(*path)
+	if err != nil {
+		return err
+	}
+	found := checkInstruments(ctx, cfg)
+	if *asJSON {
+		err = printJSON(env.stdout, found)
+	} else {
+		err = printChecked(env, found)
+	}
+	if err != nil {
+		return err
+	}
+	faults := 0
+	for _, c := range found {
+		if c.Fault != "" {
+			faults++
+		}
+	}
+	if faults > 0 {
+		return fmt.Errorf("%d of %d instruments cannot be used", faults, len(found))
+	}
+	return nil
+}
+
+func checkInstruments(ctx context.Context, cfg config.Config) []checked {
+	var found []checked
+	ports := &port.Pool{}
+	for _, b := range cfg.Benches {
+		s := assembleBench(b, ports)
+		found = append(found, checkInstrument(ctx, b.Name, history.Meter, s.Meter))
+		if s.Probe != nil {
+			found = append(found, checkInstrument(ctx, b.Name, history.Probe, *s.Probe))
+		}
+	}
+	return found
+}
+
+// checkInstrument opens one instrument and takes one reading. A meter that
+// shows overload is well: nothing is on its clips.
+func checkInstrument(ctx context.Context, benchName string, role history.Role, s bench.InstrumentSettings) checked {
+	c := checked{Bench: benchName, Role: string(role), Driver: s.Driver, Port: s.Port, Unit: "ohm"}
+	if role == history.Probe {
+		c.Unit = "celsius"
+	}
+	if s.Typed {
+		c.Status = "typed in"
+		return c
+	}
+	// Opening, identifying and reading each take a time-out at the most.
+	ctx, cancel := context.WithTimeout(ctx, 4*s.Timeout+time.Second)
+	defer cancel()
+	instrument, err := s.Open(ctx)
+	if err != nil {
+		c.Fault = err.Error()
+		return c
+	}
+	defer func() {
+		if err := instrument.Close(); err != nil && c.Fault == "" {
+			c.Fault = err.Error()
+		}
+	}()
+	if who, ok := instrument.(driver.Identifier); ok {
+		if identity, err := who.Identify(ctx); err == nil {
+			c.Identity = identity.Raw
+		}
+	}
+	r, err := firstGood(ctx, instrument)
+	if err != nil {
+		c.Fault = err.Error()
+		return c
+	}
+	r = s.Converted(r)
+	c.Status, c.Raw, c.Fault = string(r.Status), r.Raw, r.Reason
+	if r.Status == driver.OK {
+		c.Value, c.Resolution = &r.Value, r.Resolution
+	}
+	if r.Status == driver.Overload && role == history.Meter {
+		c.Fault = ""
+	}
+	return c
+}
+
+// firstGood reads until a line is whole; the first after opening often is not.
+func firstGood(ctx context.Context, instrument driver.Instrument) (driver.Reading, error) {
+	const tries = 3
+	var r driver.Reading
+	var err error
+	for range tries {
+		r, err = instrument.Read(ctx)
+		if err != nil && !errors.Is(err, driver.ErrSilent) || err == nil && r.Status != driver.Unreadable {
+			return r, err
+		}
+	}
+	return r, err
+}
+
+func printChecked(env *environment, found []checked) error {
+	rows := [][]string{{"BENCH", "INSTRUMENT", "DRIVER", "PORT", "IDENTITY", "READING", "FAULT"}}
+	for _, c := range found {
+		reading := c.Status
+		switch {
+		case c.Value != nil && c.Unit == "celsius":
+			reading = quantity.FormatCelsius(*c.Value, c.Resolution)
+		case c.Value != nil:
+			reading = quantity.FormatOhms(*c.Value, c.Resolution)
+		}
+		rows = append(rows, []string{c.Bench, c.Role, c.Driver, dash(c.Port), dash(c.Identity), dash(reading), dash(c.Fault)})
+	}
+	return columns(env.stdout, "no instruments", rows)
+}

@@ -1,0 +1,162 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+
+	"github.com/coreos/go-systemd/v22/daemon"
+	"golang.org/x/sync/errgroup"
+
+	"coilkeep/driver/port"
+	"coilkeep/internal/bench"
+	"coilkeep/internal/config"
+	"coilkeep/internal/history"
+	"coilkeep/internal/metrics"
+	"coilkeep/internal/web"
+)
+
+func runServe(ctx context.Context, env *environment, args []string) error {
+	flags := newFlags("serve --config FILE",
+		"Run the bench: read meter and probe, measure what is clipped on, keep it, and\nserve the pages, the API and the metrics until interrupted.",
+		"serve --config coilkeep.toml\nserve --config coilkeep.toml --verbose")
+	path := flags.String("config", "", "the configuration `FILE`")
+	verbose := flags.Bool("verbose", false, "log what is mostly of no interest too")
+	if err := flags.parse(env, args, 0, 0); err != nil {
+		return err
+	}
+	if *path == "" {
+		return flags.wrong("which configuration? Write --config FILE; \"coilkeep config\" prints one to start from")
+	}
+	cfg, err := config.Load(*path)
+	if err != nil {
+		return err
+	}
+	return serve(ctx, cfg, newLogger(env, *verbose), func(_ context.Context, d running) error {
+		_, err := fmt.Fprintf(env.stdout, "coilkeep serves %s\n", d.url)
+		return err
+	})
+}
+
+// serve runs the daemon until ctx ends. When everything is up it runs beside,
+// whose error stops the daemon; its context ends with the daemon. It stops in
+// the order of the flow: instruments and the captures under way, then HTTP,
+// then the database.
+func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func(context.Context, running) error) (err error) {
+	var password *web.Password
+	if cfg.Web.PasswordFile != "" {
+		if password, err = web.ReadPasswordFile(cfg.Web.PasswordFile); err != nil {
+			return err
+		}
+	}
+	store, err := history.Open(ctx, cfg.History.Path, history.Options{Logger: log})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	if err := store.Own(); err != nil {
+		return err
+	}
+	listener, err := net.Listen("tcp", cfg.Web.Listen)
+	if err != nil {
+		return fmt.Errorf("listen on %s: %w; is another program there? Choose another listen address in [web]", cfg.Web.Listen, err)
+	}
+
+	d := assembleDaemon(cfg, store, log)
+	handler, err := metrics.Handler(metrics.Sources{Recorder: d.recorder, Benches: d.forMetrics(), History: store, Logger: log})
+	if err != nil {
+		return errors.Join(err, listener.Close())
+	}
+	server := &web.Server{
+		Benches: d.forWeb(), History: store, Events: d.hub, Metrics: handler,
+		Workshop: cfg.Workshop.Name, Hosts: cfg.Web.Hosts, Password: password,
+		TLSCertificate: cfg.Web.TLSCertificate, TLSKey: cfg.Web.TLSKey, Logger: log,
+	}
+	d.url = "http://" + listener.Addr().String()
+	if cfg.Web.TLSCertificate != "" {
+		d.url = "https://" + listener.Addr().String()
+	}
+	log.Info("serving", "address", listener.Addr().String(), "history", store.Path())
+	notifySystemd(log, daemon.SdNotifyReady)
+	return d.run(ctx, server, listener, log, beside)
+}
+
+// running is a daemon that is up.
+type running struct {
+	url      string
+	hub      *bench.Hub
+	recorder *metrics.Recorder
+	benches  []*bench.Bench
+}
+
+func assembleDaemon(cfg config.Config, store *history.Store, log *slog.Logger) running {
+	d := running{hub: &bench.Hub{}, recorder: metrics.NewRecorder()}
+	ports := &port.Pool{}
+	for _, b := range cfg.Benches {
+		roles := []history.Role{history.Meter}
+		if b.Probe != nil {
+			roles = append(roles, history.Probe)
+		}
+		d.recorder.AddBench(b.Name, roles...)
+		d.benches = append(d.benches, bench.New(assembleBench(b, ports), store, d.recorder, d.hub, log))
+	}
+	return d
+}
+
+func (d running) forWeb() []web.Bench {
+	list := make([]web.Bench, len(d.benches))
+	for i, b := range d.benches {
+		list[i] = b
+	}
+	return list
+}
+
+func (d running) forMetrics() []metrics.Bench {
+	list := make([]metrics.Bench, len(d.benches))
+	for i, b := range d.benches {
+		list[i] = b
+	}
+	return list
+}
+
+// run runs every part until ctx ends or one fails; the pages outlive the
+// benches, so that the last measurement is still announced.
+func (d running) run(ctx context.Context, server *web.Server, listener net.Listener, log *slog.Logger,
+	beside func(context.Context, running) error) error {
+	pages, stopPages := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopPages()
+	tasks, benches := errgroup.WithContext(ctx)
+	served := make(chan error, 1)
+	go func() { served <- server.Run(pages, listener) }()
+	for _, b := range d.benches {
+		tasks.Go(func() error {
+			if err := b.Run(benches); err != nil {
+				return fmt.Errorf("bench %s: %w", b.Name(), err)
+			}
+			return nil
+		})
+	}
+	tasks.Go(func() error { return beside(benches, d) })
+	tasks.Go(func() error {
+		select {
+		case <-benches.Done():
+			return nil
+		case err := <-served:
+			served <- nil
+			return err
+		}
+	})
+	err := tasks.Wait()
+	notifySystemd(log, daemon.SdNotifyStopping)
+	log.Info("stopping")
+	stopPages()
+	return errors.Join(err, <-served)
+}
+
+func notifySystemd(log *slog.Logger, state string) {
+	if _, err := daemon.SdNotify(false, state); err != nil {
+		log.Warn("systemd not told", "err", err)
+	}
+}
