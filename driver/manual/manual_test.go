@@ -3,6 +3,7 @@ package manual_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strconv"
 	"strings"
 	"testing"
@@ -10,6 +11,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/manual"
 )
 
@@ -46,6 +48,13 @@ func TestTypeWhileReadWaits(t *testing.T) {
 		if r := <-got; r != want || typed != want {
 			t.Errorf("Read = %+v, Type = %+v; want both %+v", r, typed, want)
 		}
+	})
+}
+
+func TestConformance(t *testing.T) {
+	d, _ := driver.Lookup("manual")
+	drivertest.Conformance(t, d, drivertest.Peer{
+		Answer: func(value float64) []byte { return fmt.Appendf(nil, "%.3fk", value/1000) },
 	})
 }
 

@@ -29,8 +29,9 @@
 // waits until the line is quiet and no late answer can come: a response does not
 // say which question it answers. After a time-out, too, the late answer is
 // waited for, up to 1.4 time-outs after its question; a still later
-// one cannot be told from a timely one. An exception is driver.ErrRefused with
-// its name.
+// one cannot be told from a timely one. On a shared bus an answer must come
+// within 0.7 of the time-out; the rest of it is kept to catch a late one before
+// another instrument asks. An exception is driver.ErrRefused with its name.
 package modbus
 
 import (
@@ -133,15 +134,34 @@ func (i *instrument) Dropped() int64 { return i.bytes.Dropped() }
 // Read implements driver.Instrument. On a shared port it first waits for the
 // exchange of another instrument to end; the time-out counts from then on.
 func (i *instrument) Read(ctx context.Context) (driver.Reading, error) {
-	if shared, ok := i.conn.(driver.Locker); ok {
-		shared.Lock()
-		defer shared.Unlock()
+	shared, ok := i.conn.(driver.Locker)
+	if !ok {
+		return i.read(ctx, time.Now().Add(i.timeout), 1)
 	}
+	shared.Lock()
+	defer shared.Unlock()
 	deadline := time.Now().Add(i.timeout)
+	r, err := i.read(ctx, deadline, 0.7)
+	if i.late && (err == nil || errors.Is(err, driver.ErrSilent)) {
+		// Others do not know that an answer is still to come, and could take it
+		// for theirs: it has to come before the lock is given back.
+		if n, lateErr := i.bytes.AwaitLate(ctx, deadline, deadline); lateErr == nil && n > 0 {
+			i.late = false
+		} else if lateErr != nil && !errors.Is(lateErr, driver.ErrSilent) {
+			return driver.Reading{}, fmt.Errorf("wait for a late answer of unit %d: %w", i.unit, lateErr)
+		}
+	}
+	return r, err
+}
+
+// read asks one question. Its answer must come within a share of the time that
+// is left until the deadline when it is asked.
+func (i *instrument) read(ctx context.Context, deadline time.Time, share float64) (driver.Reading, error) {
 	if err := i.settle(ctx, deadline); err != nil {
 		return driver.Reading{}, fmt.Errorf("before the question to unit %d: %w", i.unit, err)
 	}
-	frame, at, err := i.exchange(ctx, deadline)
+	left := share * float64(time.Until(deadline))
+	frame, at, err := i.exchange(ctx, time.Now().Add(time.Duration(left)))
 	if err != nil {
 		return driver.Reading{}, fmt.Errorf("ask unit %d: %w", i.unit, err)
 	}

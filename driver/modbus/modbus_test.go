@@ -9,6 +9,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -345,6 +346,47 @@ func TestDoubledFrame(t *testing.T) {
 		for _, want := range []float64{1111, 2222} {
 			if r, err := i.Read(t.Context()); err != nil || r.Value != want {
 				t.Errorf("Read = %+v, %v; want %v", r, err, want)
+			}
+		}
+	})
+}
+
+// sharedConn is a line that several instruments use.
+type sharedConn struct {
+	driver.Conn
+	sync.Mutex
+}
+
+// Two channels of one transmitter have the same unit, function and length: a
+// late answer to the one must not become the other's.
+func TestLateAnswerOnASharedBus(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		conn, far := drivertest.Pipe()
+		defer conn.Close()
+		bus := &sharedConn{Conn: conn}
+		meter := open(t, bus, driver.Options{"table": "holding"})
+		probe := open(t, bus, driver.Options{"table": "holding", "address": int64(2)})
+		go func() {
+			request := make([]byte, 8)
+			for n := 0; ; n++ {
+				if _, err := io.ReadFull(far, request); err != nil {
+					return
+				}
+				if n == 0 {
+					time.Sleep(timeout * 95 / 100) // the bubble's clock
+				}
+				far.Write(modbusResponse(1000 + float64(request[3])))
+			}
+		}()
+		if r, err := meter.Read(t.Context()); !errors.Is(err, driver.ErrSilent) {
+			t.Errorf("the late meter = %+v, %v; want %v", r, err, driver.ErrSilent)
+		}
+		for range 2 {
+			if r, err := probe.Read(t.Context()); err != nil || r.Value != 1002 {
+				t.Errorf("the probe after it = %+v, %v; want 1002", r, err)
+			}
+			if r, err := meter.Read(t.Context()); err != nil || r.Value != 1000 {
+				t.Errorf("the meter after it = %+v, %v; want 1000", r, err)
 			}
 		}
 	})

@@ -37,7 +37,7 @@ func (f Format) Registers() uint16 { return registersOf[f.Type] }
 // published source). The resolution of an integer is one step of it; that of a
 // float32 is not known.
 func (f Format) Value(registers []byte, q driver.Quantity) (driver.Reading, error) {
-	if len(registers) != 2*int(f.Registers()) {
+	if f.Registers() == 0 || len(registers) != 2*int(f.Registers()) {
 		return driver.Reading{}, fmt.Errorf("%d bytes are not one %s", len(registers), f.Type)
 	}
 	raw, step, overload := f.decode(registers)

@@ -66,12 +66,38 @@ func (m *meter) settle(ctx context.Context, deadline time.Time) error {
 		m.doubt = false
 		return nil
 	}
+	start := time.Now()
+	if err := m.passMarker(ctx, deadline); err != nil {
+		return err
+	}
+	// With too little time left the question would be late again, for ever.
+	if time.Since(start) > m.timeout/4 {
+		return fmt.Errorf("%w: an earlier answer came only now; the next question is in step again", driver.ErrSilent)
+	}
+	return nil
+}
+
+// passMarker sends the marker and drops everything up to its answer. One that
+// is under way is given half a time-out to arrive before another is sent: a
+// slow meter answers each of them.
+func (m *meter) passMarker(ctx context.Context, deadline time.Time) error {
 	m.lines.Discard()
-	if err := m.send(identify); err != nil {
+	if m.marking {
+		_, err := m.untilMarker(ctx, time.Now().Add(m.timeout/2))
+		if !errors.Is(err, driver.ErrSilent) {
+			return err
+		}
+	}
+	if err := m.sendMarker(); err != nil {
 		return err
 	}
 	_, err := m.untilMarker(ctx, deadline)
 	return err
+}
+
+func (m *meter) sendMarker() error {
+	m.marking = true
+	return m.send(identify)
 }
 
 // marked reports whether the instrument answers *IDN?: answers come in the
@@ -97,6 +123,7 @@ func (m *meter) untilMarker(ctx context.Context, deadline time.Time) (remains, e
 		m.lines.Drop(len(l.Bytes))
 		text := strings.TrimSpace(lines.Raw(l.Bytes))
 		if text == m.identity.Raw {
+			m.marking = false
 			break
 		}
 		if entry, err := ParseQueueEntry(text); err == nil {
@@ -120,10 +147,8 @@ func (m *meter) explain(ctx context.Context, silent error, deadline time.Time) e
 	if !m.marked() || !errors.Is(silent, driver.ErrSilent) {
 		return silent
 	}
-	for _, question := range []string{queueQuery, identify} {
-		if err := m.send(question); err != nil {
-			return err
-		}
+	if err := errors.Join(m.send(queueQuery), m.sendMarker()); err != nil {
+		return err
 	}
 	found, err := m.untilMarker(ctx, deadline)
 	switch {

@@ -27,7 +27,6 @@ type fakeMeter struct {
 	refuses   string // a header it does not know
 	remote    bool
 	queue     []string
-	asked     []string
 	terminate string
 }
 
@@ -59,7 +58,6 @@ func (f *fakeMeter) serve(far *drivertest.Far) {
 func (f *fakeMeter) answer(line string) string {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	f.asked = append(f.asked, line)
 	if line == "SYST:REM" {
 		f.remote = true
 		return ""
@@ -97,19 +95,6 @@ func (f *fakeMeter) answer(line string) string {
 	}
 	f.queue = append(f.queue, `-113,"Undefined header"`)
 	return ""
-}
-
-// count is how often the driver sent line.
-func (f *fakeMeter) count(line string) int {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	n := 0
-	for _, l := range f.asked {
-		if l == line {
-			n++
-		}
-	}
-	return n
 }
 
 func (f *fakeMeter) set(t *testing.T, change func(*fakeMeter)) {

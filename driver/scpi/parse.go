@@ -15,7 +15,7 @@ import (
 // Parse maps the answer to a query, without its line end, to a reading of q;
 // Time is left to the caller. Numbers are in the forms NR1, NR2 and NR3 of IEEE
 // 488.2-1992, 8.7.2 to 8.7.4; ±9.9E37 is an overload and 9.91E37 is
-// not-a-number (SCPI-1999 vol. 1, 7.2.1). An answer with several numbers is
+// not-a-number (SCPI-1999 vol. 1, 7.2.1). An answer with several items is
 // Unreadable.
 func Parse(line []byte, q driver.Quantity) driver.Reading {
 	r := parse(line, q)
@@ -28,20 +28,19 @@ func parse(line []byte, q driver.Quantity) driver.Reading {
 	if err != nil {
 		return number.Unreadable(err.Error())
 	}
-	var values []driver.Reading
-	// Items of one response are parted by commas, responses by semicolons.
-	for _, element := range strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ';' }) {
-		if r, ok := number.Response(element, q); ok {
-			values = append(values, r)
+	// Items of one response are parted by commas, responses by semicolons. A
+	// second item, whatever it is, makes it doubtful what was answered: the
+	// entry 0,"No error" of an empty error queue has one number, too.
+	elements := strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ';' })
+	if len(elements) > 1 {
+		return number.Unreadable(fmt.Sprintf("%d items in one answer; set the query so that it asks for one", len(elements)))
+	}
+	if len(elements) == 1 {
+		if r, ok := number.Response(elements[0], q); ok {
+			return r
 		}
 	}
-	switch len(values) {
-	case 0:
-		return number.Unreadable("no number in the answer")
-	case 1:
-		return values[0]
-	}
-	return number.Unreadable(fmt.Sprintf("%d values in one answer; set the query so that it asks for one", len(values)))
+	return number.Unreadable("no number in the answer")
 }
 
 // ParseIdentity reads an answer to *IDN? (IEEE 488.2-1992, 10.14): maker, model,

@@ -26,7 +26,9 @@ func TestParse(t *testing.T) {
 		{"with a prefixed unit", "6.690 KOHM", driver.Resistance, driver.OK, 6690, 1},
 		{"MOHM is megohm (IEEE 488.2-1992, 7.7.3.3)", "1.5MOHM", driver.Resistance, driver.OK, 1.5e6, 1e5},
 		{"celsius", "+2.14E+01 CEL", driver.Temperature, driver.OK, 21.4, 0.1},
-		{"a word beside the number", `"RES",+6.690E+03`, driver.Resistance, driver.OK, 6690, 1},
+		{"a word beside the number", `"RES",+6.690E+03`, driver.Resistance, driver.Unreadable, 0, 0},
+		{"empty error queue", `0,"No error"`, driver.Resistance, driver.Unreadable, 0, 0},
+		{"identity with one number", "MA,IN,0,VER", driver.Resistance, driver.Unreadable, 0, 0},
 		{"volts", "+1.2E-03VDC", driver.Resistance, driver.Impossible, 0, 0},
 		{"overload", "+9.90000000E+37", driver.Resistance, driver.Overload, 0, 0},
 		{"negative overload", "-9.9E37", driver.Resistance, driver.Overload, 0, 0},
@@ -163,6 +165,12 @@ func FuzzParse(f *testing.F) {
 			if again.Value != r.Value {
 				t.Fatalf("Parse(%q) = %v, which reads back as %+v", answer, r.Value, again)
 			}
+		}
+		if _, err := scpi.ParseQueueEntry(string(answer)); err == nil && r.Status != driver.Unreadable {
+			t.Fatalf("the queue entry %q is read as %+v", answer, r)
+		}
+		if _, err := scpi.ParseIdentity(string(answer)); err == nil && r.Status != driver.Unreadable {
+			t.Fatalf("the identity %q is read as %+v", answer, r)
 		}
 		_, notEntry := scpi.ParseQueueEntry(string(answer))
 		_, notIdentity := scpi.ParseIdentity(string(answer))

@@ -95,6 +95,7 @@ type meter struct {
 	checkedAt     time.Time       // when the function was last asked for
 	asked         time.Time       // when the last question was sent
 	doubt         bool            // the next answer may belong to an earlier question
+	marking       bool            // a marker was sent and not answered yet
 	shapes        lines.Shapes
 }
 

@@ -88,15 +88,17 @@ func Reading(value, resolution float64, q driver.Quantity) driver.Reading {
 	return driver.Reading{Value: value, Resolution: resolution, Status: driver.OK}
 }
 
-// Overload, Unreadable and Impossible make readings without a value.
+// Overload makes the reading of an overload.
 func Overload() driver.Reading {
 	return driver.Reading{Status: driver.Overload, Reason: OverloadReason}
 }
 
+// Unreadable makes the reading of bytes that are not a whole answer.
 func Unreadable(reason string) driver.Reading {
 	return driver.Reading{Status: driver.Unreadable, Reason: reason}
 }
 
+// Impossible makes the reading of an answer that cannot be true.
 func Impossible(reason string) driver.Reading {
 	return driver.Reading{Status: driver.Impossible, Reason: reason}
 }
