@@ -26,7 +26,7 @@ func (s *Store) Backup(ctx context.Context, dst string, overwrite bool) error {
 		return fmt.Errorf("%s: %w", tried, err)
 	}
 	if err := s.copyTo(ctx, absolute, overwrite); err != nil {
-		return explain(s.path, tried, err)
+		return fmt.Errorf("%s: %w", tried, classify(err))
 	}
 	s.opts.Logger.Info("backed up the history", "file", absolute)
 	return s.write(ctx, "note the backup", func(tx *sql.Tx) error {
@@ -74,23 +74,22 @@ func sameFile(a, b string) bool {
 // vacuumBeside writes a checked copy under a passing name beside dst and
 // returns that name. It reads one unchanging view without holding up anyone.
 // (The step-wise backup of SQLite would start again after every write.)
-func (s *Store) vacuumBeside(ctx context.Context, dst string) (partial string, err error) {
+func (s *Store) vacuumBeside(ctx context.Context, dst string) (string, error) {
 	f, err := os.CreateTemp(filepath.Dir(dst), filepath.Base(dst)+".partial-*")
 	if err != nil {
 		return "", err
 	}
-	partial = f.Name()
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(partial))
-		}
-	}()
-	if err := f.Close(); err != nil {
-		return "", err
+	if err := errors.Join(f.Close(), s.vacuum(ctx, f.Name())); err != nil {
+		return "", errors.Join(err, os.Remove(f.Name()))
 	}
+	return f.Name(), nil
+}
+
+// vacuum writes a checked copy to an empty file.
+func (s *Store) vacuum(ctx context.Context, empty string) error {
 	least, err := countRecords(ctx, s.readers)
 	if err != nil {
-		return "", err
+		return err
 	}
 	// Not over the reading pool, whose connections may not even write a copy.
 	source, err := sql.Open("sqlite", fileURL(s.path, url.Values{
@@ -98,16 +97,16 @@ func (s *Store) vacuumBeside(ctx context.Context, dst string) (partial string, e
 		"_pragma": {fmt.Sprintf("busy_timeout(%d)", s.opts.BusyTimeout.Milliseconds())},
 	}))
 	if err != nil {
-		return "", err
+		return err
 	}
-	_, err = source.ExecContext(ctx, `VACUUM INTO ?1`, partial)
+	_, err = source.ExecContext(ctx, `VACUUM INTO ?1`, empty)
 	if err := errors.Join(err, source.Close()); err != nil {
-		return "", fmt.Errorf("copy: %w", err)
+		return fmt.Errorf("copy: %w", err)
 	}
-	if err := checkCopy(ctx, partial, least); err != nil {
-		return "", fmt.Errorf("check the copy: %w", err)
+	if err := checkCopy(ctx, empty, least); err != nil {
+		return fmt.Errorf("check the copy: %w", err)
 	}
-	return partial, nil
+	return nil
 }
 
 // countRecords counts the rows that are added with every change.

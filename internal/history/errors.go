@@ -30,6 +30,9 @@ var (
 	// ErrOlder: the file is of an older release and may not be migrated because
 	// it is opened read-only.
 	ErrOlder = errors.New("this history was written by an older coilkeep; start the daemon once to bring it up to date")
+	// ErrUnfinished: a program was stopped while it created or migrated the
+	// file, which is opened read-only and so cannot be mended.
+	ErrUnfinished = errors.New("this history was left in the middle of being created or migrated; start the daemon once to mend it")
 	// ErrForeign: the file is a database of some other program.
 	ErrForeign = errors.New("this file belongs to another program; choose another path for the history")
 	// ErrDamaged: the file is not a database, or a broken one.
@@ -95,7 +98,11 @@ func classify(err error) error {
 // above; nil when it is none of them. The primary code is the low byte
 // (https://www.sqlite.org/rescode.html).
 func kindOf(err error) error {
-	switch codeOf(err) & 0xff {
+	code := codeOf(err)
+	if code == sqlite3.SQLITE_READONLY_ROLLBACK {
+		return ErrUnfinished
+	}
+	switch code & 0xff {
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL:
 		return ErrBusy
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM:

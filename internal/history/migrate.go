@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"net/url"
 	"path"
 )
 
@@ -44,8 +45,32 @@ func mustReadMigrations(files fs.FS) []string {
 }
 
 // inspect refuses a file that is not ours, or of a version that steps cannot
-// serve. It changes nothing.
-func (s *Store) inspect(ctx context.Context, steps []string) (err error) {
+// serve. It changes nothing, but for taking back a change that another program
+// was stopped in the middle of.
+func (s *Store) inspect(ctx context.Context, steps []string) error {
+	err := s.look(ctx, steps)
+	if kindOf(err) == ErrUnfinished && !s.opts.ReadOnly {
+		return errors.Join(s.takeBack(ctx), s.look(ctx, steps))
+	}
+	return err
+}
+
+// takeBack lets SQLite roll back an unfinished change, by reading over a
+// connection that may write and has no settings that would change the file.
+func (s *Store) takeBack(ctx context.Context) error {
+	db, err := sql.Open("sqlite", fileURL(s.path, url.Values{
+		"mode":    {"rw"},
+		"_pragma": {fmt.Sprintf("busy_timeout(%d)", s.opts.BusyTimeout.Milliseconds())},
+	}))
+	if err != nil {
+		return err
+	}
+	var objects int
+	err = db.QueryRowContext(ctx, "SELECT COUNT(*) FROM sqlite_schema").Scan(&objects)
+	return errors.Join(err, db.Close())
+}
+
+func (s *Store) look(ctx context.Context, steps []string) (err error) {
 	// In one transaction, because another program may be creating the file.
 	tx, err := s.readers.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {

@@ -46,7 +46,10 @@ func Restore(ctx context.Context, src, dst string, opts Options, progress func(d
 		return Restored{}, fmt.Errorf("%s: %w", tried, err)
 	}
 	restored, err := restore(ctx, src, dst, opts.withDefaults(), progress)
-	return restored, explain(dst, tried, errors.Join(err, owner.Close()))
+	if err := errors.Join(err, owner.Close()); err != nil {
+		return restored, fmt.Errorf("%s: %w", tried, classify(err))
+	}
+	return restored, nil
 }
 
 func restore(ctx context.Context, src, dst string, opts Options, progress func(done, total int)) (Restored, error) {
@@ -101,7 +104,7 @@ func makeIdle(ctx context.Context, dst string, opts Options) (err error) {
 
 // verifiedCopy copies src beside dst, brings it up to date and verifies it.
 // The caller renames or removes the file.
-func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress func(done, total int)) (fresh string, report Report, err error) {
+func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress func(done, total int)) (string, Report, error) {
 	source, err := filepath.Abs(src)
 	if err != nil {
 		return "", Report{}, err
@@ -111,34 +114,34 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 	if old.readers, err = sql.Open("sqlite", old.dsn(true)); err != nil {
 		return "", Report{}, err
 	}
+	var fresh string
 	if err = old.inspect(ctx, migrations); err == nil {
 		fresh, err = old.vacuumBeside(ctx, dst)
 	}
 	if err := errors.Join(err, old.Close()); err != nil {
 		return "", Report{}, fmt.Errorf("read %s: %w", src, err)
 	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(fresh))
-		}
-	}()
-	s, err := Open(ctx, fresh, opts)
+	report, err := verifyFresh(ctx, fresh, opts, progress, JournalEntry{Action: "restore", Subject: filepath.Base(dst), Detail: "from " + source})
 	if err != nil {
-		return "", Report{}, err
-	}
-	report, err = s.Verify(ctx, progress)
-	if err == nil {
-		if damage := report.Of(FaultDamage); len(damage) > 0 {
-			err = fmt.Errorf("%s: %s: %w", src, damage[0].Problem, ErrDamaged)
-		}
-	}
-	if err == nil {
-		_, err = s.AddJournal(ctx, JournalEntry{Action: "restore", Subject: filepath.Base(dst), Detail: "from " + source})
-	}
-	if err := errors.Join(err, s.Close()); err != nil {
-		return "", report, err
+		return "", report, errors.Join(fmt.Errorf("%s: %w", src, err), os.Remove(fresh))
 	}
 	return fresh, report, nil
+}
+
+// verifyFresh verifies a copy and notes in its journal what it is for.
+func verifyFresh(ctx context.Context, fresh string, opts Options, progress func(done, total int), entry JournalEntry) (Report, error) {
+	s, err := Open(ctx, fresh, opts)
+	if err != nil {
+		return Report{}, err
+	}
+	report, err := s.Verify(ctx, progress)
+	if damage := report.Of(FaultDamage); err == nil && len(damage) > 0 {
+		err = fmt.Errorf("%s: %w", damage[0].Problem, ErrDamaged)
+	}
+	if err == nil {
+		_, err = s.AddJournal(ctx, entry)
+	}
+	return report, errors.Join(err, s.Close())
 }
 
 // companions are the files that belong to a history.

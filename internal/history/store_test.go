@@ -325,6 +325,45 @@ func TestFull(t *testing.T) {
 	verifies(t, s)
 }
 
+// A program stopped while it changed a file that is not in WAL mode leaves a
+// rollback journal. Opening takes the change back; read-only it cannot.
+func TestUnfinished(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "coilkeep.db")
+	closedHistory(t, path)
+	db, err := sql.Open("sqlite", fileURL(path, url.Values{"_pragma": {"journal_mode(delete)", "cache_size(1)"}}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	tx, err := db.BeginTx(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const many = `
+		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 20000)
+		INSERT INTO coils (serial) SELECT 'unfinished ' || i FROM n`
+	must(t)(tx.ExecContext(t.Context(), many))
+	stopped := filepath.Join(t.TempDir(), "coilkeep.db")
+	for _, end := range []string{"", "-journal"} {
+		content, err := os.ReadFile(path + end)
+		if err != nil {
+			t.Fatal(err)
+		}
+		writeFile(t, stopped+end, content)
+	}
+	if err := errors.Join(tx.Rollback(), db.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Open(t.Context(), stopped, Options{ReadOnly: true}); !errors.Is(err, ErrUnfinished) {
+		t.Errorf("read-only: %v, want ErrUnfinished", err)
+	}
+	s := openStore(t, stopped, Options{})
+	if n := count(t, s, `SELECT COUNT(*) FROM coils`); n != 1 {
+		t.Errorf("%d coils, want 1", n)
+	}
+	verifies(t, s)
+}
+
 func TestOpenAtOnce(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "coilkeep.db")

@@ -1,0 +1,176 @@
+package history
+
+import (
+	"database/sql"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+)
+
+// BenchmarkRecord stores durable measurements of 11 readings and, in turn, the
+// same number of bytes as a bare append with fsync to a file beside it; ratio
+// is the one against the other.
+func BenchmarkRecord(b *testing.B) {
+	s := workshop(b)
+	bare, err := os.Create(filepath.Join(b.TempDir(), "bare"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	before := foldedSize(b, s)
+	payload := make([]byte, 8192)
+	var durable, appended time.Duration
+	n := 0
+	for b.Loop() {
+		n++
+		m, readings := sample(b, fmt.Sprintf("HN-%07d", n), 6690, firstInstant.Add(time.Duration(n)*time.Second))
+		start := time.Now()
+		if _, err := s.Record(b.Context(), m, readings); err != nil {
+			b.Fatal(err)
+		}
+		durable += time.Since(start)
+		start = time.Now()
+		if _, err := bare.Write(payload); err != nil {
+			b.Fatal(err)
+		}
+		if err := bare.Sync(); err != nil {
+			b.Fatal(err)
+		}
+		appended += time.Since(start)
+	}
+	after := foldedSize(b, s)
+	b.ReportMetric(float64(durable.Microseconds())/float64(n), "record-µs")
+	b.ReportMetric(float64(appended.Microseconds())/float64(n), "append-µs")
+	b.ReportMetric(float64(durable)/float64(appended), "ratio")
+	b.ReportMetric(float64(after-before)/float64(n), "bytes/record")
+	if err := bare.Close(); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// foldedSize is the size of a history with its log folded back into the file.
+func foldedSize(b *testing.B, s *Store) int64 {
+	b.Helper()
+	must(b)(s.writer.ExecContext(b.Context(), "PRAGMA wal_checkpoint(TRUNCATE)"))
+	size, err := s.SizeBytes()
+	if err != nil {
+		b.Fatal(err)
+	}
+	return size
+}
+
+// BenchmarkLarge asks a history of COILKEEP_BENCH_COILS coils (20 000 when not
+// told) of 20 readings each. Each answer is to come within 50 ms however large
+// the history is: the longest one is reported.
+func BenchmarkLarge(b *testing.B) {
+	coils := 20000
+	if text := os.Getenv("COILKEEP_BENCH_COILS"); text != "" {
+		var err error
+		if coils, err = strconv.Atoi(text); err != nil {
+			b.Fatal(err)
+		}
+	}
+	s := largeHistory(b, coils)
+	size, err := s.SizeBytes()
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Logf("%d coils, %d MB", coils, size>>20)
+	middle := fmt.Sprintf("HN-%07d", coils/2)
+	ctx := b.Context()
+	for _, c := range []struct {
+		name string
+		ask  func() error
+	}{
+		{"coil", func() error { _, err := s.Coil(ctx, middle); return err }},
+		{"serial exists", func() error { _, err := s.SerialExists(ctx, middle); return err }},
+		{"next serial", func() error { _, err := s.NextSerial(ctx, "HN-%07d"); return err }},
+		{"measurement", func() error { _, _, err := s.Measurement(ctx, "id-"+middle); return err }},
+		{"newest", func() error { _, _, err := s.Measurements(ctx, Filter{Newest: true}); return err }},
+		{"batch", func() error { _, _, err := s.Measurements(ctx, Filter{Batch: "B-1"}); return err }},
+		{"batch by name", func() error { _, err := s.Batch(ctx, "B-1"); return err }},
+		{"batches", func() error { _, err := s.Batches(ctx, BatchFilter{}); return err }},
+		{"statistics", func() error { _, err := s.BatchStatistics(ctx, "B-1"); return err }},
+		{"design", func() error { _, _, err := s.Measurements(ctx, Filter{Design: "D-1"}); return err }},
+		{"design newest", func() error { _, _, err := s.Measurements(ctx, Filter{Design: "D-1", Newest: true}); return err }},
+		{"bench", func() error { _, _, err := s.Measurements(ctx, Filter{Bench: "bench-1"}); return err }},
+		{"design never at that bench", func() error { _, _, err := s.Measurements(ctx, Filter{Design: "D-1", Bench: "bench-0"}); return err }},
+		{"a day", func() error {
+			from := firstInstant.Add(time.Duration(coils/2) * time.Minute)
+			_, _, err := s.Measurements(ctx, Filter{From: from, To: from.Add(24 * time.Hour)})
+			return err
+		}},
+		{"page in the middle", func() error { _, _, err := s.Measurements(ctx, Filter{After: "id-" + middle}); return err }},
+		{"designs", func() error { _, err := s.Designs(ctx); return err }},
+		{"journal", func() error { _, err := s.Journal(ctx, JournalFilter{}); return err }},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			var longest time.Duration
+			for b.Loop() {
+				start := time.Now()
+				if err := c.ask(); err != nil {
+					b.Fatal(err)
+				}
+				longest = max(longest, time.Since(start))
+			}
+			b.ReportMetric(float64(longest.Microseconds())/1000, "longest-ms")
+		})
+	}
+	b.Run("verdict counts", func(b *testing.B) { // reads everything
+		for b.Loop() {
+			if _, err := s.VerdictCounts(ctx); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
+
+// largeHistory makes a history by SQL, a batch of 100 coils after another, each
+// of one of 200 designs at one of 4 benches.
+func largeHistory(b *testing.B, coils int) *Store {
+	b.Helper()
+	s := newStore(b)
+	m, readings := sample(b, "HN-0000000", 6690, firstInstant)
+	for i := range 200 {
+		d := wren()
+		d.Name = fmt.Sprintf("D-%d", i)
+		must(b)(s.AddDesign(b.Context(), d, ""))
+	}
+	m.Design, m.Batch = "D-0", ""
+	must(b)(s.Record(b.Context(), m, readings))
+	db, err := sql.Open("sqlite", fileURL(s.Path(), url.Values{"_pragma": {"synchronous(off)", "cache_size(-200000)"}}))
+	if err != nil {
+		b.Fatal(err)
+	}
+	for _, statement := range []string{`
+		WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i < ?1 / 100)
+		INSERT INTO batches SELECT 'B-' || i, 'bench-' || (i % 4), 'D-' || (i % 200), 1, '', '', ?2 + i * 6000000000, ?2 + i * 6000000001 FROM n`, `
+		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1 AND ?2)
+		INSERT INTO coils SELECT printf('HN-%07d', i) FROM n`, `
+		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1)
+		INSERT INTO measurements SELECT i + 1, printf('id-HN-%07d', i), ?2 + i * 60000000, 'bench-' || (i / 100 % 4), 'B-' || (i / 100),
+			i % 100 + 1, 'D-' || (i / 100 % 200), 1, printf('HN-%07d', i), 
+			m.resistance_ohms, m.temperature_celsius, m.r20_ohms, m.expanded_uncertainty_ohms, m.coverage_factor, m.verdict,
+			m.conformity_probability, m.status, m.reason, m.spool, m.winder, m.operator, m.meter, m.probe, m.stage,
+			m.alpha_per_kelvin, m.formula, m.readings, m.standard_deviation_ohms, m.resolution_ohms, m.drift_ohms,
+			m.meter_percent, m.meter_ohms, m.correction_ratio, m.lead_ohms, m.lead_half_width_ohms,
+			m.probe_half_width_kelvin, m.coil_difference_half_width_kelvin, m.alpha_standard_uncertainty_per_kelvin,
+			m.lower_ohms, m.upper_ohms, m.guard_factor, m.notes, m.supersedes, m.capture_seconds
+		FROM n JOIN measurements m ON m.number = 1`, `
+		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1 AND ?2)
+		INSERT INTO measurement_details SELECT i + 1, budget, settings, context FROM n JOIN measurement_details ON measurement = 1`, `
+		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1), k(j) AS (SELECT 0 UNION ALL SELECT j + 1 FROM k WHERE j < 19)
+		INSERT INTO readings SELECT i + 1, j, ?2 + i * 60000000 + j, 0, 6690.0 + j, 0.1, 'ok', '', '+6.690' || j || 'E+03', j > 8, 0 FROM n CROSS JOIN k`,
+	} {
+		if _, err := db.ExecContext(b.Context(), statement, coils, firstInstant.UnixMicro()); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := db.Close(); err != nil {
+		b.Fatal(err)
+	}
+	return s
+}

@@ -1,0 +1,121 @@
+package history
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+)
+
+// Each fault that is put into a sound history is found, and nothing else.
+func TestVerifyFinds(t *testing.T) {
+	t.Parallel()
+	const first = `(SELECT id FROM measurements WHERE number = 1)`
+	for _, c := range []struct {
+		name  string
+		table string // whose triggers are in the way
+		spoil string
+		kind  FaultKind
+		want  string
+	}{
+		{"R20", "measurements", `UPDATE measurements SET r20_ohms = r20_ohms * 1.0000001 WHERE number = 3`, FaultResult, "r20_ohms"},
+		{"uncertainty", "measurements", `UPDATE measurements SET expanded_uncertainty_ohms = expanded_uncertainty_ohms * 1.0000001 WHERE number = 3`, FaultResult, "expanded_uncertainty_ohms"},
+		{"impossible input", "measurements", `UPDATE measurements SET meter_percent = -1 WHERE number = 3`, FaultResult, "give no result"},
+		{"unknown formula", "measurements", `UPDATE measurements SET formula = 9 WHERE number = 3`, FaultResult, "formula 9"},
+		{"verdict", "measurements", `UPDATE measurements SET verdict = 'high' WHERE number = 3`, FaultVerdict, `"high"`},
+		{"probability", "measurements", `UPDATE measurements SET conformity_probability = 0.5 WHERE number = 3`, FaultVerdict, "conformity_probability"},
+		{"tolerance", "measurements", `UPDATE measurements SET lower_ohms = 0 WHERE number = 3`, FaultVerdict, "cannot be judged"},
+		{"reading", "readings", `UPDATE readings SET value = value + 0.1 WHERE measurement = 3 AND position = 5`, FaultWindow, "resistance_ohms"},
+		{"reading lost", "readings", `DELETE FROM readings WHERE measurement = 3 AND position = 5`, FaultWindow, "6 readings"},
+		{"reading that is no number", "readings", `UPDATE readings SET status = 'overload' WHERE measurement = 3 AND position = 5`, FaultWindow, "not numbers"},
+		{"outlier counted", "readings", `UPDATE readings SET outlier = 0 WHERE measurement = 3`, FaultWindow, "8 readings"},
+		{"coil lost from a batch", "measurements", `UPDATE measurements SET sequence = 7 WHERE serial = 'HN-0002'`, FaultSequence, "1 to 7"},
+		{"two coils in one place", "measurements", `UPDATE measurements SET sequence = 1 WHERE serial = 'HN-0002'`, FaultSequence, "2 coils"},
+		{"two standing", "annotations", `DELETE FROM annotations WHERE measurement = 1`, FaultRecord, "2 standing"},
+		{"details lost", "measurement_details", `DELETE FROM measurement_details WHERE measurement = 3`, FaultRecord, "budget"},
+		{"measurement lost", "measurements", `DELETE FROM measurements WHERE number = 3`, FaultDamage, "refers to measurements"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			s := busyWorkshop(t)
+			verifies(t, s)
+			execute(t, s.Path(),
+				"DROP TRIGGER "+c.table+"_no_update", "DROP TRIGGER "+c.table+"_no_delete", c.spoil)
+			report, err := s.Verify(t.Context(), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			found := report.Of(c.kind)
+			if len(found) == 0 || len(found) != len(report.Faults) {
+				t.Fatalf("faults %+v, want some of kind %s and no other", report.Faults, c.kind)
+			}
+			if !strings.Contains(found[0].Problem, c.want) || found[0].Remedy == "" {
+				t.Errorf("fault %+v, want one with %q and a remedy", found[0], c.want)
+			}
+			if (found[0].ID == "") != (c.kind == FaultDamage) {
+				t.Errorf("fault names %q", found[0].ID)
+			}
+		})
+	}
+}
+
+func TestVerifyFindsDamage(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	for i := range 50 {
+		record(t, s, fmt.Sprintf("HN-%04d", i))
+	}
+	path := s.Path()
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	info, err := f.Stat()
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = f.WriteAt([]byte(strings.Repeat("\xa5", 3*4096)), info.Size()-3*4096)
+	if err := errors.Join(err, f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	report, err := openStore(t, path, Options{}).Verify(t.Context(), nil)
+	if err != nil || len(report.Of(FaultDamage)) == 0 {
+		t.Errorf("report %+v, %v; want damage", report, err)
+	}
+}
+
+func TestVerifyProgress(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	for i := range 5 {
+		record(t, s, fmt.Sprintf("HN-%04d", i))
+	}
+	var calls []int
+	report, err := s.Verify(t.Context(), func(done, total int) { calls = append(calls, done, total) })
+	if err != nil || report.Measurements != 5 || report.Readings != 5*11 {
+		t.Errorf("report %+v, %v; want 5 measurements and 55 readings", report, err)
+	}
+	if fmt.Sprint(calls) != "[5 5]" {
+		t.Errorf("progress %v, want [5 5]", calls)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := s.Verify(ctx, nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+}
+
+// A value typed in has no readings behind it.
+func TestVerifyManual(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	m, _ := sample(t, "HN-0001", 6690, firstInstant)
+	m.Status = Manual
+	must(t)(s.Record(t.Context(), m, nil))
+	verifies(t, s)
+}
