@@ -69,14 +69,6 @@ func deviation(ohms, target float64) string {
 	return fmt.Sprintf("%+.2f %% from target", (ohms/target-1)*100)
 }
 
-// difference says how far the coil is from the probe.
-func difference(kelvin float64) string {
-	if kelvin < 0 {
-		return fmt.Sprintf("about %.1f K colder than the probe", -kelvin)
-	}
-	return fmt.Sprintf("about %.1f K warmer than the probe", kelvin)
-}
-
 // verdictWords says a verdict; it never stands for its colour alone.
 func verdictWords(v conformity.Verdict) string {
 	switch v {

@@ -19,7 +19,6 @@ const shownMeasurements = 10
 var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"liveOhms":     liveOhms,
 	"celsius":      celsius,
-	"difference":   difference,
 	"within":       ohmsWithin,
 	"plainOhms":    plainOhms,
 	"verdictWords": verdictWords,
@@ -55,8 +54,14 @@ type panelView struct {
 	Judged *history.Measurement
 	// Deviation says how far that coil is from its target.
 	Deviation string
-	Scale     *scaleView
+	// Value is what is known of the coil on the clips: as recorded, or so far.
+	// It is nil when nothing is.
+	Value *valueView
+	Scale *scaleView
 }
+
+// valueView is an R20 with its expanded uncertainty.
+type valueView struct{ R20Ohms, ExpandedOhms float64 }
 
 // page serves the status page.
 func (s *site) page(w http.ResponseWriter, r *http.Request) error {
@@ -91,15 +96,20 @@ func (s *site) panel(w http.ResponseWriter, r *http.Request) error {
 // panelView gathers what the page shows of a bench. A history that cannot be
 // read does not hide what is on the clips.
 func (s *site) panelView(ctx context.Context, snapshot bench.Snapshot) panelView {
-	view := panelView{Snapshot: snapshot, Scale: newScale(snapshot)}
+	view := panelView{Snapshot: snapshot}
 	for _, instrument := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
 		if instrument.Driver != "" || instrument.Fault != "" {
 			view.Instruments = append(view.Instruments, instrument)
 		}
 	}
-	if snapshot.State == string(capture.Recorded) {
+	switch {
+	case snapshot.State == string(capture.Recorded) && snapshot.Last != nil:
 		view.Judged = snapshot.Last
+		view.Value = &valueView{view.Judged.R20Ohms, view.Judged.ExpandedUncertaintyOhms}
+	case snapshot.R20Ohms != nil && snapshot.ExpandedUncertaintyOhms != nil:
+		view.Value = &valueView{*snapshot.R20Ohms, *snapshot.ExpandedUncertaintyOhms}
 	}
+	view.Scale = newScale(snapshot.Design, view.Value)
 	if m, d := view.Judged, snapshot.Design; m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision {
 		view.Deviation = deviation(m.R20Ohms, d.TargetOhms)
 	}

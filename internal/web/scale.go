@@ -1,6 +1,6 @@
 package web
 
-import "coilkeep/internal/bench"
+import "coilkeep/internal/history"
 
 // scaleView draws where a coil's R20 lies against its tolerance. Positions run
 // from 0 to scaleWidth; the tolerance takes the middle half.
@@ -20,13 +20,12 @@ type markView struct {
 
 const scaleWidth = 400.0
 
-// newScale returns the scale of a bench; nil when no design says what is
-// wanted.
-func newScale(s bench.Snapshot) *scaleView {
-	if s.Design == nil || s.Design.UpperOhms <= s.Design.LowerOhms {
+// newScale draws value against design d. It returns nil when no design says
+// what is wanted, and a scale without a mark when value is nil.
+func newScale(d *history.Design, value *valueView) *scaleView {
+	if d == nil || d.UpperOhms <= d.LowerOhms {
 		return nil
 	}
-	d := s.Design
 	half := (d.UpperOhms - d.LowerOhms) / 2
 	left := d.LowerOhms - half
 	at := func(ohms float64) float64 { return (ohms - left) / (4 * half) * scaleWidth }
@@ -35,14 +34,14 @@ func newScale(s bench.Snapshot) *scaleView {
 		LowerOhms: d.LowerOhms, TargetOhms: d.TargetOhms, UpperOhms: d.UpperOhms,
 		Lower: at(d.LowerOhms), Target: inside(at(d.TargetOhms)), Upper: at(d.UpperOhms),
 	}
-	if s.R20Ohms == nil || s.ExpandedUncertaintyOhms == nil {
+	if value == nil {
 		return scale
 	}
-	x := at(*s.R20Ohms)
+	x := at(value.R20Ohms)
 	mark := &markView{
 		At:   inside(x),
-		From: inside(at(*s.R20Ohms - *s.ExpandedUncertaintyOhms)),
-		To:   inside(at(*s.R20Ohms + *s.ExpandedUncertaintyOhms)),
+		From: inside(at(value.R20Ohms - value.ExpandedOhms)),
+		To:   inside(at(value.R20Ohms + value.ExpandedOhms)),
 	}
 	switch {
 	case x < 0:
