@@ -29,13 +29,15 @@ type assessment struct {
 func (a assessment) ok() bool { return a.state == Steady && a.r20 != nil }
 
 // decided is true when more readings would not change what is done: the
-// verdict stands at the wanted confidence or, without a tolerance, the coil is
-// as near the probe as the bench can tell.
+// verdict stands at the wanted confidence and R20 is known well enough to be
+// written down or, without a tolerance, the coil is as near the probe as the
+// bench can tell.
 func (a assessment) decided(s Settings) bool {
 	if a.judgement == nil {
 		return a.thermal.BoundKelvin <= s.CoilDifferenceKelvin
 	}
-	if a.judgement.Verdict == conformity.Undecided {
+	half := (s.Tolerance.UpperOhms - s.Tolerance.LowerOhms) / 2
+	if a.judgement.Verdict == conformity.Undecided || a.r20.ExpandedUncertaintyOhms > wantedShare*half {
 		return false
 	}
 	p := a.judgement.Probability

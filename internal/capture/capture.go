@@ -67,6 +67,12 @@ type Settings struct {
 // wantedConfidence is the probability at which a verdict counts as decided.
 const wantedConfidence = 0.95
 
+// wantedShare is how much of half the tolerance U may be before a coil is
+// recorded ahead of patience. A verdict alone is often clear while R20 is still
+// known to a few percent only, which is no number for a spec card; four to one
+// is the usual ratio of tolerance to uncertainty (common practice, no source).
+const wantedShare = 0.25
+
 // State says what the capture is doing. Its text is stored, sent to pages and
 // used as a metric label.
 type State string

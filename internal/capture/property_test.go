@@ -123,6 +123,7 @@ func TestReplayGivesTheSame(t *testing.T) {
 	measured := 0
 	for seed := range uint64(60) {
 		s := testSettings()
+		s.Tolerance.LowerOhms, s.Tolerance.UpperOhms = 6000, 7400
 		g := newRig(seed, s)
 		g.every = []time.Duration{50, 100, 250, 500}[seed%4] * time.Millisecond
 		g.open(2 * time.Second)
