@@ -1,0 +1,343 @@
+package chart
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+)
+
+// Run is a batch as it was wound.
+type Run struct {
+	View
+	Title string
+	// Design gives target and tolerance; nil leaves both out.
+	Design *history.Design
+	// Measurements are those of the batch in any order, each with its Sequence.
+	// Withdrawn ones are shown as such.
+	Measurements []history.Measurement
+	Spools       []history.SpoolMark
+	// Limits are those of a control chart; nil leaves them out.
+	Limits *Limits
+	// Outliers and Signals point at measurements by id: those left out of the
+	// statistics, and those a rule speaks up for.
+	Outliers, Signals []Remark
+}
+
+// Limits are the lines of a control chart, in ohms at 20 °C.
+type Limits struct{ CentreOhms, LowerOhms, UpperOhms float64 }
+
+// Remark is something to be said of one measurement.
+type Remark struct{ MeasurementID, Words string }
+
+// Picture draws R20 by number in the batch, each with its expanded uncertainty.
+//
+// The scale shows the tolerance and what lies within one width of it; what lies
+// further out stands at the edge with its value written beside it, so that one
+// broken coil does not flatten all others.
+//
+// It refuses a measurement without a positive number in the batch or with an R20
+// that is none, limits out of order and remarks on measurements that are not
+// there.
+func (r Run) Picture() (*Picture, error) {
+	size := r.Size.or(760, 340)
+	if err := cmp.Or(size.check(280, 220), r.check()); err != nil {
+		return nil, fmt.Errorf("draw the run of a batch: %w", err)
+	}
+	ms := slices.Clone(r.Measurements)
+	slices.SortStableFunc(ms, func(a, b history.Measurement) int {
+		return cmp.Or(cmp.Compare(a.Sequence, b.Sequence), a.Time.Compare(b.Time))
+	})
+
+	p := newPicture(size, r.Title)
+	p.Description = r.describe(ms)
+	top := r.legend(ms).draw(p, p.belowTitle())
+	var g panel
+	g.place(leftRoom, top+nameRoom, size.Width-rightRoom, size.Height-bottomRoom)
+	g.x.low, g.x.high = r.sequences(ms)
+	g.y.low, g.y.high = r.reach(ms)
+
+	if r.Design != nil {
+		g.band(p, inkBand, r.Design.LowerOhms, r.Design.UpperOhms)
+	}
+	unit, unitSize := scaleFor(g.y.high)
+	g.yLabels(p, "R20 ("+unit+")", unitSize)
+	g.xLabels(p, "coil of the batch", true)
+	r.lines(p, g)
+	r.spoolMarks(p, g)
+	for _, m := range ms {
+		if err := r.mark(p, g, m); err != nil {
+			return nil, fmt.Errorf("draw the run of a batch: %w", err)
+		}
+	}
+	if len(ms) == 0 {
+		p.words(inkSoft, middle, point{(g.x.from + g.x.to) / 2, (g.y.from+g.y.to)/2 - 12}, "no coil measured yet")
+	}
+	return p, nil
+}
+
+func (r Run) check() error {
+	known := map[string]bool{}
+	for _, m := range r.Measurements {
+		known[m.ID] = true
+		switch {
+		case m.Sequence < 1:
+			return fmt.Errorf("measurement %s of %s has no number in the batch", m.ID, m.Serial)
+		case !(m.R20Ohms > 0) || math.IsInf(m.R20Ohms, 0):
+			return fmt.Errorf("measurement %s of %s: R20 of %g Ω cannot be", m.ID, m.Serial, m.R20Ohms)
+		case !(m.ExpandedUncertaintyOhms >= 0) || math.IsInf(m.ExpandedUncertaintyOhms, 0):
+			return fmt.Errorf("measurement %s of %s: uncertainty of %g Ω cannot be", m.ID, m.Serial, m.ExpandedUncertaintyOhms)
+		}
+	}
+	for _, remark := range slices.Concat(r.Outliers, r.Signals) {
+		if !known[remark.MeasurementID] {
+			return fmt.Errorf("%q is said of measurement %q, which is not among those to draw", remark.Words, remark.MeasurementID)
+		}
+	}
+	if d := r.Design; d != nil {
+		if err := d.Tolerance().Validate(); err != nil {
+			return fmt.Errorf("design %s: %w", d.Name, err)
+		}
+	}
+	if l := r.Limits; l != nil && !(0 < l.LowerOhms && l.LowerOhms <= l.CentreOhms && l.CentreOhms <= l.UpperOhms && !math.IsInf(l.UpperOhms, 0)) {
+		return fmt.Errorf("control limits %g, %g, %g Ω are not in order", l.LowerOhms, l.CentreOhms, l.UpperOhms)
+	}
+	return nil
+}
+
+// sequences returns the ends of the horizontal axis, half a coil beyond the
+// first and the last.
+func (r Run) sequences(ms []history.Measurement) (low, high float64) {
+	first, last := 1, 10
+	if len(ms) > 0 {
+		first, last = ms[0].Sequence, ms[len(ms)-1].Sequence
+	}
+	// Room for ten at least, so that a batch that begins does not jump about.
+	last = max(last, first+9)
+	return float64(first) - 0.6, float64(last) + 0.6
+}
+
+// reach returns the ends of the vertical axis.
+func (r Run) reach(ms []history.Measurement) (low, high float64) {
+	var core []float64
+	if r.Design != nil {
+		core = append(core, r.Design.LowerOhms, r.Design.UpperOhms)
+	}
+	if r.Limits != nil {
+		core = append(core, r.Limits.LowerOhms, r.Limits.UpperOhms)
+	}
+	if core == nil {
+		core = middleOf(ms)
+	}
+	low, high = slices.Min(core), slices.Max(core)
+	// Limits of no width, or a batch of one coil, still need a scale.
+	span := max(high-low, 0.002*high)
+	least, greatest := low-span, high+span
+	for _, m := range ms {
+		if m.R20Ohms >= least && m.R20Ohms <= greatest {
+			low = min(low, max(m.R20Ohms-m.ExpandedUncertaintyOhms, least))
+			high = max(high, min(m.R20Ohms+m.ExpandedUncertaintyOhms, greatest))
+		}
+	}
+	room := max(0.06*(high-low), 0.05*span)
+	return low - room, high + room
+}
+
+// middleOf returns the quartiles of the values, the scale of a batch without
+// any limits.
+func middleOf(ms []history.Measurement) []float64 {
+	if len(ms) == 0 {
+		return []float64{1000, 1000}
+	}
+	values := make([]float64, len(ms))
+	for i, m := range ms {
+		values[i] = m.R20Ohms
+	}
+	slices.Sort(values)
+	return []float64{values[len(values)/4], values[len(values)*3/4]}
+}
+
+func (r Run) lines(p *Picture, g panel) {
+	if d := r.Design; d != nil {
+		g.level(p, inkGrid, d.LowerOhms)
+		g.level(p, inkGrid, d.UpperOhms)
+		g.level(p, inkTarget, d.TargetOhms)
+	}
+	if l := r.Limits; l != nil {
+		g.level(p, inkAxis, l.CentreOhms)
+		g.level(p, inkLimit, l.LowerOhms)
+		g.level(p, inkLimit, l.UpperOhms)
+	}
+}
+
+// spoolMarks draws a line between the last coil of one spool and the first of
+// the next, each with the spool's name.
+func (r Run) spoolMarks(p *Picture, g panel) {
+	for i, s := range r.Spools {
+		x, moved := g.x.inside(float64(s.FromSequence) - 0.5)
+		if moved && i > 0 {
+			continue // changed, but nothing wound from it yet
+		}
+		if i > 0 {
+			g.upright(p, inkSpool, x)
+		}
+		// Two heights, so that short spools do not write over each other.
+		y := g.y.to + textSize + float64(i%2)*(textSize+3)
+		p.words(inkSoft, start, point{g.x.at(x) + 4, y}, "spool "+s.Spool)
+	}
+}
+
+// mark draws one measurement.
+func (r Run) mark(p *Picture, g panel, m history.Measurement) error {
+	href, err := r.link(m)
+	if err != nil {
+		return err
+	}
+	value, off := g.y.inside(m.R20Ohms)
+	at := g.at(float64(m.Sequence), value)
+	f := faceOf(m)
+	// Marks shrink where coils stand close.
+	apart := (g.x.to - g.x.from) / (g.x.high - g.x.low)
+	radius := min(max(apart/3, 2), 4.5)
+
+	if !off && f.ink != inkVoid {
+		low, _ := g.y.inside(m.R20Ohms - m.ExpandedUncertaintyOhms)
+		high, _ := g.y.inside(m.R20Ohms + m.ExpandedUncertaintyOhms)
+		p.line(stroke(inkBar), g.at(float64(m.Sequence), low), g.at(float64(m.Sequence), high))
+	}
+	p.mark(f.shape, f.ink, radius, note{words: r.say(m), href: href, at: at, reach: min(max(apart/2, radius), 11)})
+	if r.remarks(r.Signals, m) != "" {
+		p.add(func(c canvas) { ring.draw(c, at, radius+3.5, inkSignal) })
+	}
+	if r.remarks(r.Outliers, m) != "" {
+		p.add(func(c canvas) { struckDisc.draw(c, at, radius+2, inkVoid) })
+	}
+	if off {
+		g.offScale(p, at, m.R20Ohms)
+	}
+	return nil
+}
+
+// offScale writes the value beside a mark at the edge of the scale, with an
+// arrow to where it belongs.
+func (g panel) offScale(p *Picture, at point, ohms float64) {
+	arrow := "↑ "
+	if ohms < g.y.low {
+		arrow = "↓ "
+	}
+	a, x := start, at.x+10
+	if at.x > (g.x.from+g.x.to)/2 {
+		a, x = end, at.x-10
+	}
+	p.words(inkText, a, point{x, at.y + 1}, arrow+quantity.FormatOhms(ohms, roundStep(ohms/5000)))
+}
+
+// say is the tooltip of a measurement.
+func (r Run) say(m history.Measurement) string {
+	parts := []string{
+		m.Serial,
+		"R20 " + within(m),
+		m.Verdict.Words(),
+		r.time(m.Time),
+	}
+	if m.Status != history.Recorded && m.Status != "" {
+		parts = append(parts, string(m.Status))
+	}
+	if m.Reason != "" {
+		parts = append(parts, m.Reason)
+	}
+	if words := r.remarks(r.Outliers, m); words != "" {
+		parts = append(parts, "left out: "+words)
+	}
+	if words := r.remarks(r.Signals, m); words != "" {
+		parts = append(parts, "signal: "+words)
+	}
+	return strings.Join(parts, " · ")
+}
+
+func within(m history.Measurement) string {
+	return quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms)
+}
+
+// remarks joins what is said of a measurement; "" when nothing is.
+func (r Run) remarks(of []Remark, m history.Measurement) string {
+	var words []string
+	for _, remark := range of {
+		if remark.MeasurementID == m.ID {
+			words = append(words, remark.Words)
+		}
+	}
+	return strings.Join(words, "; ")
+}
+
+func (r Run) legend(ms []history.Measurement) legend {
+	var l legend
+	for _, m := range ms {
+		l.addMark(faceOf(m))
+	}
+	if len(ms) > 0 {
+		l.addLine(inkBar, "uncertainty (95 %)")
+	}
+	if r.Design != nil {
+		l.addLine(inkTarget, "target")
+		l.addArea(inkBand, inkGrid, "tolerance")
+	}
+	if r.Limits != nil {
+		l.addLine(inkAxis, "centre")
+		l.addLine(inkLimit, "control limits")
+	}
+	if len(r.Outliers) > 0 {
+		l.addMark(face{struckDisc, inkVoid, "left out"})
+	}
+	if len(r.Signals) > 0 {
+		l.addMark(face{ring, inkSignal, "signal"})
+	}
+	return l
+}
+
+// describe is the text alternative: how many of each kind, from what to what,
+// and what stands out.
+func (r Run) describe(ms []history.Measurement) string {
+	if len(ms) == 0 {
+		return "No coil measured yet."
+	}
+	counts := map[string]int{}
+	var kinds []string
+	var low, high history.Measurement
+	for _, m := range ms {
+		f := faceOf(m)
+		if counts[f.words]++; counts[f.words] == 1 {
+			kinds = append(kinds, f.words)
+		}
+		if f.ink == inkVoid {
+			continue
+		}
+		if low.R20Ohms == 0 || m.R20Ohms < low.R20Ohms {
+			low = m
+		}
+		if m.R20Ohms > high.R20Ohms {
+			high = m
+		}
+	}
+	slices.Sort(kinds)
+	for i, k := range kinds {
+		kinds[i] = strconv.Itoa(counts[k]) + " " + k
+	}
+	text := fmt.Sprintf("R20 by number in the batch, %d measurements: %s.", len(ms), strings.Join(kinds, ", "))
+	if high.R20Ohms > 0 {
+		text += fmt.Sprintf(" From %s to %s.", within(low), within(high))
+	}
+	if d := r.Design; d != nil {
+		text += fmt.Sprintf(" Target %s, tolerance %s to %s.",
+			quantity.FormatOhms(d.TargetOhms, 0), quantity.FormatOhms(d.LowerOhms, 0), quantity.FormatOhms(d.UpperOhms, 0))
+	}
+	for _, s := range r.Signals {
+		text += " Signal: " + s.Words + "."
+	}
+	return text
+}

@@ -1,0 +1,89 @@
+package chart
+
+import (
+	"math"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+)
+
+// shape is the form of a mark.
+type shape int
+
+const (
+	disc shape = iota
+	ring
+	square
+	diamond
+	triangleUp
+	triangleDown
+	cross
+	struckDisc // a ring with a stroke through it: left out
+)
+
+func (s shape) draw(c canvas, at point, r float64, i ink) {
+	around := func(corners int, turn float64) []point {
+		points := make([]point, corners)
+		for k := range points {
+			sin, cos := math.Sincos(turn + 2*math.Pi*float64(k)/float64(corners))
+			points[k] = point{at.x + r*1.2*sin, at.y - r*1.2*cos}
+		}
+		return points
+	}
+	slash := func(dy float64) {
+		c.path([]point{{at.x - r, at.y - r*dy}, {at.x + r, at.y + r*dy}}, false, stroke(i))
+	}
+	switch s {
+	case disc:
+		c.circle(at, r, fill(i))
+	case ring:
+		c.circle(at, r, stroke(i))
+	case square:
+		c.path(around(4, math.Pi/4), true, stroke(i))
+	case diamond:
+		c.path(around(4, 0), true, fill(i))
+	case triangleUp:
+		c.path(around(3, 0), true, fill(i))
+	case triangleDown:
+		c.path(around(3, math.Pi), true, fill(i))
+	case cross:
+		slash(1)
+		slash(-1)
+	case struckDisc:
+		c.circle(at, r, stroke(i))
+		slash(-1.4)
+	}
+}
+
+// face is how a measurement looks and what the legend calls it.
+type face struct {
+	shape shape
+	ink   ink
+	words string
+}
+
+// faceOf gives withdrawn measurements one look whatever their verdict was.
+func faceOf(m history.Measurement) face {
+	switch m.Status {
+	case history.Void:
+		return face{cross, inkVoid, "void"}
+	case history.Superseded:
+		return face{ring, inkVoid, "replaced by a later one"}
+	}
+	return verdictFace(m.Verdict)
+}
+
+func verdictFace(v conformity.Verdict) face {
+	words := v.Words()
+	switch v {
+	case conformity.In:
+		return face{disc, inkIn, words}
+	case conformity.High:
+		return face{triangleUp, inkOut, words}
+	case conformity.Low:
+		return face{triangleDown, inkOut, words}
+	case conformity.Undecided:
+		return face{diamond, inkOpen, words}
+	}
+	return face{square, inkIn, words}
+}
