@@ -1,12 +1,9 @@
 package web
 
 import (
-	"bytes"
 	"context"
 	"fmt"
-	"html/template"
 	"net/http"
-	"time"
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
@@ -16,22 +13,10 @@ import (
 // shownMeasurements is how many of a bench's measurements the page lists.
 const shownMeasurements = 10
 
-var templates = template.Must(template.New("").Funcs(template.FuncMap{
-	"liveOhms":     liveOhms,
-	"celsius":      celsius,
-	"within":       ohmsWithin,
-	"plainOhms":    plainOhms,
-	"verdictWords": verdictWords,
-	"statusWords":  statusWords,
-	"machineTime":  machineTime,
-	"localTime":    localTime,
-}).ParseFS(files, "templates/*.html"))
-
 // pageView is everything the status page shows.
 type pageView struct {
-	Workshop string
-	Now      time.Time
-	Panels   []panelView
+	frame
+	Panels []panelView
 	// Start is shown until the first coil is measured.
 	Start *startView
 }
@@ -65,7 +50,7 @@ type valueView struct{ R20Ohms, ExpandedOhms float64 }
 
 // page serves the status page.
 func (s *site) page(w http.ResponseWriter, r *http.Request) error {
-	view := pageView{Workshop: s.server.Workshop, Now: s.now()}
+	view := pageView{frame: s.frame(benchesSection, "")}
 	used := len(s.server.Benches) == 0
 	for _, snapshot := range s.snapshots() {
 		panel := s.panelView(r.Context(), snapshot)
@@ -80,7 +65,7 @@ func (s *site) page(w http.ResponseWriter, r *http.Request) error {
 		first := view.Panels[0]
 		view.Start = &startView{HasDesign: len(designs) > 0, HasBatch: first.Batch != nil, Bench: first.Bench}
 	}
-	return s.render(w, "page.html", view)
+	return s.renderPage(w, "pages/benches", view)
 }
 
 // panel serves the part of the page that belongs to one bench; the page's
@@ -90,7 +75,7 @@ func (s *site) panel(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, "panel.html", s.panelView(r.Context(), b.Snapshot()))
+	return s.renderPart(w, "panel", s.panelView(r.Context(), b.Snapshot()))
 }
 
 // panelView gathers what the page shows of a bench. A history that cannot be
@@ -121,14 +106,4 @@ func (s *site) panelView(ctx context.Context, snapshot bench.Snapshot) panelView
 	}
 	view.Recent = recent
 	return view
-}
-
-// render answers with a page, whole or not at all.
-func (s *site) render(w http.ResponseWriter, name string, view any) error {
-	var b bytes.Buffer
-	if err := templates.ExecuteTemplate(&b, name, view); err != nil {
-		return fmt.Errorf("render the page: %w", err)
-	}
-	s.send(w, http.StatusOK, "text/html; charset=utf-8", b.Bytes())
-	return nil
 }

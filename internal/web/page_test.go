@@ -66,7 +66,7 @@ func TestPageAtWork(t *testing.T) {
 	})
 	w.start(t)
 	local := regexp.MustCompile(`\d{4}-\d\d-\d\d \d\d:\d\d:\d\d`)
-	golden(t, "page.html", local.ReplaceAllString(w.page(t, "/"), "(local time)"))
+	golden(t, "bench.html", local.ReplaceAllString(w.page(t, "/"), "(local time)"))
 	if got := w.page(t, "/benches/north/panel"); !strings.Contains(w.page(t, "/"), strings.TrimSpace(got)) {
 		t.Error("the panel is not the same as in the page")
 	}

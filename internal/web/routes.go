@@ -4,6 +4,7 @@ import (
 	"embed"
 	"fmt"
 	"net/http"
+	"path"
 	"runtime/debug"
 	"strings"
 )
@@ -20,15 +21,13 @@ type route struct {
 	answer       endpoint
 }
 
-// routes lists everything that can be asked. The API's description holds the
-// same list; a test compares the two.
+// routes lists everything that can be asked. The API's description lists what
+// programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
-	return []route{
+	return append(s.recordRoutes(), []route{
 		{"GET", "/{$}", s.page},
 		{"GET", "/benches/{bench}/panel", s.panel},
-		{"GET", "/assets/style.css", s.asset("text/css; charset=utf-8")},
-		{"GET", "/assets/live.js", s.asset("text/javascript; charset=utf-8")},
-		{"GET", "/assets/icon.svg", s.asset("image/svg+xml")},
+		{"GET", "/assets/{file}", s.asset},
 
 		{"GET", "/healthz", s.healthz},
 		{"GET", "/readyz", s.readyz},
@@ -54,7 +53,7 @@ func (s *site) routes() []route {
 		{"GET", "/api/v1/measurements/{id}", s.showMeasurement},
 		{"POST", "/api/v1/measurements/{id}/void", s.voidMeasurement},
 		{"GET", "/api/v1/coils/{serial}", s.showCoil},
-	}
+	}...)
 }
 
 // handler answers every request.
@@ -103,16 +102,23 @@ func (s *site) nothingHere(mux *http.ServeMux) endpoint {
 	}
 }
 
-// asset serves the embedded file of the request's path.
-func (s *site) asset(contentType string) endpoint {
-	return func(w http.ResponseWriter, r *http.Request) error {
-		content, err := files.ReadFile(strings.TrimPrefix(r.URL.Path, "/"))
-		if err != nil {
-			return err
-		}
-		s.send(w, http.StatusOK, contentType, content)
-		return nil
+// asset serves an embedded file.
+func (s *site) asset(w http.ResponseWriter, r *http.Request) error {
+	name := r.PathValue("file")
+	contentType := assetTypes[path.Ext(name)]
+	content, err := files.ReadFile("assets/" + name)
+	if err != nil || contentType == "" {
+		return notFound.because("there is no file %q here", name)
 	}
+	s.send(w, http.StatusOK, contentType, content)
+	return nil
+}
+
+// assetTypes gives the content type of assets by the ending of their name.
+var assetTypes = map[string]string{
+	".css": "text/css; charset=utf-8",
+	".js":  "text/javascript; charset=utf-8",
+	".svg": "image/svg+xml",
 }
 
 // openapi serves the description of the API.

@@ -3,6 +3,8 @@
 // the daemon is not heard for a few seconds, or the connection drops, the
 // numbers are taken off the page at once: an old value is never shown as live.
 
+import { localTimes } from "./times.js";
+
 const silence = 6000; // ms; the daemon sends a heartbeat every 2 s
 const pause = 500; // ms between two looks at the same bench
 
@@ -31,17 +33,6 @@ function show(panel, name, text) {
 function showReadings(panel, resistance, temperature) {
   if (resistance !== undefined) show(panel, "meter", resistance === null ? "—" : ohms(resistance));
   if (temperature !== undefined) show(panel, "probe", temperature === null ? "—" : celsius(temperature));
-}
-
-// Times are shown in the reader's own zone, without the date when it is today.
-function localTimes(within) {
-  const two = (n) => String(n).padStart(2, "0");
-  const day = (t) => `${t.getFullYear()}-${two(t.getMonth() + 1)}-${two(t.getDate())}`;
-  for (const place of within.querySelectorAll("time")) {
-    const t = new Date(place.dateTime);
-    const clock = `${two(t.getHours())}:${two(t.getMinutes())}:${two(t.getSeconds())}`;
-    place.textContent = day(t) === day(new Date()) ? clock : `${day(t)} ${clock}`;
-  }
 }
 
 function isLive() {
@@ -121,7 +112,6 @@ function connect() {
 
 document.body.dataset.link = "connecting";
 link.textContent = "connecting";
-localTimes(document);
 connect();
 setInterval(() => {
   if (document.body.dataset.link !== "lost" && Date.now() - heard > silence) becomeLost();

@@ -1,0 +1,87 @@
+package web
+
+import (
+	"bytes"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"maps"
+	"net/http"
+	"path"
+	"strings"
+)
+
+// templates are the pages and the parts of pages.
+var templates = func() templateSet {
+	set, err := parseTemplates(files)
+	if err != nil {
+		panic("templates of the program itself: " + err.Error())
+	}
+	return set
+}()
+
+// templateSet holds the parts that pages share, and one template for each page:
+// the layout and the parts with the page's own definitions. Pages go by their
+// file below the templates folder, such as "pages/bench".
+type templateSet struct {
+	parts *template.Template
+	pages map[string]*template.Template
+}
+
+// parseTemplates reads every template of the embedded folder.
+func parseTemplates(from fs.FS) (templateSet, error) {
+	words := template.FuncMap{
+		"liveOhms":     liveOhms,
+		"celsius":      celsius,
+		"within":       ohmsWithin,
+		"plainOhms":    plainOhms,
+		"verdictWords": verdictWords,
+		"statusWords":  statusWords,
+		"machineTime":  machineTime,
+		"localTime":    localTime,
+	}
+	maps.Copy(words, recordWords())
+	parts, err := template.New("").Funcs(words).ParseFS(from, "templates/layout.html", "templates/parts/*.html")
+	if err != nil {
+		return templateSet{}, err
+	}
+	set := templateSet{parts, map[string]*template.Template{}}
+	for _, folder := range []string{"pages", "records"} {
+		found, err := fs.Glob(from, path.Join("templates", folder, "*.html"))
+		if err != nil {
+			return templateSet{}, err
+		}
+		for _, file := range found {
+			page, err := template.Must(parts.Clone()).ParseFS(from, file)
+			if err != nil {
+				return templateSet{}, err
+			}
+			set.pages[path.Join(folder, strings.TrimSuffix(path.Base(file), ".html"))] = page
+		}
+	}
+	return set, nil
+}
+
+// renderPage answers with a page, whole or not at all. The view embeds frame.
+func (s *site) renderPage(w http.ResponseWriter, name string, view any) error {
+	page := templates.pages[name]
+	if page == nil {
+		return fmt.Errorf("there is no page %q", name)
+	}
+	var b bytes.Buffer
+	if err := page.ExecuteTemplate(&b, "layout", view); err != nil {
+		return fmt.Errorf("render page %s: %w", name, err)
+	}
+	s.send(w, http.StatusOK, "text/html; charset=utf-8", b.Bytes())
+	return nil
+}
+
+// renderPart answers with a part of a page.
+func (s *site) renderPart(w http.ResponseWriter, name string, view any) error {
+	var b bytes.Buffer
+	if err := templates.parts.ExecuteTemplate(&b, name, view); err != nil {
+		return fmt.Errorf("render %s: %w", name, err)
+	}
+	s.send(w, http.StatusOK, "text/html; charset=utf-8", b.Bytes())
+	return nil
+}
