@@ -19,6 +19,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
+	"coilkeep/internal/history"
 )
 
 // benchmarkConfig writes a configuration with simulated instruments that give
@@ -169,6 +170,36 @@ func BenchmarkReadingLatency(b *testing.B) {
 	}
 	b.ReportMetric(float64(total.Microseconds())/float64(b.N), "µs/event")
 	b.ReportMetric(float64(worst.Microseconds()), "µs-worst")
+}
+
+// BenchmarkMeasurementLatency measures from a value being complete, here by
+// being typed in, to its measurement being on the disk and published.
+func BenchmarkMeasurementLatency(b *testing.B) {
+	d := startDaemon(b, b.TempDir(), manualBench)
+	d.batch()
+	events, cancel := d.running.hub.Subscribe()
+	defer cancel()
+	typed := func(role history.Role, text string) {
+		if err := d.bench.Type(b.Context(), role, text); err != nil {
+			b.Fatal(err)
+		}
+	}
+	d.until("both to be ready", func(s bench.Snapshot) bool { return s.Meter.Up && s.Probe.Up && s.NextSerial != "" })
+	typed(history.Probe, "21.5")
+	d.until("the temperature", func(s bench.Snapshot) bool { return s.TemperatureCelsius != nil })
+	var total time.Duration
+	for b.Loop() {
+		d.until("the next serial", func(s bench.Snapshot) bool { return s.NextSerial != "" && s.State != "unsaved" })
+		began := time.Now()
+		typed(history.Meter, "6.69k")
+		for e := range events {
+			if e.Type == bench.MeasurementEvent {
+				break
+			}
+		}
+		total += time.Since(began)
+	}
+	b.ReportMetric(float64(total.Microseconds())/float64(b.N), "µs/measurement")
 }
 
 // BenchmarkStart measures from starting the process to its serving.

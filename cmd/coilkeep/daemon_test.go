@@ -257,10 +257,19 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 	}
 }
 
+// manualBench is a bench whose values are typed in.
+const manualBench = "[[bench]]\nname = \"north\"\nserials = \"HN-%04d\"" + quickRules + `
+[bench.meter]
+driver = "manual"
+accuracy = { percent = 0.05, ohms = 0.3 }
+[bench.probe]
+driver = "manual"
+max_age = "10m"
+accuracy = { kelvin = 0.3 }
+`
+
 func TestServeTakesTypedValues(t *testing.T) {
-	toml := "[[bench]]\nname = \"north\"\nserials = \"HN-%04d\"" + quickRules +
-		"[bench.meter]\ndriver = \"manual\"\naccuracy = { percent = 0.05, ohms = 0.3 }\n[bench.probe]\ndriver = \"manual\"\nmax_age = \"10m\"\naccuracy = { kelvin = 0.3 }\n"
-	d := startDaemon(t, t.TempDir(), toml)
+	d := startDaemon(t, t.TempDir(), manualBench)
 	d.batch()
 	d.until("both to be ready", func(s bench.Snapshot) bool { return s.Meter.Up && s.Probe.Up && s.State == string(capture.Open) })
 	d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"six"}`, http.StatusUnprocessableEntity, nil)
