@@ -92,7 +92,8 @@ func (m *Machine) pair(readings []driver.Reading) (celsius, step float64, err er
 // lately gives the readings the slope is fitted to.
 func (m *Machine) lately() []point {
 	first := len(m.usable) - 1
-	for first > 0 && m.lastMeter.Time.Sub(m.usable[first].Time) < thermalSpan {
+	span := max(thermalSpan, m.settings.Patience)
+	for first > 0 && m.lastMeter.Time.Sub(m.usable[first].Time) < span {
 		first--
 	}
 	return m.points(m.usable[first:])

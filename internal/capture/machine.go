@@ -25,8 +25,9 @@ const (
 	// longestApproach bounds what one contact keeps; past it the capture starts
 	// over on the same coil.
 	longestApproach = 20000
-	// thermalSpan is how far back the slope looks. Over a minute an exponential
-	// of three minutes or more is near enough a line.
+	// thermalSpan is how far back the slope looks, or patience when that is
+	// longer, as a coarse display needs. An exponential is steepest at first, so
+	// a line through more of it errs on the side of a larger difference.
 	thermalSpan = time.Minute
 	// changedRatio is a change of value, without the clips seen open, that
 	// means another coil or a hand taken off.
