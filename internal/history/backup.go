@@ -55,6 +55,9 @@ func (s *Store) copyTo(ctx context.Context, dst string, overwrite bool) error {
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return err
 	}
+	if err := aloneThere(dst); err != nil {
+		return err
+	}
 	partial, err := s.vacuumBeside(ctx, dst)
 	if err != nil {
 		return err
@@ -79,10 +82,19 @@ func (s *Store) vacuumBeside(ctx context.Context, dst string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if err := errors.Join(f.Close(), s.vacuum(ctx, f.Name())); err != nil {
+	if err := errors.Join(f.Close(), s.vacuum(ctx, f.Name()), copyMode(s.path, f.Name())); err != nil {
 		return "", errors.Join(err, os.Remove(f.Name()))
 	}
 	return f.Name(), nil
+}
+
+// copyMode lets those use a copy who may use the original.
+func copyMode(original, copied string) error {
+	info, err := os.Stat(original)
+	if err != nil {
+		return err
+	}
+	return os.Chmod(copied, info.Mode().Perm())
 }
 
 // vacuum writes a checked copy to an empty file.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -35,6 +36,13 @@ func TestBackup(t *testing.T) {
 		if err := s.Backup(t.Context(), path, true); !errors.Is(err, ErrExists) {
 			t.Errorf("over %s: %v, want ErrExists", name, err)
 		}
+	}
+	writeFile(t, dst+"-wal", nil)
+	if err := s.Backup(t.Context(), dst, true); !errors.Is(err, ErrExists) {
+		t.Errorf("over a database in use: %v, want ErrExists", err)
+	}
+	if err := os.Remove(dst + "-wal"); err != nil {
+		t.Fatal(err)
 	}
 	if err := s.Backup(t.Context(), filepath.Join(t.TempDir(), "no folder", "copy.db"), false); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("to a missing folder: %v", err)
@@ -136,9 +144,15 @@ func TestRestore(t *testing.T) {
 		t.Fatal(err)
 	}
 
+	if err := os.Chmod(path, 0o640); err != nil {
+		t.Fatal(err)
+	}
 	restored, err := Restore(t.Context(), backup, path, opts, nil)
 	if err != nil {
 		t.Fatal(err)
+	}
+	if info, err := os.Stat(path); err != nil || runtime.GOOS != "windows" && info.Mode().Perm() != 0o640 {
+		t.Errorf("restored file: %v, %v; want the permissions of the old one", info.Mode(), err)
 	}
 	if !strings.HasPrefix(restored.Kept, path+".before-restore-") || restored.Report.Measurements != 1 {
 		t.Errorf("restored %+v", restored)
@@ -182,6 +196,34 @@ func TestRestoreOverDamage(t *testing.T) {
 		}
 	}
 	verifies(t, openStore(t, dst, Options{}))
+}
+
+// What was set aside comes back when the new file cannot take its place, with
+// or without a file system that knows second names.
+func TestPutBack(t *testing.T) {
+	t.Parallel()
+	for _, linked := range []bool{true, false} {
+		dst := filepath.Join(t.TempDir(), "coilkeep.db")
+		writeFile(t, dst, []byte("history"))
+		writeFile(t, dst+"-wal", []byte("log"))
+		kept, err := setAside(dst, Options{Now: stepClock()})
+		if err != nil || !exists(kept) || !exists(kept+"-wal") || exists(dst+"-wal") || !exists(dst) {
+			t.Fatalf("set aside as %q, %v", kept, err)
+		}
+		if !linked {
+			if err := os.Remove(dst); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := putBack(kept, dst); err != nil {
+			t.Fatal(err)
+		}
+		for end, want := range map[string]string{"": "history", "-wal": "log"} {
+			if got, err := os.ReadFile(dst + end); err != nil || string(got) != want || exists(kept+end) {
+				t.Errorf("put back %q, %v; want %q", got, err, want)
+			}
+		}
+	}
 }
 
 // A source that cannot be trusted changes nothing.

@@ -105,6 +105,10 @@ func BenchmarkLarge(b *testing.B) {
 		}},
 		{"page in the middle", func() error { _, _, err := s.Measurements(ctx, Filter{After: "id-" + middle}); return err }},
 		{"designs", func() error { _, err := s.Designs(ctx); return err }},
+		{"find coils", func() error { _, _, err := s.FindCoils(ctx, "hn-00", 50); return err }},
+		{"find batches", func() error { _, _, err := s.FindBatches(ctx, BatchSearch{Limit: 50}); return err }},
+		{"find batches by text", func() error { _, _, err := s.FindBatches(ctx, BatchSearch{Text: "b-1", Limit: 50}); return err }},
+		{"verdicts of batches", func() error { _, err := s.BatchVerdicts(ctx, "B-1", "B-2", "B-3"); return err }},
 		{"journal", func() error { _, err := s.Journal(ctx, JournalFilter{}); return err }},
 	} {
 		b.Run(c.name, func(b *testing.B) {

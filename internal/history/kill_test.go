@@ -14,7 +14,7 @@ import (
 	"time"
 )
 
-var kills = flag.Int("kills", 120, "how many writing processes TestKill kills")
+var kills = flag.Int("kills", 60, "how many writing processes TestKill kills")
 
 // writerFile, in the environment, makes TestWriter the process that is killed.
 const (

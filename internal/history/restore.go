@@ -60,15 +60,39 @@ func restore(ctx context.Context, src, dst string, opts Options, progress func(d
 	if err != nil {
 		return Restored{Report: report}, err
 	}
-	kept, err := setAside(dst, opts)
+	// Verifying took its time: still nobody may have opened the old one.
+	err = makeIdle(ctx, dst, opts)
+	var kept string
 	if err == nil {
-		err = publish(fresh, dst)
+		kept, err = replace(fresh, dst, opts)
 	}
 	if err != nil {
-		return Restored{Report: report}, errors.Join(err, putBack(kept, dst), os.Remove(fresh))
+		if exists(fresh) {
+			err = errors.Join(err, os.Remove(fresh))
+		}
+		return Restored{Kept: kept, Report: report}, err
 	}
 	opts.Logger.Info("restored the history", "file", dst, "from", src, "kept", kept)
 	return Restored{Kept: kept, Report: report}, nil
+}
+
+// replace puts fresh in the place of dst and returns the name under which the
+// old file is kept.
+func replace(fresh, dst string, opts Options) (kept string, err error) {
+	if exists(dst) {
+		if err := copyMode(dst, fresh); err != nil {
+			return "", err
+		}
+	}
+	kept, err = setAside(dst, opts)
+	if err == nil {
+		err = publish(fresh, dst)
+	}
+	// When only the very last step failed, the new file is there already.
+	if err != nil && exists(fresh) {
+		return "", errors.Join(err, putBack(kept, dst))
+	}
+	return kept, err
 }
 
 // makeIdle folds the log of the old history back into its file, which is
@@ -141,23 +165,36 @@ func verifyFresh(ctx context.Context, fresh string, opts Options, progress func(
 	if err == nil {
 		_, err = s.AddJournal(ctx, entry)
 	}
-	return report, errors.Join(err, s.Close())
+	if err := errors.Join(err, s.Close()); err != nil {
+		return report, err
+	}
+	// All must be in the one file that is going to be renamed.
+	return report, aloneThere(fresh)
 }
 
-// companions are the files that belong to a history.
-var companions = []string{"", "-wal", "-shm"}
+// companions are the ends of the names of the files that belong to a database.
+// Left beside another one they would be taken for its own and spoil it.
+var companions = []string{"-wal", "-shm", "-journal"}
 
-// setAside renames a history and its companions and returns the new name,
-// empty when there was none.
+// setAside gives a history and its companions another name, and returns it;
+// it is empty when there was nothing. The old name stays, too, until the new
+// file takes it, so that at no moment there is no history.
 func setAside(dst string, opts Options) (kept string, err error) {
-	if !exists(dst) {
-		return "", nil
-	}
 	kept = fmt.Sprintf("%s.before-restore-%s", dst, fileStamp(opts.Now()))
 	for n := 2; exists(kept); n++ {
 		kept = fmt.Sprintf("%s.before-restore-%s-%d", dst, fileStamp(opts.Now()), n)
 	}
-	return kept, renameAll(dst, kept)
+	if err := renameCompanions(dst, kept); err != nil {
+		return kept, err
+	}
+	if !exists(dst) {
+		return "", nil
+	}
+	if os.Link(dst, kept) == nil {
+		return kept, nil
+	}
+	// Some file systems have no second names.
+	return kept, os.Rename(dst, kept)
 }
 
 // putBack undoes setAside.
@@ -165,13 +202,31 @@ func putBack(kept, dst string) error {
 	if kept == "" {
 		return nil
 	}
-	return renameAll(kept, dst)
+	err := renameCompanions(kept, dst)
+	switch {
+	case !exists(kept):
+	case exists(dst):
+		err = errors.Join(err, os.Remove(kept))
+	default:
+		err = errors.Join(err, os.Rename(kept, dst))
+	}
+	return err
 }
 
-func renameAll(from, to string) error {
+func renameCompanions(from, to string) error {
 	for _, end := range companions {
 		if err := os.Rename(from+end, to+end); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
+		}
+	}
+	return nil
+}
+
+// aloneThere refuses a name beside which there are companions of a database.
+func aloneThere(path string) error {
+	for _, end := range companions {
+		if exists(path + end) {
+			return fmt.Errorf("%s%s shows that a database of that name is in use: %w", path, end, ErrExists)
 		}
 	}
 	return nil

@@ -211,7 +211,7 @@ func TestReadOnly(t *testing.T) {
 	_, wholeErr := s.Record(t.Context(), m, readings)
 	_, designErr := s.ReviseDesign(t.Context(), wren(), "ada")
 	for name, err := range map[string]error{
-		"record": wholeErr, "revise": designErr, "own": s.Own(), "backup": s.Backup(t.Context(), path+".copy", false),
+		"record": wholeErr, "revise": designErr, "own": s.Own(), "writable": s.Writable(t.Context()), "backup": s.Backup(t.Context(), path+".copy", false),
 	} {
 		if !errors.Is(err, ErrReadOnly) {
 			t.Errorf("%s: %v, want ErrReadOnly", name, err)
@@ -271,6 +271,9 @@ func TestBusy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if err := other.Writable(t.Context()); !errors.Is(err, ErrBusy) {
+		t.Errorf("writable: %v, want ErrBusy", err)
+	}
 	m, readings := sample(t, "HN-0001", 6690, firstInstant)
 	m, err = other.Record(t.Context(), m, readings)
 	if !errors.Is(err, ErrBusy) {
@@ -281,6 +284,9 @@ func TestBusy(t *testing.T) {
 	}
 	if err := tx.Rollback(); err != nil {
 		t.Fatal(err)
+	}
+	if err := other.Writable(t.Context()); err != nil {
+		t.Errorf("writable again: %v", err)
 	}
 	must(t)(other.Record(t.Context(), m, readings))
 	must(t)(other.Record(t.Context(), m, readings))

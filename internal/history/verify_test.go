@@ -12,7 +12,6 @@ import (
 // Each fault that is put into a sound history is found, and nothing else.
 func TestVerifyFinds(t *testing.T) {
 	t.Parallel()
-	const first = `(SELECT id FROM measurements WHERE number = 1)`
 	for _, c := range []struct {
 		name  string
 		table string // whose triggers are in the way

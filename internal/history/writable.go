@@ -2,12 +2,16 @@ package history
 
 import (
 	"context"
-	"database/sql"
+	"fmt"
 )
 
-// Writable says whether a record could be added now, by taking the write lock
-// and giving it back; it changes nothing. The error is ErrBusy, ErrReadOnly or
+// Writable says whether a record could be added now, by writing something and
+// taking it back; it changes nothing. The error is ErrBusy, ErrReadOnly or
 // another of the errors about the file. A full disk shows only in a real write.
 func (s *Store) Writable(ctx context.Context) error {
-	return s.write(ctx, "ask whether the history can be written", func(*sql.Tx) error { return nil })
+	const tried = "try to write"
+	if s.writer == nil {
+		return fmt.Errorf("%s in %s: %w", tried, s.path, ErrReadOnly)
+	}
+	return explain(s.path, tried, s.tryWriting(ctx))
 }

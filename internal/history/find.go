@@ -1,0 +1,211 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+	"strings"
+	"time"
+
+	"coilkeep/internal/conformity"
+)
+
+// FindCoils returns the coils whose serial number begins with prefix, the
+// highest serial number first, at most limit, and whether there are more. Of
+// each coil it returns the newest measurement that stands, or the newest one
+// when none does; as in a list, without details. A prefix in capitals or in
+// small letters finds serial numbers written as told, all in capitals or all in
+// small letters.
+func (s *Store) FindCoils(ctx context.Context, prefix string, limit int) (coils []Measurement, more bool, err error) {
+	err = s.read(ctx, "find coils", func(q querier) error {
+		serials, err := serialsBeginning(ctx, q, prefix, limit+1)
+		if err != nil {
+			return err
+		}
+		if more = len(serials) > limit; more {
+			serials = serials[:limit]
+		}
+		coils = make([]Measurement, 0, len(serials))
+		for _, serial := range serials {
+			m, err := newestOf(ctx, q, serial)
+			if err != nil {
+				return err
+			}
+			coils = append(coils, m)
+		}
+		return nil
+	})
+	return coils, more, err
+}
+
+// serialsBeginning returns serial numbers in falling order.
+func serialsBeginning(ctx context.Context, q querier, prefix string, limit int) ([]string, error) {
+	var serials []string
+	for _, p := range spellings(prefix) {
+		// No text sorts behind the last code point there is.
+		err := rows(ctx, q, `
+			SELECT serial
+			FROM coils
+			WHERE serial >= ?1 AND serial <= ?1 || ?2
+			ORDER BY serial DESC
+			LIMIT ?3`, []any{p, "\U0010FFFF", limit}, func(r *sql.Rows) error {
+			var serial string
+			err := r.Scan(&serial)
+			serials = append(serials, serial)
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	slices.SortFunc(serials, func(a, b string) int { return strings.Compare(b, a) })
+	serials = slices.Compact(serials)
+	return serials[:min(len(serials), limit)], nil
+}
+
+// spellings are the ways a serial number typed as text may be written.
+func spellings(text string) []string {
+	list := []string{text, strings.ToUpper(text), strings.ToLower(text)}
+	slices.Sort(list)
+	return slices.Compact(list)
+}
+
+// newestOf returns the newest measurement of a coil that stands, or the newest
+// one when none does.
+func newestOf(ctx context.Context, q querier, serial string) (Measurement, error) {
+	var newest *row
+	err := eachMeasurement(ctx, q, `WHERE m.serial = ?1 ORDER BY m.time_us, m.number`, []any{serial}, func(r row) error {
+		if newest == nil || r.annotation.live() || !newest.annotation.live() {
+			newest = &r
+		}
+		return nil
+	})
+	if err != nil || newest == nil {
+		return Measurement{}, err
+	}
+	return newest.today(), nil
+}
+
+// BatchSearch picks batches for a list; a zero field picks all.
+type BatchSearch struct {
+	// Text is part of the batch's name, design, winder or operator, or of the
+	// name of a spool it used, in capitals or small letters.
+	Text   string
+	Design string
+	// OpenedFrom is the earliest opening, OpenedTo the first one that is too
+	// late.
+	OpenedFrom, OpenedTo time.Time
+	// After is the name of the last batch of the page before.
+	After string
+	// Limit is how many at most; 0 means DefaultPage.
+	Limit int
+}
+
+// FindBatches returns one page of the batches that match, the latest first,
+// and the cursor for BatchSearch.After of the next page, empty when this is the
+// last one. It is ErrNotFound when After names no batch.
+func (s *Store) FindBatches(ctx context.Context, search BatchSearch) (page []Batch, next string, err error) {
+	limit := search.Limit
+	if limit <= 0 {
+		limit = DefaultPage
+	}
+	err = s.read(ctx, "find batches", func(q querier) error {
+		var c conditions
+		c.equal("b.design", search.Design)
+		c.between("b.opened_us", search.OpenedFrom, search.OpenedTo)
+		if search.Text != "" {
+			text := c.bind(search.Text)
+			c.add(`(instr(lower(b.name || char(10) || b.design || char(10) || b.winder || char(10) || b.operator), lower(` + text + `)) > 0
+				OR EXISTS (SELECT 1 FROM batch_spools p WHERE p.batch = b.name AND instr(lower(p.spool), lower(` + text + `)) > 0))`)
+		}
+		if search.After != "" {
+			last, err := oneBatch(ctx, q, search.After)
+			if err != nil {
+				return err
+			}
+			at, name := c.bind(last.OpenedAt.UnixMicro()), c.bind(last.Name)
+			c.add("(b.opened_us < " + at + " OR b.opened_us = " + at + " AND b.name > " + name + ")")
+		}
+		page, err = listBatches(ctx, q, c.where()+` ORDER BY b.opened_us DESC, b.name LIMIT `+c.bind(limit+1), c.args...)
+		return err
+	})
+	if err != nil {
+		return nil, "", err
+	}
+	if len(page) > limit {
+		page = page[:limit]
+		next = page[limit-1].Name
+	}
+	return page, next, nil
+}
+
+// Verdicts counts coils by verdict.
+type Verdicts map[conformity.Verdict]int
+
+// Total is the number of coils counted.
+func (v Verdicts) Total() int {
+	total := 0
+	for _, n := range v {
+		total += n
+	}
+	return total
+}
+
+// BatchVerdicts counts the coils of each of the batches by the verdict of the
+// newest measurement that stands. A batch without such a coil is not in the
+// map.
+func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[string]Verdicts, error) {
+	counts := map[string]Verdicts{}
+	err := s.read(ctx, "count verdicts of batches", func(q querier) error {
+		for _, batch := range batches {
+			// SQLite takes the verdict from the row that holds the maximum
+			// (https://www.sqlite.org/lang_select.html#bareagg).
+			err := rows(ctx, q, `
+				SELECT m.verdict, MAX(m.time_us)`+measurementTables+`
+				WHERE m.batch = ?1 AND a.status IS NULL
+				GROUP BY m.serial`, []any{batch}, func(r *sql.Rows) error {
+				var verdict conformity.Verdict
+				var newestUS int64
+				err := r.Scan(&verdict, &newestUS)
+				if counts[batch] == nil {
+					counts[batch] = Verdicts{}
+				}
+				counts[batch][verdict]++
+				return err
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return counts, err
+}
+
+// UseFilter picks what an instrument has measured.
+type UseFilter struct {
+	// Bench, Role and Identity name the instrument, as in Instrument.
+	Bench    string
+	Role     Role
+	Identity string
+	// From is the earliest time, To the first one that is too late; zero is no
+	// bound.
+	From, To time.Time
+}
+
+// EachUse calls fn for every measurement that an instrument was used for, in
+// order of time, as it stands today, with its Inputs but without Budget,
+// Settings and Context. An error of fn ends it and is returned; see errors.Is.
+func (s *Store) EachUse(ctx context.Context, f UseFilter, fn func(Measurement) error) error {
+	column := "+m.meter"
+	if f.Role == Probe {
+		column = "+m.probe"
+	}
+	c := conditions{}
+	c.add("m.bench = " + c.bind(f.Bench))
+	c.add(column + " = " + c.bind(f.Identity))
+	c.between("m.time_us", f.From, f.To)
+	return s.read(ctx, "list what an instrument measured", func(q querier) error {
+		return eachMeasurement(ctx, q, c.where()+Filter{}.order(), c.args, func(r row) error { return fn(r.today()) })
+	})
+}
