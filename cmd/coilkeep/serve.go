@@ -71,7 +71,7 @@ func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func
 	}
 	server := &web.Server{
 		Benches: d.forWeb(), History: store, Events: d.hub, Metrics: handler,
-		Workshop: cfg.Workshop.Name, Hosts: cfg.Web.Hosts, Password: password,
+		Workshop: cfg.Workshop.Name, Contact: cfg.Workshop.Contact, Hosts: cfg.Web.Hosts, Password: password,
 		TLSCertificate: cfg.Web.TLSCertificate, TLSKey: cfg.Web.TLSKey, Logger: log,
 	}
 	d.url = "http://" + listener.Addr().String()

@@ -10,7 +10,7 @@ import (
 // contentPolicy lets pages load only what this daemon serves, and run no
 // script or style that is written into them.
 const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
-	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+	"base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 
 // guard wraps every answer in what keeps other origins out: the host must be
 // one of ours, writes must not come from another site, and pages must not be

@@ -66,7 +66,8 @@ func checkDescribed(t *testing.T, r *http.Request, answer reply) {
 	}
 	promised := doc.Components.Responses["Problem"].Value
 	op := operation(doc, r)
-	if op == nil && answer.status < http.StatusBadRequest && !forPrograms(r.URL.Path) {
+	forPeople := answer.status < http.StatusBadRequest || media == "text/html"
+	if op == nil && forPeople && !forPrograms(r.URL.Path) {
 		return
 	}
 	if op != nil {

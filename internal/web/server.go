@@ -42,6 +42,7 @@ type History interface {
 	Void(ctx context.Context, id, reason, who string) (history.Measurement, error)
 	Coil(ctx context.Context, serial string) (history.Coil, error)
 	Writable(ctx context.Context) error
+	Records
 }
 
 // Events is where live events come from. The channel is closed when the
@@ -57,8 +58,9 @@ type Server struct {
 	Events  Events
 	// Metrics answers GET /metrics.
 	Metrics http.Handler
-	// Workshop is the name shown at the top of the page; may be empty.
-	Workshop string
+	// Workshop is the name shown at the top of the page, Contact what documents
+	// for buyers say beside it; both may be empty.
+	Workshop, Contact string
 	// Hosts are further host names the daemon goes by, without ports.
 	Hosts []string
 	// Password guards everything; nil allows a loopback listener only.

@@ -64,6 +64,11 @@ func parseTemplates(from fs.FS) (templateSet, error) {
 
 // renderPage answers with a page, whole or not at all. The view embeds frame.
 func (s *site) renderPage(w http.ResponseWriter, name string, view any) error {
+	return s.renderPageAs(w, http.StatusOK, name, view)
+}
+
+// renderPageAs is renderPage with another status.
+func (s *site) renderPageAs(w http.ResponseWriter, status int, name string, view any) error {
 	page := templates.pages[name]
 	if page == nil {
 		return fmt.Errorf("there is no page %q", name)
@@ -72,7 +77,7 @@ func (s *site) renderPage(w http.ResponseWriter, name string, view any) error {
 	if err := page.ExecuteTemplate(&b, "layout", view); err != nil {
 		return fmt.Errorf("render page %s: %w", name, err)
 	}
-	s.send(w, http.StatusOK, "text/html; charset=utf-8", b.Bytes())
+	s.send(w, status, "text/html; charset=utf-8", b.Bytes())
 	return nil
 }
 

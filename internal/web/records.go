@@ -1,0 +1,96 @@
+package web
+
+import (
+	"context"
+	"html/template"
+	"io"
+	"net/http"
+	"strings"
+	"time"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/history"
+)
+
+// Records is what the pages about records ask of the history.
+type Records interface {
+	Design(ctx context.Context, name string) (history.Design, error)
+	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
+	Batch(ctx context.Context, name string) (history.Batch, error)
+	FindBatches(ctx context.Context, search history.BatchSearch) (page []history.Batch, next string, err error)
+	BatchStatistics(ctx context.Context, batch string) (history.BatchStatistics, error)
+	BatchVerdicts(ctx context.Context, batches ...string) (map[string]history.Verdicts, error)
+	FindCoils(ctx context.Context, prefix string, limit int) (coils []history.Measurement, more bool, err error)
+	Export(ctx context.Context, w io.Writer, format string, filter history.Filter) error
+	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
+
+	Instruments(ctx context.Context, bench string) ([]history.Instrument, error)
+	EachUse(ctx context.Context, filter history.UseFilter, fn func(history.Measurement) error) error
+	Calibrations(ctx context.Context, bench string) ([]history.Calibration, error)
+	AddCalibration(ctx context.Context, c history.Calibration) (history.Calibration, error)
+	CheckMeasurements(ctx context.Context, bench string, limit int) ([]history.CheckMeasurement, error)
+}
+
+// forPeople has the errors of an endpoint be answered with a page that says
+// what is wrong, not with a problem for programs.
+func (s *site) forPeople(e endpoint) endpoint {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		err := e(w, r)
+		if err == nil {
+			return nil
+		}
+		f := classify(err)
+		if f.kind.status >= http.StatusInternalServerError && r.Context().Err() == nil {
+			s.log.Error("page failed", "method", r.Method, "path", r.URL.Path, "err", err)
+		}
+		return s.renderPageAs(w, f.kind.status, "records/problem", struct {
+			frame
+			Detail string
+		}{s.frame("", f.kind.title), f.detail})
+	}
+}
+
+// drawing is a picture in a page, or why there is none.
+type drawing struct {
+	SVG     template.HTML
+	Trouble string
+}
+
+// drawn takes what a chart function returns. A record that cannot be drawn
+// does not hide the rest of its page.
+func (s *site) drawn(p *chart.Picture, err error) drawing {
+	var b strings.Builder
+	if err == nil {
+		err = p.WriteSVG(&b)
+	}
+	if err != nil {
+		s.log.Warn("picture not drawn", "err", err)
+		return drawing{Trouble: err.Error()}
+	}
+	return drawing{SVG: template.HTML(b.String())}
+}
+
+// inPage is how pictures of a page speak: local time, and links to coils.
+func inPage() chart.View {
+	return chart.View{
+		Time: localTime,
+		Link: func(m history.Measurement) string { return measurementPath(m) },
+	}
+}
+
+// measurementPath is where one measurement of a coil can be looked at.
+func measurementPath(m history.Measurement) string {
+	return at("coils", m.Serial) + "?measurement=" + m.ID
+}
+
+// stands is true for a measurement that was neither withdrawn nor replaced.
+func stands(m history.Measurement) bool {
+	return m.Status != history.Void && m.Status != history.Superseded
+}
+
+// dayOf returns when the day of t begins in the time zone of t, and the next one.
+func dayOf(t time.Time) (from, to time.Time) {
+	year, month, day := t.Date()
+	from = time.Date(year, month, day, 0, 0, 0, 0, t.Location())
+	return from, time.Date(year, month, day+1, 0, 0, 0, 0, t.Location())
+}

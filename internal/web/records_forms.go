@@ -1,0 +1,87 @@
+package web
+
+import (
+	"errors"
+	"mime"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"coilkeep/internal/history"
+)
+
+// form is what a person filled in, and what was wrong with it.
+type form struct {
+	values url.Values
+	// Field names the field at fault, "" when it is none of them; Problem says
+	// what is wrong, "" when nothing is.
+	Field, Problem string
+}
+
+// Get returns what was filled in, without spaces around it.
+func (f form) Get(name string) string { return strings.TrimSpace(f.values.Get(name)) }
+
+// At returns what is wrong with a field, "" when nothing is.
+func (f form) At(name string) string {
+	if f.Field != name {
+		return ""
+	}
+	return f.Problem
+}
+
+// Elsewhere returns what is wrong, unless one of the fields is at fault.
+func (f form) Elsewhere(fields ...string) string {
+	for _, field := range fields {
+		if f.Field == field {
+			return ""
+		}
+	}
+	return f.Problem
+}
+
+// filledIn is a form that shows values.
+func filledIn(values url.Values) form { return form{values: values} }
+
+// readForm reads the form that a page of ours sent.
+func readForm(w http.ResponseWriter, r *http.Request) (form, error) {
+	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != "application/x-www-form-urlencoded" {
+		return form{}, unsupportedMedia.because("send the fields as a form of the page does")
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, maxBodyBytes)
+	if err := r.ParseForm(); err != nil {
+		if tooLarge := new(http.MaxBytesError); errors.As(err, &tooLarge) {
+			return form{}, bodyTooLarge.because("the form is larger than %d bytes", tooLarge.Limit)
+		}
+		return form{}, malformed.because("the form did not arrive whole: %v", err)
+	}
+	return filledIn(r.PostForm), nil
+}
+
+// submit reads a form, has do carry it out, and sends the browser on to where
+// do says, so that loading the page again does not repeat it. What a person can
+// mend shows the page again, with what was filled in and what is wrong.
+func (s *site) submit(w http.ResponseWriter, r *http.Request, do func(form) (to string, err error), again func(status int, f form) error) error {
+	f, err := readForm(w, r)
+	if err != nil {
+		return err
+	}
+	to, err := do(f)
+	if err == nil {
+		http.Redirect(w, r, to, http.StatusSeeOther)
+		return nil
+	}
+	trouble := classify(err)
+	switch trouble.kind {
+	case invalid, duplicate, conflict, unavailable:
+	default:
+		return err
+	}
+	if trouble.kind == unavailable {
+		s.log.Error("form not carried out", "path", r.URL.Path, "err", err)
+	}
+	f.Field, f.Problem = trouble.field, trouble.detail
+	if wrong := (*history.FieldError)(nil); errors.As(err, &wrong) {
+		f.Problem = wrong.Problem
+	}
+	return again(trouble.kind.status, f)
+}

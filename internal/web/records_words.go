@@ -1,0 +1,85 @@
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+)
+
+// recordWords are the template functions of the record pages.
+func recordWords() template.FuncMap {
+	return template.FuncMap{
+		"at":              at,
+		"measurementPath": measurementPath,
+		"off":             off,
+		"percent":         percent,
+		"digits":          significant,
+		"spread":          spread,
+		"number":          number,
+		"stands":          stands,
+		"localDay":        localDay,
+		"verdicts":        func() []conformity.Verdict { return allVerdicts },
+		"join":            func(list []string, by string) string { return strings.Join(list, by) },
+		"spools":          spoolNames,
+	}
+}
+
+// allVerdicts in the order they are counted in.
+var allVerdicts = []conformity.Verdict{conformity.In, conformity.High, conformity.Low, conformity.Undecided}
+
+// at is the path of a page: each part is one step, whatever is in it.
+func at(parts ...string) string {
+	var b strings.Builder
+	for _, part := range parts {
+		b.WriteString("/" + url.PathEscape(part))
+	}
+	return b.String()
+}
+
+// off says how far ohms is from target, in percent of the target; "" without
+// one.
+func off(ohms, target float64) string {
+	if target <= 0 {
+		return ""
+	}
+	return fmt.Sprintf("%+.2f %%", (ohms/target-1)*100)
+}
+
+// percent shows a ratio with as many digits as say something.
+func percent(ratio float64) string {
+	if ratio != 0 && math.Abs(ratio) < 0.01 {
+		return significant(ratio*100, 2) + " %"
+	}
+	return fmt.Sprintf("%.0f %%", ratio*100)
+}
+
+// spread shows a width such as a standard deviation or an uncertainty, always
+// in ohms, with two significant digits.
+func spread(ohms float64) string {
+	if ohms >= 100 {
+		return strconv.FormatFloat(ohms, 'f', 0, 64) + " Ω"
+	}
+	return significant(ohms, 2) + " Ω"
+}
+
+// number shows a number as it would be typed.
+func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// localDay is the day of t for a person, in the daemon's time zone.
+func localDay(t time.Time) string { return t.Local().Format(time.DateOnly) }
+
+// spoolNames lists the spools of a batch in the order of their use.
+func spoolNames(b history.Batch) string {
+	names := make([]string, len(b.Spools))
+	for i, mark := range b.Spools {
+		names[i] = mark.Spool
+	}
+	return strings.Join(names, ", ")
+}
