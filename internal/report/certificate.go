@@ -1,0 +1,319 @@
+package report
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"html/template"
+	"math"
+	"time"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+	"coilkeep/internal/r20"
+)
+
+// Subject is what a certificate is made from.
+type Subject struct {
+	Workshop Workshop
+	// Measurement is the whole record of the coil, with its inputs.
+	Measurement history.Measurement
+	// Design is the revision the coil was judged by; nil leaves out gauge and
+	// turns.
+	Design *history.Design
+	// Meter and Probe are the calibrations in force when the coil was measured;
+	// nil says that none was recorded.
+	Meter, Probe *history.Calibration
+	// Assembly is nil for a coil that is sold alone.
+	Assembly *Assembly
+	// Issued is the date of the document.
+	Issued time.Time
+	// Zone is the time zone of the workshop; nil is UTC.
+	Zone *time.Location
+}
+
+// Assembly is two coils sold as one; the subject's measurement is the first.
+type Assembly struct {
+	// Serial is the number of the assembly.
+	Serial string
+	// Second is the other coil, measured alone.
+	Second history.Measurement
+	// Together is both measured in series; nil when that was not done.
+	Together *history.Measurement
+}
+
+// Certificate is a certificate with every word in its place. Make one with
+// NewCertificate.
+type Certificate struct {
+	Workshop Workshop
+	// Heading is the serial number.
+	Heading string
+	// R20 is the result, "6.690 ± 0.018 kΩ".
+	R20 string
+	// Verdict is "in tolerance" and the like; "not judged" without a design.
+	Verdict string
+	// Decision is the rule behind the verdict; "" without one.
+	Decision    string
+	Facts       []Fact
+	Remarks     []string // what a reader of this number should know
+	Instruments []Fact
+	Tables      []Table
+	TableNote   string
+	Explanation []string
+	Cautions    []string
+	QRText      string
+	IssuedOn    string
+	RecordedAs  string
+	Scale       *chart.Picture // nil without a tolerance
+
+	issued time.Time
+	code   matrix
+}
+
+// Fact is a name and what is to be said under it.
+type Fact struct{ Name, Value string }
+
+// NewCertificate puts a certificate together. It returns an error that wraps
+// ErrNoDocument for a measurement that does not stand or does not follow from its
+// inputs, for calibrations that belong elsewhere or to a later time, for a design
+// other than the one the coil was judged by, and for an assembly whose parts do
+// not add up to what they measure together.
+func NewCertificate(s Subject) (*Certificate, error) {
+	m := s.Measurement
+	result, err := vouch(m)
+	if err = cmp.Or(err, s.check()); err != nil {
+		return nil, err
+	}
+	c := &Certificate{
+		Workshop:    s.Workshop,
+		Heading:     m.Serial,
+		R20:         quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms),
+		Verdict:     m.Verdict.Words(),
+		Facts:       s.facts(result),
+		Remarks:     s.remarks(),
+		Instruments: s.instruments(),
+		TableNote:   tableNote,
+		Explanation: explain(m),
+		Cautions:    cautions(s.Design),
+		QRText:      compactText(m, s.Zone),
+		IssuedOn:    date(s.Issued, s.Zone),
+		RecordedAs:  fmt.Sprintf("%s, formula %d", m.ID, m.Formula),
+		issued:      s.Issued,
+	}
+	if m.Verdict != "" {
+		c.Decision = decisionRule(m)
+	}
+	if c.Tables, err = s.tables(); err != nil {
+		return nil, fmt.Errorf("certificate of %s: %w", m.Serial, err)
+	}
+	if c.code, err = encode(c.QRText); err != nil {
+		return nil, fmt.Errorf("certificate of %s: %w", m.Serial, err)
+	}
+	if m.Verdict != "" {
+		if c.Scale, err = s.scale().Picture(); err != nil {
+			return nil, fmt.Errorf("certificate of %s: %w", m.Serial, err)
+		}
+	}
+	return c, nil
+}
+
+func (s Subject) check() error {
+	m := s.Measurement
+	refuse := func(format string, args ...any) error { return refusal(m, format, args...) }
+	if s.Issued.Before(m.Time) {
+		return refuse("it would be issued on %s, before the coil was measured on %s", date(s.Issued, s.Zone), date(m.Time, s.Zone))
+	}
+	if d := s.Design; d != nil && (d.Name != m.Design || d.Revision != m.DesignRevision) {
+		return refuse("it was judged by %s revision %d, not by %s revision %d", m.Design, m.DesignRevision, d.Name, d.Revision)
+	}
+	for role, c := range map[history.Role]*history.Calibration{history.Meter: s.Meter, history.Probe: s.Probe} {
+		switch {
+		case c == nil:
+		case c.Bench != m.Bench || c.Role != role:
+			return refuse("calibration %s is of the %s of bench %s, not of the %s of bench %s", c.ID, c.Role, c.Bench, role, m.Bench)
+		case c.Time.After(m.Time):
+			return refuse("calibration %s of the %s is of %s, after the coil was measured", c.ID, role, date(c.Time, s.Zone))
+		}
+	}
+	if s.Assembly == nil {
+		return nil
+	}
+	return s.Assembly.check(m)
+}
+
+// check says whether both parts stand, and whether they add up.
+func (a Assembly) check(first history.Measurement) error {
+	if _, err := vouch(a.Second); err != nil {
+		return err
+	}
+	if a.Second.Serial == first.Serial {
+		return fmt.Errorf("%s: %w: both parts of assembly %s have this serial number", first.Serial, ErrNoDocument, a.Serial)
+	}
+	if a.Together == nil {
+		return nil
+	}
+	if _, err := vouch(*a.Together); err != nil {
+		return err
+	}
+	sum := first.R20Ohms + a.Second.R20Ohms
+	room := first.ExpandedUncertaintyOhms + a.Second.ExpandedUncertaintyOhms
+	if math.Abs(a.Together.R20Ohms-sum) > room+a.Together.ExpandedUncertaintyOhms {
+		return fmt.Errorf("assembly %s: %w: its parts add up to %s, but together they measure %s; look for a short, an open lead or a wrong serial number, and measure again",
+			a.Serial, ErrNoDocument, quantity.FormatOhmsWithin(sum, room), quantity.FormatOhmsWithin(a.Together.R20Ohms, a.Together.ExpandedUncertaintyOhms))
+	}
+	return nil
+}
+
+func (s Subject) facts(result r20.Result) []Fact {
+	m := s.Measurement
+	design := cmp.Or(m.Design, "none")
+	if m.DesignRevision > 0 {
+		design = fmt.Sprintf("%s, revision %d", m.Design, m.DesignRevision)
+	}
+	facts := []Fact{{"design", design}}
+	if d := s.Design; d != nil {
+		facts = append(facts, Fact{"target", quantity.FormatOhms(d.TargetOhms, 0) + " at 20 °C"})
+	}
+	if m.Verdict != "" {
+		facts = append(facts, Fact{"tolerance", quantity.FormatOhms(m.Tolerance.LowerOhms, 0) + " to " + quantity.FormatOhms(m.Tolerance.UpperOhms, 0) + " at 20 °C"})
+	}
+	if d := s.Design; d != nil && d.GaugeAWG > 0 {
+		facts = append(facts, Fact{"wire", fmt.Sprintf("%d AWG copper", d.GaugeAWG)})
+	}
+	if d := s.Design; d != nil && d.Turns > 0 {
+		facts = append(facts, Fact{"turns", fmt.Sprintf("%d by design", d.Turns)})
+	}
+	facts = append(facts,
+		Fact{"measured", clock(m.Time, s.Zone)},
+		Fact{"as the meter showed it", quantity.FormatOhms(m.ResistanceOhms, m.Inputs.ResolutionOhms) + " at " + quantity.FormatCelsius(m.TemperatureCelsius, 0.01)},
+		Fact{"referred to 20 °C", fmt.Sprintf("R20 = R / (1 + α·(t − 20 °C)), α = %.5g /K (IEC 60028)", m.AlphaPerKelvin)},
+		Fact{"uncertainty", fmt.Sprintf("expanded, k = %.2f, about 95 %% coverage (JCGM 100); largest part: %s", m.CoverageFactor, largest(result))},
+	)
+	for _, f := range []Fact{{"stage", m.Stage}, {"batch", m.Batch}, {"wire spool", m.Spool}, {"winder", m.Winder}, {"operator", m.Operator}} {
+		if f.Value != "" {
+			facts = append(facts, f)
+		}
+	}
+	if a := s.Assembly; a != nil {
+		facts = append(facts, Fact{"assembly", a.Serial + ", with coil " + a.Second.Serial})
+	}
+	return facts
+}
+
+// largest names the largest component of the uncertainty.
+func largest(result r20.Result) string {
+	c := result.Budget[0] // r20 always lists seven
+	return fmt.Sprintf("%s, %.0f %%", c.Source, 100*c.Share)
+}
+
+// remarks lists what a reader should know before trusting the number.
+func (s Subject) remarks() []string {
+	m := s.Measurement
+	var remarks []string
+	switch m.Status {
+	case history.Forced:
+		remarks = append(remarks, "Recorded because the operator insisted: "+cmp.Or(m.Reason, "no reason kept")+".")
+	case history.Manual:
+		remarks = append(remarks, "The reading was typed in by hand.")
+	}
+	return append(remarks, m.Notes...)
+}
+
+func (s Subject) instruments() []Fact {
+	m := s.Measurement
+	return []Fact{
+		{"meter", cmp.Or(m.Meter, "not named") + fmt.Sprintf("; accuracy ±(%g %% + %g Ω); ", m.Inputs.MeterPercent, m.Inputs.MeterOhms) + s.calibration(s.Meter)},
+		{"probe", cmp.Or(m.Probe, "not named") + fmt.Sprintf("; accuracy ±%g K; ", m.Inputs.ProbeHalfWidthKelvin) + s.calibration(s.Probe)},
+	}
+}
+
+// calibration says how an instrument stood when the coil was measured.
+func (s Subject) calibration(c *history.Calibration) string {
+	if c == nil {
+		return "no calibration recorded"
+	}
+	text := "calibrated " + date(c.Time, s.Zone)
+	if c.Certificate != "" {
+		text += ", certificate " + c.Certificate
+	}
+	switch {
+	case c.DueAt.IsZero():
+	case c.DueAt.Before(s.Measurement.Time):
+		text += ", overdue since " + date(c.DueAt, s.Zone) + " when the coil was measured"
+	default:
+		text += ", next due " + date(c.DueAt, s.Zone)
+	}
+	return text
+}
+
+func (s Subject) scale() chart.Scale {
+	m := s.Measurement
+	scale := chart.Scale{Tolerance: m.Tolerance, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Verdict: m.Verdict}
+	if s.Design != nil {
+		scale.TargetOhms = s.Design.TargetOhms
+	}
+	return scale
+}
+
+// tables says what a meter should read: of the coil alone, or of an assembly
+// each way it can be connected.
+func (s Subject) tables() ([]Table, error) {
+	first := s.Measurement
+	alone := func(m history.Measurement) func(float64) (Expected, error) {
+		return func(celsius float64) (Expected, error) { return Bare(m.Inputs, celsius) }
+	}
+	type connection struct {
+		title string
+		bare  func(float64) (Expected, error)
+	}
+	connections := []connection{{"coil " + first.Serial, alone(first)}}
+	if a := s.Assembly; a != nil {
+		both := func(join func(a, b Expected) Expected) func(float64) (Expected, error) {
+			return func(celsius float64) (Expected, error) {
+				x, err := Bare(first.Inputs, celsius)
+				if err != nil {
+					return Expected{}, err
+				}
+				y, err := Bare(a.Second.Inputs, celsius)
+				return join(x, y), err
+			}
+		}
+		series := connection{"both in series", both(Series)}
+		if a.Together != nil {
+			series = connection{"both in series, as measured together", alone(*a.Together)}
+		}
+		connections = []connection{
+			series,
+			{"both in parallel", both(Parallel)},
+			{"coil " + first.Serial + " alone", alone(first)},
+			{"coil " + a.Second.Serial + " alone", alone(a.Second)},
+		}
+	}
+	var tables []Table
+	for _, c := range connections {
+		t, err := newTable(c.title, c.bare)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", c.title, err)
+		}
+		tables = append(tables, t)
+	}
+	return tables, nil
+}
+
+// QR is the code as an SVG image for a page.
+func (c *Certificate) QR() template.HTML {
+	return c.code.svg("QR code: " + c.QRText)
+}
+
+// ScaleSVG is the tolerance scale for a page; "" without a tolerance.
+func (c *Certificate) ScaleSVG() (template.HTML, error) {
+	if c.Scale == nil {
+		return "", nil
+	}
+	var b bytes.Buffer
+	if err := c.Scale.WriteSVG(&b); err != nil {
+		return "", err
+	}
+	return template.HTML(b.String()), nil // chart escapes every text
+}

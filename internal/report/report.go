@@ -1,0 +1,92 @@
+// Package report writes what goes into the box and into the file: the
+// certificate of a coil, as a fragment of a page and as PDF, and sheets of labels
+// as PDF. It takes records and returns documents; where records come from and
+// where documents go is the business of others.
+//
+// Every number on a document is computed again from what the record was computed
+// from. A record that does not give its own result again, or no longer stands,
+// gets no document.
+package report
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+	"coilkeep/internal/r20"
+)
+
+// Workshop is who made the coil, as configured; either may be empty.
+type Workshop struct{ Name, Contact string }
+
+// ErrNoDocument is wrapped by every error that is due to a record nobody can be
+// handed a document for; the rest of the text says why.
+var ErrNoDocument = errors.New("no document for this measurement")
+
+// vouch returns the result of a measurement computed anew, or an error that wraps
+// ErrNoDocument unless the measurement stands and says the same.
+func vouch(m history.Measurement) (r20.Result, error) {
+	refuse := func(format string, args ...any) (r20.Result, error) { return r20.Result{}, refusal(m, format, args...) }
+	switch m.Status {
+	case history.Recorded, history.Forced, history.Manual:
+	case history.Void, history.Superseded:
+		return refuse("it is %s (%s); take the one that stands, or measure again", m.Status, cmp.Or(m.Reason, "no reason kept"))
+	default:
+		return refuse("its status is %q", m.Status)
+	}
+	if m.Serial == "" {
+		return refuse("it was filed without a serial number")
+	}
+	result, err := r20.Evaluate(m.Inputs)
+	if err != nil {
+		return refuse("its inputs give no result: %v", err)
+	}
+	if !same(result.R20Ohms, m.R20Ohms) || !same(result.ExpandedUncertaintyOhms, m.ExpandedUncertaintyOhms) {
+		return refuse("its inputs give %s now, but the record says %s; verify the history",
+			quantity.FormatOhmsWithin(result.R20Ohms, result.ExpandedUncertaintyOhms), quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms))
+	}
+	if m.Verdict == "" {
+		return result, nil
+	}
+	j, err := conformity.Judge(result.R20Ohms, result.StandardUncertaintyOhms, result.ExpandedUncertaintyOhms, m.Tolerance)
+	if err != nil {
+		return refuse("it has a verdict, but %v", err)
+	}
+	if j.Verdict != m.Verdict {
+		return refuse("its numbers say %s, but the record says %s; verify the history", j.Verdict.Words(), m.Verdict.Words())
+	}
+	return result, nil
+}
+
+// refusal says why there is no document for a measurement.
+func refusal(m history.Measurement, format string, args ...any) error {
+	return fmt.Errorf("%s, %s: %w: %s", cmp.Or(m.Serial, "no serial number"), m.ID, ErrNoDocument, fmt.Sprintf(format, args...))
+}
+
+// same allows for the last bits of another processor.
+func same(a, b float64) bool { return math.Abs(a-b) <= 1e-9*math.Abs(b) }
+
+// compactText is what a QR code says of a measurement: serial number, R20 and
+// date, in plain letters that every reader shows: "HN-0042 R20 6.690 +- 0.018 kohm
+// 2026-03-14".
+func compactText(m history.Measurement, zone *time.Location) string {
+	return m.Serial + " R20 " + plainOhms(m.R20Ohms, m.ExpandedUncertaintyOhms) + " " + date(m.Time, zone)
+}
+
+func date(t time.Time, zone *time.Location) string { return in(t, zone).Format("2006-01-02") }
+
+func clock(t time.Time, zone *time.Location) string {
+	return in(t, zone).Format("2006-01-02 15:04 MST")
+}
+
+func in(t time.Time, zone *time.Location) time.Time {
+	if zone == nil {
+		zone = time.UTC
+	}
+	return t.In(zone)
+}

@@ -1,0 +1,77 @@
+package report
+
+import (
+	"fmt"
+
+	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+)
+
+// The sentences of a certificate.
+
+const tableNote = "In bold the likely reading, beside it the limits a faultless meter stays within: " +
+	"95 % confidence in the coil, and a volume control, turned fully up, of anything within ±20 % of its nominal value. " +
+	"The meter's own error comes on top. The temperature is that of the copper, not of the room."
+
+// decisionRule says in words how the verdict came about (JCGM 106:2012).
+func decisionRule(m history.Measurement) string {
+	t := m.Tolerance
+	chance := fmt.Sprintf(" The probability that the coil is within tolerance is %s.", percent(m.ConformityProbability))
+	if t.GuardFactor == 0 {
+		return "Simple acceptance (JCGM 106:2012, 8.2): the coil is in tolerance when R20 as measured lies within the limits, whatever its uncertainty." + chance
+	}
+	guard := t.GuardFactor * m.ExpandedUncertaintyOhms
+	return fmt.Sprintf("Guarded decision (JCGM 106:2012, 8.3) with a guard band of %g of the expanded uncertainty, here %s: in tolerance when R20 lies inside both limits by at least that much, too high or too low when it lies outside by more than that, undecided between.",
+		t.GuardFactor, quantity.FormatOhms(guard, guard/20)) + chance
+}
+
+// percent never rounds doubt away.
+func percent(ratio float64) string {
+	switch {
+	case ratio > 0.999:
+		return "more than 99.9 %"
+	case ratio < 0.001:
+		return "less than 0.1 %"
+	}
+	return fmt.Sprintf("%.1f %%", 100*ratio)
+}
+
+// explain says why a buyer's number may differ.
+func explain(m history.Measurement) []string {
+	perKelvin := m.AlphaPerKelvin * m.R20Ohms // IEC 60028
+	handheld := handheldHalfWidthOhms(m.R20Ohms)
+	return []string{
+		fmt.Sprintf("Temperature. Copper gains %.2f %% of its resistance at 20 °C for every kelvin, which is %s per kelvin for this coil. A coil that was held in the hand, or came out of a cold parcel, reads wrong until it has taken on the temperature of the room; that takes half an hour or more.",
+			100*m.AlphaPerKelvin, quantity.FormatOhms(perKelvin, perKelvin/50)),
+		"What else is connected. A volume control across the coil takes its share of the meter's current and lowers the reading, the more the smaller it is. Fingers across the tips of the probes do the same.",
+		fmt.Sprintf("The meter. A hand-held meter of, for instance, ±(0.8 %% + 2 digits) may show this coil up to %s high or low and still be good.",
+			quantity.FormatOhms(handheld, handheld/50)),
+	}
+}
+
+// handheldHalfWidthOhms is how far a hand-held meter of ±(0.8 % + 2 digits) may be
+// off, when it shows hundredths of the unit it would choose: 10 Ω from 2 kΩ up,
+// 1 Ω from 200 Ω up, 0.1 Ω below (ranges of 2000 steps are common practice, no
+// source).
+func handheldHalfWidthOhms(ohms float64) float64 {
+	digit := 0.1
+	for digit*2000 < ohms {
+		digit *= 10
+	}
+	return 0.008*ohms + 2*digit
+}
+
+// cautions says how not to hurt the coil and how not to be misled.
+func cautions(d *history.Design) []string {
+	list := []string{
+		"Take at least one lead of the coil out of the circuit before measuring, or compare with the column of your control.",
+		"Measure at the ends of the leads. Never touch the winding: the wire is finer than a hair and breaks without a mark.",
+		"Wait until the reading stands still. The inductance of the coil makes some meters hunt at first.",
+		"Use no insulation tester across the leads: its voltage can destroy the winding.",
+		"Resistance says how much wire is on the coil and nothing else. Coils of equal resistance in different gauges carry very different turns.",
+	}
+	if d != nil && d.GaugeAWG > 0 {
+		list[len(list)-1] += fmt.Sprintf(" Compare this one with coils of %d AWG only.", d.GaugeAWG)
+	}
+	return list
+}
