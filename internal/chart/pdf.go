@@ -65,6 +65,9 @@ type paper struct {
 func (d *paper) at(p point) (x, y float64) { return d.origin.x + p.x*d.scale, d.origin.y + p.y*d.scale }
 
 func (d *paper) path(points []point, closed bool, l look) {
+	if l == fill(inkPaper) {
+		return // a document has its own ground
+	}
 	for i, p := range points {
 		x, y := d.at(p)
 		if i == 0 {
