@@ -39,6 +39,7 @@ type Bench struct {
 	around  surroundings
 	next    nextCoil
 	pending *pending
+	side    *sideJob // nil while coils are measured
 	last    *history.Measurement
 	// published is the last snapshot sent as an event, and when.
 	published   Snapshot
@@ -129,6 +130,7 @@ func (b *Bench) Run(ctx context.Context) error {
 		case <-ticker.C:
 			b.ticked()
 			b.retry(ctx)
+			b.endSideJob(b.now(), nil)
 		}
 		b.refresh()
 	}
@@ -230,13 +232,14 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 		b.log.Info("instrument up", "role", s.Role, "device", s.Port)
 		b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
 	}
-	var out capture.Outcome
-	if s.Role == history.Probe {
-		out = b.machine.Probe(r)
-	} else {
-		out = b.machine.Meter(r)
+	switch {
+	case s.Role == history.Probe:
+		b.outcome(ctx, b.machine.Probe(r))
+	case b.side != nil:
+		b.endSideJob(r.Time, &r)
+	default:
+		b.outcome(ctx, b.machine.Meter(r))
 	}
-	b.outcome(ctx, out)
 }
 
 func readingData(bench string, role history.Role, r driver.Reading) ReadingData {
@@ -308,6 +311,9 @@ func (b *Bench) look() Snapshot {
 		Meter:            b.meter.Instrument, Probe: b.probe.Instrument,
 		Batch: b.around.batch, Design: b.design(),
 		NextSerial: b.filedUnder(), Stage: b.stage(), Last: b.last,
+	}
+	if b.side != nil {
+		s.State, s.Words = string(capture.Waiting), b.side.words
 	}
 	if v.R20 != nil {
 		s.R20Ohms, s.ExpandedUncertaintyOhms = copied(&v.R20.R20Ohms), copied(&v.R20.ExpandedUncertaintyOhms)

@@ -540,3 +540,42 @@ func TestASecondBenchNeverNotices(t *testing.T) {
 		t.Error("the bench without a meter says it has one")
 	}
 }
+
+func TestLeadsAreMeasuredAndSubtracted(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	if _, err := p.bench.MeasureLeads(t.Context(), "Wren"); !errors.Is(err, ErrState) || !strings.Contains(err.Error(), "shorted") {
+		t.Errorf("with open clips: %v, want a hint to short them", err)
+	}
+	p.clip(0.25)
+	z, err := p.bench.MeasureLeads(t.Context(), "Wren")
+	if err != nil || math.Abs(z.Ohms-0.26) > 0.011 || z.Readings != 10 {
+		t.Fatalf("lead zero %+v, %v; want 0.26 Ω", z, err)
+	}
+	p.clip(0)
+	p.untilState(capture.Open)
+	if m := p.measure(6600); m.Inputs.LeadOhms != z.Ohms || m.Inputs.LeadHalfWidthOhms != z.HalfWidthOhms {
+		t.Errorf("measured with leads of %g ± %g Ω, want %g ± %g Ω", m.Inputs.LeadOhms, m.Inputs.LeadHalfWidthOhms, z.Ohms, z.HalfWidthOhms)
+	}
+}
+
+func TestACheckStandardIsNoCoil(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	p.clip(6800)
+	c, err := p.bench.MeasureStandard(t.Context(), Standard{Name: "R6k8", NominalOhms: 6800, Who: "Wren"})
+	if err != nil || math.Abs(c.MeasuredOhms-6800) > 0.1 || c.TemperatureC == nil {
+		t.Fatalf("check measurement %+v, %v", c, err)
+	}
+	// Left on, it is asked about and not taken for a coil.
+	p.untilState(capture.Asking)
+	if list := p.all(); len(list) != 0 {
+		t.Errorf("%d coils measured", len(list))
+	}
+	if _, err := p.bench.MeasureStandard(t.Context(), Standard{Name: "R10k", NominalOhms: 10000}); !errors.Is(err, ErrState) {
+		t.Errorf("the wrong standard: %v, want ErrState", err)
+	}
+	if _, err := p.bench.MeasureStandard(t.Context(), Standard{Name: "R"}); !errors.Is(err, history.ErrInvalid) {
+		t.Errorf("no reference value: %v, want ErrInvalid", err)
+	}
+}

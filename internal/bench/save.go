@@ -117,9 +117,6 @@ func (b *Bench) saved(ctx context.Context, s saved) {
 	b.log.Info("measured", "coil", m.Serial, "batch", m.Batch, "r20_ohms", m.R20Ohms,
 		"expanded_uncertainty_ohms", m.ExpandedUncertaintyOhms, "verdict", m.Verdict)
 	b.hub.Publish(Event{MeasurementEvent, b.settings.Name, m})
-	if m.Status == history.Forced {
-		b.note(history.JournalEntry{Who: m.Operator, Action: "forced", Subject: m.Serial, Detail: m.Reason})
-	}
 	b.askAgain()
 }
 
@@ -181,12 +178,12 @@ func (b *Bench) filing() Filing {
 }
 
 // label is how a measurement names an instrument.
-func (s *instrumentState) label() string {
+func (i Instrument) label() string {
 	switch {
-	case s.Identity != "":
-		return s.Identity
-	case s.Port != "":
-		return s.Driver + " at " + s.Port
+	case i.Identity != "":
+		return i.Identity
+	case i.Port != "":
+		return i.Driver + " at " + i.Port
 	}
-	return s.Driver
+	return i.Driver
 }

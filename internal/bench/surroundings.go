@@ -18,6 +18,7 @@ type surroundings struct {
 	design      *history.Design
 	serial      string // by the bench's pattern; empty without one
 	calibration *history.Calibration
+	leads       *history.LeadZero
 	last        *history.Measurement
 	err         error
 }
@@ -67,6 +68,9 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 		if a.calibration, err = b.store.CurrentCalibration(ctx, b.settings.Name, history.Meter); err != nil {
 			return err
 		}
+		if a.leads, err = b.store.CurrentLeadZero(ctx, b.settings.Name); err != nil {
+			return err
+		}
 		latest, _, err := b.store.Measurements(ctx, history.Filter{Bench: b.settings.Name, Newest: true, Limit: 1})
 		if err == nil && len(latest) == 1 {
 			a.last = &latest[0]
@@ -106,15 +110,26 @@ func same(a, b *history.Batch) bool {
 // configure tells the capture the rules for the coil to come, and holds it
 // when it is not known what that coil is.
 func (b *Bench) configure() {
-	s := b.settings.Capture
-	if c := b.around.calibration; c != nil && (c.Instrument == "" || c.Instrument == b.meter.Identity) {
-		s.CorrectionRatio = c.CorrectionRatio
-	}
+	s := b.corrected(b.settings.Capture)
 	if d := b.design(); d != nil {
 		s = RulesFor(s, *d)
 	}
 	b.machine.Configure(s)
 	b.machine.Hold(b.missing())
+}
+
+// corrected fills in what is known of the meter and its leads: the calibration
+// that stands and the lead zero measured last, each only for the meter it was
+// made with. A measured lead zero takes the place of the configured one.
+func (b *Bench) corrected(s capture.Settings) capture.Settings {
+	mine := func(instrument string) bool { return instrument == "" || instrument == b.meter.label() }
+	if c := b.around.calibration; c != nil && mine(c.Instrument) {
+		s.CorrectionRatio = c.CorrectionRatio
+	}
+	if z := b.around.leads; z != nil && mine(z.Meter) {
+		s.LeadOhms, s.LeadHalfWidthOhms = z.Ohms, z.HalfWidthOhms
+	}
+	return s
 }
 
 // RulesFor is a bench's capture settings for a coil of a design: what it is

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -289,23 +290,23 @@ func TestMigrate(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "coilkeep.db")
 	closedHistory(t, path)
-	first := migrations[0]
 	second := `ALTER TABLE coils ADD COLUMN colour TEXT NOT NULL DEFAULT '';`
 	broken := `CREATE TABLE extra (a INTEGER) STRICT; SELECT nothing FROM nowhere;`
 	at := func() time.Time { return firstInstant }
+	steps := append(slices.Clone(migrations), second)
 
-	if s, err := open(t.Context(), path, Options{ReadOnly: true}, []string{first, second}); !errors.Is(err, ErrOlder) || s != nil {
+	if s, err := open(t.Context(), path, Options{ReadOnly: true}, steps); !errors.Is(err, ErrOlder) || s != nil {
 		t.Errorf("older file, read-only: %v, want ErrOlder", err)
 	}
-	if s, err := open(t.Context(), path, Options{Now: at}, []string{first, second, broken}); err == nil || s != nil {
+	if s, err := open(t.Context(), path, Options{Now: at}, append(slices.Clone(steps), broken)); err == nil || s != nil {
 		t.Fatal("a broken step passed")
 	}
-	s, err := open(t.Context(), path, Options{}, []string{first, second})
+	s, err := open(t.Context(), path, Options{}, steps)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if v := count(t, s, `PRAGMA user_version`); v != 2 {
-		t.Errorf("version %d, want 2", v)
+	if v := count(t, s, `PRAGMA user_version`); v != len(steps) {
+		t.Errorf("version %d, want %d", v, len(steps))
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM coils WHERE colour = ''`); n != 1 {
 		t.Errorf("%d coils in the migrated table, want 1", n)
@@ -319,7 +320,7 @@ func TestMigrate(t *testing.T) {
 	if _, err := Open(t.Context(), path, Options{}); !errors.Is(err, ErrNewer) {
 		t.Errorf("opened by the older program: %v, want ErrNewer", err)
 	}
-	kept := path + ".before-version-3-20260302T080000Z"
+	kept := fmt.Sprintf("%s.before-version-%d-20260302T080000Z", path, len(steps)+1)
 	verifies(t, openStore(t, kept, Options{}))
 }
 

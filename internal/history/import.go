@@ -21,6 +21,7 @@ type Imported struct {
 	Measurements      int `json:"measurements"`
 	Calibrations      int `json:"calibrations"`
 	CheckMeasurements int `json:"check_measurements"`
+	LeadZeros         int `json:"lead_zeros"`
 	Journal           int `json:"journal"`
 	// Changed counts known batches and measurements to which something was
 	// added: a closing, a spool, a void.
@@ -30,7 +31,7 @@ type Imported struct {
 }
 
 func (i Imported) added() int {
-	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.Journal + i.Changed
+	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.LeadZeros + i.Journal + i.Changed
 }
 
 // maxLine bounds one line of an import, a measurement with all its readings.
@@ -121,6 +122,7 @@ func decodeLine(text []byte) (line, error) {
 		"measurement":       l.Measurement != nil,
 		"calibration":       l.Calibration != nil,
 		"check_measurement": l.Check != nil,
+		"lead_zero":         l.LeadZero != nil,
 		"journal":           l.Journal != nil,
 		"end":               l.End != nil,
 	}
@@ -153,6 +155,8 @@ func (j *importer) apply(ctx context.Context, l line) error {
 		return j.calibration(ctx, *l.Calibration)
 	case l.Check != nil:
 		return j.check(ctx, *l.Check)
+	case l.LeadZero != nil:
+		return j.leadZero(ctx, *l.LeadZero)
 	}
 	return j.journal(ctx, *l.Journal)
 }
@@ -218,6 +222,20 @@ func (j *importer) check(ctx context.Context, c CheckMeasurement) error {
 		},
 		func() error { return insertCheck(ctx, j.tx, c) },
 		&j.counts.CheckMeasurements)
+}
+
+func (j *importer) leadZero(ctx context.Context, z LeadZero) error {
+	z.Time = fromMicros(z.Time.UnixMicro())
+	if err := cmp.Or(validName("id", z.ID), validLeadZero(z)); err != nil {
+		return err
+	}
+	return add(j, "lead zero "+z.ID, z,
+		func() (LeadZero, error) {
+			list, err := listLeadZeros(ctx, j.tx, `WHERE id = ?1`, z.ID)
+			return only(list, err)
+		},
+		func() error { return insertLeadZero(ctx, j.tx, z) },
+		&j.counts.LeadZeros)
 }
 
 func (j *importer) journal(ctx context.Context, e JournalEntry) error {

@@ -124,3 +124,39 @@ func TestJournal(t *testing.T) {
 		t.Errorf("empty entry: %v, want ErrInvalid", err)
 	}
 }
+
+func TestLeadZeros(t *testing.T) {
+	t.Parallel()
+	s := newStore(t)
+	if z, err := s.CurrentLeadZero(t.Context(), "north"); z != nil || err != nil {
+		t.Errorf("before any: %+v, %v", z, err)
+	}
+	var last LeadZero
+	for i, ohms := range []float64{0.31, 0.25} {
+		z, err := s.AddLeadZero(t.Context(), LeadZero{Time: firstInstant.Add(time.Duration(i-2) * time.Hour), Bench: "north",
+			Meter: "PM-6", Ohms: ohms, HalfWidthOhms: 0.05, Readings: 10, By: "ada"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		last = z
+	}
+	got, err := s.CurrentLeadZero(t.Context(), "north")
+	if err != nil || got == nil || *got != last {
+		t.Errorf("current = %+v, %v; want %+v", got, err, last)
+	}
+	if list, err := s.LeadZeros(t.Context(), "north"); err != nil || len(list) != 2 || list[0] != last {
+		t.Errorf("lead zeros %+v, %v", list, err)
+	}
+	for field, z := range map[string]LeadZero{
+		"ohms":            {Bench: "north", Ohms: 6690, Readings: 1},
+		"half_width_ohms": {Bench: "north", HalfWidthOhms: -1, Readings: 1},
+		"readings":        {Bench: "north"},
+		"bench":           {Readings: 1},
+	} {
+		_, err := s.AddLeadZero(t.Context(), z)
+		var fault *FieldError
+		if !errors.As(err, &fault) || fault.Field != field {
+			t.Errorf("error %v, want one about %s", err, field)
+		}
+	}
+}

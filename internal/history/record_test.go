@@ -235,6 +235,7 @@ func TestAppendOnly(t *testing.T) {
 	must(t)(s.Void(t.Context(), m.ID, "wrong coil", "ada"))
 	must(t)(s.AddCalibration(t.Context(), Calibration{Bench: "north", Role: Meter, Instrument: "PM-6"}))
 	must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801}))
+	must(t)(s.AddLeadZero(t.Context(), LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, Readings: 10}))
 	if err := s.Backup(t.Context(), s.Path()+".copy", false); err != nil {
 		t.Fatal(err)
 	}
@@ -255,8 +256,8 @@ func TestAppendOnly(t *testing.T) {
 			t.Errorf("update of %s passed, want a refusal", table)
 		}
 	}
-	if len(tables) != 14 {
-		t.Errorf("%d tables, want 14: %v", len(tables), tables)
+	if len(tables) != 15 {
+		t.Errorf("%d tables, want 15: %v", len(tables), tables)
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE '%STRICT%'`); n != 0 {
 		t.Errorf("%d tables are not STRICT", n)
