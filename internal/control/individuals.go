@@ -1,0 +1,63 @@
+package control
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/statistics"
+)
+
+// Individuals is a chart of single values with its moving ranges.
+type Individuals struct {
+	Centre float64
+	// Sigma is MeanRange/1.128, see [D2].
+	Sigma float64
+	// MovingRanges are |x(i) − x(i−1)|, one fewer than the values.
+	MovingRanges []float64
+	MeanRange    float64
+	// RangeLimit is the upper limit of the moving range, D4 times its mean; the
+	// lower is 0.
+	RangeLimit float64
+}
+
+// ChartIndividuals makes the chart of two values or more (NIST/SEMATECH
+// e-Handbook 6.3.2.2).
+func ChartIndividuals(values []float64) (Individuals, error) {
+	if len(values) < 2 {
+		return Individuals{}, fmt.Errorf("individuals chart of %d values: %w; two are needed", len(values), ErrInput)
+	}
+	c := Individuals{Centre: statistics.MomentsOf(values).Mean, MovingRanges: MovingRanges(values)}
+	c.MeanRange = statistics.MomentsOf(c.MovingRanges).Mean
+	c.Sigma = c.MeanRange / D2
+	c.RangeLimit = RangeLimit(c.MeanRange)
+	return c, nil
+}
+
+// Limits are the centre less and plus three sigma.
+func (c Individuals) Limits() (lower, upper float64) {
+	return c.Centre - 3*c.Sigma, c.Centre + 3*c.Sigma
+}
+
+// MovingRanges are the absolute differences of neighbours.
+func MovingRanges(values []float64) []float64 {
+	ranges := make([]float64, max(0, len(values)-1))
+	for i := range ranges {
+		ranges[i] = math.Abs(values[i+1] - values[i])
+	}
+	return ranges
+}
+
+// RangeLimit is the upper limit of moving ranges of two: D4 = 1 + 3·d3/d2 =
+// 3.267 times their mean.
+func RangeLimit(meanRange float64) float64 {
+	d2, d3 := 2/math.Sqrt(math.Pi), math.Sqrt(2-4/math.Pi)
+	return (1 + 3*d3/d2) * meanRange
+}
+
+// RobustSigma is sigma from the median of the moving ranges, median/0.9539: the
+// median of |difference of two normal values| is 0.6745·√2 sigma. Steps and
+// single bad values hardly move it. It is NaN for fewer than two values.
+func RobustSigma(values []float64) float64 {
+	const medianRange = 0.6744897501960817 * math.Sqrt2
+	return statistics.MedianInPlace(MovingRanges(values)) / medianRange
+}
