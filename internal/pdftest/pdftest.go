@@ -14,11 +14,32 @@ import (
 	"unicode/utf16"
 )
 
-// Pages returns the pieces of text on each page, in the order they were drawn. A
-// document without a page, or a page whose text cannot be read, fails the test.
+// Piece is one piece of text on a page. X and Y are the left end of its baseline,
+// from the lower left corner of the page, and Size that of the font, in points.
+type Piece struct {
+	X, Y, Size float64
+	Text       string
+}
+
+// Pages returns the texts on each page, in the order they were drawn. A document
+// without a page, or a page whose text cannot be read, fails the test.
 func Pages(tb testing.TB, document []byte) [][]string {
 	tb.Helper()
 	var pages [][]string
+	for _, pieces := range Pieces(tb, document) {
+		var texts []string
+		for _, p := range pieces {
+			texts = append(texts, p.Text)
+		}
+		pages = append(pages, texts)
+	}
+	return pages
+}
+
+// Pieces is Pages with the place and size of each text.
+func Pieces(tb testing.TB, document []byte) [][]Piece {
+	tb.Helper()
+	var pages [][]Piece
 	for _, stream := range streams(document) {
 		if bytes.Contains(stream, []byte("BT ")) {
 			pages = append(pages, shown(tb, stream))
@@ -69,26 +90,49 @@ func streams(document []byte) [][]byte {
 	return all
 }
 
-// shown returns the strings that operators in a content stream show.
-func shown(tb testing.TB, content []byte) []string {
+// shown returns what operators in a content stream show. Between two strings stand
+// the font's size, if it changes, and the place.
+func shown(tb testing.TB, content []byte) []Piece {
 	tb.Helper()
-	var words []string
+	var (
+		pieces []Piece
+		size   float64
+		from   int // the end of the string before
+	)
 	for i := 0; i < len(content); i++ {
 		if content[i] != '(' {
 			continue
 		}
+		between := content[from:i]
+		if all := fontSize.FindAllSubmatch(between, -1); all != nil {
+			size = number(tb, all[len(all)-1][1])
+		}
+		at := place.FindSubmatch(between)
+		if at == nil || size == 0 {
+			tb.Fatalf("a text has no place or no size: %q", between)
+		}
 		raw, after := literal(content, i+1)
-		if len(raw)%2 != 0 {
-			tb.Fatalf("a text of %d bytes is not two-byte Unicode: %q", len(raw), raw)
-		}
-		units := make([]uint16, len(raw)/2)
-		for k := range units {
-			units[k] = uint16(raw[2*k])<<8 | uint16(raw[2*k+1])
-		}
-		words = append(words, string(utf16.Decode(units)))
-		i = after
+		pieces = append(pieces, Piece{X: number(tb, at[1]), Y: number(tb, at[2]), Size: size, Text: decode(tb, raw)})
+		i, from = after, after
 	}
-	return words
+	return pieces
+}
+
+var (
+	fontSize = regexp.MustCompile(`/F\S+ ([0-9.]+) Tf`)
+	place    = regexp.MustCompile(`BT (-?[0-9.]+) (-?[0-9.]+) Td`)
+)
+
+func decode(tb testing.TB, raw []byte) string {
+	tb.Helper()
+	if len(raw)%2 != 0 {
+		tb.Fatalf("a text of %d bytes is not two-byte Unicode: %q", len(raw), raw)
+	}
+	units := make([]uint16, len(raw)/2)
+	for k := range units {
+		units[k] = uint16(raw[2*k])<<8 | uint16(raw[2*k+1])
+	}
+	return string(utf16.Decode(units))
 }
 
 // literal returns the bytes of the literal string that begins at from and where

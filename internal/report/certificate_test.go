@@ -232,13 +232,23 @@ func TestCertificateKeepsOnThePaper(t *testing.T) {
 	s.Workshop.Contact = strings.Repeat("a very long address without an end ", 20)
 	s.Measurement.Meter = strings.Repeat("W", 400)
 	s.Measurement.Notes = slices.Repeat([]string{"A note that somebody wrote about this coil, longer than one line of the page would hold, so that it is broken."}, 60)
-	got := pages(t, certificate(t, s).WritePDF)
+	var b bytes.Buffer
+	if err := certificate(t, s).WritePDF(&b); err != nil {
+		t.Fatal(err)
+	}
+	got := pdftest.Pieces(t, b.Bytes())
 	if len(got) < 4 {
 		t.Errorf("%d pages for 60 notes, want more than 3", len(got))
 	}
+	// Margins of 18 mm at the sides, 10 at the foot, 18 at the head.
+	const mm = 25.4 / 72
 	for n, page := range got {
-		if len(page) > 75 {
-			t.Errorf("page %d holds %d pieces of text, more than fit", n+1, len(page))
+		for _, p := range page {
+			x, y := p.X*mm, p.Y*mm
+			end := x + typeface.Width(p.Text, false, p.Size*mm)
+			if x < 17.9 || end > 192.1 || y < 8 || y > 297-18 {
+				t.Errorf("page %d: %q stands from %.1f to %.1f mm, %.1f mm up", n+1, p.Text, x, end, y)
+			}
 		}
 	}
 }

@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/report"
+	"coilkeep/internal/typeface"
 )
 
 func labels(t testing.TB, n int) []report.Label {
@@ -76,6 +77,27 @@ func TestLabelWords(t *testing.T) {
 	want := []string{"HN-0001", "R20 6.600 ± 0.018 kΩ", "Harbour  2026-03-15"}
 	if !slices.Equal(got, want) {
 		t.Errorf("label says %q, want %q", got, want)
+	}
+}
+
+// Every line of every label lies on its label.
+func TestLabelsStandInTheirPlaces(t *testing.T) {
+	t.Parallel()
+	sheet := report.Sheet{PaperWidthMM: 210, PaperHeightMM: 297, LabelWidthMM: 38, LabelHeightMM: 21.2, LeftMM: 8, TopMM: 10, AcrossMM: 2.5, DownMM: 1, Skip: 3}
+	var b bytes.Buffer
+	if err := report.WriteLabels(&b, sheet, labels(t, 20), issuedAt); err != nil {
+		t.Fatal(err)
+	}
+	const mm = 25.4 / 72
+	for k, p := range pdftest.Pieces(t, b.Bytes())[0] {
+		place := k/3 + sheet.Skip
+		left := sheet.LeftMM + float64(place%5)*(sheet.LabelWidthMM+sheet.AcrossMM)
+		top := sheet.TopMM + float64(place/5)*(sheet.LabelHeightMM+sheet.DownMM)
+		x, y := p.X*mm, sheet.PaperHeightMM-p.Y*mm
+		end := x + typeface.Width(p.Text, k%3 == 0, p.Size*mm)
+		if x < left || end > left+sheet.LabelWidthMM || y-p.Size*mm < top || y > top+sheet.LabelHeightMM {
+			t.Errorf("%q stands from %.1f to %.1f mm, %.1f mm down; its label from %.1f, %.1f mm down", p.Text, x, end, y, left, top)
+		}
 	}
 }
 
@@ -158,6 +180,9 @@ func TestQRCodeReadsBack(t *testing.T) {
 		var x, y, length int
 		if _, err := fmt.Sscanf(run, "%d %dh%d", &x, &y, &length); err != nil {
 			t.Fatalf("run %q: %v", run, err)
+		}
+		if x < 4 || y < 4 || x+length > side-4 || y >= side-4 {
+			t.Errorf("run %q reaches into the border of 4 modules (ISO/IEC 18004)", run)
 		}
 		draw.Draw(img, image.Rect(x*dots, y*dots, (x+length)*dots, (y+1)*dots), image.NewUniform(color.Black), image.Point{}, draw.Src)
 	}

@@ -1,0 +1,141 @@
+package chart_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/history"
+)
+
+func TestRunShowsEveryMeasurementAtItsValue(t *testing.T) {
+	t.Parallel()
+	run := batch(t)
+	p, err := run.Picture()
+	svg := parse(t, must(t, p, err))
+	if got, want := len(svg.points()), len(run.Measurements); got != want {
+		t.Fatalf("%d points, want %d", got, want)
+	}
+	ohms, coil := vertical(t, svg, 0, 400, 1000), horizontal(t, svg)
+	for _, m := range run.Measurements {
+		if m.ID == "m022" {
+			continue // off the scale
+		}
+		x, y := svg.saying(t, m.Serial).centre(t)
+		if got := ohms.read(y); math.Abs(got-m.R20Ohms) > 0.1*ohms.perPixel() {
+			t.Errorf("%s stands at %.2f Ω, want %.2f", m.Serial, got, m.R20Ohms)
+		}
+		if got := coil.read(x); math.Abs(got-float64(m.Sequence)) > 0.1*coil.perPixel() {
+			t.Errorf("%s stands at coil %.3f, want %d", m.Serial, got, m.Sequence)
+		}
+	}
+}
+
+// A bar is as long as the expanded uncertainty on either side, also where that is
+// most of the picture.
+func TestRunShowsTheUncertainty(t *testing.T) {
+	t.Parallel()
+	run := chart.Run{Design: &design}
+	for k, u := range []float64{5, 60, 150} {
+		m := measurement(t, k+1, 6950)
+		m.ExpandedUncertaintyOhms = u
+		run.Measurements = append(run.Measurements, m)
+	}
+	p, err := run.Picture()
+	svg := parse(t, must(t, p, err))
+	ohms := vertical(t, svg, 0, 400, 1000)
+	bars := svg.all(classed("s-bar"))[1:] // the first is in the legend
+	if len(bars) != len(run.Measurements) {
+		t.Fatalf("%d bars, want %d", len(bars), len(run.Measurements))
+	}
+	for k, bar := range bars {
+		var x, low, high float64
+		if _, err := fmt.Sscanf(bar.attr["d"], "M%g %gL%g %g", &x, &low, &x, &high); err != nil {
+			t.Fatal(err)
+		}
+		u := run.Measurements[k].ExpandedUncertaintyOhms
+		if got := ohms.read(high) - ohms.read(low); math.Abs(got-2*u) > 0.2*ohms.perPixel() {
+			t.Errorf("a bar is %.2f Ω long, want %g", got, 2*u)
+		}
+	}
+}
+
+func TestRunTellsShapesApart(t *testing.T) {
+	t.Parallel()
+	p, err := batch(t).Picture()
+	svg := parse(t, must(t, p, err))
+	for _, c := range []struct{ serial, class, says string }{
+		{"HN-0001", "f-in", "in tolerance"},
+		{"HN-0009", "f-out", "too high"},
+		{"HN-0018", "f-open", "undecided"},
+		{"HN-0005", "s-void", `void · clip <slipped> & "fell"`},
+		{"HN-0012", "s-void", "superseded"},
+		{"HN-0022", "f-out", "left out: broken winding"},
+		{"HN-0028", "f-in", "signal: nine in a row above the centre"},
+	} {
+		point := svg.saying(t, c.serial)
+		if got := point.below[0].text; !strings.Contains(got, c.says) {
+			t.Errorf("%s says %q, want %q in it", c.serial, got, c.says)
+		}
+		// After the title and the area that reacts comes the mark.
+		if got := point.below[2].attr["class"]; got != c.class {
+			t.Errorf("%s is drawn with %q, want %q", c.serial, got, c.class)
+		}
+	}
+	corners := func(serial string) int { return strings.Count(svg.saying(t, serial).below[2].attr["d"], "L") + 1 }
+	if tri, rhomb := corners("HN-0009"), corners("HN-0018"); tri != 3 || rhomb != 4 {
+		t.Errorf("too high has %d corners and undecided %d, want 3 and 4", tri, rhomb)
+	}
+	if got := len(svg.all(classed("s-signal"))); got != 2 { // one and its legend
+		t.Errorf("%d rings of signals, want 2", got)
+	}
+	for _, want := range []string{"R20 (kΩ)", "coil of the batch", "spool 7A", "spool 7B", "↑ 13.420 kΩ", "tolerance", "control limits", "void", "left out"} {
+		if !slices.Contains(svg.words(), want) {
+			t.Errorf("no %q among %q", want, svg.words())
+		}
+	}
+	if alt := svg.attr["aria-label"]; !strings.Contains(alt, "25 in tolerance, 1 replaced by a later one, 2 too high, 1 undecided, 1 void") {
+		t.Errorf("text alternative %q lacks the counts", alt)
+	}
+}
+
+func TestRunKeepsItsScale(t *testing.T) {
+	t.Parallel()
+	// A broken coil must not flatten the others: without it the scale is the same.
+	all := batch(t)
+	p, err := all.Picture()
+	with := vertical(t, parse(t, must(t, p, err)), 0, 400, 1000)
+	less := batch(t)
+	less.Outliers = nil
+	less.Measurements = slices.DeleteFunc(less.Measurements, func(m history.Measurement) bool { return m.ID == "m022" })
+	less.Size.Height = 340
+	p, err = less.Picture()
+	without := vertical(t, parse(t, must(t, p, err)), 0, 400, 1000)
+	if with.a[1] != without.a[1] || with.b[1] != without.b[1] {
+		t.Errorf("scale from %g to %g with the broken coil, %g to %g without", with.a[1], with.b[1], without.a[1], without.b[1])
+	}
+}
+
+func TestRunWithoutLimitsOrCoils(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name string
+		run  chart.Run
+		want string
+	}{
+		{"nothing at all", chart.Run{}, "no coil measured yet"},
+		{"a design only", chart.Run{Design: &design}, "no coil measured yet"},
+		{"one coil", chart.Run{Measurements: []history.Measurement{measurement(t, 1, 6690)}}, "in tolerance"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			p, err := c.run.Picture()
+			if words := parse(t, must(t, p, err)).words(); !slices.Contains(words, c.want) {
+				t.Errorf("no %q among %q", c.want, words)
+			}
+		})
+	}
+}
