@@ -1,8 +1,22 @@
 package web
 
+import "coilkeep/internal/history"
+
 // recordRoutes lists what can be asked of the records: their pages and files,
 // and the part of the API that only they use.
 func (s *site) recordRoutes() []route {
 	return []route{
+		{"GET", "/batches", s.forPeople(s.batchesPage)},
+		{"GET", "/batches/{batch}", s.forPeople(s.batchPage)},
+		{"GET", "/batches/{batch}/measurements.csv", s.forPeople(s.exportBatch(history.CSV, "text/csv; charset=utf-8"))},
+		{"GET", "/batches/{batch}/measurements.jsonl", s.forPeople(s.exportBatch(history.JSONL, "application/jsonl"))},
+		{"GET", "/batches/{batch}/labels.pdf", s.forPeople(s.batchLabels)},
+
+		{"GET", "/coils", s.forPeople(s.findPage)},
+		{"GET", "/coils/{serial}", s.forPeople(s.coilPage)},
+		{"POST", "/coils/{serial}/void", s.forPeople(s.voidCoil)},
+		{"GET", "/coils/{serial}/certificate", s.forPeople(s.certificatePage)},
+		{"GET", "/coils/{serial}/certificate.pdf", s.forPeople(s.certificatePDF)},
+		{"GET", "/coils/{serial}/label.pdf", s.forPeople(s.coilLabel)},
 	}
 }

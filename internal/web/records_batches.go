@@ -1,0 +1,133 @@
+package web
+
+import (
+	"bytes"
+	"fmt"
+	"mime"
+	"net/http"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/history"
+)
+
+const (
+	// listedBatches is how many batches one page lists.
+	listedBatches = 50
+	// listedCoils is how many measurements of a batch its page shows; a
+	// download has them all.
+	listedCoils = 1000
+)
+
+// batchRow is one batch of a list.
+type batchRow struct {
+	history.Batch
+	Verdicts history.Verdicts
+}
+
+// batchesView is the list of batches.
+type batchesView struct {
+	frame
+	Text string
+	Rows []batchRow
+	// Next is the cursor of the page after this one, "" on the last.
+	Next string
+	// First is false on a later page.
+	First bool
+}
+
+func (s *site) batchesPage(w http.ResponseWriter, r *http.Request) error {
+	query := r.URL.Query()
+	search := history.BatchSearch{Text: query.Get("q"), After: query.Get("after"), Limit: listedBatches}
+	view := batchesView{frame: s.frame(batchesSection, "Batches"), Text: search.Text, First: search.After == ""}
+	var err error
+	if view.Rows, view.Next, err = s.batchRows(r, search); err != nil {
+		return err
+	}
+	return s.renderPage(w, "records/batches", view)
+}
+
+// batchRows finds batches and counts their coils by verdict.
+func (s *site) batchRows(r *http.Request, search history.BatchSearch) (rows []batchRow, next string, err error) {
+	batches, next, err := s.server.History.FindBatches(r.Context(), search)
+	if err != nil {
+		return nil, "", err
+	}
+	names := make([]string, len(batches))
+	for i, b := range batches {
+		names[i] = b.Name
+	}
+	verdicts, err := s.server.History.BatchVerdicts(r.Context(), names...)
+	if err != nil {
+		return nil, "", err
+	}
+	for _, b := range batches {
+		rows = append(rows, batchRow{b, verdicts[b.Name]})
+	}
+	return rows, next, nil
+}
+
+// batchView is the page of one batch.
+type batchView struct {
+	frame
+	history.Batch
+	Spec     history.Design // the revision it is wound to
+	Sums     history.BatchStatistics
+	Verdicts history.Verdicts
+	Chart    drawing
+	Coils    []history.Measurement
+	// More is true when there are measurements that the page leaves out.
+	More   bool
+	Sheets sheetView
+}
+
+func (s *site) batchPage(w http.ResponseWriter, r *http.Request) error {
+	kept, ctx := s.server.History, r.Context()
+	batch, err := kept.Batch(ctx, r.PathValue("batch"))
+	if err != nil {
+		return err
+	}
+	view := batchView{frame: s.frame(batchesSection, "Batch "+batch.Name), Batch: batch, Sheets: defaultSheet}
+	if view.Spec, err = kept.DesignRevision(ctx, batch.Design, batch.DesignRevision); err != nil {
+		return err
+	}
+	if view.Sums, err = kept.BatchStatistics(ctx, batch.Name); err != nil {
+		return err
+	}
+	verdicts, err := kept.BatchVerdicts(ctx, batch.Name)
+	if err != nil {
+		return err
+	}
+	view.Verdicts = verdicts[batch.Name]
+	coils, next, err := kept.Measurements(ctx, history.Filter{Batch: batch.Name, Limit: listedCoils})
+	if err != nil {
+		return err
+	}
+	view.Coils, view.More = coils, next != ""
+	if len(coils) > 0 {
+		view.Chart = s.drawn(chart.Run{View: inPage(), Design: &view.Spec, Measurements: coils, Spools: batch.Spools}.Picture())
+	}
+	return s.renderPage(w, "records/batch", view)
+}
+
+// exportBatch downloads the measurements of a batch. It is put together whole
+// before it is sent, so that a download never looks finished when it is not.
+func (s *site) exportBatch(format, contentType string) endpoint {
+	return func(w http.ResponseWriter, r *http.Request) error {
+		batch, err := s.server.History.Batch(r.Context(), r.PathValue("batch"))
+		if err != nil {
+			return err
+		}
+		var b bytes.Buffer
+		if err := s.server.History.Export(r.Context(), &b, format, history.Filter{Batch: batch.Name}); err != nil {
+			return err
+		}
+		s.download(w, contentType, fmt.Sprintf("batch %s.%s", batch.Name, format), b.Bytes())
+		return nil
+	}
+}
+
+// download sends a file to be kept under a name.
+func (s *site) download(w http.ResponseWriter, contentType, name string, content []byte) {
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
+	s.send(w, http.StatusOK, contentType, content)
+}

@@ -1,0 +1,130 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/history"
+	"coilkeep/internal/uncertainty"
+)
+
+// shownDeeds is how many entries of the journal the page of a coil shows.
+const shownDeeds = 50
+
+// coilView is the page of one coil.
+type coilView struct {
+	frame
+	history.Coil
+	// Shown is the measurement that is shown in full.
+	Shown    history.Measurement
+	Stands   bool
+	Largest  *uncertainty.Component // of the budget; nil without one
+	Spec     *history.Design        // what it was judged by; nil without a design
+	Scale    drawing
+	Capture  drawing
+	Outliers int
+	// MeterCalibration and ProbeCalibration were in force then.
+	MeterCalibration, ProbeCalibration *calibrationView
+	Journal                            []history.JournalEntry
+	Sheets                             sheetView
+	Form                               form
+}
+
+// calibrationView is a calibration as it stood at some time.
+type calibrationView struct {
+	history.Calibration
+	// Overdue is true when its due date had passed by then.
+	Overdue bool
+}
+
+func (s *site) coilPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showCoilPage(w, r, http.StatusOK, form{})
+}
+
+func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, f form) error {
+	kept, ctx := s.server.History, r.Context()
+	coil, err := kept.Coil(ctx, r.PathValue("serial"))
+	if err != nil {
+		return err
+	}
+	query := r.URL.Query()
+	if id := f.Get("measurement"); id != "" {
+		query = url.Values{"measurement": {id}}
+	}
+	m, err := pick(coil, query)
+	if err != nil {
+		return err
+	}
+	m, readings, err := kept.Measurement(ctx, m.ID)
+	if err != nil {
+		return err
+	}
+	view := coilView{
+		frame: s.frame(coilsSection, "Coil "+coil.Serial), Coil: coil, Shown: m, Stands: stands(m),
+		Capture: s.drawn(chart.Capture{View: inPage(), Measurement: m, Readings: readings}.Picture()),
+		Sheets:  defaultSheet, Form: f,
+	}
+	if len(m.Budget) > 0 {
+		view.Largest = &m.Budget[0] // the largest comes first
+	}
+	for _, reading := range readings {
+		if reading.Outlier {
+			view.Outliers++
+		}
+	}
+	if m.Verdict != "" {
+		view.Scale = s.drawn(chart.Scale{View: inPage(), Tolerance: m.Tolerance, R20Ohms: m.R20Ohms,
+			ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Verdict: m.Verdict}.Picture())
+	}
+	if err := s.surround(r, &view); err != nil {
+		return err
+	}
+	return s.renderPageAs(w, status, "records/coil", view)
+}
+
+// surround adds what is known about the measurement from other records.
+func (s *site) surround(r *http.Request, view *coilView) error {
+	kept, ctx, m := s.server.History, r.Context(), view.Shown
+	if m.Design != "" {
+		design, err := kept.DesignRevision(ctx, m.Design, m.DesignRevision)
+		if err != nil {
+			return err
+		}
+		view.Spec = &design
+	}
+	meter, probe, err := s.inForce(ctx, m)
+	if err != nil {
+		return err
+	}
+	view.MeterCalibration, view.ProbeCalibration = asOf(meter, m), asOf(probe, m)
+	view.Journal, err = kept.Journal(ctx, history.JournalFilter{Subject: view.Serial, Limit: shownDeeds})
+	return err
+}
+
+// asOf is how a calibration stood when m was measured; nil without one.
+func asOf(c *history.Calibration, m history.Measurement) *calibrationView {
+	if c == nil {
+		return nil
+	}
+	return &calibrationView{*c, !c.DueAt.IsZero() && c.DueAt.Before(m.Time)}
+}
+
+// voidCoil withdraws a measurement of a coil, with a reason.
+func (s *site) voidCoil(w http.ResponseWriter, r *http.Request) error {
+	serial := r.PathValue("serial")
+	return s.submit(w, r, func(f form) (string, error) {
+		coil, err := s.server.History.Coil(r.Context(), serial)
+		if err != nil {
+			return "", err
+		}
+		m, err := pick(coil, url.Values{"measurement": {f.Get("measurement")}})
+		if err != nil {
+			return "", err
+		}
+		if m, err = s.server.History.Void(r.Context(), m.ID, f.Get("reason"), who(r)); err != nil {
+			return "", err
+		}
+		return measurementPath(m), nil
+	}, func(status int, f form) error { return s.showCoilPage(w, r, status, f) })
+}

@@ -1,0 +1,262 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"html/template"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+	"coilkeep/internal/report"
+	"coilkeep/internal/typeface"
+)
+
+const pdfType = "application/pdf"
+
+// certificateView is the certificate of a coil as a page to print.
+type certificateView struct {
+	frame
+	Serial, MeasurementID string
+	Document              template.HTML
+}
+
+func (s *site) certificatePage(w http.ResponseWriter, r *http.Request) error {
+	m, certificate, err := s.certificate(r)
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	if err := certificate.WriteHTML(&b); err != nil {
+		return err
+	}
+	return s.renderPage(w, "records/certificate", certificateView{
+		frame:  s.frame(coilsSection, "Certificate of coil "+m.Serial),
+		Serial: m.Serial, MeasurementID: m.ID, Document: template.HTML(b.String()),
+	})
+}
+
+func (s *site) certificatePDF(w http.ResponseWriter, r *http.Request) error {
+	m, certificate, err := s.certificate(r)
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	if err := certificate.WritePDF(&b); err != nil {
+		return printable(err)
+	}
+	s.download(w, pdfType, "certificate "+m.Serial+".pdf", b.Bytes())
+	return nil
+}
+
+// certificate puts together the certificate of the measurement that the
+// request names, or of the newest one that stands.
+func (s *site) certificate(r *http.Request) (history.Measurement, *report.Certificate, error) {
+	kept, ctx := s.server.History, r.Context()
+	m, err := s.chosen(r)
+	if err != nil {
+		return m, nil, err
+	}
+	subject := report.Subject{
+		Workshop:    report.Workshop{Name: s.server.Workshop, Contact: s.server.Contact},
+		Measurement: m, Issued: s.now(), Zone: time.Local,
+	}
+	if m.Design != "" {
+		design, err := kept.DesignRevision(ctx, m.Design, m.DesignRevision)
+		if err != nil {
+			return m, nil, err
+		}
+		subject.Design = &design
+	}
+	if subject.Meter, subject.Probe, err = s.inForce(ctx, m); err != nil {
+		return m, nil, err
+	}
+	certificate, err := report.NewCertificate(subject)
+	return m, certificate, printable(err)
+}
+
+// chosen returns the measurement of the coil in the path that the query names,
+// or the newest one that stands, with all its details.
+func (s *site) chosen(r *http.Request) (history.Measurement, error) {
+	coil, err := s.server.History.Coil(r.Context(), r.PathValue("serial"))
+	if err != nil {
+		return history.Measurement{}, err
+	}
+	m, err := pick(coil, r.URL.Query())
+	if err != nil {
+		return history.Measurement{}, err
+	}
+	m, _, err = s.server.History.Measurement(r.Context(), m.ID)
+	return m, err
+}
+
+// pick chooses among the measurements of a coil: the one the query names, or
+// the newest one that stands, or the newest one when none does.
+func pick(coil history.Coil, query url.Values) (history.Measurement, error) {
+	id := query.Get("measurement")
+	for _, m := range coil.Measurements {
+		if m.ID == id || id == "" && stands(m) {
+			return m, nil
+		}
+	}
+	if id != "" {
+		return history.Measurement{}, notFound.of("measurement", "coil %s has no measurement %q", coil.Serial, id)
+	}
+	return coil.Measurements[0], nil
+}
+
+// inForce returns the newest calibrations of the very instruments of a
+// measurement that had been made by then; nil where there was none.
+func (s *site) inForce(ctx context.Context, m history.Measurement) (meter, probe *history.Calibration, err error) {
+	list, err := s.server.History.Calibrations(ctx, m.Bench)
+	if err != nil {
+		return nil, nil, err
+	}
+	for i, c := range list { // the newest first
+		switch {
+		case c.Time.After(m.Time):
+		case meter == nil && c.Role == history.Meter && (c.Instrument == "" || c.Instrument == m.Meter):
+			meter = &list[i]
+		case probe == nil && c.Role == history.Probe && (c.Instrument == "" || c.Instrument == m.Probe):
+			probe = &list[i]
+		}
+	}
+	return meter, probe, nil
+}
+
+// printable turns the reasons why there is no document into problems that a
+// person can mend.
+func printable(err error) error {
+	missing := (*typeface.MissingError)(nil)
+	switch {
+	case errors.Is(err, report.ErrNoDocument), errors.As(err, &missing):
+		return conflict.because("%v", err)
+	case errors.Is(err, report.ErrSheet):
+		return invalid.because("%v", err)
+	}
+	return err
+}
+
+// sheetView is what a person says of a sheet of labels.
+type sheetView struct {
+	Paper             string
+	WidthMM, HeightMM float64
+	Skip              int
+	Papers            []paper
+}
+
+// paper is one kind of paper that labels come on.
+type paper struct{ Name, Words string }
+
+var papers = []paper{{"a4", "A4 sheet"}, {"letter", "Letter sheet, 8½ × 11 in"}, {"single", "single labels from a roll"}}
+
+// defaultSheet is three by eight labels to the sheet of A4.
+var defaultSheet = sheetView{Paper: "a4", WidthMM: 70, HeightMM: 37, Papers: papers}
+
+// parseSheet reads the sheet that a query asks for.
+func parseSheet(query url.Values) (report.Sheet, error) {
+	sheet := defaultSheet
+	for name, place := range map[string]*float64{"width_mm": &sheet.WidthMM, "height_mm": &sheet.HeightMM} {
+		if text := query.Get(name); text != "" {
+			value, err := strconv.ParseFloat(text, 64)
+			if err != nil || !(value > 0 && value < 1000) {
+				return report.Sheet{}, invalid.of(name, "%q is not a length in millimetres, such as 70", text)
+			}
+			*place = value
+		}
+	}
+	made := report.Sheet{PaperWidthMM: sheet.WidthMM, PaperHeightMM: sheet.HeightMM, LabelWidthMM: sheet.WidthMM, LabelHeightMM: sheet.HeightMM}
+	switch query.Get("paper") {
+	case "", "a4":
+		made = report.A4Sheet(sheet.WidthMM, sheet.HeightMM)
+	case "letter":
+		made = report.LetterSheet(sheet.WidthMM, sheet.HeightMM)
+	case "single":
+	default:
+		return report.Sheet{}, invalid.of("paper", "there is no paper %q; choose a4, letter or single", query.Get("paper"))
+	}
+	if text := query.Get("skip"); text != "" {
+		skip, err := strconv.Atoi(text)
+		if err != nil {
+			return report.Sheet{}, invalid.of("skip", "%q is not a number of labels", text)
+		}
+		made.Skip = skip
+	}
+	return made, printable(made.Validate())
+}
+
+// coilLabel downloads one label.
+func (s *site) coilLabel(w http.ResponseWriter, r *http.Request) error {
+	m, err := s.chosen(r)
+	if err != nil {
+		return err
+	}
+	return s.labels(w, r, "label "+m.Serial+".pdf", []history.Measurement{m})
+}
+
+// batchLabels downloads the labels of the coils of a batch that are in
+// tolerance, or with which=all of every coil that has a measurement that
+// stands.
+func (s *site) batchLabels(w http.ResponseWriter, r *http.Request) error {
+	batch := r.PathValue("batch")
+	which := r.URL.Query().Get("which")
+	if which != "" && which != "in" && which != "all" {
+		return invalid.of("which", "there is no choice %q; it is in or all", which)
+	}
+	filter := history.Filter{Batch: batch, Limit: history.MaxPage}
+	list, next, err := s.server.History.Measurements(r.Context(), filter)
+	if err != nil {
+		return err
+	}
+	if next != "" {
+		return conflict.because("batch %s has more than %d measurements, too many for one document; print coil by coil", batch, history.MaxPage)
+	}
+	list = ready(list, which == "all")
+	if len(list) == 0 {
+		return notFound.because("batch %s has no coil to print a label for", batch)
+	}
+	return s.labels(w, r, "labels of "+batch+".pdf", list)
+}
+
+// ready picks of each coil the newest measurement that stands, in the order of
+// the batch; those out of tolerance only when all are wanted.
+func ready(list []history.Measurement, all bool) []history.Measurement {
+	newest := map[string]string{}
+	for _, m := range list { // the oldest first
+		if stands(m) {
+			newest[m.Serial] = m.ID
+		}
+	}
+	var picked []history.Measurement
+	for _, m := range list {
+		if newest[m.Serial] == m.ID && (all || m.Verdict == conformity.In) {
+			picked = append(picked, m)
+		}
+	}
+	return picked
+}
+
+func (s *site) labels(w http.ResponseWriter, r *http.Request, name string, list []history.Measurement) error {
+	sheet, err := parseSheet(r.URL.Query())
+	if err != nil {
+		return err
+	}
+	var labels []report.Label
+	for _, m := range list {
+		label, err := report.NewLabel(m, time.Local)
+		if err != nil {
+			return printable(err)
+		}
+		labels = append(labels, label)
+	}
+	var b bytes.Buffer
+	if err := report.WriteLabels(&b, sheet, labels, s.now()); err != nil {
+		return printable(err)
+	}
+	s.download(w, pdfType, name, b.Bytes())
+	return nil
+}
