@@ -81,10 +81,6 @@ func coilkeep() menu {
 		summary: "Measure, judge and keep the resistance of hand-wound coils.",
 		groups: []group{
 			{"At the bench", []command{
-				{"demo", "Watch an invented workshop measure its coils.", runDemo},
-				{"demo", "Show an invented workshop with simulated instruments.", runDemo},
-				{"serve", "Run the bench: measure, keep, show.", runServe},
-				{"check", "Try a configuration: open each instrument, read it once.", runCheck},
 				{"demo", "Show an invented workshop with simulated instruments.", runDemo},
 				{"serve", "Run the bench: measure, keep, and serve pages, API and metrics.", runServe},
 				{"check", "Check the configuration and read each instrument once.", runCheck},

@@ -99,6 +99,21 @@ func fromJSON(t *testing.T, text string, into any) {
 	}
 }
 
+func TestEveryCommandIsListedOnce(t *testing.T) {
+	t.Parallel()
+	for _, m := range []menu{coilkeep(), designMenu(), batchMenu(), coilMenu(), instrumentMenu()} {
+		seen := map[string]bool{}
+		for _, g := range m.groups {
+			for _, c := range g.commands {
+				if seen[c.name] {
+					t.Errorf("%s lists %q twice", m.path, c.name)
+				}
+				seen[c.name] = true
+			}
+		}
+	}
+}
+
 func TestHelpOfEveryCommand(t *testing.T) {
 	for _, m := range []menu{coilkeep(), designMenu(), batchMenu(), coilMenu(), instrumentMenu()} {
 		words := strings.Fields(m.path)[1:]
