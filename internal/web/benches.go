@@ -150,6 +150,44 @@ func (s *site) typeReading(w http.ResponseWriter, r *http.Request) error {
 	})
 }
 
+// noteAction is what the journal calls a note that a person made.
+const noteAction = "note"
+
+// note puts what a person has to say of a coil, of the open batch or of the
+// bench into the journal.
+func (s *site) note(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	var body struct {
+		Note    string `json:"note"`
+		Subject string `json:"subject"`
+	}
+	if err := decode(w, r, &body); err != nil {
+		return err
+	}
+	snapshot := b.Snapshot()
+	entry := history.JournalEntry{Bench: snapshot.Bench, Who: who(r), Action: noteAction,
+		Subject: body.Subject, Detail: strings.TrimSpace(body.Note)}
+	if entry.Detail == "" {
+		return invalid.of("note", "write what is to be noted")
+	}
+	switch {
+	case entry.Subject != "":
+	case snapshot.Batch != nil:
+		entry.Subject = snapshot.Batch.Name
+	default:
+		entry.Subject = snapshot.Bench
+	}
+	entry, err = s.server.History.AddJournal(r.Context(), entry)
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusCreated, entry)
+	return nil
+}
+
 // order reads body, has do carry it out on the bench the path names, and
 // answers with how the bench stands then.
 func (s *site) order(w http.ResponseWriter, r *http.Request, body any, do func(Bench) error) error {

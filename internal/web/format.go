@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"coilkeep/internal/conformity"
@@ -54,6 +55,17 @@ func ohmsWithin(ohms, expanded float64) string {
 	return fmt.Sprintf("%.*f ± %.*f %s", places, ohms/scale, places, expanded/scale, unit)
 }
 
+// ohmsPieces takes apart what ohmsWithin shows, so that a page can set the value
+// larger than the rest.
+func ohmsPieces(ohms, expanded float64) (pieces struct{ Value, Within, Unit string }) {
+	parts := strings.Fields(ohmsWithin(ohms, expanded))
+	pieces.Value, pieces.Unit = parts[0], parts[len(parts)-1]
+	if len(parts) > 2 {
+		pieces.Within = parts[2]
+	}
+	return pieces
+}
+
 // plainOhms shows a value that was written down, such as a target, in full.
 func plainOhms(ohms float64) string {
 	if ohms < 1000 {
@@ -61,6 +73,9 @@ func plainOhms(ohms float64) string {
 	}
 	return strconv.FormatFloat(math.Round(ohms*1e3)/1e6, 'f', -1, 64) + " kΩ"
 }
+
+// smallOhms shows a spread with two significant digits.
+func smallOhms(ohms float64) string { return significant(ohms, 2) + " Ω" }
 
 func celsius(t float64) string { return strconv.FormatFloat(t, 'f', 2, 64) + " °C" }
 

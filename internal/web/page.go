@@ -10,15 +10,121 @@ import (
 	"coilkeep/internal/history"
 )
 
-// shownMeasurements is how many of a bench's measurements the page lists.
-const shownMeasurements = 10
+// home serves the page of the only bench, or the overview of all.
+func (s *site) home(w http.ResponseWriter, r *http.Request) error {
+	if len(s.server.Benches) == 1 {
+		return s.showPage(w, r, s.server.Benches[0])
+	}
+	view := overviewView{frame: s.frame(benchesSection, "")}
+	for _, snapshot := range s.snapshots() {
+		view.Panels = append(view.Panels, newPanel(snapshot))
+	}
+	if len(view.Panels) > 0 {
+		start, err := s.startView(r.Context(), view.Panels[0].Snapshot)
+		if err != nil {
+			return err
+		}
+		view.Start = start
+	}
+	return s.renderPage(w, "pages/benches", view)
+}
 
-// pageView is everything the status page shows.
-type pageView struct {
+// overviewView is what the overview shows.
+type overviewView struct {
 	frame
 	Panels []panelView
 	// Start is shown until the first coil is measured.
 	Start *startView
+}
+
+// benchPage serves the page of one bench.
+func (s *site) benchPage(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	return s.showPage(w, r, b)
+}
+
+func (s *site) showPage(w http.ResponseWriter, r *http.Request, b Bench) error {
+	panel := newPanel(b.Snapshot())
+	run := s.runView(r.Context(), panel.Snapshot, 0)
+	return s.renderPage(w, "pages/bench", benchView{
+		frame: s.frame(benchesSection, "Bench "+panel.Bench), Panel: panel, Run: run,
+		Stages: []string{history.StageWound, history.StagePotted, history.StageAssembled},
+	})
+}
+
+// benchView is everything the page of a bench shows.
+type benchView struct {
+	frame
+	Panel  panelView
+	Run    runView
+	Stages []string
+}
+
+// panel serves what the page shows of the clips; the page's script fetches it
+// when something has changed.
+func (s *site) panel(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	return s.renderPart(w, "panel", newPanel(b.Snapshot()))
+}
+
+// panelView is what a page shows of a bench without asking the history.
+type panelView struct {
+	bench.Snapshot
+	Instruments []bench.Instrument
+	// Judged is the measurement of the coil on the clips, once it is recorded.
+	Judged *history.Measurement
+	// Before is the last measurement while nothing is on the clips.
+	Before *history.Measurement
+	// Deviation says how far the coil on the clips is from its target.
+	Deviation string
+	// Value is what is known of the coil on the clips: as recorded, or so far.
+	// It is nil when nothing is.
+	Value *valueView
+	Scale *scaleView
+	// Asking is true when a person is asked what to do with the clips.
+	Asking bool
+	// Typed lists the instruments that a person reads.
+	Typed []bench.Instrument
+}
+
+// valueView is an R20 with its expanded uncertainty.
+type valueView struct{ R20Ohms, ExpandedOhms float64 }
+
+// newPanel gathers what a page shows of the clips of a bench.
+func newPanel(snapshot bench.Snapshot) panelView {
+	view := panelView{Snapshot: snapshot, Asking: snapshot.State == string(capture.Asking)}
+	for _, instrument := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
+		if instrument.Driver != "" || instrument.Fault != "" {
+			view.Instruments = append(view.Instruments, instrument)
+		}
+		if instrument.Driver == "manual" {
+			view.Typed = append(view.Typed, instrument)
+		}
+	}
+	last := snapshot.Last
+	if last != nil && !stands(*last) {
+		last = nil
+	}
+	switch {
+	case snapshot.State == string(capture.Recorded) && last != nil:
+		view.Judged = last
+		view.Value = &valueView{last.R20Ohms, last.ExpandedUncertaintyOhms}
+	case snapshot.R20Ohms != nil && snapshot.ExpandedUncertaintyOhms != nil:
+		view.Value = &valueView{*snapshot.R20Ohms, *snapshot.ExpandedUncertaintyOhms}
+	case snapshot.ResistanceOhms == nil:
+		view.Before = last
+	}
+	view.Scale = newScale(snapshot.Design, view.Value)
+	if m, d := view.Judged, snapshot.Design; m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision {
+		view.Deviation = deviation(m.R20Ohms, d.TargetOhms)
+	}
+	return view
 }
 
 // startView is the way to the first measured coil, and how much of it is done.
@@ -27,83 +133,18 @@ type startView struct {
 	Bench               string
 }
 
-// panelView is what the page shows of one bench.
-type panelView struct {
-	bench.Snapshot
-	Instruments []bench.Instrument
-	// Recent lists the latest measurements, the newest first.
-	Recent []history.Measurement
-	// Trouble is why they cannot be listed; empty when they can.
-	Trouble string
-	// Judged is the measurement of the coil on the clips, once it is recorded.
-	Judged *history.Measurement
-	// Deviation says how far that coil is from its target.
-	Deviation string
-	// Value is what is known of the coil on the clips: as recorded, or so far.
-	// It is nil when nothing is.
-	Value *valueView
-	Scale *scaleView
-}
-
-// valueView is an R20 with its expanded uncertainty.
-type valueView struct{ R20Ohms, ExpandedOhms float64 }
-
-// page serves the status page.
-func (s *site) page(w http.ResponseWriter, r *http.Request) error {
-	view := pageView{frame: s.frame(benchesSection, "")}
-	used := len(s.server.Benches) == 0
-	for _, snapshot := range s.snapshots() {
-		panel := s.panelView(r.Context(), snapshot)
-		used = used || len(panel.Recent) > 0 || panel.Trouble != ""
-		view.Panels = append(view.Panels, panel)
+// startView returns nil once anything was measured.
+func (s *site) startView(ctx context.Context, first bench.Snapshot) (*startView, error) {
+	if first.Last != nil {
+		return nil, nil
 	}
-	if !used {
-		designs, err := s.server.History.Designs(r.Context())
-		if err != nil {
-			return fmt.Errorf("designs for the page: %w", err)
-		}
-		first := view.Panels[0]
-		view.Start = &startView{HasDesign: len(designs) > 0, HasBatch: first.Batch != nil, Bench: first.Bench}
+	any, _, err := s.server.History.Measurements(ctx, history.Filter{Newest: true, Limit: 1})
+	if err != nil || len(any) > 0 {
+		return nil, err
 	}
-	return s.renderPage(w, "pages/benches", view)
-}
-
-// panel serves the part of the page that belongs to one bench; the page's
-// script fetches it when something has changed.
-func (s *site) panel(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	designs, err := s.server.History.Designs(ctx)
 	if err != nil {
-		return err
+		return nil, fmt.Errorf("designs for the page: %w", err)
 	}
-	return s.renderPart(w, "panel", s.panelView(r.Context(), b.Snapshot()))
-}
-
-// panelView gathers what the page shows of a bench. A history that cannot be
-// read does not hide what is on the clips.
-func (s *site) panelView(ctx context.Context, snapshot bench.Snapshot) panelView {
-	view := panelView{Snapshot: snapshot}
-	for _, instrument := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
-		if instrument.Driver != "" || instrument.Fault != "" {
-			view.Instruments = append(view.Instruments, instrument)
-		}
-	}
-	switch {
-	case snapshot.State == string(capture.Recorded) && snapshot.Last != nil:
-		view.Judged = snapshot.Last
-		view.Value = &valueView{view.Judged.R20Ohms, view.Judged.ExpandedUncertaintyOhms}
-	case snapshot.R20Ohms != nil && snapshot.ExpandedUncertaintyOhms != nil:
-		view.Value = &valueView{*snapshot.R20Ohms, *snapshot.ExpandedUncertaintyOhms}
-	}
-	view.Scale = newScale(snapshot.Design, view.Value)
-	if m, d := view.Judged, snapshot.Design; m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision {
-		view.Deviation = deviation(m.R20Ohms, d.TargetOhms)
-	}
-	recent, _, err := s.server.History.Measurements(ctx,
-		history.Filter{Bench: snapshot.Bench, Newest: true, Limit: shownMeasurements})
-	if err != nil {
-		s.log.Error("the page cannot list measurements", "bench", snapshot.Bench, "err", err)
-		view.Trouble = classify(err).detail
-	}
-	view.Recent = recent
-	return view
+	return &startView{HasDesign: len(designs) > 0, HasBatch: first.Batch != nil, Bench: first.Bench}, nil
 }

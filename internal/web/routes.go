@@ -25,8 +25,11 @@ type route struct {
 // programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
 	return append(s.recordRoutes(), []route{
-		{"GET", "/{$}", s.page},
+		{"GET", "/{$}", s.home},
+		{"GET", "/benches/{bench}", s.benchPage},
 		{"GET", "/benches/{bench}/panel", s.panel},
+		{"GET", "/benches/{bench}/run", s.run},
+		{"GET", "/assets/chart.css", s.chartStyle},
 		{"GET", "/assets/{file}", s.asset},
 
 		{"GET", "/healthz", s.healthz},
@@ -43,6 +46,7 @@ func (s *site) routes() []route {
 		{"POST", "/api/v1/benches/{bench}/next", s.setNext},
 		{"POST", "/api/v1/benches/{bench}/record", s.record},
 		{"POST", "/api/v1/benches/{bench}/readings", s.typeReading},
+		{"POST", "/api/v1/benches/{bench}/note", s.note},
 
 		{"GET", "/api/v1/designs", s.listDesigns},
 		{"POST", "/api/v1/designs", s.addDesign},

@@ -31,14 +31,18 @@ type templateSet struct {
 // parseTemplates reads every template of the embedded folder.
 func parseTemplates(from fs.FS) (templateSet, error) {
 	words := template.FuncMap{
-		"liveOhms":     liveOhms,
-		"celsius":      celsius,
-		"within":       ohmsWithin,
-		"plainOhms":    plainOhms,
-		"verdictWords": verdictWords,
-		"statusWords":  statusWords,
-		"machineTime":  machineTime,
-		"localTime":    localTime,
+		"liveOhms":        liveOhms,
+		"celsius":         celsius,
+		"within":          ohmsWithin,
+		"pieces":          ohmsPieces,
+		"plainOhms":       plainOhms,
+		"verdictWords":    verdictWords,
+		"statusWords":     statusWords,
+		"machineTime":     machineTime,
+		"localTime":       localTime,
+		"measurementPath": measurementPath,
+		"smallOhms":       smallOhms,
+		"stands":          stands,
 	}
 	maps.Copy(words, recordWords())
 	parts, err := template.New("").Funcs(words).ParseFS(from, "templates/layout.html", "templates/parts/*.html")

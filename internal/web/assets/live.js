@@ -1,118 +1,198 @@
-// Keeps the status page live. Readings are shown as they come; everything else
-// is fetched again, bench by bench, when an event says that it changed. When
-// the daemon is not heard for a few seconds, or the connection drops, the
+// Keeps a page of benches live. Readings are shown as they come; everything
+// else is fetched again, bench by bench, when an event says that it changed.
+// When the daemon is not heard for a few seconds, or the connection drops, the
 // numbers are taken off the page at once: an old value is never shown as live.
+//
+// What arrives is passed on as events of the bench's element: reading, state
+// and measurement with what the daemon sent, lost without anything.
 
 import { localTimes } from "./times.js";
+import { celsius, ohms, verdictWords } from "./numbers.js";
 
 const silence = 6000; // ms; the daemon sends a heartbeat every 2 s
-const pause = 500; // ms between two looks at the same bench
+const pause = 200; // ms between two looks at the same clips
+const again = 1500; // ms until the next attempt to connect
+const seldom = 20000; // ms; what other pages do to old records is no event
 
-const panels = new Map([...document.querySelectorAll("[data-bench]")].map((p) => [p.dataset.bench, p]));
-const waiting = new Map(); // bench → timer of the look that is due
 const link = document.getElementById("link");
 const lostNote = document.getElementById("lost");
-let source, heard, again;
+const announcer = document.getElementById("announce");
+const benches = new Map();
+let source, heard;
 
-// Numbers are written as the daemon writes them: see format.go.
-function significant(v, digits) {
-  const before = v === 0 ? 1 : Math.floor(Math.log10(Math.abs(v))) + 1;
-  return v.toFixed(Math.max(0, digits - before));
-}
-function ohms(v) {
-  if (v < 1000) return significant(v, 5) + " Ω";
-  if (v < 1e6) return significant(v / 1e3, 5) + " kΩ";
-  return significant(v / 1e6, 5) + " MΩ";
-}
-const celsius = (v) => v.toFixed(2) + " °C";
+const isLive = () => document.body.dataset.link === "live";
 
-function show(panel, name, text) {
-  const place = panel.querySelector(`[data-live="${name}"]`);
-  if (place) place.textContent = text;
-}
-function showReadings(panel, resistance, temperature) {
-  if (resistance !== undefined) show(panel, "meter", resistance === null ? "—" : ohms(resistance));
-  if (temperature !== undefined) show(panel, "probe", temperature === null ? "—" : celsius(temperature));
+// paced returns a function that does work at once, and while it is asked again
+// and again no more often than every pause ms.
+function paced(work, pause) {
+  let busy = false, wanted = false;
+  return async function ask() {
+    if (busy) {
+      wanted = true;
+      return;
+    }
+    busy = true;
+    await work();
+    setTimeout(() => {
+      busy = false;
+      if (wanted) {
+        wanted = false;
+        ask();
+      }
+    }, pause);
+  };
 }
 
-function isLive() {
-  return document.body.dataset.link === "live";
+// fresh fetches parts of the page and puts in those that differ. An answer that
+// was asked for before the connection dropped is not shown after it.
+async function fresh(place, path) {
+  const asked = source;
+  if (!isLive()) return;
+  try {
+    const answer = await fetch(path, { cache: "no-store" });
+    if (!answer.ok) throw new Error(`${path}: ${answer.status}`);
+    const parts = new DOMParser().parseFromString(await answer.text(), "text/html");
+    if (asked !== source || !isLive()) return;
+    localTimes(parts);
+    for (const part of parts.querySelectorAll("[data-part]")) {
+      const shown = place.querySelector(`[data-part="${part.dataset.part}"]`);
+      if (shown && !shown.isEqualNode(part)) swap(shown, part);
+    }
+  } catch {
+    if (asked === source) becomeLost();
+  }
 }
+
+// swap puts a part in the place of another without taking the keyboard away
+// from who is in it.
+function swap(shown, part) {
+  const focused = shown.contains(document.activeElement) ? document.activeElement.id : "";
+  shown.replaceWith(part);
+  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+}
+
+// Bench is the part of the page that shows one bench.
+class Bench {
+  constructor(place) {
+    this.place = place;
+    this.name = place.dataset.bench;
+    const path = `/benches/${encodeURIComponent(this.name)}`;
+    this.look = paced(() => fresh(place, `${path}/panel`), pause);
+    this.hasRecords = place.querySelector('[data-part="batch"]') !== null;
+    this.records = paced(async () => {
+      const width = Math.floor(place.querySelector('[data-part="batch"]').clientWidth);
+      await fresh(place, `${path}/run?width=${Math.max(1, width - 48)}`);
+    }, pause);
+  }
+
+  tell(type, detail) {
+    this.place.dispatchEvent(new CustomEvent(type, { detail }));
+  }
+
+  show(name, text) {
+    const at = this.place.querySelector(`[data-live="${name}"]`);
+    if (at) at.textContent = text;
+  }
+  showMeter(v) {
+    this.show("meter", v === null ? "—" : ohms(v));
+  }
+  showProbe(v) {
+    this.show("probe", v === null ? "—" : celsius(v));
+  }
+
+  state(s) {
+    this.showMeter(s.resistance_ohms);
+    this.showProbe(s.temperature_celsius);
+    this.look();
+    const records = [s.batch?.batch, s.batch?.last_sequence, s.batch?.spools?.length, s.last?.id, s.last?.status].join();
+    if (this.hasRecords && records !== this.shownRecords) {
+      this.shownRecords = records;
+      this.records();
+    }
+    if (s.state !== this.shownState) {
+      this.shownState = s.state;
+      this.announce(s.words);
+    }
+    this.tell("state", s);
+  }
+  reading(r) {
+    if (r.role === "meter") this.showMeter(r.value);
+    else this.showProbe(r.value);
+    this.tell("reading", r);
+  }
+  measurement(m) {
+    this.look();
+    this.announce(`coil ${m.serial} ${verdictWords(m.verdict)}`);
+    this.tell("measurement", m);
+  }
+  instrument(i) {
+    if (!i.up && i.role === "meter") this.showMeter(null);
+    if (!i.up && i.role === "probe") this.showProbe(null);
+    this.look();
+  }
+  lost() {
+    this.shownRecords = this.shownState = undefined;
+    for (const at of this.place.querySelectorAll("[data-live]")) at.textContent = "—";
+    for (const at of this.place.querySelectorAll(".words")) at.textContent = "Not known: no connection.";
+    this.tell("lost");
+  }
+
+  // announce says something to those who do not see the page.
+  announce(words) {
+    announcer.textContent = benches.size > 1 ? `${this.name}: ${words}` : words;
+  }
+}
+
 function becomeLive() {
+  if (isLive()) return;
   document.body.dataset.link = "live";
   link.textContent = "live";
   lostNote.hidden = true;
 }
 function becomeLost() {
   source?.close();
+  source = undefined;
   document.body.dataset.link = "lost";
   link.textContent = "not connected";
   lostNote.hidden = false;
-  for (const timer of waiting.values()) clearTimeout(timer);
-  waiting.clear();
-  for (const place of document.querySelectorAll("[data-live]")) place.textContent = "—";
-  for (const place of document.querySelectorAll(".now .words")) place.textContent = "Not known: no connection.";
-  clearTimeout(again);
-  again = setTimeout(connect, 1500);
+  for (const bench of benches.values()) bench.lost();
+  setTimeout(connect, again);
 }
 
-// look fetches a bench's part of the page and puts in what differs.
-async function look(bench) {
-  waiting.delete(bench);
-  const panel = panels.get(bench);
-  const answer = await fetch(`/benches/${encodeURIComponent(bench)}/panel`, { cache: "no-store" });
-  if (!answer.ok) throw new Error(`panel of ${bench}: ${answer.status}`);
-  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
-  if (!isLive()) return;
-  localTimes(fresh);
-  for (const part of fresh.querySelectorAll("[data-part]")) {
-    const shown = panel.querySelector(`[data-part="${part.dataset.part}"]`);
-    if (!shown.isEqualNode(part)) shown.replaceWith(part);
-  }
-}
-function lookSoon(bench) {
-  if (!panels.has(bench)) {
-    location.reload(); // the daemon has other benches now
-    return;
-  }
-  if (waiting.has(bench)) return;
-  waiting.set(bench, setTimeout(() => look(bench).catch(becomeLost), pause));
-}
-
-function on(type, handle) {
-  source.addEventListener(type, (event) => {
-    heard = Date.now();
-    handle(JSON.parse(event.data));
-  });
-}
 function connect() {
+  if (source) return;
   heard = Date.now();
-  source = new EventSource("/api/v1/events");
-  source.onerror = becomeLost;
+  const opened = (source = new EventSource("/api/v1/events"));
+  const on = (type, handle) =>
+    opened.addEventListener(type, (event) => {
+      if (opened !== source) return;
+      heard = Date.now();
+      handle(JSON.parse(event.data));
+    });
+  const pass = (type) => on(type, (data) => benches.get(data.bench)?.[type](data));
+  opened.onerror = () => opened === source && becomeLost();
   on("heartbeat", () => {});
   on("state", (s) => {
     becomeLive();
-    const panel = panels.get(s.bench);
-    if (panel) showReadings(panel, s.resistance_ohms, s.temperature_celsius);
-    lookSoon(s.bench);
+    benches.get(s.bench)?.state(s);
   });
-  on("reading", (r) => {
-    const panel = panels.get(r.bench);
-    if (!panel) return;
-    if (r.role === "meter") showReadings(panel, r.value, undefined);
-    else showReadings(panel, undefined, r.value);
-  });
-  on("measurement", (m) => lookSoon(m.bench));
-  on("instrument", (i) => {
-    const panel = panels.get(i.bench);
-    if (panel && !i.up) showReadings(panel, i.role === "meter" ? null : undefined, i.role === "probe" ? null : undefined);
-    lookSoon(i.bench);
-  });
+  pass("reading");
+  pass("measurement");
+  pass("instrument");
 }
 
+// refreshRecords fetches the records of the page again.
+export function refreshRecords() {
+  for (const bench of benches.values()) if (bench.hasRecords) bench.records();
+}
+
+for (const place of document.querySelectorAll("[data-bench]")) benches.set(place.dataset.bench, new Bench(place));
 document.body.dataset.link = "connecting";
 link.textContent = "connecting";
 connect();
 setInterval(() => {
-  if (document.body.dataset.link !== "lost" && Date.now() - heard > silence) becomeLost();
+  if (source && Date.now() - heard > silence) becomeLost();
 }, 1000);
+setInterval(() => {
+  if (document.visibilityState === "visible") refreshRecords();
+}, seldom);

@@ -1,0 +1,121 @@
+package web
+
+import (
+	"context"
+	"html/template"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/chart"
+	"coilkeep/internal/history"
+)
+
+const (
+	// shownMeasurements is how many of a bench's measurements its page lists.
+	shownMeasurements = 10
+	// chartedMeasurements is how many of a batch its page draws.
+	chartedMeasurements = 150
+	// shownNotes is how many of the notes of a batch its page shows.
+	shownNotes = 3
+)
+
+// runView is what the page of a bench shows of the records: the batch so far
+// and the latest measurements.
+type runView struct {
+	Bench string
+	Batch *history.Batch
+	// Sums are those of the batch.
+	Sums history.BatchStatistics
+	// Chart is the picture of the batch; empty without a measurement.
+	Chart template.HTML
+	// Recent lists the latest measurements, the newest first.
+	Recent []history.Measurement
+	Notes  []history.JournalEntry
+	// Trouble is why the history cannot be read; empty when it can.
+	Trouble string
+	// Start is shown until the first coil is measured.
+	Start *startView
+}
+
+// run serves the records of a bench's page. With ?width= the picture is drawn
+// so many pixels wide.
+func (s *site) run(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	width := 0
+	if text := r.URL.Query().Get("width"); text != "" {
+		if width, err = strconv.Atoi(text); err != nil || width < 1 {
+			return invalid.of("width", "%q is not a whole number of pixels", text)
+		}
+	}
+	return s.renderPart(w, "run", s.runView(r.Context(), b.Snapshot(), width))
+}
+
+// runView asks the history. When it cannot be read the page says so and still
+// shows what is on the clips.
+func (s *site) runView(ctx context.Context, snapshot bench.Snapshot, width int) runView {
+	view := runView{Bench: snapshot.Bench, Batch: snapshot.Batch}
+	if err := s.fillRun(ctx, &view, snapshot, width); err != nil {
+		s.log.Error("the page cannot show the records", "bench", snapshot.Bench, "err", err)
+		view.Trouble = classify(err).detail
+	}
+	return view
+}
+
+func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapshot, width int) (err error) {
+	kept := s.server.History
+	if view.Start, err = s.startView(ctx, snapshot); err != nil {
+		return err
+	}
+	view.Recent, _, err = kept.Measurements(ctx, history.Filter{Bench: snapshot.Bench, Newest: true, Limit: shownMeasurements})
+	if err != nil || snapshot.Batch == nil {
+		return err
+	}
+	view.Notes, err = kept.Journal(ctx, history.JournalFilter{Bench: snapshot.Bench, Action: noteAction,
+		From: snapshot.Batch.OpenedAt, Limit: shownNotes})
+	if err != nil {
+		return err
+	}
+	if view.Sums, err = kept.BatchStatistics(ctx, snapshot.Batch.Name); err != nil {
+		return err
+	}
+	coils, _, err := kept.Measurements(ctx, history.Filter{Batch: snapshot.Batch.Name, Newest: true, Limit: chartedMeasurements})
+	if err != nil || len(coils) == 0 {
+		return err
+	}
+	view.Chart, err = drawRun(snapshot, coils, width)
+	return err
+}
+
+// drawRun draws the measurements of a batch; width 0 takes the picture's own.
+func drawRun(snapshot bench.Snapshot, coils []history.Measurement, width int) (template.HTML, error) {
+	picture := chart.Run{
+		View: inPage(), Title: "Batch " + snapshot.Batch.Name,
+		Measurements: coils, Spools: snapshot.Batch.Spools,
+	}
+	if d := snapshot.Design; d != nil && d.Name == snapshot.Batch.Design {
+		picture.Design = d
+	}
+	if width > 0 {
+		picture.Size = chart.Size{Width: float64(min(max(width, 300), 1200)), Height: 300}
+	}
+	drawn, err := picture.Picture()
+	if err != nil {
+		return "", err
+	}
+	var svg strings.Builder
+	if err := drawn.WriteSVG(&svg); err != nil {
+		return "", err
+	}
+	return template.HTML(svg.String()), nil
+}
+
+// chartStyle serves the colours of the pictures.
+func (s *site) chartStyle(w http.ResponseWriter, _ *http.Request) error {
+	s.send(w, http.StatusOK, assetTypes[".css"], []byte(chart.Stylesheet()))
+	return nil
+}
