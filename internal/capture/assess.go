@@ -55,7 +55,7 @@ func (m *Machine) assess(forced bool) assessment {
 		return a
 	}
 	a.have = a.want
-	a.window = judgeWindow(readings, s.meterHalfWidth)
+	a.window = judgeWindow(readings, s.spreadOhms)
 	celsius, step, noTemperature := m.pair(readings)
 	around := surroundings{celsius, s.AlphaPerKelvin, s.TimeConstant, a.window.resolution}
 	var ok bool
@@ -63,16 +63,24 @@ func (m *Machine) assess(forced bool) assessment {
 		a.words = "settling"
 		return a
 	}
+	patienceOver := m.lastMeter.Time.Sub(m.usable[0].Time) >= s.Patience
 	if !a.window.steady && !forced {
-		return a.unsteady(m.lastMeter.Time.Sub(m.usable[0].Time) >= s.Patience)
+		return a.unsteady(patienceOver)
 	}
 	if noTemperature != nil {
 		return a.withoutResult(noTemperature)
 	}
+	drifting := !forced && a.thermal.drifting(s.SlopePercentPerMinute/100/60*a.window.meanOhms)
+	if a.thermal.BoundKelvin > farthestKelvin && !forced || a.thermal.BoundKelvin > r20.MaxHalfWidthKelvin {
+		if drifting {
+			return a.drifting()
+		}
+		return a.vague(patienceOver)
+	}
 	if err := a.evaluate(s, celsius, step, forced); err != nil {
 		return a.withoutResult(err)
 	}
-	if a.thermal.drifting(s.SlopePercentPerMinute/100/60*a.window.meanOhms) && !forced {
+	if drifting {
 		return a.drifting()
 	}
 	a.state, a.refusal, a.words = Steady, "", "steady, gaining certainty"
@@ -112,6 +120,19 @@ func (a assessment) unsteady(patienceOver bool) assessment {
 	a.words = "settling: " + a.window.why
 	if patienceOver {
 		a.state, a.words = Refused, "not steady: "+a.window.why
+	}
+	return a
+}
+
+// vague says that the readings leave open how warm the coil is, by more than
+// is worth a record.
+func (a assessment) vague(patienceOver bool) assessment {
+	a.refusal = Unsteady
+	a.words = fmt.Sprintf("settling: the readings cannot tell yet how warm the coil is, within %s", kelvinText(a.thermal.BoundKelvin))
+	if patienceOver {
+		a.state = Refused
+		a.words = fmt.Sprintf("the readings are too rough or too few to tell how warm the coil is, within %s; leave it on",
+			kelvinText(a.thermal.BoundKelvin))
 	}
 	return a
 }
@@ -216,8 +237,10 @@ func (m *Machine) Force(reason string) (Outcome, error) {
 	switch {
 	case a.state == NoTemperature:
 		return Outcome{}, fmt.Errorf("cannot refer it to 20 °C: %s", a.words)
-	case !a.ok():
+	case a.have < a.want:
 		return Outcome{}, fmt.Errorf("too few readings yet: %d of %d", a.have, a.want)
+	case !a.ok():
+		return Outcome{}, fmt.Errorf("%s", a.words)
 	}
 	m.current = a
 	out := m.record(ByForce, reason)

@@ -34,6 +34,10 @@ type Settings struct {
 	// Readings and Window say how much a steady window must hold at least.
 	Readings int           `json:"readings"`
 	Window   time.Duration `json:"window_ns"`
+	// SpreadPercent is how far a steady window may spread, in percent of the
+	// reading, where the display's steps and the meter's accuracy do not allow
+	// more; 0 means 0.05, enough for a meter that hardly scatters.
+	SpreadPercent float64 `json:"spread_percent,omitempty"`
 	// SlopePercentPerMinute is the fastest drift that is not called warming or
 	// cooling.
 	SlopePercentPerMinute float64 `json:"slope_percent_per_minute"`

@@ -29,6 +29,10 @@ const (
 	// longer, as a coarse display needs. An exponential is steepest at first, so
 	// a line through more of it errs on the side of a larger difference.
 	thermalSpan = time.Minute
+	// farthestKelvin is how far from the probe a coil may be that is recorded by
+	// the rules, and the farthest that a change of its value is laid to its
+	// warmth alone.
+	farthestKelvin = 30
 	// changedRatio is a change of value, without the clips seen open, that
 	// means another coil or a hand taken off.
 	changedRatio = 0.003
@@ -285,7 +289,7 @@ func (m *Machine) touching(r driver.Reading) Outcome {
 	m.short = false
 	switch m.phase {
 	case phaseUnknown:
-		m.ask("a coil was on the clips before coilkeep could see them open")
+		m.ask("a coil was on the clips before coilkeep could see them open.")
 	case phaseOpen:
 		m.begin(r.Time)
 		return m.settle(r)
@@ -360,6 +364,9 @@ func (m *Machine) settle(r driver.Reading) Outcome {
 	m.usable = append(m.usable, r)
 	m.dropStep()
 	m.current = m.assess(false)
+	if m.current.window.steady && m.dropApproach(m.current.window) {
+		m.current = m.assess(false)
+	}
 	m.refusal = m.current.refusal
 	if !m.ripe() {
 		return Outcome{}
@@ -409,13 +416,37 @@ func (m *Machine) dropStep() {
 	}
 }
 
+// dropApproach forgets what came before a steady window and differs from it by
+// more than a coil that takes on the room's temperature can change: a meter
+// that hunted, a hand that let go slowly. It is no drift of the coil, and the
+// slope is not to be fitted to it. It reports whether there was any.
+func (m *Machine) dropApproach(w window) bool {
+	s := m.settings
+	allowed := max(s.spreadOhms(w.meanOhms, w.resolution), outlierScales*neighbourScale(w.readings))
+	perSecond := s.AlphaPerKelvin * w.meanOhms * farthestKelvin / s.TimeConstant.Seconds()
+	off := 0
+	for i := len(m.usable) - len(w.readings) - 1; i >= 0; i-- {
+		r := m.usable[i]
+		age := w.readings[0].Time.Sub(r.Time).Seconds()
+		if math.Abs(r.Value-w.meanOhms) <= allowed+perSecond*age {
+			off = 0
+			continue
+		}
+		if off++; off == stepReadings {
+			m.usable = append([]driver.Reading(nil), m.usable[i+stepReadings:]...)
+			return true
+		}
+	}
+	return false
+}
+
 // watch follows a coil that was measured and is still on the clips.
 func (m *Machine) watch(r driver.Reading, mayBeAnother bool) {
 	switch {
 	case mayBeAnother:
 		m.ask("the clips were off for about a second: is this another coil?")
 		return
-	case math.Abs(r.Value-m.level) > max(changedRatio*m.level, spreadDigits*r.Resolution):
+	case math.Abs(r.Value-m.level) > max(changedRatio*m.level, m.settings.spreadOhms(m.level, r.Resolution)):
 		m.strays++
 		if m.strays < stepReadings {
 			return

@@ -445,3 +445,97 @@ func TestTimeConstantIsLearned(t *testing.T) {
 	}
 	t.Error("a coil left on for five time constants taught nothing")
 }
+
+// hunting makes a meter ring around the true value after contact, as an
+// autoranging one does on a large inductance: at first by 30 %, dying away
+// with a time constant of four seconds.
+func (g *rig) hunting() {
+	g.override = func(r driver.Reading) driver.Reading {
+		if r.Status == driver.OK {
+			s := g.at.Sub(g.coil.since).Seconds() / 4
+			r.Value *= 1 + 0.3*math.Exp(-s)*math.Cos(2*math.Pi*s)
+		}
+		return r
+	}
+}
+
+func TestHuntingMeterIsWaitedFor(t *testing.T) {
+	g := newRig(41, testSettings())
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	g.hunting()
+	for range 600 {
+		results := g.run(g.every)
+		v := g.m.View()
+		if v.State == NoTemperature || strings.Contains(v.Words, "_") {
+			t.Fatalf("%v after contact: %s, %q", g.at.Sub(g.coil.since), v.State, v.Words)
+		}
+		if len(results) == 1 {
+			r := results[0]
+			if off := math.Abs(r.R20.R20Ohms - 6650); off > r.R20.ExpandedUncertaintyOhms {
+				t.Errorf("R20 is off by %.2f Ω, U is %.2f Ω", off, r.R20.ExpandedUncertaintyOhms)
+			}
+			if r.R20.ExpandedUncertaintyOhms > 0.02*6650 || r.Judgement.Verdict != conformity.In {
+				t.Errorf("U %.1f Ω, verdict %s; want a clear coil", r.R20.ExpandedUncertaintyOhms, r.Judgement.Verdict)
+			}
+			return
+		}
+	}
+	t.Fatal("not recorded within a minute")
+}
+
+// A meter that picks up hum scatters far more than its accuracy. Told so, it
+// is averaged; the scatter stays in U.
+func TestNoisyMeterCanBeAllowed(t *testing.T) {
+	s := testSettings()
+	s.SpreadPercent = 0.8
+	g := newRig(43, s)
+	g.noise = 8
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	r := one(t, g.run(time.Minute))
+	if off := math.Abs(r.R20.R20Ohms - 6650); off > r.R20.ExpandedUncertaintyOhms {
+		t.Errorf("R20 is off by %.2f Ω, U is %.2f Ω", off, r.R20.ExpandedUncertaintyOhms)
+	}
+	wantState(t, g.m, Recorded, "")
+	none(t, g.run(5*time.Minute))
+	wantState(t, g.m, Recorded, "")
+}
+
+// A display of 10 Ω steps hides a drift of a step. One patience is too short
+// to exclude much, and U says so; nothing is recorded that could be anything.
+func TestCoarseDisplayIsHonest(t *testing.T) {
+	for _, c := range []struct {
+		name       string
+		patience   time.Duration
+		difference float64
+	}{
+		{"at the probe's temperature", 20 * time.Second, 0},
+		{"a warm coil that does not show it", 20 * time.Second, 4},
+		{"given a minute", time.Minute, 2},
+		{"hardly any patience", time.Second, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := testSettings()
+			s.MeterPercent, s.MeterOhms, s.Patience = 0.8, 20, c.patience
+			g := newRig(47, s)
+			g.noise, g.digit, g.every = 2, 10, 400*time.Millisecond
+			g.open(3 * time.Second)
+			g.clip(6650, c.difference)
+			r := one(t, g.run(2*time.Minute))
+			if off := math.Abs(r.R20.R20Ohms - 6650); off > r.R20.ExpandedUncertaintyOhms {
+				t.Errorf("R20 is off by %.1f Ω, U is %.1f Ω", off, r.R20.ExpandedUncertaintyOhms)
+			}
+			if r.Inputs.CoilDifferenceHalfWidthKelvin > farthestKelvin {
+				t.Errorf("recorded while the coil could be %.0f K from the probe", r.Inputs.CoilDifferenceHalfWidthKelvin)
+			}
+		})
+	}
+}
+
+func TestQuestionsArePunctuated(t *testing.T) {
+	g := newRig(53, testSettings())
+	g.clip(6650, 0)
+	g.run(2 * time.Second)
+	wantState(t, g.m, Asking, "open. Take it off")
+}

@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -9,12 +10,13 @@ import (
 )
 
 // Limits on what a steady window may look like. They are design choices of
-// ours; the largest of the three spreads applies.
+// ours.
 const (
 	// spreadDigits is how many steps of the last digit a steady window spans.
 	spreadDigits = 4
-	// spreadRatio is the same as a part of the reading, for fine meters.
-	spreadRatio = 0.0005
+	// ordinarySpreadPercent is the same in percent of the reading, for fine
+	// meters.
+	ordinarySpreadPercent = 0.05
 	// outlierScales is how many robust standard deviations from the median a
 	// reading is called an outlier.
 	outlierScales = 5
@@ -60,9 +62,20 @@ func latestWindow(readings []driver.Reading, count int, length time.Duration) ([
 	return readings[from:], last.Sub(readings[from].Time) >= length
 }
 
+// spreadOhms is how far a steady window at a value may spread: some steps of
+// the display, a part of the value, or what the meter's accuracy allows,
+// whichever is most.
+func (s Settings) spreadOhms(ohms, resolution float64) float64 {
+	percent := s.SpreadPercent
+	if percent == 0 {
+		percent = ordinarySpreadPercent
+	}
+	return max(spreadDigits*resolution, percent/100*ohms, s.meterHalfWidth(ohms))
+}
+
 // judgeWindow finds outliers, mean, scatter and whether the window is steady.
-// accuracyOhms is the half-width of the meter's limits of error at the mean.
-func judgeWindow(readings []driver.Reading, accuracy func(ohms float64) float64) window {
+// spreadOhms is how far one at a value and resolution may spread.
+func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolution float64) float64) window {
 	w := window{readings: readings, outlier: make([]bool, len(readings))}
 	values := make([]float64, len(readings))
 	for i, r := range readings {
@@ -82,14 +95,15 @@ func judgeWindow(readings []driver.Reading, accuracy func(ohms float64) float64)
 	w.meanOhms, w.deviationOhms = meanAndDeviation(kept)
 
 	spread := slices.Max(kept) - slices.Min(kept)
-	allowed := math.Max(math.Max(spreadDigits*w.resolution, spreadRatio*w.meanOhms), accuracy(w.meanOhms))
+	allowed := spreadOhms(w.meanOhms, w.resolution)
 	switch {
 	case float64(len(values)-len(kept)) > outlierShare*float64(len(values)):
 		w.why = "the readings jump about; reseat the clips"
 	case w.outlier[len(w.outlier)-1]:
 		w.why = "the last reading jumped"
 	case spread > allowed:
-		w.why = "the readings scatter by " + ohmsText(spread) + "; reseat the clips"
+		w.why = fmt.Sprintf("the readings spread over %s, steady is %s; reseat the clips, keep hands and mains leads away",
+			ohmsText(spread), ohmsText(allowed))
 	default:
 		w.steady = true
 	}

@@ -23,8 +23,10 @@ const (
 	maxOhms            = 1e12
 	maxMeterPercent    = 50
 	maxCorrectionRatio = 0.1
-	maxHalfWidthKelvin = 100
 )
+
+// MaxHalfWidthKelvin is the widest half-width of a temperature that is taken.
+const MaxHalfWidthKelvin = 100
 
 // check returns an *InputError for the first input that cannot be true.
 func (in Inputs) check() error {
@@ -43,8 +45,8 @@ func (in Inputs) check() error {
 		{"correction_ratio", in.CorrectionRatio, -maxCorrectionRatio, maxCorrectionRatio},
 		{"lead_ohms", in.LeadOhms, -maxOhms, maxOhms},
 		{"lead_half_width_ohms", in.LeadHalfWidthOhms, 0, maxOhms},
-		{"probe_half_width_kelvin", in.ProbeHalfWidthKelvin, 0, maxHalfWidthKelvin},
-		{"coil_difference_half_width_kelvin", in.CoilDifferenceHalfWidthKelvin, 0, maxHalfWidthKelvin},
+		{"probe_half_width_kelvin", in.ProbeHalfWidthKelvin, 0, MaxHalfWidthKelvin},
+		{"coil_difference_half_width_kelvin", in.CoilDifferenceHalfWidthKelvin, 0, MaxHalfWidthKelvin},
 	} {
 		if err := checkRange(f.name, f.value, f.min, f.max); err != nil {
 			return err
