@@ -1,0 +1,139 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/statistics"
+)
+
+// Advice is what to do to the winder now.
+type Advice struct {
+	// Turns to add to a coil, or take off when negative, that bring the level to
+	// target, from Low to High; null when ohms per turn are not known.
+	Turns *float64 `json:"turns"`
+	Low   *float64 `json:"low"`
+	High  *float64 `json:"high"`
+	// Act is false when it should be left alone.
+	Act bool `json:"act"`
+	// OffsetOhms is the present level less target, with its interval, which
+	// includes what the measuring leaves open for all coils together.
+	OffsetOhms  float64 `json:"offset_ohms"`
+	OffsetLow   float64 `json:"offset_low"`
+	OffsetHigh  float64 `json:"offset_high"`
+	OffsetRatio float64 `json:"offset_ratio"`
+	Coils       int     `json:"coils"` // that the present level is known from
+	// TurnOhms is what one turn on the outside changes.
+	TurnOhms *float64 `json:"turn_ohms"`
+	// StretchRatio is the stretch of wire that would make the same offset at fixed
+	// turns: resistance goes with length over cross-section, the length on the
+	// bobbin is fixed by the turns, and the cross-section shrinks by the strain.
+	StretchRatio float64 `json:"stretch_ratio"`
+	Sentence     string  `json:"sentence"`
+}
+
+// fewestToAct is the least number of coils at a level that an adjustment may
+// rest on. A single coil's deviation never may.
+const fewestToAct = 5
+
+// tampering is the cost of adjusting without evidence: correcting for every
+// single deviation doubles the variance (Deming 1986, Out of the Crisis, chapter
+// 11, the funnel, rule 2).
+const tampering = "adjusting after every coil by what it is off widens the spread by about 41 %"
+
+// advise compares the present level with the target.
+func (a *analysis) advise() {
+	target := a.options.TargetOhms
+	if target == 0 {
+		a.note("no target is known, so no turns can be advised")
+		return
+	}
+	if len(a.kept) < 2 {
+		a.note("one coil is too few to advise on")
+		return
+	}
+	now, standardError, df, n := a.present()
+	d := &Advice{OffsetOhms: now - target, OffsetRatio: now/target - 1, StretchRatio: now/target - 1, Coils: n}
+	// The measuring is the same for all coils: no number of them reduces it.
+	shared := a.usual
+	half := math.Hypot(statistics.StudentQuantile(0.5+level/2, df)*standardError, 2*shared)
+	d.OffsetLow, d.OffsetHigh = d.OffsetOhms-half, d.OffsetOhms+half
+	source := a.countTurns(d, now, half)
+	why := a.reasonToLeave(d, standardError, df, shared)
+	d.Act = why == ""
+	d.Sentence = a.adviceSentence(d, why, source)
+	a.report.Advice = d
+}
+
+// present is the level at the last coil, with its standard error and how many
+// coils it is known from.
+func (a *analysis) present() (now, standardError, df float64, n int) {
+	last := a.pieces[len(a.pieces)-1]
+	if t := a.report.Trend; t != nil && t.Real {
+		x := float64(last.last - 1)
+		return t.line.At(x), t.line.ErrorAt(x) * a.widening(), float64(t.line.DegreesOfFreedom), t.Count
+	}
+	values := pick(a.ohms, a.kept[last.first:last.last])
+	n = len(values)
+	// A short piece takes its scatter from all pieces.
+	r := a.residuals(pick(a.ohms, a.kept))
+	df = float64(max(1, len(r)-len(a.pieces)))
+	squares := 0.0
+	for _, v := range r {
+		squares += v * v
+	}
+	return last.level, math.Sqrt(squares/df/float64(n)) * a.widening(), df, n
+}
+
+// countTurns fills in the turns, where ohms per turn are known, and returns from
+// what.
+func (a *analysis) countTurns(d *Advice, now, half float64) string {
+	turn, relative, source, ok := a.options.Winding.turnOhms(now)
+	if !ok {
+		a.note("neither the turns nor gauge and bobbin of the design are known, so the offset cannot be told in turns")
+		return ""
+	}
+	turns := -d.OffsetOhms / turn
+	spread := math.Hypot(half/turn, 2*relative*turns)
+	low, high := turns-spread, turns+spread
+	d.Turns, d.Low, d.High, d.TurnOhms = &turns, &low, &high, &turn
+	return source
+}
+
+// reasonToLeave is why nothing should be changed, empty when something should.
+func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) string {
+	p := statistics.TestP(d.OffsetOhms, standardError, df)
+	switch {
+	case a.notTheWinder != "":
+		return a.notTheWinder
+	case d.Coils < fewestToAct:
+		return fmt.Sprintf("only %s since the last change; wind %d more before judging", count(d.Coils, "coil"), fewestToAct-d.Coils)
+	case p >= alpha:
+		return fmt.Sprintf("the level is not shown to be off target (%s)", chance(p))
+	case math.Abs(d.OffsetOhms) <= 2*shared:
+		return fmt.Sprintf("the level is off by less than the measuring itself leaves open (%s)", ohmsText(2*shared))
+	case d.Turns != nil && math.Abs(*d.Turns) < 1:
+		return "the level is off by less than one turn"
+	}
+	return ""
+}
+
+func (a *analysis) adviceSentence(d *Advice, why, source string) string {
+	off := fmt.Sprintf("the level is %s from target (%s)", percent(d.OffsetRatio), between(d.OffsetLow/a.options.TargetOhms, d.OffsetHigh/a.options.TargetOhms))
+	if why != "" {
+		return fmt.Sprintf("leave it alone: %s; %s; %s", why, off, tampering)
+	}
+	if d.Turns == nil {
+		return off + "; correct it, but give the turns or the gauge and bobbin of the design to learn by how many turns"
+	}
+	do, low, high := "wind on", *d.Low, *d.High
+	if *d.Turns < 0 {
+		do, low, high = "take off", -*d.High, -*d.Low
+	}
+	s := fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside: %s; by %s; at fixed turns the same would come of %s stretch of the wire",
+		do, math.Abs(*d.Turns), math.Max(0, low), high, off, source, percent(d.StretchRatio))
+	if t := a.report.Trend; t != nil && t.Real {
+		s += "; the level is still moving, so find the cause as well"
+	}
+	return s
+}

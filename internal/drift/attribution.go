@@ -1,0 +1,228 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"coilkeep/internal/statistics"
+)
+
+// Attribution is one possible cause of a change or trend. The list goes change
+// by change, the best supported cause first.
+type Attribution struct {
+	// Cause is meter, temperature, spool, winder, operator, batch, pause or
+	// winding: the last when nothing recorded changed there.
+	Cause string `json:"cause"`
+	// Sequence is the first coil of the change it is about.
+	Sequence int    `json:"sequence"`
+	Evidence string `json:"evidence"`
+	// P is of the shift tested at the place of the cause alone, or of the check
+	// standard's or the temperature's own effect.
+	P        float64 `json:"p"`
+	Sentence string  `json:"sentence"`
+}
+
+// attribute looks for the causes of everything found.
+func (a *analysis) attribute() {
+	for i := range a.report.ChangePoints {
+		c := &a.report.ChangePoints[i]
+		causes := a.causesOfStep(*c)
+		c.Sentence = causes[0].Sentence
+		a.report.Attribution = append(a.report.Attribution, causes...)
+	}
+	if t := a.report.Trend; t != nil && t.Real {
+		causes := a.causesOfTrend(t)
+		t.Sentence = causes[0].Sentence
+		a.report.Attribution = append(a.report.Attribution, causes...)
+	}
+}
+
+// drifting is what a cause is sought for.
+type drifting struct {
+	what     string // "from coil 41, +1.2 % (0.9 to 1.5)"
+	sequence int
+	ratio    float64
+	clauses  []string // what was ruled out, or could not be
+}
+
+func (a *analysis) causesOfStep(c ChangePoint) []Attribution {
+	sequence := a.coils[a.kept[c.k]].Sequence
+	d := drifting{what: fmt.Sprintf("from coil %d, %s (%s)", sequence, percent(c.ShiftRatio), between(c.ShiftRatioLow, c.ShiftRatioHigh)), sequence: sequence, ratio: c.ShiftRatio}
+	meter, moved := a.meterAtStep(c)
+	room, effect := a.roomAtStep(c)
+	var causes []Attribution
+	d.add(a.meterClause(meter, moved), meter != explains)
+	d.add(roomClause(room, effect), room != explains)
+	if meter == explains {
+		causes = append(causes, d.meter(moved.P, a.meterClause(meter, moved)))
+	}
+	if room == explains {
+		causes = append(causes, d.temperature(effect.P, roomClause(room, effect)))
+	}
+	marks := a.marksAt(c)
+	for j, m := range marks {
+		causes = append(causes, d.mark(m, j > 0 || len(causes) > 0))
+	}
+	return a.complete(d, causes, room, c.P)
+}
+
+// complete adds what is left to suspect, and remembers when the first suspect is
+// not the winder.
+func (a *analysis) complete(d drifting, causes []Attribution, room finding, p float64) []Attribution {
+	if room == together {
+		d := d
+		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
+		causes = append(causes, d.temperature(1, roomClause(room, statistics.Partial{})))
+	}
+	if len(causes) == 0 {
+		causes = append(causes, d.winding(p))
+	}
+	switch causes[0].Cause {
+	case "meter":
+		a.notTheWinder = "look at the meter first: the check standard moved with the coils"
+	case "temperature":
+		a.notTheWinder = "look at the temperature first: it moved with the coils"
+	}
+	return causes
+}
+
+func (a *analysis) causesOfTrend(t *Trend) []Attribution {
+	d := drifting{what: t.Sentence, sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count) / a.reference()}
+	meter, moved := a.meterInTrend(t)
+	room, effect := a.roomInTrend(t)
+	d.add(a.meterClause(meter, moved), meter != explains)
+	d.add(roomClause(room, effect), room != explains)
+	var causes []Attribution
+	if meter == explains {
+		causes = append(causes, d.meter(moved.P, a.meterClause(meter, moved)))
+	}
+	if room == explains {
+		causes = append(causes, d.temperature(effect.P, roomClause(room, effect)))
+	}
+	return a.complete(d, causes, room, t.P)
+}
+
+func (d *drifting) add(clause string, when bool) {
+	if when && clause != "" {
+		d.clauses = append(d.clauses, clause)
+	}
+}
+
+// sentence puts the parts together.
+func (d drifting) sentence(parts ...string) string {
+	return strings.Join(append(append([]string{d.what}, parts...), d.clauses...), "; ")
+}
+
+func (d drifting) meter(p float64, evidence string) Attribution {
+	return Attribution{"meter", d.sequence, evidence, p, d.sentence(evidence + ": it is the meter or its leads, not the winder")}
+}
+
+func (d drifting) temperature(p float64, evidence string) Attribution {
+	verdict := ": it is the probe, the coefficient or the room, not the winder"
+	if p == 1 {
+		verdict = ""
+	}
+	return Attribution{"temperature", d.sequence, evidence, p, d.sentence(evidence + verdict)}
+}
+
+// winding is the answer when nothing recorded changed.
+func (d drifting) winding(p float64) Attribution {
+	evidence := "nothing recorded changed there"
+	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, or as much more of it", 100*d.ratio)
+	if d.ratio < 0 {
+		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, or as much less of it", -100*d.ratio)
+	}
+	return Attribution{"winding", d.sequence, evidence, p, d.sentence(evidence + ": " + advice)}
+}
+
+// mark is something recorded that changed at a coil.
+type mark struct {
+	cause string
+	k     int // the first kept coil after it
+	what  string
+	p     float64 // of the shift tested there
+	far   int     // coils from the estimated place
+}
+
+// also says that the mark is one of several.
+func (d drifting) mark(m mark, also bool) Attribution {
+	evidence := fmt.Sprintf("%s at coil %d, %s; the shift tested there alone has %s", m.what, d.sequence+m.far, where(m.far), chance(m.p))
+	sentence := d.sentence()
+	if also {
+		sentence = fmt.Sprintf("from coil %d: it may also be %s", d.sequence, m.what)
+	} else {
+		d.what += ", at " + m.what
+		sentence = d.sentence()
+	}
+	return Attribution{m.cause, d.sequence, evidence, m.p, sentence}
+}
+
+func where(far int) string {
+	switch {
+	case far == 0:
+		return "exactly where the step is"
+	case far > 0:
+		return fmt.Sprintf("%s after the likeliest place", count(far, "coil"))
+	}
+	return fmt.Sprintf("%s before the likeliest place", count(-far, "coil"))
+}
+
+// marksAt lists what was recorded to change within the interval of a step, the
+// best supported first.
+func (a *analysis) marksAt(c ChangePoint) []mark {
+	pauses := a.pauses()
+	low, high := c.low+1, c.high+1
+	s := newSegmenter(pick(a.ohms, a.kept), a.weights(), a.widening())
+	var marks []mark
+	for k := max(low, c.from+1); k <= min(high, c.to-1); k++ {
+		before, after := a.coils[a.kept[k-1]], a.coils[a.kept[k]]
+		found := differences(before, after)
+		if d, ok := pauses[k]; ok {
+			found = append(found, mark{cause: "pause", what: fmt.Sprintf("the pause of %s", pauseText(d))})
+		}
+		for _, m := range found {
+			m.k, m.far, m.p = k, k-c.k, 1
+			if k-c.from >= 1 && c.to-k >= 1 {
+				m.p = s.at(c.from, k, c.to).p
+			}
+			marks = append(marks, m)
+		}
+	}
+	slices.SortStableFunc(marks, func(x, y mark) int {
+		return int(math.Abs(float64(x.far))) - int(math.Abs(float64(y.far)))
+	})
+	return marks
+}
+
+// differences are the labels in which two coils differ, likeliest causes first.
+func differences(before, after Coil) []mark {
+	var marks []mark
+	for _, l := range []struct{ cause, before, after string }{
+		{"spool", before.Spool, after.Spool},
+		{"winder", before.Winder, after.Winder},
+		{"operator", before.Operator, after.Operator},
+		{"batch", before.Batch, after.Batch},
+	} {
+		switch {
+		case l.before == l.after:
+		case l.after == "":
+			marks = append(marks, mark{cause: l.cause, what: fmt.Sprintf("the end of %s %s", l.cause, l.before)})
+		default:
+			marks = append(marks, mark{cause: l.cause, what: fmt.Sprintf("the change to %s %s", l.cause, l.after)})
+		}
+	}
+	return marks
+}
+
+func pauseText(d time.Duration) string {
+	switch {
+	case d >= 48*time.Hour:
+		return fmt.Sprintf("%.0f days", d.Hours()/24)
+	case d >= 2*time.Hour:
+		return fmt.Sprintf("%.0f hours", d.Hours())
+	}
+	return fmt.Sprintf("%.0f minutes", d.Minutes())
+}

@@ -1,0 +1,168 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/control"
+	"coilkeep/internal/statistics"
+)
+
+// Index is a capability index with its 95 % interval.
+type Index struct {
+	Value float64 `json:"value"`
+	Low   float64 `json:"low"`
+	High  float64 `json:"high"`
+}
+
+// Capability says how the process fits into its tolerance. Cp and Cpk use sigma
+// within and tell what it could do if it did not wander, Pp and Ppk sigma
+// overall and tell what it did.
+type Capability struct {
+	Count      int     `json:"count"`
+	MeanOhms   float64 `json:"mean_ohms"`
+	WithinOhms float64 `json:"sigma_within_ohms"`
+	// WithinDegreesOfFreedom is the effective number behind sigma within.
+	WithinDegreesOfFreedom float64 `json:"within_degrees_of_freedom"`
+	OverallOhms            float64 `json:"sigma_overall_ohms"`
+	Cp                     Index   `json:"cp"`
+	Cpk                    Index   `json:"cpk"`
+	Pp                     Index   `json:"pp"`
+	Ppk                    Index   `json:"ppk"`
+	// Outside is the expected share out of tolerance of a normal process with
+	// these moments; null when the coils are not normal.
+	Outside *Index `json:"share_outside"`
+	// Seen is the share of these coils whose R20 is out, with its interval, which
+	// holds whatever the distribution is.
+	Seen      Index `json:"share_outside_seen"`
+	SeenCount int   `json:"outside_seen"`
+	// NormalP is of the test of Anderson and Darling about the levels found; Normal
+	// is false below 0.01. Null with fewer than eight coils.
+	NormalP *float64 `json:"normal_p"`
+	Normal  bool     `json:"normal"`
+	// Stable is false when a change or trend was found: then none of these
+	// numbers foretells anything.
+	Stable   bool   `json:"stable"`
+	Sentence string `json:"sentence"`
+}
+
+// fewestForCapability is the least number of coils an index is given for.
+const fewestForCapability = 10
+
+// capability is that of the kept coils.
+func (a *analysis) capability() {
+	o := a.options
+	if o.UpperOhms == 0 {
+		a.note("no tolerance is known, so capability cannot be told")
+		return
+	}
+	if len(a.kept) < fewestForCapability {
+		a.note("%d coils are too few for capability, which needs %d", len(a.kept), fewestForCapability)
+		return
+	}
+	values := pick(a.ohms, a.kept)
+	within, df := withinSigma(values)
+	c, err := capabilityOf(statistics.MomentsOf(values), within, df, o.LowerOhms, o.UpperOhms)
+	if err != nil {
+		a.note("no capability: %v", err)
+		return
+	}
+	c.Stable = len(a.report.ChangePoints) == 0 && (a.report.Trend == nil || !a.report.Trend.Real)
+	c.Normal = true
+	if p, err := statistics.NormalityP(a.residuals(values)); err == nil {
+		c.NormalP, c.Normal = &p, p >= alpha
+	}
+	if !c.Normal {
+		c.Outside = nil
+	}
+	for _, v := range values {
+		if v < o.LowerOhms || v > o.UpperOhms {
+			c.SeenCount++
+		}
+	}
+	c.Seen.Value = float64(c.SeenCount) / float64(len(values))
+	c.Seen.Low, c.Seen.High = statistics.ProportionInterval(c.SeenCount, len(values), level)
+	c.Sentence = c.sentence()
+	a.report.Capability = c
+}
+
+// withinSigma is sigma from the mean moving range, with the degrees of freedom
+// that moving ranges are worth: about 0.62 of n − 1 (variance of their mean,
+// Cryer and Ryan 1990, Journal of Quality Technology 22, 187-192).
+func withinSigma(values []float64) (sigma, df float64) {
+	sum := 0.0
+	for i := 1; i < len(values); i++ {
+		sum += math.Abs(values[i] - values[i-1])
+	}
+	n := float64(len(values) - 1)
+	return sum / n / control.D2, 0.62 * n
+}
+
+// capabilityOf computes the indices of moments, a sigma within with its degrees
+// of freedom, and a tolerance. Intervals of Cp and Pp are by chi squared, of Cpk
+// and Ppk by Bissell (1990, Applied Statistics 39, 331-340); the share outside
+// is by the noncentral t for each limit (Owen 1968, Technometrics 10, 445-478),
+// both sides together never less than 95 %.
+func capabilityOf(m statistics.Moments, within, dfWithin, lower, upper float64) (*Capability, error) {
+	overall := m.StandardDeviation()
+	if !(overall > 0 && within > 0) || within < 1e-12*math.Abs(m.Mean) {
+		return nil, fmt.Errorf("%w: the coils do not differ", ErrInput)
+	}
+	n := float64(m.Count)
+	c := &Capability{Count: m.Count, MeanOhms: m.Mean, WithinOhms: within, WithinDegreesOfFreedom: dfWithin, OverallOhms: overall}
+	nearest := math.Min(upper-m.Mean, m.Mean-lower)
+	c.Cp = spreadIndex((upper-lower)/(6*within), dfWithin)
+	c.Pp = spreadIndex((upper-lower)/(6*overall), n-1)
+	c.Cpk = centredIndex(nearest/(3*within), n, dfWithin)
+	c.Ppk = centredIndex(nearest/(3*overall), n, n-1)
+	above, aboveLow, aboveHigh := shareBeyond((upper-m.Mean)/overall, n)
+	below, belowLow, belowHigh := shareBeyond((m.Mean-lower)/overall, n)
+	c.Outside = &Index{above + below, math.Max(aboveLow, belowLow), math.Min(1, aboveHigh+belowHigh)}
+	return c, nil
+}
+
+func spreadIndex(value, df float64) Index {
+	const tail = (1 - level) / 2
+	return Index{value, value * math.Sqrt(statistics.ChiSquareQuantile(tail, df)/df), value * math.Sqrt(statistics.ChiSquareQuantile(1-tail, df)/df)}
+}
+
+func centredIndex(value, n, df float64) Index {
+	half := statistics.NormalQuantile(0.5+level/2) * math.Sqrt(1/(9*n)+value*value/(2*df))
+	return Index{value, value - half, value + half}
+}
+
+// shareBeyond is the share of a normal process beyond a limit that lies k sample
+// standard deviations from the sample mean, with an interval: k·√n is
+// noncentral t about the true distance times √n.
+func shareBeyond(k, n float64) (share, low, high float64) {
+	const tail = (1 - level) / 2
+	root := math.Sqrt(n)
+	farthest := statistics.NoncentralTDelta(k*root, n-1, tail) / root
+	nearest := statistics.NoncentralTDelta(k*root, n-1, 1-tail) / root
+	return statistics.NormalCDF(-k), statistics.NormalCDF(-farthest), statistics.NormalCDF(-nearest)
+}
+
+func (c *Capability) sentence() string {
+	s := fmt.Sprintf("Ppk %.2f (%.2f to %.2f)", c.Ppk.Value, c.Ppk.Low, c.Ppk.High)
+	if c.Outside != nil {
+		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", share(c.Outside.Value), share(c.Outside.High))
+	} else {
+		s += fmt.Sprintf("; the coils are not normally spread, so count instead of reckoning: %d of %d are outside (%s to %s)", c.SeenCount, c.Count, share(c.Seen.Low), share(c.Seen.High))
+	}
+	if !c.Stable {
+		s += "; the process moved, so this tells what was and not what will be"
+	}
+	return s
+}
+
+// share writes a share as people read it.
+func share(v float64) string {
+	switch {
+	case v < 1e-6:
+		return "under 1 in a million"
+	case v < 0.001:
+		return fmt.Sprintf("%.0f in a million", 1e6*v)
+	default:
+		return fmt.Sprintf("%.1f %%", 100*v)
+	}
+}

@@ -1,0 +1,233 @@
+package drift
+
+import (
+	"math"
+
+	"coilkeep/internal/statistics"
+)
+
+// ChangePoint is a step from one level to another. LastBefore, Low and High are
+// sequences: the last coil of the old level, and the interval that holds it.
+type ChangePoint struct {
+	LastBefore int `json:"last_before"`
+	Low        int `json:"low"`
+	High       int `json:"high"`
+	// LastBeforeIndex is the same as an index of points, from 1.
+	LastBeforeIndex int     `json:"last_before_index"`
+	ShiftOhms       float64 `json:"shift_ohms"`
+	ShiftLow        float64 `json:"shift_low"`
+	ShiftHigh       float64 `json:"shift_high"`
+	// ShiftRatio and its interval are relative to the target, or to the median of
+	// the coils without one.
+	ShiftRatio     float64 `json:"shift_ratio"`
+	ShiftRatioLow  float64 `json:"shift_ratio_low"`
+	ShiftRatioHigh float64 `json:"shift_ratio_high"`
+	// P is the probability of such a step somewhere by chance.
+	P        float64 `json:"p"`
+	Sentence string  `json:"sentence"`
+
+	// All kept coils: the pieces on either side, the first coil of the new level,
+	// and the ends of the interval.
+	from, k, to, low, high int
+}
+
+// Dependence is the autocorrelation of what is left after steps and trend.
+type Dependence struct {
+	Lag1 float64 `json:"lag_1"`
+	// P is of the Ljung-Box test over the first lags.
+	P    float64 `json:"p"`
+	Lags int     `json:"lags"`
+	// Flagged is true when neighbours depend on each other: then standard errors
+	// are widened by Widening, √((1 + r)/(1 − r)).
+	Flagged  bool    `json:"flagged"`
+	Widening float64 `json:"widening"`
+}
+
+// findChanges cuts the kept coils into levels and lines and lists the steps.
+func (a *analysis) findChanges() {
+	if len(a.kept) < 2*minPiece {
+		a.pieces = []piece{{first: 0, last: len(a.kept), level: statistics.MomentsOf(pick(a.ohms, a.kept)).Mean}}
+		return
+	}
+	y, w := pick(a.ohms, a.kept), a.weights()
+	a.segment(y, w, 1)
+	a.report.Autocorrelation = a.dependence(y)
+	if d := a.report.Autocorrelation; d != nil && d.Flagged {
+		a.note("neighbouring coils are alike beyond the steps and trend found (correlation %.2f): something drifts slowly or is averaged; every test allows for it by widening its errors %.2f times", d.Lag1, d.Widening)
+		a.segment(y, w, d.Widening)
+	}
+}
+
+// weights are 1 for coils known as well as usual, less for those known worse.
+func (a *analysis) weights() []float64 {
+	sigma := 0.0
+	if a.report.Baseline != nil {
+		sigma = a.report.Baseline.SigmaWithinOhms
+	}
+	w := make([]float64, len(a.kept))
+	for k, i := range a.kept {
+		w[k] = 1
+		if own := a.ownError(i); own > 0 {
+			w[k] = sigma * sigma / (sigma*sigma + own*own)
+			if sigma == 0 {
+				w[k] = a.usual * a.usual / (a.usual*a.usual + own*own)
+			}
+		}
+	}
+	return w
+}
+
+func (a *analysis) segment(y, w []float64, shrink float64) {
+	s := newSegmenter(y, w, shrink)
+	a.pieces = s.cut(0, len(y))
+	for round := 0; round < len(y) && a.refine(s); round++ {
+	}
+	offset := statistics.MomentsOf(y).Mean
+	for i := range a.pieces {
+		a.pieces[i].level += offset
+	}
+	a.listChanges(s)
+}
+
+// refine drops the least certain step between two levels that does not hold
+// against its neighbours alone, and says whether it did.
+func (a *analysis) refine(s *segmenter) bool {
+	worst, at := alpha, -1
+	for i := 0; i+1 < len(a.pieces); i++ {
+		before, after := a.pieces[i], a.pieces[i+1]
+		if before.slope != 0 || after.slope != 0 {
+			continue
+		}
+		x, ok := s.best(before.first, after.last)
+		if !ok {
+			continue
+		}
+		a.pieces[i].last, a.pieces[i].level = x.k, s.mean(before.first, x.k)
+		a.pieces[i+1].first, a.pieces[i+1].level = x.k, s.mean(x.k, after.last)
+		if x.p >= worst {
+			worst, at = x.p, i
+		}
+	}
+	if at < 0 {
+		return false
+	}
+	joined := piece{first: a.pieces[at].first, last: a.pieces[at+1].last}
+	joined.level = s.mean(joined.first, joined.last)
+	a.pieces = append(append(a.pieces[:at:at], joined), a.pieces[at+2:]...)
+	return true
+}
+
+// placeQuantile bounds 95 % of the distribution of the estimated place of a
+// step, in units of (sigma/shift)² coils (Yao 1987, Annals of Statistics 15,
+// 1321-1328; Bai 1997, Review of Economics and Statistics 79, 551-563).
+const placeQuantile = 11.03
+
+func (a *analysis) listChanges(s *segmenter) {
+	a.report.ChangePoints = []ChangePoint{}
+	for i := 0; i+1 < len(a.pieces); i++ {
+		before, after := a.pieces[i], a.pieces[i+1]
+		k := after.first
+		x := s.at(before.first, k, after.last)
+		searched, _ := s.best(before.first, after.last)
+		c := ChangePoint{from: before.first, k: k, to: after.last, P: searched.p, ShiftOhms: x.shift}
+		if before.slope != 0 || after.slope != 0 {
+			c.ShiftOhms, x.error, x.residualSD = a.shiftOfLines(before, after, s)
+			c.P = statistics.TestP(c.ShiftOhms, x.error, float64(max(1, after.last-before.first-4)))
+			// The place was searched for: every place counts.
+			c.P = min(1, c.P*float64(after.last-before.first))
+			if c.P >= alpha {
+				continue // lines that meet: no step between them
+			}
+		}
+		df := float64(after.last - before.first - 2)
+		half := statistics.StudentQuantile(0.5+level/2, df) * x.error
+		c.ShiftLow, c.ShiftHigh = c.ShiftOhms-half, c.ShiftOhms+half
+		ref := a.reference()
+		c.ShiftRatio, c.ShiftRatioLow, c.ShiftRatioHigh = c.ShiftOhms/ref, c.ShiftLow/ref, c.ShiftHigh/ref
+		reach := 0
+		if x.residualSD > 0 {
+			reach = 1 + int(math.Min(float64(len(a.kept)), placeQuantile*math.Pow(x.residualSD/c.ShiftOhms, 2)))
+		}
+		c.LastBeforeIndex = a.kept[k-1] + 1
+		c.LastBefore = a.coils[a.kept[k-1]].Sequence
+		c.low, c.high = max(before.first, k-1-reach), min(after.last-2, k-1+reach)
+		c.Low, c.High = a.coils[a.kept[c.low]].Sequence, a.coils[a.kept[c.high]].Sequence
+		a.report.ChangePoints = append(a.report.ChangePoints, c)
+	}
+}
+
+// shiftOfLines is the step between two pieces where one at least slopes, with
+// its standard error.
+func (a *analysis) shiftOfLines(before, after piece, s *segmenter) (shift, standardError, residualSD float64) {
+	rss, weight := 0.0, 0.0
+	offset := a.ohms[a.kept[0]] - s.y[0]
+	for _, p := range []piece{before, after} {
+		for k := p.first; k < p.last; k++ {
+			d := s.y[k] + offset - p.at(k)
+			rss += s.w[k] * d * d
+		}
+		// The end of a line is known half as well as its middle: variance 4/n.
+		n := float64(p.last - p.first)
+		if p.slope != 0 {
+			n /= 4
+		}
+		weight += 1 / n
+	}
+	residualSD = s.shrink * math.Sqrt(rss/float64(max(1, after.last-before.first-4)))
+	return after.at(after.first) - before.at(after.first), residualSD * math.Sqrt(weight), residualSD
+}
+
+// levels is the height of the description at every coil; outliers take that of
+// the coil before.
+func (a *analysis) levels() []float64 {
+	levels := make([]float64, len(a.coils))
+	known := make([]bool, len(a.coils))
+	for _, p := range a.pieces {
+		for k := p.first; k < p.last; k++ {
+			levels[a.kept[k]], known[a.kept[k]] = p.at(k), true
+		}
+	}
+	last := 0.0
+	if len(a.kept) > 0 {
+		last = levels[a.kept[0]]
+	}
+	for i := range levels {
+		if known[i] {
+			last = levels[i]
+		}
+		levels[i] = last
+	}
+	return levels
+}
+
+// residuals are the kept coils less the levels, in order.
+func (a *analysis) residuals(y []float64) []float64 {
+	r := make([]float64, len(y))
+	for _, p := range a.pieces {
+		for k := p.first; k < p.last; k++ {
+			r[k] = y[k] - p.at(k)
+		}
+	}
+	return r
+}
+
+// dependence tests what the steps and lines leave; nil for too few coils.
+func (a *analysis) dependence(y []float64) *Dependence {
+	const lags, fewest = 5, 20
+	if len(y) < fewest {
+		return nil
+	}
+	r, err := statistics.Autocorrelation(a.residuals(y), lags)
+	if err != nil {
+		a.note("autocorrelation cannot be told: %v", err)
+		return nil
+	}
+	d := &Dependence{Lag1: r[0], Lags: lags, Widening: 1}
+	_, d.P = statistics.LjungBox(r, len(y))
+	// Positive dependence only makes errors too small.
+	if r[0] > statistics.NormalQuantile(1-alpha/2)/math.Sqrt(float64(len(y))) {
+		d.Flagged = true
+		d.Widening = math.Sqrt((1 + r[0]) / (1 - min(r[0], 0.99)))
+	}
+	return d
+}

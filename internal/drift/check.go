@@ -1,0 +1,218 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/gauge"
+	"coilkeep/internal/statistics"
+)
+
+// CheckChannel is the check standard measured between the coils. It knows
+// nothing of winders, so what moves it is the meter, its leads or the room.
+type CheckChannel struct {
+	Count int `json:"count"`
+	// CentreOhms and SigmaOhms come from its first readings; null when there are
+	// too few for limits.
+	CentreOhms *float64 `json:"centre_ohms"`
+	SigmaOhms  *float64 `json:"sigma_ohms"`
+	LowerOhms  *float64 `json:"lower_ohms"`
+	UpperOhms  *float64 `json:"upper_ohms"`
+	// Signals are the indices of points at which it was beyond its limits or its
+	// EWMA was.
+	Signals []int `json:"signals"`
+	// Slope is its trend over all coils, as a ratio a coil, with its P; null with
+	// fewer than eight readings.
+	SlopeRatioPerCoil *float64 `json:"slope_ratio_per_coil"`
+	P                 *float64 `json:"p"`
+	Sentence          string   `json:"sentence"`
+
+	// at and ratio are the coils it was measured at and its deviation there.
+	at    []int
+	ratio []float64
+}
+
+// watchCheckStandard charts the check standard by itself.
+func (a *analysis) watchCheckStandard() {
+	c := &CheckChannel{Signals: []int{}}
+	var occasions []gauge.Occasion
+	for i, coil := range a.coils {
+		if coil.CheckStandardOhms != nil {
+			c.at = append(c.at, i)
+			occasions = append(occasions, gauge.Occasion{Value: *coil.CheckStandardOhms})
+		}
+	}
+	c.Count = len(occasions)
+	if c.Count == 0 {
+		return
+	}
+	a.report.CheckStandard = c
+	first := min(c.Count, max(gauge.MinCheckBaseline, min(20, c.Count/2)))
+	watched, err := gauge.WatchCheckStandard(occasions, first, a.scheme)
+	if err == nil {
+		c.CentreOhms, c.SigmaOhms, c.LowerOhms, c.UpperOhms = &watched.Centre, &watched.Sigma, &watched.Lower, &watched.Upper
+		for _, j := range merged(watched.Outside, watched.EWMAOutside) {
+			c.Signals = append(c.Signals, c.at[j-1]+1)
+		}
+	} else {
+		a.note("no limits for the check standard: %v", err)
+	}
+	c.ratio = make([]float64, c.Count)
+	for j, o := range occasions {
+		c.ratio[j] = o.Value/occasions[0].Value - 1
+	}
+	a.checkTrend(c)
+	c.Sentence = c.sentence(a)
+}
+
+func (a *analysis) checkTrend(c *CheckChannel) {
+	if c.Count < minSloped {
+		return
+	}
+	x := make([]float64, c.Count)
+	for j, i := range c.at {
+		x[j] = float64(i)
+	}
+	if line, err := statistics.FitLine(x, c.ratio, nil); err == nil {
+		p := line.P()
+		c.SlopeRatioPerCoil, c.P = &line.Slope, &p
+	}
+}
+
+func (c *CheckChannel) sentence(a *analysis) string {
+	switch {
+	case c.CentreOhms == nil:
+		return fmt.Sprintf("the check standard was measured %d times, too few to watch the meter by", c.Count)
+	case c.P != nil && *c.P < alpha && math.Abs(*c.SlopeRatioPerCoil)*float64(len(a.coils)) > 1e-6:
+		return fmt.Sprintf("the check standard moves: %s over these coils (%s); the meter, its leads or its temperature drift", percent(*c.SlopeRatioPerCoil*float64(len(a.coils))), chance(*c.P))
+	case len(c.Signals) > 0 && c.stays():
+		return fmt.Sprintf("the check standard left its limits at coil %d and stays away from where it was: look at the meter and its leads before the winder", a.coils[c.Signals[0]-1].Sequence)
+	case len(c.Signals) > 0:
+		return fmt.Sprintf("the check standard was beyond its limits at coil %d, but its other readings do not follow", a.coils[c.Signals[0]-1].Sequence)
+	}
+	return "the check standard stays within its limits"
+}
+
+// stays says whether the readings from the first signal on differ from those
+// before it.
+func (c *CheckChannel) stays() bool {
+	first := 0
+	for c.at[first]+1 < c.Signals[0] {
+		first++
+	}
+	d, err := statistics.Compare(statistics.MomentsOf(c.ratio[:first]), statistics.MomentsOf(c.ratio[first:]))
+	return err == nil && d.P < alpha
+}
+
+// merged joins two ascending lists without repeats.
+func merged(a, b []int) []int {
+	var all []int
+	for len(a) > 0 || len(b) > 0 {
+		switch {
+		case len(b) == 0 || len(a) > 0 && a[0] < b[0]:
+			all, a = append(all, a[0]), a[1:]
+		case len(a) == 0 || b[0] < a[0]:
+			all, b = append(all, b[0]), b[1:]
+		default:
+			all, a, b = append(all, a[0]), a[1:], b[1:]
+		}
+	}
+	return all
+}
+
+// finding is what one candidate has to do with a drift.
+type finding int
+
+const (
+	unknown  finding = iota // not recorded, or too little of it
+	excluded                // it can be told that it is not the cause
+	unclear                 // too little is known to say
+	together                // it moved together with the drift: the data cannot part them
+	partial                 // it moves too, but explains less than all
+	explains                // it explains the drift
+)
+
+// verdictOf sets the shift of the check standard against that of the coils, all
+// as ratios.
+func verdictOf(check statistics.Difference, shift, shiftError float64) finding {
+	low, high := check.Interval(level)
+	switch {
+	case check.P < alpha && check.Value*shift > 0:
+		if math.Abs(shift-check.Value) <= 2*math.Hypot(shiftError, check.StandardError) {
+			return explains
+		}
+		if math.Abs(check.Value) > math.Abs(shift)/4 {
+			return partial
+		}
+		return excluded
+	case math.Max(math.Abs(low), math.Abs(high)) < math.Abs(shift)/2:
+		return excluded
+	}
+	return unclear
+}
+
+// meterAtStep says what the check standard says about a step.
+func (a *analysis) meterAtStep(c ChangePoint) (finding, statistics.Difference) {
+	check := a.report.CheckStandard
+	if check == nil {
+		return unknown, statistics.Difference{}
+	}
+	var before, after []float64
+	for j, i := range check.at {
+		switch {
+		case i < a.kept[c.from] || i > a.kept[c.to-1]:
+		case i < a.kept[c.k]:
+			before = append(before, check.ratio[j])
+		default:
+			after = append(after, check.ratio[j])
+		}
+	}
+	d, err := statistics.Compare(statistics.MomentsOf(before), statistics.MomentsOf(after))
+	if err != nil {
+		return unclear, statistics.Difference{}
+	}
+	return verdictOf(d, c.ShiftRatio, (c.ShiftRatioHigh-c.ShiftRatioLow)/4), d
+}
+
+// meterInTrend says what it says about a trend.
+func (a *analysis) meterInTrend(t *Trend) (finding, statistics.Difference) {
+	check := a.report.CheckStandard
+	if check == nil {
+		return unknown, statistics.Difference{}
+	}
+	first, n := a.trendFirst(t), float64(t.Count)
+	var x, y []float64
+	for j, i := range check.at {
+		if i >= first {
+			x, y = append(x, float64(i)), append(y, check.ratio[j])
+		}
+	}
+	line, err := statistics.FitLine(x, y, nil)
+	if err != nil {
+		return unclear, statistics.Difference{}
+	}
+	d := statistics.Difference{Value: n * line.Slope, StandardError: n * line.SlopeError, DegreesOfFreedom: float64(line.DegreesOfFreedom), P: line.P()}
+	ref := a.reference()
+	return verdictOf(d, n*t.SlopeOhmsPerCoil/ref, n*t.StandardError/ref), d
+}
+
+// trendFirst is the first coil of the trend, from 0.
+func (a *analysis) trendFirst(t *Trend) int { return a.kept[len(a.kept)-t.Count] }
+
+func (a *analysis) meterClause(f finding, d statistics.Difference) string {
+	low, high := 0.0, 0.0
+	if f != unknown && d.DegreesOfFreedom > 0 {
+		low, high = d.Interval(level)
+	}
+	switch f {
+	case excluded:
+		return fmt.Sprintf("the check standard did not move with it (%s, %s)", percent(d.Value), between(low, high))
+	case unclear:
+		return "the check standard was measured too little to clear the meter"
+	case partial:
+		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", percent(d.Value), between(low, high))
+	case explains:
+		return fmt.Sprintf("the check standard moved alike (%s, %s)", percent(d.Value), between(low, high))
+	}
+	return "no check standard was measured, so the meter is not cleared"
+}

@@ -1,0 +1,176 @@
+// Package drift says whether a winder wanders: since which coil, by how much,
+// whether it is the winder, the wire, the room or the meter, and how many turns
+// to change, or that nothing should be changed. It takes coils in the order they
+// were wound and returns a [Report].
+//
+// It is pure: no clock, no files. Reading records, drawing charts and raising
+// alerts it leaves to others. The arithmetic is in statistics, charts in
+// control, the study of the measuring itself in gauge.
+package drift
+
+import (
+	"errors"
+	"time"
+
+	"coilkeep/internal/control"
+)
+
+// ErrInput is returned for coils or options that no analysis can be made of.
+var ErrInput = errors.New("no drift analysis from this")
+
+// Coil is one coil as measured, in the order of winding.
+type Coil struct {
+	// Sequence is the coil's number in its batch; 0 takes its place in the list.
+	Sequence int
+	// Time of the measurement, in the zone whose time of day matters; zero when
+	// not known.
+	Time   time.Time
+	Serial string
+	// R20Ohms is its resistance at 20 °C, above 0.
+	R20Ohms float64
+	// ExpandedUncertaintyOhms is U of that, 0 when not known, with its
+	// CoverageFactor, 0 for 2.
+	ExpandedUncertaintyOhms float64
+	CoverageFactor          float64
+	// Batch, Spool, Winder and Operator are empty when not known.
+	Batch, Spool, Winder, Operator string
+	// TemperatureCelsius is what the probe showed; nil when not known.
+	TemperatureCelsius *float64
+	// CheckStandardOhms is a check standard measured beside this coil; mostly nil.
+	CheckStandardOhms *float64
+	// Doubtful says why a measurement should carry less weight: forced, or warm.
+	// Such a coil is shown and judged, but never part of a baseline.
+	Doubtful string
+}
+
+// Options are what the analysis needs to know besides the coils. The zero
+// Options judge the coils by themselves alone.
+type Options struct {
+	// TargetOhms, LowerOhms and UpperOhms are of the design; 0 when not known.
+	TargetOhms, LowerOhms, UpperOhms float64
+	// BaselineCount is how many good coils from the first on set the limits; 0 is
+	// [DefaultBaseline].
+	BaselineCount int
+	// BaselineFrom and BaselineTo choose the coils of a period instead, from the
+	// first instant up to and not including the last.
+	BaselineFrom, BaselineTo time.Time
+	// Frozen is a baseline kept from before; it wins over both.
+	Frozen *Baseline
+	// Scheme is the charts; the zero Scheme is [control.StandardScheme].
+	Scheme control.Scheme
+	// FalseAlarms of the scheme, when the caller has them; nil reckons them.
+	FalseAlarms *control.FalseAlarms
+	// Subgroup is how many coils in a row make a point of the chart of means; 0
+	// or 1 for none.
+	Subgroup int
+	// Winding turns ohms into turns; the zero Winding knows nothing.
+	Winding Winding
+}
+
+// DefaultBaseline is how many good coils set the limits: with fewer, limits are
+// uncertain enough to raise far more false alarms (Quesenberry 1993, Journal of
+// Quality Technology 25, 237-247, asks for many more still).
+const DefaultBaseline = 40
+
+// minBaseline is the least number of coils limits are made of. Ten moving
+// ranges give sigma within about a quarter.
+const minBaseline = 10
+
+// level is the confidence of every interval, and alpha the probability below
+// which a change, a trend or an effect is called real.
+const (
+	level = 0.95
+	alpha = 0.01
+)
+
+// Report is everything found. The JSON names are contract. Indices count from 1
+// in the list of points; sequences are the coils' own numbers. What cannot be
+// said is null, and Notes say why.
+type Report struct {
+	// Summary is the sentence that matters.
+	Summary string `json:"summary"`
+	// Drifting is true when a change or a trend is established.
+	Drifting bool `json:"drifting"`
+	// Signal is true when a chart signals at the last coil.
+	Signal          bool            `json:"signal"`
+	Points          []Point         `json:"points"`
+	Target          *float64        `json:"target_ohms"`
+	Lower           *float64        `json:"lower_ohms"`
+	Upper           *float64        `json:"upper_ohms"`
+	Baseline        *Baseline       `json:"baseline"`
+	Charts          *Charts         `json:"charts"`
+	Rules           []RuleSignal    `json:"rules"`
+	FalseAlarms     *FalseAlarmRate `json:"false_alarms"`
+	Outliers        []Outlier       `json:"outliers"`
+	Trend           *Trend          `json:"trend"`
+	ChangePoints    []ChangePoint   `json:"change_points"`
+	Attribution     []Attribution   `json:"attribution"`
+	Factors         []Factor        `json:"factors"`
+	Temperature     *Temperature    `json:"temperature"`
+	CheckStandard   *CheckChannel   `json:"check_standard"`
+	Autocorrelation *Dependence     `json:"autocorrelation"`
+	Capability      *Capability     `json:"capability"`
+	Advice          *Advice         `json:"advice"`
+	Spools          []SpoolEntry    `json:"spools"`
+	Notes           []string        `json:"notes"`
+	Conventions     []string        `json:"conventions"`
+}
+
+// Point is one coil as charted.
+type Point struct {
+	Index                   int        `json:"index"`
+	Sequence                int        `json:"sequence"`
+	Time                    *time.Time `json:"time"`
+	Serial                  string     `json:"serial"`
+	R20Ohms                 float64    `json:"r20_ohms"`
+	ExpandedUncertaintyOhms *float64   `json:"expanded_uncertainty_ohms"`
+	// DeviationRatio is R20/target − 1.
+	DeviationRatio *float64 `json:"deviation_ratio"`
+	Spool          string   `json:"spool"`
+	Winder         string   `json:"winder"`
+	Operator       string   `json:"operator"`
+	Batch          string   `json:"batch"`
+	// LevelOhms is where the process stands by the steps and trends found.
+	LevelOhms float64 `json:"level_ohms"`
+	Outlier   bool    `json:"outlier"`
+	Doubtful  string  `json:"doubtful"`
+	// InBaseline is true for the coils the limits were made of.
+	InBaseline bool `json:"in_baseline"`
+}
+
+// FalseAlarmRate tells how often the charts signal when nothing is wrong.
+type FalseAlarmRate struct {
+	// RunLength and RulesRunLength are as in control.FalseAlarms.
+	RunLength      float64 `json:"coils_between"`
+	RulesRunLength float64 `json:"coils_between_by_rules"`
+	// InRun and InRunByRules are the shares of quiet batches as long as this one
+	// in which at least one would be raised.
+	InRun        float64 `json:"share_of_batches"`
+	InRunByRules float64 `json:"share_of_batches_by_rules"`
+}
+
+// RuleSignal is a run rule that fired at a coil.
+type RuleSignal struct {
+	Rule     string `json:"rule"`
+	Sequence int    `json:"sequence"`
+	Index    int    `json:"index"`
+	Meaning  string `json:"meaning"`
+}
+
+// conventions are said in every report.
+var conventions = []string{
+	"a value is beyond a limit only when strictly so; a relative excess under 1e-9 counts as on the limit",
+	"a point on the centre line is on neither side and ends a run; equal neighbours end a rise, a fall and an alternation",
+	"a rule fires at the coil that completes it, which must itself be part of the pattern; every further coil that completes it again fires again",
+	"charts carry on after a signal and do not start again",
+	"outliers are left out of baseline, EWMA, CUSUM, runs, trend, changes and capability; runs carry on over the gap; each is still judged by the limits of the individuals chart and by the rules for one point",
+	"sigma within is the mean moving range over 1.128; sigma overall is the standard deviation with n - 1",
+	"the baseline is the first good coils (no outlier, not forced, not warm) and stays as it is until revised",
+	"a coil measured with a larger uncertainty than the baseline's usual one has wider limits by the difference in quadrature",
+	"EWMA limits are exact: narrower for the first coils; EWMA and CUSUM start at the first coil, at the centre",
+	"CUSUM slack k and interval h are in sigma; the sums are shown in sigma",
+	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for",
+	"intervals are at 95 %; a change or trend is called real below p = 0.01",
+	"Cp and Cpk use sigma within, Pp and Ppk sigma overall",
+	"the trend is that of the coils since the last change",
+}

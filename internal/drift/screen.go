@@ -1,0 +1,114 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/control"
+	"coilkeep/internal/statistics"
+)
+
+// Outlier is a single bad coil, named and left out.
+type Outlier struct {
+	Index    int     `json:"index"`
+	Sequence int     `json:"sequence"`
+	Serial   string  `json:"serial"`
+	R20Ohms  float64 `json:"r20_ohms"`
+	// DeviationRatio is from the median of its neighbours, Sigmas the same in
+	// robust sigma; 0 where the neighbours do not differ at all.
+	DeviationRatio float64 `json:"deviation_ratio"`
+	Sigmas         float64 `json:"sigmas"`
+	// Provisional is true for the last coil: the next ones will tell whether it
+	// stands alone.
+	Provisional bool   `json:"provisional"`
+	Sentence    string `json:"sentence"`
+}
+
+// An outlier lies outlierSigmas from the median of the neighbours on either
+// side. Single coils of a quiet process do so once in two million.
+const (
+	outlierSigmas = 5
+	neighbours    = 7
+)
+
+// screen finds single coils that stand apart from their neighbours (the filter
+// of Hampel, see Pearson 2002, IEEE Transactions on Control Systems Technology
+// 10, 55-63). The median of the neighbours follows steps and trends, so that a
+// new level is not taken for bad coils; two or more in a row at the end of the
+// series are the start of a new level rather than outliers.
+func (a *analysis) screen() {
+	n := len(a.coils)
+	sigma := control.RobustSigma(a.ohms)
+	if n < 5 || math.IsNaN(sigma) {
+		return
+	}
+	// With few coils sigma itself is uncertain: widen by its relative error.
+	bound := outlierSigmas * (1 + 1.2/math.Sqrt(float64(n)))
+	suspect := make([]float64, n)
+	window := make([]float64, 0, 2*neighbours+1)
+	for i := range n {
+		window = append(window[:0], a.ohms[max(0, i-neighbours):min(n, i+neighbours+1)]...)
+		suspect[i] = a.ohms[i] - statistics.MedianInPlace(window)
+	}
+	for i, d := range suspect {
+		// A coil that cannot be told from its neighbours by its own uncertainty
+		// is no outlier.
+		limit := bound * math.Hypot(sigma, a.ownError(i))
+		suspect[i] = 0
+		// Rounding apart: without scatter anything that differs stands out.
+		if math.Abs(d) > limit && math.Abs(d) > 1e-9*a.ohms[i] {
+			suspect[i] = d
+		}
+	}
+	for i, d := range suspect {
+		if d != 0 && !a.startsLevel(suspect, i) {
+			a.addOutlier(i, d, sigma)
+		}
+	}
+}
+
+// startsLevel says whether coil i belongs to a row of at least two suspects on
+// one side that lasts to an end of the series, or of at least three anywhere.
+func (a *analysis) startsLevel(suspect []float64, i int) bool {
+	same := func(j int) bool {
+		return j >= 0 && j < len(suspect) && suspect[j] != 0 && (suspect[j] > 0) == (suspect[i] > 0)
+	}
+	first, last := i, i
+	for same(first - 1) {
+		first--
+	}
+	for same(last + 1) {
+		last++
+	}
+	count := last - first + 1
+	atEnd := last == len(suspect)-1 || first == 0
+	return count >= 3 || count == 2 && atEnd
+}
+
+func (a *analysis) addOutlier(i int, d, sigma float64) {
+	o := Outlier{
+		Index: i + 1, Sequence: a.coils[i].Sequence, Serial: a.coils[i].Serial, R20Ohms: a.ohms[i],
+		DeviationRatio: d / (a.ohms[i] - d), Provisional: i == len(a.coils)-1,
+	}
+	if sigma > 0 {
+		o.Sigmas = d / sigma
+	}
+	o.Sentence = fmt.Sprintf("%s stands apart, %s from its neighbours: look for %s", a.name(i), percent(o.DeviationRatio), suspicion(o.DeviationRatio))
+	if o.Provisional {
+		o.Sentence += "; the next coils will tell whether it stands alone"
+	}
+	a.outlier[i] = true
+	a.report.Outliers = append(a.report.Outliers, o)
+}
+
+// suspicion is what usually makes a single coil differ that much.
+func suspicion(ratio float64) string {
+	switch {
+	case math.Abs(ratio) > 0.15:
+		return "the wrong gauge of wire, another design, or a coil not fully connected"
+	case ratio < 0:
+		return "shorted turns, a miscount, or something across the leads"
+	default:
+		return "a miscount, a poor joint, or a coil still warm"
+	}
+}

@@ -1,0 +1,121 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/statistics"
+)
+
+// SpoolEntry is one spool in the spool book. Spools of one gauge may lawfully
+// differ by several percent.
+type SpoolEntry struct {
+	Spool         string  `json:"spool"`
+	Count         int     `json:"count"`
+	FirstSequence int     `json:"first_sequence"`
+	MeanOhms      float64 `json:"mean_ohms"`
+	// OhmsPerTurn and its interval; null when the turns are not known.
+	OhmsPerTurn     *float64 `json:"ohms_per_turn"`
+	OhmsPerTurnLow  *float64 `json:"ohms_per_turn_low"`
+	OhmsPerTurnHigh *float64 `json:"ohms_per_turn_high"`
+	// DifferenceRatio is to the spool before, with its interval and P; null for the
+	// first, and with one coil.
+	DifferenceRatio *float64 `json:"difference_ratio"`
+	DifferenceLow   *float64 `json:"difference_low"`
+	DifferenceHigh  *float64 `json:"difference_high"`
+	P               *float64 `json:"p"`
+	// TurnsForTarget is how many turns of this wire make the target; null when
+	// turns or target are not known.
+	TurnsForTarget     *float64 `json:"turns_for_target"`
+	TurnsForTargetLow  *float64 `json:"turns_for_target_low"`
+	TurnsForTargetHigh *float64 `json:"turns_for_target_high"`
+	Sentence           string   `json:"sentence"`
+}
+
+// bookSpools lists the spools in the order of first use.
+func (a *analysis) bookSpools() {
+	var order []string
+	values := map[string][]float64{}
+	first := map[string]int{}
+	for _, i := range a.kept {
+		name := a.coils[i].Spool
+		if name == "" {
+			continue
+		}
+		if _, ok := values[name]; !ok {
+			order = append(order, name)
+			first[name] = a.coils[i].Sequence
+		}
+		values[name] = append(values[name], a.ohms[i])
+	}
+	within := a.spoolScatter(values)
+	var before statistics.Moments
+	for _, name := range order {
+		m := statistics.MomentsOf(values[name])
+		e := SpoolEntry{Spool: name, Count: m.Count, FirstSequence: first[name], MeanOhms: m.Mean}
+		e.compare(before, m)
+		a.countSpoolTurns(&e, within)
+		e.Sentence = e.sentence()
+		a.report.Spools = append(a.report.Spools, e)
+		before = m
+	}
+}
+
+// spoolScatter is the standard deviation within spools, so that even the first
+// coils of a new spool can be told with an interval; 0 when none has two coils.
+func (a *analysis) spoolScatter(values map[string][]float64) (scatter struct{ sigma, df float64 }) {
+	squares := 0.0
+	for _, v := range values {
+		squares += statistics.MomentsOf(v).SumOfSquares
+		scatter.df += float64(len(v) - 1)
+	}
+	if scatter.df > 0 {
+		scatter.sigma = math.Sqrt(squares / scatter.df)
+	}
+	return scatter
+}
+
+func (e *SpoolEntry) compare(before, m statistics.Moments) {
+	d, err := statistics.Compare(before, m)
+	if err != nil {
+		return // the first spool, or a single coil: nothing to compare
+	}
+	low, high := d.Interval(level)
+	value, low, high := d.Value/before.Mean, low/before.Mean, high/before.Mean
+	e.DifferenceRatio, e.DifferenceLow, e.DifferenceHigh, e.P = &value, &low, &high, &d.P
+}
+
+func (a *analysis) countSpoolTurns(e *SpoolEntry, within struct{ sigma, df float64 }) {
+	w := a.options.Winding
+	if w.Turns == 0 || within.df == 0 {
+		return
+	}
+	half := statistics.StudentQuantile(0.5+level/2, within.df) * within.sigma / math.Sqrt(float64(e.Count))
+	perTurn, low, high := e.MeanOhms/w.Turns, (e.MeanOhms-half)/w.Turns, (e.MeanOhms+half)/w.Turns
+	e.OhmsPerTurn, e.OhmsPerTurnLow, e.OhmsPerTurnHigh = &perTurn, &low, &high
+	target := a.options.TargetOhms
+	if target == 0 {
+		return
+	}
+	turns := func(mean float64) *float64 {
+		// Turns come on or off at the outside, where each has more ohms.
+		turn, _, _, _ := w.turnOhms(mean)
+		n := w.Turns + (target-mean)/turn
+		return &n
+	}
+	e.TurnsForTarget, e.TurnsForTargetLow, e.TurnsForTargetHigh = turns(e.MeanOhms), turns(e.MeanOhms+half), turns(e.MeanOhms-half)
+}
+
+func (e *SpoolEntry) sentence() string {
+	s := fmt.Sprintf("spool %s, %s from coil %d", e.Spool, count(e.Count, "coil"), e.FirstSequence)
+	if e.OhmsPerTurn != nil {
+		s += fmt.Sprintf(": %.4f ohms a turn", *e.OhmsPerTurn)
+	}
+	if e.DifferenceRatio != nil && *e.P < alpha {
+		s += fmt.Sprintf("; %s against the spool before (%s)", percent(*e.DifferenceRatio), between(*e.DifferenceLow, *e.DifferenceHigh))
+	}
+	if e.TurnsForTarget != nil {
+		s += fmt.Sprintf("; the target takes %.0f turns (%.0f to %.0f)", *e.TurnsForTarget, *e.TurnsForTargetLow, *e.TurnsForTargetHigh)
+	}
+	return s
+}

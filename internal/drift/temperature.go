@@ -1,0 +1,214 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/statistics"
+)
+
+// Temperature is how R20 depends on the temperature it was measured at: not at
+// all, if the probe sits at the coil and the coefficient is right.
+type Temperature struct {
+	Count        int     `json:"count"`
+	RangeKelvin  float64 `json:"range_kelvin"`
+	RatioPerK    float64 `json:"slope_ratio_per_kelvin"`
+	OhmsPerK     float64 `json:"slope_ohms_per_kelvin"`
+	ErrorPerK    float64 `json:"standard_error_ratio_per_kelvin"`
+	P            float64 `json:"p"`
+	Flagged      bool    `json:"flagged"`
+	WithinLevels bool    `json:"within_levels"` // steps and trends were taken out first
+	Sentence     string  `json:"sentence"`
+}
+
+// watchTemperature fits R20 against temperature within the levels found. A drift
+// the room makes is itself taken for steps or a trend, which leaves little within
+// them; so where the temperature explains those, it fits over all coils.
+func (a *analysis) watchTemperature() {
+	t, y, at := a.temperatures()
+	if len(t) < minSloped {
+		return
+	}
+	a.roomAlone = a.flatWithoutRoom(t, y, at)
+	within := true
+	for _, c := range a.report.ChangePoints {
+		if f, _ := a.roomAtStep(c); f == explains {
+			within = false
+		}
+	}
+	if tr := a.report.Trend; tr != nil && tr.Real {
+		if f, _ := a.roomInTrend(tr); f == explains {
+			within = false
+		}
+	}
+	lowest, highest := t[0], t[0]
+	for _, v := range t {
+		lowest, highest = min(lowest, v), max(highest, v)
+	}
+	used := 2
+	if within {
+		used = 1 + a.withoutLevels(t, y, at)
+	}
+	line, err := statistics.FitLine(t, y, nil)
+	df := float64(len(t) - used)
+	if err != nil || df < 3 {
+		return
+	}
+	widening := a.widening() * math.Sqrt(float64(line.DegreesOfFreedom)/df)
+	r := &Temperature{Count: len(t), RangeKelvin: highest - lowest, RatioPerK: line.Slope, OhmsPerK: line.Slope * a.reference(), ErrorPerK: line.SlopeError * widening, WithinLevels: within}
+	r.P = statistics.TestP(r.RatioPerK, r.ErrorPerK, df)
+	// Below a ten-thousandth over the range seen nothing at the bench would show.
+	r.Flagged = r.P < alpha && math.Abs(r.RatioPerK)*r.RangeKelvin > 1e-4
+	r.Sentence = r.sentence()
+	a.report.Temperature = r
+}
+
+// flatWithoutRoom says whether every step and trend is gone once the dependence
+// on temperature is taken out.
+func (a *analysis) flatWithoutRoom(t, y []float64, at []int) bool {
+	line, err := statistics.FitLine(t, y, nil)
+	if err != nil || line.P() >= alpha || len(at) < len(a.kept) {
+		return false
+	}
+	rest := make([]float64, len(y))
+	for i := range y {
+		rest[i] = y[i] - line.At(t[i]) + 1
+	}
+	pieces := newSegmenter(rest, a.weights(), 1).cut(0, len(rest))
+	return len(pieces) == 1 && pieces[0].slope == 0
+}
+
+// temperatures are those of the kept coils that have one, with their values as
+// ratios and their place among the kept.
+func (a *analysis) temperatures() (celsius, ratio []float64, at []int) {
+	ref := a.reference()
+	for k, i := range a.kept {
+		if t := a.coils[i].TemperatureCelsius; t != nil {
+			celsius, ratio, at = append(celsius, *t), append(ratio, a.ohms[i]/ref), append(at, k)
+		}
+	}
+	return celsius, ratio, at
+}
+
+// withoutLevels takes the mean, and the line where a piece slopes, out of both
+// temperature and value piece by piece, and returns how many parameters it took.
+func (a *analysis) withoutLevels(t, y []float64, at []int) int {
+	parameters, i := 0, 0
+	for _, p := range a.pieces {
+		j := i
+		for j < len(at) && at[j] < p.last {
+			j++
+		}
+		if j > i {
+			parameters++
+			if p.slope != 0 && j-i > 3 {
+				parameters++
+				x := make([]float64, j-i)
+				for k := range x {
+					x[k] = float64(max(0, at[i+k]-p.kink))
+				}
+				flatten(x, t[i:j])
+				flatten(x, y[i:j])
+			} else {
+				centre(t[i:j])
+				centre(y[i:j])
+			}
+		}
+		i = j
+	}
+	return parameters
+}
+
+func centre(v []float64) {
+	mean := statistics.MomentsOf(v).Mean
+	for i := range v {
+		v[i] -= mean
+	}
+}
+
+func flatten(x, v []float64) {
+	line, err := statistics.FitLine(x, v, nil)
+	if err != nil { // all on the level part
+		centre(v)
+		return
+	}
+	for i := range v {
+		v[i] -= line.At(x[i])
+	}
+}
+
+func (t *Temperature) sentence() string {
+	if !t.Flagged {
+		return fmt.Sprintf("R20 does not depend on the temperature it was measured at (%+.4f %%/K ± %.4f)", 100*t.RatioPerK, 200*t.ErrorPerK)
+	}
+	cause := "the probe is not at the temperature of the coils: it warms and cools apart from them"
+	// A conductivity of 98 % instead of 100 % makes 0.008 %/K; meters have a few
+	// thousandths of a percent.
+	if math.Abs(t.RatioPerK) < 0.0002 {
+		cause = "the temperature coefficient of the wire, or the meter's own, is a little off"
+	} else if t.RatioPerK > 0 {
+		cause = "the coils warm more than the probe shows, or the coefficient is far too small"
+	}
+	return fmt.Sprintf("R20 still moves %+.3f %%/K (± %.3f) with the temperature it was measured at, which it must not: %s", 100*t.RatioPerK, 200*t.ErrorPerK, cause)
+}
+
+// roomAtStep asks whether the temperature explains a step: with both in one
+// model, does the step or the temperature remain?
+func (a *analysis) roomAtStep(c ChangePoint) (finding, statistics.Partial) {
+	return a.room(c.from, c.to, func(k int) float64 {
+		if k >= c.k {
+			return 1
+		}
+		return 0
+	})
+}
+
+// roomInTrend asks the same of a trend.
+func (a *analysis) roomInTrend(t *Trend) (finding, statistics.Partial) {
+	n := len(a.kept)
+	return a.room(n-t.Count, n, func(k int) float64 { return float64(k) })
+}
+
+func (a *analysis) room(from, to int, shape func(k int) float64) (finding, statistics.Partial) {
+	celsius, ratio, at := a.temperatures()
+	var u, v, y []float64
+	for j, k := range at {
+		if k >= from && k < to {
+			u, v, y = append(u, shape(k)), append(v, celsius[j]), append(y, ratio[j])
+		}
+	}
+	if len(y) < (to-from)/2+1 || len(y) < minSloped {
+		return unknown, statistics.Partial{}
+	}
+	if statistics.MomentsOf(v).StandardDeviation() < 1e-3 {
+		return excluded, statistics.Partial{} // the room stood still
+	}
+	drift, room, ok := statistics.FitTwo(u, v, y)
+	switch {
+	case !ok:
+		return together, statistics.Partial{P: 1}
+	case a.roomAlone && room.P < alpha:
+		return explains, room
+	case drift.P > 0.05 && room.P < alpha:
+		return explains, room
+	case drift.P < alpha && room.P < alpha:
+		return partial, room
+	case drift.P < alpha:
+		return excluded, room
+	}
+	return together, room
+}
+
+func roomClause(f finding, room statistics.Partial) string {
+	switch f {
+	case excluded:
+		return "the room did not matter"
+	case together:
+		return "the temperature moved together with it and cannot be told apart: measure an earlier coil again"
+	case partial:
+		return fmt.Sprintf("the temperature has a part in it (%+.3f %%/K)", 100*room.Slope)
+	case explains:
+		return fmt.Sprintf("it goes with the temperature (%+.3f %%/K)", 100*room.Slope)
+	}
+	return ""
+}

@@ -1,0 +1,78 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"coilkeep/internal/quantity"
+)
+
+// name is coil i for people: its number and, where there is one, its serial.
+func (a *analysis) name(i int) string {
+	if s := a.coils[i].Serial; s != "" {
+		return fmt.Sprintf("coil %d (%s)", a.coils[i].Sequence, s)
+	}
+	return fmt.Sprintf("coil %d", a.coils[i].Sequence)
+}
+
+// percent writes a ratio as people read it, with its sign: "+1.2 %".
+func percent(ratio float64) string {
+	p := 100 * ratio
+	switch {
+	case math.Abs(p) >= 10:
+		return fmt.Sprintf("%+.0f %%", p)
+	case math.Abs(p) >= 0.995:
+		return fmt.Sprintf("%+.1f %%", p)
+	default:
+		return fmt.Sprintf("%+.2f %%", p)
+	}
+}
+
+// perCoil writes a small ratio: "+0.012 %".
+func perCoil(ratio float64) string { return fmt.Sprintf("%+.3f %%", 100*ratio) }
+
+// between writes an interval without repeating its unit: "0.9 to 1.5".
+func between(low, high float64) string {
+	digits := 2
+	if math.Max(math.Abs(low), math.Abs(high)) >= 0.00995 {
+		digits = 1
+	}
+	return fmt.Sprintf("%.*f to %.*f", digits, 100*low, digits, 100*high)
+}
+
+func verb(slope float64) string {
+	if slope < 0 {
+		return "fall"
+	}
+	return "rise"
+}
+
+// chance writes a probability.
+func chance(p float64) string {
+	if p < 0.0001 {
+		return "p < 0.0001"
+	}
+	return fmt.Sprintf("p = %.2g", p)
+}
+
+func ohmsText(v float64) string { return quantity.FormatOhms(v, 0) }
+
+// count writes a number of things, "1 coil" or "2 coils".
+func count(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
+}
+
+// list joins words with commas and a last "and".
+func list(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
+
+// sqrt of a variance that may be a rounding below zero.
+func sqrt(v float64) float64 { return math.Sqrt(math.Max(0, v)) }
