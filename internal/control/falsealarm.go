@@ -26,8 +26,8 @@ func Within(runLength float64, points int) float64 {
 	return 1 - p
 }
 
-// simulatedPoints gives run lengths around 100 to about 3 %.
-const simulatedPoints = 100_000
+// simulatedPoints gives run lengths around 90 to about 6 %.
+const simulatedPoints = 30_000
 
 // FalseAlarms plays the scheme on a fixed sequence of normal random numbers, the
 // same at every call. It takes some milliseconds: a caller that asks often keeps
