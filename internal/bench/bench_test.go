@@ -20,12 +20,11 @@ import (
 // fakeBench is a meter and a probe that answer at once, a coil that can be
 // clipped on and cables that can be pulled.
 type fakeBench struct {
-	mu     sync.Mutex
-	ohms   float64 // 0: clips open
-	n      int
-	meter  fakeCable
-	probe  fakeCable
-	opened map[string]int
+	mu    sync.Mutex
+	ohms  float64 // 0: clips open
+	n     int
+	meter fakeCable
+	probe fakeCable
 }
 
 type fakeCable struct {
