@@ -52,22 +52,40 @@ func (s *site) forPeople(e endpoint) endpoint {
 
 // drawing is a picture in a page, or why there is none.
 type drawing struct {
-	SVG     template.HTML
-	Trouble string
+	// Wide is for tables and laptops, Narrow for telephones; Narrow is empty
+	// when the picture has too much in it and is scrolled instead.
+	Wide, Narrow template.HTML
+	Trouble      string
 }
 
-// drawn takes what a chart function returns. A record that cannot be drawn
-// does not hide the rest of its page.
-func (s *site) drawn(p *chart.Picture, err error) drawing {
-	var b strings.Builder
-	if err == nil {
-		err = p.WriteSVG(&b)
+// narrowPixels is the width of a picture that fits on a telephone.
+const narrowPixels = 320
+
+// drawn draws a picture, and once more for a telephone when that has room for
+// it. A record that cannot be drawn does not hide the rest of its page.
+func (s *site) drawn(draw func(chart.View) (*chart.Picture, error), narrow bool) drawing {
+	var d drawing
+	var err error
+	if d.Wide, err = svg(draw(inPage())); err == nil && narrow {
+		view := inPage()
+		view.Size.Width = narrowPixels
+		d.Narrow, err = svg(draw(view))
 	}
 	if err != nil {
 		s.log.Warn("picture not drawn", "err", err)
 		return drawing{Trouble: err.Error()}
 	}
-	return drawing{SVG: template.HTML(b.String())}
+	return d
+}
+
+// svg takes what a chart function returns.
+func svg(p *chart.Picture, err error) (template.HTML, error) {
+	if err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	err = p.WriteSVG(&b)
+	return template.HTML(b.String()), err
 }
 
 // inPage is how pictures of a page speak: local time, and links to coils.

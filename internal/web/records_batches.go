@@ -16,6 +16,8 @@ const (
 	// listedCoils is how many measurements of a batch its page shows; a
 	// download has them all.
 	listedCoils = 1000
+	// chartedNarrow is how many of them have room on a telephone.
+	chartedNarrow = 60
 )
 
 // batchRow is one batch of a list.
@@ -104,7 +106,11 @@ func (s *site) batchPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	view.Coils, view.More = coils, next != ""
 	if len(coils) > 0 {
-		view.Chart = s.drawn(chart.Run{View: inPage(), Design: &view.Spec, Measurements: coils, Spools: batch.Spools}.Picture())
+		run := chart.Run{Design: &view.Spec, Measurements: coils, Spools: batch.Spools}
+		view.Chart = s.drawn(func(v chart.View) (*chart.Picture, error) {
+			run.View = v
+			return run.Picture()
+		}, len(coils) <= chartedNarrow)
 	}
 	return s.renderPage(w, "records/batch", view)
 }

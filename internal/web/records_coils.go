@@ -27,7 +27,6 @@ type coilView struct {
 	// MeterCalibration and ProbeCalibration were in force then.
 	MeterCalibration, ProbeCalibration *calibrationView
 	Journal                            []history.JournalEntry
-	Sheets                             sheetView
 	Form                               form
 }
 
@@ -62,8 +61,10 @@ func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, 
 	}
 	view := coilView{
 		frame: s.frame(coilsSection, "Coil "+coil.Serial), Coil: coil, Shown: m, Stands: stands(m),
-		Capture: s.drawn(chart.Capture{View: inPage(), Measurement: m, Readings: readings}.Picture()),
-		Sheets:  defaultSheet, Form: f,
+		Capture: s.drawn(func(v chart.View) (*chart.Picture, error) {
+			return chart.Capture{View: v, Measurement: m, Readings: readings}.Picture()
+		}, true),
+		Form: f,
 	}
 	if len(m.Budget) > 0 {
 		view.Largest = &m.Budget[0] // the largest comes first
@@ -74,8 +75,10 @@ func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, 
 		}
 	}
 	if m.Verdict != "" {
-		view.Scale = s.drawn(chart.Scale{View: inPage(), Tolerance: m.Tolerance, R20Ohms: m.R20Ohms,
-			ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Verdict: m.Verdict}.Picture())
+		view.Scale = s.drawn(func(v chart.View) (*chart.Picture, error) {
+			return chart.Scale{View: v, Tolerance: m.Tolerance, R20Ohms: m.R20Ohms,
+				ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Verdict: m.Verdict}.Picture()
+		}, true)
 	}
 	if err := s.surround(r, &view); err != nil {
 		return err

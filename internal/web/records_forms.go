@@ -39,6 +39,25 @@ func (f form) Elsewhere(fields ...string) string {
 	return f.Problem
 }
 
+// fieldView is one field of a form to type into.
+type fieldView struct {
+	ID, Name, Label, Hint, Value, Wrong string
+	// Kind is the keyboard that suits it, "decimal" or "numeric".
+	Kind     string
+	Required bool
+}
+
+// field shows a field of f. The kind is "required", or "decimal" or "numeric",
+// or "" for a text that need not be told.
+func field(f form, name, label, hint, kind string) fieldView {
+	v := fieldView{ID: strings.ReplaceAll(name, ".", "-"), Name: name, Label: label, Hint: hint,
+		Value: f.Get(name), Wrong: f.At(name), Required: kind == "required"}
+	if !v.Required {
+		v.Kind = kind
+	}
+	return v
+}
+
 // filledIn is a form that shows values.
 func filledIn(values url.Values) form { return form{values: values} }
 

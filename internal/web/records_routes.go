@@ -12,6 +12,11 @@ func (s *site) recordRoutes() []route {
 		{"GET", "/batches/{batch}/measurements.jsonl", s.forPeople(s.exportBatch(history.JSONL, "application/jsonl"))},
 		{"GET", "/batches/{batch}/labels.pdf", s.forPeople(s.batchLabels)},
 
+		{"GET", "/designs", s.forPeople(s.designsPage)},
+		{"POST", "/designs", s.forPeople(s.addDesignForm)},
+		{"GET", "/designs/{design}", s.forPeople(s.designPage)},
+		{"POST", "/designs/{design}", s.forPeople(s.reviseDesignForm)},
+
 		{"GET", "/coils", s.forPeople(s.findPage)},
 		{"GET", "/coils/{serial}", s.forPeople(s.coilPage)},
 		{"POST", "/coils/{serial}/void", s.forPeople(s.voidCoil)},

@@ -21,8 +21,12 @@ func recordWords() template.FuncMap {
 		"off":             off,
 		"percent":         percent,
 		"digits":          significant,
+		"tidy":            tidy,
+		"perUnit":         perUnit,
 		"spread":          spread,
 		"number":          number,
+		"round":           func(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) },
+		"field":           field,
 		"stands":          stands,
 		"localDay":        localDay,
 		"verdicts":        func() []conformity.Verdict { return allVerdicts },
@@ -67,6 +71,23 @@ func spread(ohms float64) string {
 		return strconv.FormatFloat(ohms, 'f', 0, 64) + " Ω"
 	}
 	return significant(ohms, 2) + " Ω"
+}
+
+// tidy shows v with at most so many significant digits.
+func tidy(v float64, digits int) string {
+	text := significant(v, digits)
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	return text
+}
+
+// perUnit is the unit of a sensitivity of ohms to something in unit.
+func perUnit(unit string) string {
+	if after, inverse := strings.CutPrefix(unit, "1/"); inverse {
+		return "Ω·" + after
+	}
+	return "Ω/" + unit
 }
 
 // number shows a number as it would be typed.
