@@ -37,8 +37,8 @@ func assembleBench(b config.Bench, ports *port.Pool) bench.Settings {
 			// A meter that answers once in a while leaves gaps that are none.
 			MaxGap:   b.Meter.Poll + b.Meter.Timeout,
 			Readings: b.Steady.Readings, Window: b.Steady.Span,
-			SlopePercentPerMinute: b.Steady.SlopePercentPerMinute,
-			Patience:              b.Steady.Patience, TimeConstant: b.Steady.TimeConstant,
+			SlopePercentPerMinute: b.Steady.SlopePercentPerMinute, SpreadPercent: b.Steady.SpreadPercent,
+			Patience: b.Steady.Patience, TimeConstant: b.Steady.TimeConstant,
 			MeterPercent: b.Meter.Accuracy.Percent, MeterOhms: b.Meter.Accuracy.Ohms,
 			LeadOhms: b.Meter.LeadOhms, LeadHalfWidthOhms: b.Meter.LeadHalfWidthOhms,
 			AlphaPerKelvin:                    float64(copper.Standard),
@@ -62,6 +62,7 @@ func assembleBench(b config.Bench, ports *port.Pool) bench.Settings {
 func assembleInstrument(benchName string, role history.Role, in config.Instrument, quantity driver.Quantity, ports *port.Pool) bench.InstrumentSettings {
 	return bench.InstrumentSettings{
 		Driver: in.Driver, Port: in.Port, Poll: in.Poll, Timeout: in.Timeout, Typed: in.Driver == "manual",
+		ResolutionOhms: in.ResolutionOhms,
 		Open: func(ctx context.Context) (driver.Instrument, error) {
 			d, ok := driver.Lookup(in.Driver)
 			if !ok {

@@ -37,6 +37,9 @@ type InstrumentSettings struct {
 	Typed bool
 	// Open opens the instrument; it is called again whenever it was lost.
 	Open func(ctx context.Context) (driver.Instrument, error)
+	// ResolutionOhms is one step of a meter's display, when it sends more digits
+	// than it measures; 0 otherwise.
+	ResolutionOhms float64
 	// Convert turns what the instrument measures into degrees Celsius, for a
 	// probe that shows the resistance of its sensor; nil otherwise. stepOhms
 	// is the resolution of the reading; it returns that of the result.

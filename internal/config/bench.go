@@ -95,6 +95,7 @@ func readSteady(t *table) Steady {
 		Readings:              int(t.integer("readings", 8, 3, 1000)),
 		Span:                  time.Duration(t.number("seconds", 1.5, 0.1, 600) * float64(time.Second)),
 		SlopePercentPerMinute: t.number("slope_percent_per_minute", 0.05, 0.0001, 10),
+		SpreadPercent:         t.number("spread_percent", 0.05, 0.001, 10),
 		Patience:              t.duration("patience", 20*time.Second, time.Second, 24*time.Hour),
 		TimeConstant:          t.duration("time_constant", 10*time.Minute, time.Second, 24*time.Hour),
 	}
@@ -119,6 +120,7 @@ func readMeter(t *table) Instrument {
 	in.Accuracy.Ohms = accuracy.number("ohms", 0, 0, 1e6)
 	accuracy.done()
 	needAccuracy(t, accuracy, "take it from the meter's data sheet, such as accuracy = { percent = 0.05, ohms = 0.3 }")
+	in.ResolutionOhms = t.number("resolution_ohms", 0, 0, 1e6)
 	in.LeadOhms = t.number("lead_ohms", 0, 0, 1000)
 	in.LeadHalfWidthOhms = t.number("lead_half_width_ohms", in.LeadOhms/10, 0, 1000)
 	finishInstrument(t, &in, drv, known)

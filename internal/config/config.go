@@ -100,6 +100,9 @@ type Steady struct {
 	// SlopePercentPerMinute is the steepest drift allowed, in percent of the
 	// value per minute.
 	SlopePercentPerMinute float64
+	// SpreadPercent is how far steady readings may spread, in percent of the
+	// value, where display and accuracy do not allow more.
+	SpreadPercent float64
 	// Patience is when a coil is recorded at the latest, decided or not.
 	Patience time.Duration
 	// TimeConstant is the thermal time constant of a finished coil.
@@ -118,6 +121,9 @@ type Instrument struct {
 	// asked. Timeout bounds one question and its answer.
 	Poll, Timeout time.Duration
 	Accuracy      Accuracy
+	// ResolutionOhms is one step of the meter's display, for one that sends more
+	// digits than it measures; 0 believes the digits. Meters only.
+	ResolutionOhms float64
 	// LeadOhms is subtracted from a meter's readings and known within
 	// ±LeadHalfWidthOhms. Meters only.
 	LeadOhms, LeadHalfWidthOhms float64

@@ -46,7 +46,7 @@ func TestMinimalFileGetsTheDefaults(t *testing.T) {
 		Benches: []Bench{{
 			Name:    "north",
 			Contact: Contact{MinOhms: 100, MaxOhms: 200_000, HandsOff: 3 * time.Second},
-			Steady: Steady{Readings: 8, Span: 1500 * time.Millisecond, SlopePercentPerMinute: 0.05,
+			Steady: Steady{Readings: 8, Span: 1500 * time.Millisecond, SlopePercentPerMinute: 0.05, SpreadPercent: 0.05,
 				Patience: 20 * time.Second, TimeConstant: 10 * time.Minute},
 			Meter: Instrument{Driver: "scpi", Port: "/dev/ttyUSB0", Baud: 9600, Frame: "8N1",
 				Poll: 200 * time.Millisecond, Timeout: 2 * time.Second,

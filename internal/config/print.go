@@ -74,11 +74,13 @@ func (p *printer) bench(b Bench) {
 	p.key("readings", b.Steady.Readings)
 	p.key("seconds", b.Steady.Span.Seconds())
 	p.key("slope_percent_per_minute", b.Steady.SlopePercentPerMinute)
+	p.key("spread_percent", b.Steady.SpreadPercent)
 	p.key("patience", b.Steady.Patience)
 	p.key("time_constant", b.Steady.TimeConstant)
 
 	p.header("[bench.meter]")
 	p.instrument(b.Meter)
+	p.key("resolution_ohms", b.Meter.ResolutionOhms)
 	p.key("lead_ohms", b.Meter.LeadOhms)
 	p.key("lead_half_width_ohms", b.Meter.LeadHalfWidthOhms)
 	p.header("[bench.meter.accuracy]")
