@@ -95,7 +95,7 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 	defer cancel()
 	instrument, err := s.Open(ctx)
 	if err != nil {
-		c.Fault = err.Error()
+		c.Fault = s.Explain(err)
 		return c
 	}
 	defer func() {
@@ -110,7 +110,7 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 	}
 	r, err := firstGood(ctx, instrument)
 	if err != nil {
-		c.Fault = err.Error()
+		c.Fault = s.Explain(err)
 		return c
 	}
 	r = s.Converted(r)

@@ -80,7 +80,7 @@ func (c *conn) receive(p []byte) (int, error) {
 	case errors.Is(err, os.ErrDeadlineExceeded):
 		return n, nil
 	case errors.Is(err, io.EOF):
-		return n, errors.New("the far end is gone: unplugged or switched off")
+		return n, errors.New("the far end is gone")
 	}
 	return n, err
 }

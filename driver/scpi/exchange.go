@@ -159,7 +159,7 @@ func (m *meter) explain(ctx context.Context, silent error, deadline time.Time) e
 	case found.late:
 		return fmt.Errorf("%w; it came later: set a longer timeout", silent)
 	case err != nil:
-		return fmt.Errorf("%w, nor to %q: is it switched on, and are baud, frame and terminator right", silent, identify)
+		return fmt.Errorf("%w, nor to %q", silent, identify)
 	}
 	return fmt.Errorf("%w, but it answers %q: see to the query", silent, identify)
 }

@@ -60,7 +60,7 @@ func (s *supervisor) run(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		s.tell(ctx, notice{role: s.role, fault: explain(err), lost: true})
+		s.tell(ctx, notice{role: s.role, fault: s.settings.Explain(err), lost: true})
 		if readings > 0 {
 			pause.Reset()
 		}
@@ -104,7 +104,7 @@ func (s *supervisor) session(ctx context.Context) (readings int, err error) {
 			if silent >= silences {
 				return readings, err
 			}
-			s.tell(ctx, notice{role: s.role, fault: explain(err)})
+			s.tell(ctx, notice{role: s.role, fault: s.settings.Explain(err)})
 		default:
 			return readings, err
 		}
@@ -123,8 +123,10 @@ func (s *supervisor) deliver(ctx context.Context, r driver.Reading) {
 
 // Converted returns a reading in the unit the bench works in: degrees for a
 // probe that shows the resistance of its sensor. One that cannot be converted
-// is impossible, with the reason.
+// is impossible, with the reason. Its resolution is never finer than that of
+// the instrument's display.
 func (s InstrumentSettings) Converted(r driver.Reading) driver.Reading {
+	r.Resolution = max(r.Resolution, s.ResolutionOhms)
 	if s.Convert == nil || r.Status != driver.OK {
 		return r
 	}
@@ -153,13 +155,17 @@ func (s *supervisor) identify(ctx context.Context, instrument driver.Instrument)
 	return identity.Raw
 }
 
-// explain says what is wrong in words for people.
-func explain(err error) string {
+// Explain says in words for people what an error of Open or Read means and
+// what to try.
+func (s InstrumentSettings) Explain(err error) string {
 	switch {
 	case err == nil:
 		return "closed"
 	case errors.Is(err, driver.ErrSilent):
-		return fmt.Sprintf("silent: %v: is it switched on and the cable in?", err)
+		return fmt.Sprintf("silent for %v (%v): is it switched on, the cable in, and are baud, frame and line ends right? "+
+			"A slow one needs a longer timeout", s.Timeout, err)
+	case errors.Is(err, driver.ErrLineLost):
+		return fmt.Sprintf("%v: is it plugged in and switched on?", err)
 	case errors.Is(err, fs.ErrNotExist):
 		return fmt.Sprintf("unplugged: %v", err)
 	default:

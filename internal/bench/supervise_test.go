@@ -1,0 +1,50 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"coilkeep/driver"
+)
+
+// A meter may send more digits than it measures; one that shows coarser steps
+// than it was said to is believed.
+func TestResolutionIsNeverFinerThanTheDisplay(t *testing.T) {
+	s := InstrumentSettings{ResolutionOhms: 10}
+	for shown, want := range map[float64]float64{1: 10, 10: 10, 100: 100, 0: 10} {
+		if got := s.Converted(driver.Reading{Status: driver.OK, Value: 6740, Resolution: shown}).Resolution; got != want {
+			t.Errorf("with steps of %g Ω sent: resolution %g Ω, want %g Ω", shown, got, want)
+		}
+	}
+}
+
+func TestExplainGivesOneAdvice(t *testing.T) {
+	s := InstrumentSettings{Timeout: 2 * time.Second}
+	for _, c := range []struct {
+		name string
+		err  error
+		want []string
+	}{
+		{"silent", fmt.Errorf("wait for a line: %w", driver.ErrSilent), []string{"silent for 2s", "switched on", "longer timeout"}},
+		{"lost", fmt.Errorf("read port /dev/ttyUSB0: %w", driver.ErrLineLost), []string{"connection lost", "plugged in"}},
+		{"refused", fmt.Errorf("%w: -113 undefined header", driver.ErrRefused), []string{"-113"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := s.Explain(c.err)
+			for _, want := range c.want {
+				if !strings.Contains(got, want) {
+					t.Errorf("%q lacks %q", got, want)
+				}
+			}
+			if n := strings.Count(got, "?"); n > 1 {
+				t.Errorf("%q asks %d questions", got, n)
+			}
+		})
+	}
+	if got := s.Explain(errors.New("odd")); got != "odd" {
+		t.Errorf("got %q, want the error as it is", got)
+	}
+}
