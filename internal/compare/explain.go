@@ -1,0 +1,173 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"coilkeep/internal/copper"
+	"coilkeep/internal/quantity"
+)
+
+// What is worth telling.
+const (
+	leastListed = 0.01
+	mostListed  = 8
+	// Damage of this probability is plausible even though the readings agree;
+	// where they do not agree, less is enough.
+	plausibleDamage            = 0.05
+	plausibleDamageUnexplained = 0.005
+)
+
+// explain fills in the explanations worth naming. Two causes at once are named
+// only where no single harmless one reaches the readings, or where they are the
+// most probable of all.
+func (r *Result) explain(in Input, e evidence, ranked []weighed) {
+	alone := false
+	for _, w := range ranked {
+		alone = alone || w.cause != Combination && w.cause != Unexplained && !w.damage && e.reaches(w)
+	}
+	listed := 0.0
+	teller := teller{in: in, evidence: e, decisive: r.Reading, setting: r.Setting}
+	for i, w := range ranked {
+		worth := i == 0 || w.probability >= leastListed && (w.cause != Combination || !alone)
+		if !worth || len(r.Explanations) == mostListed {
+			continue
+		}
+		rival := ranked[0]
+		if i == 0 {
+			rival = teller.rival(ranked)
+		}
+		r.Explanations = append(r.Explanations, teller.explanation(w, rival))
+		listed += w.probability
+	}
+	r.UnlistedProbability = max(0, 1-listed)
+}
+
+// reaches says whether a model can bring about every reading: whether, at the
+// value the evidence prefers, each reading it acts on, and each that it need not
+// act on, is within the limits of what that value allows.
+func (e evidence) reaches(w weighed) bool {
+	if w.marginal == 0 {
+		return false
+	}
+	best := w.posterior[0]
+	for _, n := range w.posterior {
+		if n.weight > best.weight {
+			best = n
+		}
+	}
+	for i, s := range e.situations {
+		under := e.inReach(i, w.apply(s, best.value))
+		if w.acts == onSomeOwn && !under {
+			// Another reading has a value of its own.
+			nodes := e.nodes(w.model, w.prior(i), []int{i}, common{})
+			under = slices.ContainsFunc(nodes, func(n node) bool { return e.inReach(i, w.apply(s, n.value)) })
+		}
+		if !under && (w.acts == onEvery || !e.inReach(i, s)) {
+			return false
+		}
+	}
+	return true
+}
+
+// inReach says whether a reading lies within the limits of a situation, with
+// two standard deviations for what has no limits.
+func (e evidence) inReach(i int, s situation) bool {
+	return slices.ContainsFunc(s.smears(), func(m smear) bool {
+		return math.Abs(e.shown[i]-m.centre) <= m.flats[0]+m.flats[1]+m.flats[2]+2*m.sigma
+	})
+}
+
+// teller puts what was weighed into words.
+type teller struct {
+	in Input
+	evidence
+	decisive int
+	setting  Setting
+}
+
+// rival is the second most probable cause that is worth telling from the first.
+func (t teller) rival(ranked []weighed) weighed {
+	for _, w := range ranked[1:] {
+		if w.cause != Combination {
+			return w
+		}
+	}
+	return ranked[1]
+}
+
+func (t teller) explanation(w, rival weighed) Explanation {
+	value, low, high := w.value()
+	x := Explanation{
+		Cause: w.cause, Parts: w.parts, Probability: w.probability, Words: inWords(w.probability),
+		Parameter: w.parameter, Value: value, Unit: w.unit, Low: low, High: high,
+		Reaches: t.reaches(w), Damage: w.damage,
+		PriorReason: w.reason, Weight: w.weight, Rival: rival.cause,
+	}
+	for i, p := range w.prior(w.reading) {
+		if i == 0 {
+			x.PriorLow, x.PriorHigh = p.low, p.high
+		}
+		x.PriorLow, x.PriorHigh = min(x.PriorLow, p.low), max(x.PriorHigh, p.high)
+	}
+	x.Sentence = t.sentence(w, value, low, high)
+	if len(t.shown) > 1 && w.acts == onSomeOwn {
+		x.Sentence = fmt.Sprintf("Reading %d: %s", w.reading+1, lowerFirst(x.Sentence))
+	}
+	x.Test = t.test(w, rival)
+	return x
+}
+
+// damage says how probable faults of the coil are together, and what a sound
+// coil must show when nothing else can play a part.
+func (in Input) damage(s situation, ranked []weighed, agrees bool) Damage {
+	d := Damage{}
+	for _, w := range ranked {
+		if w.damage {
+			d.Probability += w.probability
+		}
+	}
+	d.Plausible = d.Probability >= plausibleDamage || !agrees && d.Probability >= plausibleDamageUnexplained
+	switch {
+	case d.Plausible && d.Probability >= 0.5:
+		d.Advice = "A fault of the coil is the most likely explanation. Please do not solder or bend anything; send it back, and we measure it on the bench that made its record."
+	case d.Plausible:
+		d.Advice = "A fault of the coil cannot be ruled out. " + s.soundCoil() + " If it does not, send the coil back and we measure it on the bench that made its record."
+	case agrees:
+		d.Advice = "Nothing here points to a fault. A few shorted turns would not show in the resistance; if the coil sounds weak or thin, send it back all the same."
+	default:
+		d.Advice = "Nothing here points to a fault of the coil, but a resistance alone never rules one out. " + s.soundCoil() + " If it does not, send it back."
+	}
+	return d
+}
+
+// soundCoil says what a sound coil must show with nothing but leads on it. The
+// room allowed for the thermometer is that assumed of any.
+func (s situation) soundCoil() string {
+	s.circuit = circuit{scale: 1, wiring: Single, position: 1}
+	s.control, s.hands = load{}, load{}
+	s.celsius = copper.ReferenceCelsius
+	row := s.row()
+	room := thermometerKelvin * row.Ohms * s.coil.ratioPerKelvin(s.celsius)
+	return fmt.Sprintf("Let it lie an hour beside a thermometer at %g °C, free its two wires from everything else, clip the leads on and keep hands away: a sound coil then shows %s to %s on a meter like this one, %s more for every degree warmer.",
+		s.celsius, quantity.FormatOhms(row.LowOhms-room, s.stepOhms), quantity.FormatOhms(row.HighOhms+room, s.stepOhms), quantity.FormatOhms(row.Ohms*s.coil.alpha, 1))
+}
+
+// inWords puts a probability into words, the same ones everywhere.
+func inWords(probability float64) string {
+	switch {
+	case probability >= 0.9:
+		return "very likely"
+	case probability >= 0.5:
+		return "likely"
+	case probability >= 0.2:
+		return "possible"
+	case probability >= 0.05:
+		return "less likely"
+	case probability >= leastListed:
+		return "unlikely"
+	default:
+		return "very unlikely"
+	}
+}

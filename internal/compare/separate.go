@@ -1,0 +1,180 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"coilkeep/internal/copper"
+	"coilkeep/internal/quantity"
+)
+
+// trial is something a buyer can do to find out more.
+type trial struct {
+	words string
+	// ends are the causes that no longer act when it is done.
+	ends []Cause
+	// settles is true when the coil has the temperature of a thermometer then.
+	settles bool
+	// kind says what is read.
+	kind trialKind
+}
+
+type trialKind int
+
+const (
+	readsCoil     trialKind = iota // the coil again
+	readsResistor                  // a resistor of known value
+	readsSerial                    // a serial number
+	readsBench                     // the coil, on our bench, at 20 °C
+)
+
+// trials lists what can be done, the cheapest first.
+func trials() []trial {
+	return []trial{
+		{words: "read number and unit off the display once more, and say which range the meter was on", ends: []Cause{RangeOrUnit}},
+		{words: "read the serial number on the coil", ends: []Cause{OtherCoil}, kind: readsSerial},
+		{words: "clip the leads on, take both hands away and measure again", ends: []Cause{ParallelHands}},
+		{words: "turn the volume control fully up and measure again", ends: []Cause{ControlPosition}},
+		{words: "go away from lamps, transformers and mains cables and measure again", ends: []Cause{MainsHum}},
+		{words: "scrape the wire ends bright, clip on firmly and measure again", ends: []Cause{SeriesContact}},
+		{words: "let it lie an hour beside a thermometer and measure again", ends: []Cause{Temperature}, settles: true},
+		{words: "measure a resistor of known value, 10 kΩ and 1 % or better, with the same meter", ends: []Cause{MeterAccuracy}, kind: readsResistor},
+		{words: "measure this coil alone, with the other one disconnected", ends: []Cause{WiringSeries, WiringParallel, WiringSingle}},
+		{words: "free the coil's two wires from everything else and measure on them", ends: []Cause{ParallelControl, ControlPosition}},
+		{words: "send it to us, and we measure it on the bench that made its record", kind: readsBench},
+	}
+}
+
+const resistorOhms = 10e3
+
+// test names the cheapest trial that would tell two causes apart, with what to
+// expect of either.
+func (t teller) test(w, rival weighed) string {
+	for _, one := range trials() {
+		if text, ok := t.outcome(one, w, rival); ok {
+			return text
+		}
+	}
+	return "Only a closer look on our bench can tell this from its nearest rival: please send the coil to us."
+}
+
+// outcome says what a trial would show under either cause; ok is false when it
+// does not tell them apart.
+func (t teller) outcome(one trial, w, rival weighed) (text string, ok bool) {
+	if one.kind == readsSerial {
+		return t.serialOutcome(one, w, rival)
+	}
+	if one.kind != readsBench && !one.bears(w) && !one.bears(rival) {
+		return "", false
+	}
+	a, b := t.after(one, w), t.after(one, rival)
+	step := t.situations[t.decisive].stepOhms
+	if one.kind == readsBench {
+		step = 1
+	}
+	if math.Abs(a-b) < max(2*step, leastSeparation*a) {
+		return "", false
+	}
+	words := one.words
+	if one.settles {
+		words += fmt.Sprintf(", at %s on it", quantity.FormatCelsius(t.settled(), 1))
+	}
+	return fmt.Sprintf("%s: %s if %s, %s if %s.", capital(words),
+		quantity.FormatOhms(a, step), t.supposing(w), quantity.FormatOhms(b, step), t.supposing(rival)), true
+}
+
+// leastSeparation is the relative difference a buyer sees for certain when the
+// same meter measures twice.
+const leastSeparation = 0.003
+
+func (t teller) serialOutcome(one trial, w, rival weighed) (text string, ok bool) {
+	if w.cause != OtherCoil && rival.cause != OtherCoil || t.in.Ours.Serial == "" {
+		return "", false
+	}
+	return fmt.Sprintf("%s: %s, or another number if it is another coil.", capital(one.words), t.in.Ours.Serial), true
+}
+
+// bears says whether a trial ends a cause.
+func (one trial) bears(w weighed) bool {
+	for _, cause := range w.causes() {
+		if slices.Contains(one.ends, cause) {
+			return true
+		}
+	}
+	return false
+}
+
+// causes are the single causes of a model.
+func (w weighed) causes() []Cause {
+	if w.cause == Combination {
+		return w.parts
+	}
+	return []Cause{w.cause}
+}
+
+// after is what a trial would show under a cause.
+func (t teller) after(one trial, w weighed) float64 {
+	base := t.situations[t.decisive]
+	value, _, _ := w.value()
+	switch one.kind {
+	case readsResistor:
+		if w.cause == MeterAccuracy {
+			return resistorOhms * (1 + value/100)
+		}
+		return resistorOhms
+	case readsBench:
+		s := w.apply(base, value)
+		return s.coil.ohms20*s.circuit.scale + s.circuit.jointOhms
+	}
+	before := t.under(w, base, value, nil).middle().centre
+	kept := t.under(w, base, value, one.ends)
+	if one.settles {
+		kept.celsius = t.settled()
+		return kept.middle().centre
+	}
+	// What the cause leaves open, it leaves open both times.
+	return t.setting.TheirsOhms * kept.middle().centre / before
+}
+
+// under is a situation with those causes of a model acting that have not ended.
+func (t teller) under(w weighed, s situation, value float64, ended []Cause) situation {
+	if w.cause != Combination {
+		if slices.Contains(ended, w.cause) {
+			return s
+		}
+		return w.apply(s, value)
+	}
+	for i, step := range w.steps {
+		if step != nil && !slices.Contains(ended, w.parts[i]) {
+			s = step(s, value)
+		}
+	}
+	if w.parts[0] == Temperature && !slices.Contains(ended, Temperature) {
+		s.celsius = t.remaining(w, value)
+	}
+	s.halfKelvin = 0
+	return s
+}
+
+// remaining is the temperature that explains what the other cause of a
+// combination leaves.
+func (t teller) remaining(w weighed, value float64) float64 {
+	s := w.steps[1](t.situations[t.decisive], value)
+	celsius, ok := solve(func(c float64) float64 { return s.gain*s.there(c) - t.setting.TheirsOhms }, copper.MinCelsius, copper.MaxCelsius)
+	if !ok {
+		return s.celsius
+	}
+	return celsius
+}
+
+// settled is the temperature a coil is thought to take beside a thermometer.
+func (t teller) settled() float64 {
+	if told := t.in.Theirs[t.decisive].TemperatureCelsius; told != nil {
+		return *told
+	}
+	return copper.ReferenceCelsius
+}
+
+func capital(words string) string { return strings.ToUpper(words[:1]) + words[1:] }

@@ -1,0 +1,259 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"coilkeep/internal/copper"
+	"coilkeep/internal/quantity"
+)
+
+// sentence says what the readings imply if this cause is at work.
+func (t teller) sentence(w weighed, value, low, high float64) string {
+	ohms := func(v float64) string {
+		return quantity.FormatOhms(v, math.Pow(10, math.Floor(math.Log10(max(v, 1e-3)))-2))
+	}
+	degrees := func(v float64) string { return quantity.FormatCelsius(v, 1) }
+	span := func(format func(float64) string) string {
+		if a, b := format(low), format(high); a != b {
+			return fmt.Sprintf("%s (%s to %s)", format(value), a, b)
+		}
+		return format(value)
+	}
+	percent := func(v float64) string { return percentOf(v) }
+	switch w.cause {
+	case MeterAccuracy:
+		return fmt.Sprintf("Nothing is at work but the accuracy of the meter: it would be off by %s.", span(percent))
+	case Temperature:
+		return fmt.Sprintf("The coil was at %s when it was measured.", span(degrees))
+	case ParallelControl:
+		return fmt.Sprintf("A volume or tone control of %s was connected across the coil.", span(ohms))
+	case ControlPosition:
+		return fmt.Sprintf("The coil was measured through a volume control that was at %s of its resistance, not fully up.", span(percent))
+	case ParallelHands:
+		return fmt.Sprintf("Fingers on both probes put %s across the coil.", span(ohms))
+	case SeriesContact:
+		return fmt.Sprintf("A poor contact or long lead added %s.", span(ohms))
+	case WiringSeries:
+		return fmt.Sprintf("Both coils were measured in series, the other one having %s at 20 °C.", span(ohms))
+	case WiringParallel:
+		return fmt.Sprintf("Both coils were measured in parallel, the other one having %s at 20 °C.", span(ohms))
+	case WiringSingle:
+		return fmt.Sprintf("One coil alone was measured, that of %s at 20 °C.", ohms(value))
+	case MainsHum:
+		return fmt.Sprintf("Hum from the mains put the meter off by %s.", span(percent))
+	case RangeOrUnit:
+		return fmt.Sprintf("A decimal point or unit slipped: %s was meant.", quantity.FormatOhms(t.setting.TheirsOhms/value, t.situations[t.decisive].stepOhms/value))
+	case OtherCoil:
+		return t.otherSentence(value, span(ohms))
+	case Repaired:
+		return fmt.Sprintf("The coil was mended or rewound since we measured it, and changed by %s.", span(percent))
+	case ShortedTurns:
+		return t.shortedSentence(value, low, high, span(percent))
+	case OpenWinding:
+		return fmt.Sprintf("The winding or a joint inside is partly broken and adds %s.", span(ohms))
+	case Combination:
+		return t.combinationSentence(w, value)
+	default:
+		return fmt.Sprintf("Something not thought of here: %s was on the probes.", ohms(value))
+	}
+}
+
+// percentOf writes a percentage to three significant digits at most.
+func percentOf(v float64) string { return fmt.Sprintf("%.3g %%", v) }
+
+func (t teller) otherSentence(value float64, span string) string {
+	for _, other := range t.in.Others {
+		if other.R20Ohms == value && other.Serial != "" {
+			return fmt.Sprintf("They may have coil %s, which has %s at 20 °C.", other.Serial, quantity.FormatOhms(value, 1))
+		}
+	}
+	text := fmt.Sprintf("They have another coil, of %s at 20 °C.", span)
+	nearest, distance := "", math.Inf(1)
+	for _, other := range t.in.Others {
+		if d := math.Abs(other.R20Ohms - value); d < distance && other.Serial != "" {
+			nearest, distance = fmt.Sprintf(" The nearest one known is %s, %s.", other.Serial, quantity.FormatOhms(other.R20Ohms, 1)), d
+		}
+	}
+	return text + nearest
+}
+
+func (t teller) shortedSentence(value, low, high float64, span string) string {
+	if n := float64(t.in.Ours.Turns); n > 0 {
+		return fmt.Sprintf("About %s of its %.0f turns are shorted (%s to %s), %s of the winding.",
+			turns(value/100*n), n, turns(low/100*n), turns(high/100*n), percentOf(value))
+	}
+	return fmt.Sprintf("Part of the turns are shorted: %s of the winding.", span)
+}
+
+// turns writes a number of turns to two significant digits.
+func turns(n float64) string {
+	step := math.Pow(10, max(0, math.Floor(math.Log10(max(n, 1)))-1))
+	return fmt.Sprintf("%.0f", math.Round(n/step)*step)
+}
+
+func (t teller) combinationSentence(w weighed, value float64) string {
+	other := t.supposingCause(w.parts[1], value)
+	if w.parts[0] != Temperature {
+		return fmt.Sprintf("Two things at once: both coils were in series, and %s (%s).", other, quantity.FormatOhms(value, 0))
+	}
+	return fmt.Sprintf("Two things at once: %s (%s of %.3g %s), and the coil was at %s.", other, w.parameter, value, w.unit,
+		quantity.FormatCelsius(t.remaining(w, value), 1))
+}
+
+// supposing is a cause as the end of a sentence that begins with "if".
+func (t teller) supposing(w weighed) string {
+	value, _, _ := w.value()
+	if w.cause == Combination {
+		return fmt.Sprintf("%s and %s", t.supposingCause(w.parts[0], value), t.supposingCause(w.parts[1], value))
+	}
+	if w.cause == Temperature && value < t.settled() {
+		return "it was cold"
+	}
+	return t.supposingCause(w.cause, value)
+}
+
+func (t teller) supposingCause(cause Cause, value float64) string {
+	switch cause {
+	case MeterAccuracy:
+		return "only the meter is off"
+	case Temperature:
+		if t.setting.EN < 0 {
+			return "it was cold"
+		}
+		return "it was warm"
+	case ParallelControl:
+		return "a volume control was in circuit"
+	case ControlPosition:
+		return "the volume control was turned down"
+	case ParallelHands:
+		return "fingers were on the probes"
+	case SeriesContact:
+		return "a contact was poor"
+	case WiringSeries:
+		return "both coils were in series"
+	case WiringParallel:
+		return "both coils were in parallel"
+	case WiringSingle:
+		return "one of the two coils was measured alone"
+	case MainsHum:
+		return "hum disturbed the meter"
+	case RangeOrUnit:
+		return "range or unit slipped"
+	case OtherCoil:
+		return "it is another coil"
+	case Repaired:
+		return "the coil was rewound"
+	case ShortedTurns:
+		return "turns are shorted"
+	case OpenWinding:
+		return "the winding is partly broken"
+	default:
+		return "something else is at work"
+	}
+}
+
+// meaning says what the E_n score means here.
+func (r Result) meaning() string {
+	difference := 100 * (r.TheirsOhms/r.ExpectedOhms - 1)
+	if r.Agrees {
+		return fmt.Sprintf("The two agree: a difference of %+.1f %% lies within what both leave open (E_n = %.2f, agreement is from −1 to 1). "+
+			"The same wire is on the coil, as far as this shows; it is no proof of a sound coil, because one shorted turn in thousands moves the resistance by about a hundredth of a percent.",
+			difference, r.EN)
+	}
+	return fmt.Sprintf("The two do not agree: a difference of %+.1f %% is more than both leave open (E_n = %.2f, agreement is from −1 to 1). Something besides the accuracy of the meters is at work.",
+		difference, r.EN)
+}
+
+// answer writes a letter to the buyer: neutral, without blame, true.
+func (in Input) answer(r Result) string {
+	theirs := in.Theirs[r.Reading]
+	shown := quantity.FormatOhms(r.TheirsOhms, theirs.ResolutionOhms)
+	name := "your coil"
+	if in.Ours.Serial != "" {
+		name = "coil " + in.Ours.Serial
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "Thank you for measuring and for telling us.\n\n")
+	fmt.Fprintf(&b, "We recorded %s at 20 °C for %s. Copper has about %.2f %% more resistance for every degree it is warmer, so the same coil reads differently in a cold and in a warm room. ",
+		quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms), name, 100*in.Ours.winding().alpha)
+	fmt.Fprintf(&b, "%s, a perfect meter would have shown %s to %s. You read %s.", theirs.conditions(),
+		quantity.FormatOhms(r.ExpectedLowOhms, roughly(r)), quantity.FormatOhms(r.ExpectedHighOhms, roughly(r)), shown)
+	b.WriteString(in.others(r))
+	b.WriteString("\n\n" + r.verdictParagraph())
+	fmt.Fprintf(&b, "\n\n%s\n\nPlease unplug the instrument from the amplifier before you measure or open anything. "+
+		"Valve amplifiers hold dangerous voltage even when switched off; leave anything inside one, and soldering you are not sure of, to a qualified person.\n", r.Damage.Advice)
+	if len(r.Assumptions) > 0 {
+		fmt.Fprintf(&b, "\nWe took for granted, because we do not know better:\n")
+		for _, a := range r.Assumptions {
+			fmt.Fprintf(&b, "- %s\n", a)
+		}
+		b.WriteString("If any of this was different, tell us and we look again.\n")
+	}
+	return b.String()
+}
+
+// others tells of the readings besides the one that is furthest off.
+func (in Input) others(r Result) string {
+	var b strings.Builder
+	for i, setting := range r.Settings {
+		if i == r.Reading {
+			continue
+		}
+		verdict := "does not agree"
+		if setting.Agrees {
+			verdict = "agrees"
+		}
+		fmt.Fprintf(&b, " You also read %s, where we expected %s to %s; that %s.", quantity.FormatOhms(setting.TheirsOhms, in.Theirs[i].ResolutionOhms),
+			quantity.FormatOhms(setting.ExpectedLowOhms, 10), quantity.FormatOhms(setting.ExpectedHighOhms, 10), verdict)
+	}
+	return b.String()
+}
+
+// roughly is the step the expected range is told in.
+func roughly(r Result) float64 {
+	return math.Pow(10, math.Floor(math.Log10(max(r.ExpectedExpandedUncertaintyOhms, 0.01*r.TheirsExpandedUncertaintyOhms)))-1)
+}
+
+func (r Reading) conditions() string {
+	where := ""
+	if r.Clips == Jack {
+		where = ", through the controls"
+	}
+	if r.TemperatureCelsius == nil {
+		return "In an ordinary room" + where
+	}
+	return "At " + quantity.FormatCelsius(*r.TemperatureCelsius, 0) + where
+}
+
+func (r Result) verdictParagraph() string {
+	if r.Agrees {
+		return "The two agree within what your meter and ours can promise together: there is as much wire on the coil as we recorded. " + r.implied()
+	}
+	var b strings.Builder
+	b.WriteString("That is further away than the two meters alone can account for, so something else plays a part. ")
+	first := r.Explanations[0]
+	fmt.Fprintf(&b, "What fits best (%s): %s", first.Words, lowerFirst(first.Sentence))
+	if len(r.Explanations) > 1 {
+		next := r.Explanations[1]
+		fmt.Fprintf(&b, " Next (%s): %s", next.Words, lowerFirst(next.Sentence))
+	}
+	fmt.Fprintf(&b, "\n\nThis would tell: %s", lowerFirst(first.Test))
+	return b.String()
+}
+
+// implied says what temperature the reading belongs to, where there is one.
+func (r Result) implied() string {
+	if r.ImpliedCelsius == nil || math.Abs(*r.ImpliedCelsius-copper.ReferenceCelsius) > 20 {
+		return "This does not tell us everything about a coil, but nothing in it is out of order."
+	}
+	return fmt.Sprintf("Your number is what the coil has at about %s.", quantity.FormatCelsius(*r.ImpliedCelsius, 1))
+}
+
+func lowerFirst(text string) string {
+	if text == "" {
+		return ""
+	}
+	return strings.ToLower(text[:1]) + text[1:]
+}
