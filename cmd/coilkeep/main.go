@@ -91,6 +91,7 @@ func coilkeep() menu {
 			}},
 			{"Sums", []command{
 				{"normalize", "Refer a measured resistance to 20 °C.", runNormalize},
+				{"compare", "Set somebody else's reading against a coil's record.", runCompare},
 				{"wire", "Wire length, turns and resistance of a coil, either way round.", runWire},
 			}},
 			{"Records", []command{

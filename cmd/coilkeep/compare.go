@@ -1,0 +1,408 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"coilkeep/internal/compare"
+	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+)
+
+// compareFlags are the flags of compare.
+type compareFlags struct {
+	databaseFlags
+	serial, mate     *string
+	r20, uncertainty *string
+	alphaFlags       alphaFlags
+	turns            *int
+	theirs           *string
+	told             map[string]*string // what is told of a reading, by flag
+	controlFull      *bool
+	also             *[]string
+	seed             *uint64
+	letter, json     *bool
+}
+
+func runCompare(ctx context.Context, env *environment, args []string) error {
+	f := newDatabaseFlags("compare --theirs OHMS",
+		"Set what somebody else measured on one of our coils against its record: what they\nshould have read, whether the two agree, what explains the difference, and which\ntest would tell. What is not said is assumed, and every assumption is listed.",
+		"compare --serial HN-0042 --theirs 6.28k\ncompare --serial HN-0042 --theirs 6.48k --temperature 21 --clips jack --control 500k\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --temperature 23 --meter-percent 0.5 --meter-digits 2 --json\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --also \"6.63k temperature=21\" --letter")
+	flags := compareFlags{
+		databaseFlags: f,
+		serial:        f.String("serial", "", "`SERIAL` number of our coil, as recorded"),
+		r20:           f.String("r20", "", "or its resistance at 20 °C, in `OHMS`"),
+		uncertainty:   f.String("uncertainty", "", "expanded uncertainty of --r20, in `OHMS`"),
+		alphaFlags:    newAlphaFlags(f.flagSet),
+		turns:         f.Int("turns", 0, "`NUMBER` of turns, with --r20"),
+		theirs:        f.String("theirs", "", "what they read, in `OHMS`, with the digits they told: 6.28k"),
+		told:          map[string]*string{},
+	}
+	for _, one := range readingSettings {
+		flags.told[one.name] = f.String(one.name, "", one.about)
+	}
+	flags.controlFull = f.Bool("control-full", false, "the volume control was fully up")
+	flags.mate = f.String("mate", "", "`SERIAL` number of the other coil of a two-coil assembly")
+	flags.also = f.StringArray("also", nil, "another reading with the same meter, as `TEXT`: \"6.63k temperature=21 clips=leads\"")
+	f.Lookup("also").DefValue = "" // none, which needs no telling
+	flags.seed = f.Uint64("seed", 1, "`NUMBER` to start the Monte Carlo propagation from")
+	flags.letter = f.Bool("letter", false, "print the letter to the buyer instead")
+	flags.json = f.Bool("json", false, "print JSON: ohms, degrees Celsius, kelvin")
+	if err := flags.parse(env, args, 0, 0); err != nil {
+		return err
+	}
+	in, err := flags.input(ctx, env)
+	if err != nil {
+		return err
+	}
+	result, err := compare.Compare(in)
+	if err != nil {
+		return flags.explainInput(err)
+	}
+	switch {
+	case *flags.json:
+		return printJSON(env.stdout, result)
+	case *flags.letter:
+		_, err := io.WriteString(env.stdout, result.Answer)
+		return err
+	}
+	return printComparison(env.stdout, in, result)
+}
+
+// readingSetting is something that may be told of a reading, by flag or in
+// --also.
+type readingSetting struct {
+	name, about string
+	set         func(r *compare.Reading, text string) error
+	// ofMeter is true for what stays the same from reading to reading.
+	ofMeter bool
+}
+
+var readingSettings = []readingSetting{
+	{"temperature", "what a thermometer beside the coil showed, in degrees `CELSIUS`", setCelsius, false},
+	{"temperature-uncertainty", "how far the copper may be from it, in `KELVIN` either way",
+		setNumber(func(r *compare.Reading, v *float64) { r.TemperatureUncertaintyKelvin = v }), false},
+	{"meter-percent", "accuracy of their meter, in `PERCENT` of the reading either way",
+		setNumber(func(r *compare.Reading, v *float64) { r.MeterPercent = v }), true},
+	{"meter-digits", "and in `STEPS` of the last digit either way",
+		setNumber(func(r *compare.Reading, v *float64) { r.MeterDigits = v }), true},
+	{"meter-uncertainty", "expanded uncertainty of a calibrated bench, in `OHMS`, instead",
+		setOhms(func(r *compare.Reading, v *float64) { r.MeterExpandedUncertaintyOhms = v }), true},
+	{"clips", "`PLACE` the clips were: leads (the coil's own wires) or jack",
+		func(r *compare.Reading, text string) error { r.Clips = compare.Clips(text); return nil }, false},
+	{"control", "nominal value of the volume control, in `OHMS`",
+		setOhms(func(r *compare.Reading, v *float64) { r.ControlOhms = v }), true},
+	{"control-tolerance", "of the volume control, in `PERCENT` either way",
+		setNumber(func(r *compare.Reading, v *float64) { r.ControlTolerancePercent = v }), true},
+	{"cable", "resistance of leads and cable, in `OHMS`",
+		setNumber(func(r *compare.Reading, v *float64) { r.CableOhms = v }), true},
+	{"wiring", "`KIND` of wiring of a two-coil assembly: single, series or parallel",
+		func(r *compare.Reading, text string) error { r.Wiring = compare.Wiring(text); return nil }, false},
+	{"hands", "on or off: `WHETHER` fingers touched both probes",
+		func(r *compare.Reading, text string) error { r.Hands = compare.Hands(text); return nil }, false},
+	{"date", "`WHEN` they measured, in their words; kept only",
+		func(r *compare.Reading, text string) error { r.Date = text; return nil }, false},
+}
+
+func setCelsius(r *compare.Reading, text string) error {
+	v, err := parseCelsius(text)
+	r.TemperatureCelsius = &v
+	return err
+}
+
+func setOhms(put func(*compare.Reading, *float64)) func(*compare.Reading, string) error {
+	return func(r *compare.Reading, text string) error {
+		v, err := parseOhms(text)
+		put(r, &v)
+		return err
+	}
+}
+
+func setNumber(put func(*compare.Reading, *float64)) func(*compare.Reading, string) error {
+	return func(r *compare.Reading, text string) error {
+		v, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+		if err != nil {
+			return fmt.Errorf("%q is not a number", text)
+		}
+		put(r, &v)
+		return nil
+	}
+}
+
+// input gathers everything that is known.
+func (f compareFlags) input(ctx context.Context, env *environment) (compare.Input, error) {
+	first, err := f.firstReading()
+	if err != nil {
+		return compare.Input{}, err
+	}
+	in := compare.Input{Theirs: []compare.Reading{first}, Seed: *f.seed}
+	for _, text := range *f.also {
+		r, err := f.anotherReading(first, text)
+		if err != nil {
+			return compare.Input{}, err
+		}
+		in.Theirs = append(in.Theirs, r)
+	}
+	switch {
+	case *f.serial == "" && *f.r20 == "":
+		return compare.Input{}, f.wrong("which coil? Say --serial SERIAL, or --r20 OHMS with --uncertainty OHMS")
+	case *f.serial != "" && (*f.r20 != "" || *f.uncertainty != "" || f.alphaFlags.given() || f.Changed("turns")):
+		return compare.Input{}, f.wrong("--serial takes everything from the record; leave out --r20, --uncertainty, --turns and what tells of the wire")
+	case *f.serial == "":
+		if in.Ours, err = f.typedRecord(); err != nil {
+			return compare.Input{}, err
+		}
+		if *f.mate == "" {
+			return in, nil
+		}
+	}
+	return in, f.read(ctx, env, func(store *history.Store) error { return f.fromHistory(ctx, store, &in) })
+}
+
+func (f compareFlags) firstReading() (compare.Reading, error) {
+	if *f.theirs == "" {
+		return compare.Reading{}, f.wrong("what did they read? Say --theirs OHMS")
+	}
+	r := compare.Reading{ControlFull: *f.controlFull}
+	if err := f.setValue(&r, "--theirs", *f.theirs); err != nil {
+		return r, err
+	}
+	for _, one := range readingSettings {
+		if f.Changed(one.name) {
+			if err := one.set(&r, *f.told[one.name]); err != nil {
+				return r, f.wrong("--%s: %v", one.name, err)
+			}
+		}
+	}
+	return r, nil
+}
+
+// setValue reads what the meter showed. An overload is no resistance, and what
+// it may mean is worth more than a complaint about digits.
+func (f compareFlags) setValue(r *compare.Reading, flag, text string) error {
+	switch strings.ToLower(strings.Trim(text, " .-")) {
+	case "ol", "o.l", "overload", "open", "inf", "1":
+		return f.wrong("%s %q is an overload, not a resistance: choose a range above the coil's, press the clips on bare wire and read again; if it stays so, the winding or a joint is open and the coil should come back", flag, text)
+	}
+	var err error
+	if r.Ohms, r.ResolutionOhms, err = quantity.ParseOhms(text); err != nil {
+		return f.wrong("%s: %v", flag, err)
+	}
+	return nil
+}
+
+// anotherReading reads the text of --also: a value, and name=value for what is
+// told of it. The meter is that of the first reading.
+func (f compareFlags) anotherReading(first compare.Reading, text string) (compare.Reading, error) {
+	r := compare.Reading{
+		MeterPercent: first.MeterPercent, MeterDigits: first.MeterDigits, MeterExpandedUncertaintyOhms: first.MeterExpandedUncertaintyOhms,
+		ControlOhms: first.ControlOhms, ControlTolerancePercent: first.ControlTolerancePercent, CableOhms: first.CableOhms,
+	}
+	var value, names []string
+	for _, one := range readingSettings {
+		if !one.ofMeter {
+			names = append(names, one.name)
+		}
+	}
+	for word := range strings.FieldsSeq(text) {
+		name, setting, found := strings.Cut(word, "=")
+		if !found {
+			value = append(value, word)
+			continue
+		}
+		known := false
+		for _, one := range readingSettings {
+			if one.name != name || one.ofMeter {
+				continue
+			}
+			known = true
+			if err := one.set(&r, setting); err != nil {
+				return r, f.wrong("--also %q: %s: %v", text, name, err)
+			}
+		}
+		if !known {
+			return r, f.wrong("--also %q: nothing called %s can be told of a reading%s", text, name, didYouMean(name, names))
+		}
+	}
+	return r, f.setValue(&r, "--also", strings.Join(value, " "))
+}
+
+func (f compareFlags) typedRecord() (compare.Record, error) {
+	r := compare.Record{Turns: *f.turns}
+	var err error
+	if r.R20Ohms, err = parseOhms(*f.r20); err != nil {
+		return r, f.wrong("--r20: %v", err)
+	}
+	if *f.uncertainty == "" {
+		return r, f.wrong("how well is --r20 known? Say --uncertainty OHMS")
+	}
+	if r.ExpandedUncertaintyOhms, err = parseOhms(*f.uncertainty); err != nil {
+		return r, f.wrong("--uncertainty: %v", err)
+	}
+	if f.alphaFlags.given() || f.Changed("alpha-uncertainty") {
+		r.AlphaPerKelvin, r.AlphaStandardUncertaintyPerKelvin, err = f.alphaFlags.value()
+	}
+	return r, err
+}
+
+// fromHistory adds what the database knows: the coil, its mate, and the coils
+// of the same batch, which are those it may have been swapped with.
+func (f compareFlags) fromHistory(ctx context.Context, store *history.Store, in *compare.Input) error {
+	if *f.mate != "" {
+		mate, _, err := recordOf(ctx, store, *f.mate)
+		if err != nil {
+			return err
+		}
+		in.Mate = &mate
+	}
+	if *f.serial == "" {
+		return nil
+	}
+	var batch string
+	var err error
+	if in.Ours, batch, err = recordOf(ctx, store, *f.serial); err != nil || batch == "" {
+		return err
+	}
+	neighbours, err := latest(ctx, store, history.Filter{Batch: batch}, compare.MaxOthers)
+	if err != nil {
+		return err
+	}
+	seen := map[string]bool{*f.serial: true, *f.mate: true}
+	for _, m := range neighbours {
+		if !seen[m.Serial] && counts(m) {
+			seen[m.Serial] = true
+			in.Others = append(in.Others, compare.Record{Serial: m.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms})
+		}
+	}
+	return nil
+}
+
+// counts says whether a measurement still stands.
+func counts(m history.Measurement) bool {
+	return m.Status != history.Void && m.Status != history.Superseded
+}
+
+// recordOf is the newest measurement of a coil that stands, and its batch.
+func recordOf(ctx context.Context, store *history.Store, serial string) (compare.Record, string, error) {
+	coil, err := store.Coil(ctx, serial)
+	if err != nil {
+		return compare.Record{}, "", err
+	}
+	for _, m := range coil.Measurements {
+		if !counts(m) {
+			continue
+		}
+		full, _, err := store.Measurement(ctx, m.ID)
+		if err != nil {
+			return compare.Record{}, "", err
+		}
+		r := compare.Record{
+			Serial: serial, R20Ohms: full.R20Ohms, ExpandedUncertaintyOhms: full.ExpandedUncertaintyOhms,
+			AlphaPerKelvin: full.AlphaPerKelvin, AlphaStandardUncertaintyPerKelvin: full.Inputs.AlphaStandardUncertaintyPerKelvin, Measured: &full.Inputs,
+		}
+		if full.Design != "" {
+			design, err := store.DesignRevision(ctx, full.Design, full.DesignRevision)
+			if err != nil {
+				return compare.Record{}, "", err
+			}
+			r.Turns = design.Turns
+		}
+		return r, full.Batch, nil
+	}
+	return compare.Record{}, "", errors.New("coil " + serial + " has no measurement that still counts")
+}
+
+// explainInput tells a value that cannot be true as a mistake on the command
+// line, by the flag it came from.
+func (f compareFlags) explainInput(err error) error {
+	var bad *compare.InputError
+	if !errors.As(err, &bad) {
+		return err
+	}
+	place, field, _ := strings.Cut(bad.Field, ".")
+	flag, known := map[string]string{
+		"r20_ohms": "--r20", "expanded_uncertainty_ohms": "--uncertainty", "alpha_per_kelvin": "--alpha",
+		"alpha_standard_uncertainty_per_kelvin": "--alpha-uncertainty", "turns": "--turns",
+		"ohms": "--theirs", "resolution_ohms": "--theirs", "temperature_celsius": "--temperature",
+		"temperature_uncertainty_kelvin": "--temperature-uncertainty", "meter_percent": "--meter-percent",
+		"meter_digits": "--meter-digits", "meter_expanded_uncertainty_ohms": "--meter-uncertainty",
+		"clips": "--clips", "wiring": "--wiring", "hands": "--hands", "control_ohms": "--control",
+		"control_tolerance_percent": "--control-tolerance", "cable_ohms": "--cable",
+	}[field]
+	switch {
+	case place == "ours" && *f.serial != "" || place == "mate" || strings.HasPrefix(place, "others") || !known && field != "":
+		return fmt.Errorf("the record cannot be compared: %w", err)
+	case field == "":
+		return f.wrong("--also: %v", err)
+	case place != "ours" && place != "theirs[0]":
+		flag = "--also: " + strings.TrimPrefix(flag, "--")
+	}
+	return f.wrong("%s %s", flag, bad.Problem)
+}
+
+func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
+	theirs := in.Theirs[r.Reading]
+	pairs := []string{
+		"Our record", quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms) + " at 20 °C",
+		"They read", quantity.FormatOhms(r.TheirsOhms, theirs.ResolutionOhms),
+		"Expected", fmt.Sprintf("%s (95 %%: %s to %s)", quantity.FormatOhmsWithin(r.ExpectedOhms, r.ExpectedExpandedUncertaintyOhms),
+			quantity.FormatOhms(r.ExpectedLowOhms, 1), quantity.FormatOhms(r.ExpectedHighOhms, 1)),
+	}
+	if r.At20 != nil {
+		pairs = append(pairs, "Theirs at 20 °C", quantity.FormatOhmsWithin(r.At20.TheirsOhms, r.At20.TheirsExpandedUncertaintyOhms))
+	}
+	if r.ImpliedCelsius != nil {
+		pairs = append(pairs, "Implied temperature", fmt.Sprintf("%s ± %.1f K", celsius(*r.ImpliedCelsius), *r.ImpliedUncertaintyKelvin))
+	}
+	pairs = append(pairs, "Agreement", fmt.Sprintf("E_n = %.2f: %s", r.EN, map[bool]string{true: "they agree", false: "they do not agree"}[r.Agrees]))
+	if err := facts(w, pairs...); err != nil {
+		return err
+	}
+	for _, paragraph := range append([]string{r.Meaning}, ranked(r)...) {
+		if _, err := fmt.Fprintf(w, "\n%s\n", paragraph); err != nil {
+			return err
+		}
+	}
+	if _, err := fmt.Fprintf(w, "\nFault of the coil: %.1f %%. %s\n", 100*r.Damage.Probability, r.Damage.Advice); err != nil {
+		return err
+	}
+	return printConditions(w, r)
+}
+
+// ranked writes the explanations as paragraphs, the most probable first.
+func ranked(r compare.Result) []string {
+	var paragraphs []string
+	for i, x := range r.Explanations {
+		paragraphs = append(paragraphs, fmt.Sprintf("%d. %s, %.0f %% (%s): %s\n   To tell it from %s: %s",
+			i+1, x.Cause, 100*x.Probability, x.Words, x.Sentence, x.Rival, x.Test))
+	}
+	if r.UnlistedProbability >= 0.005 {
+		paragraphs = append(paragraphs, fmt.Sprintf("All other causes together: %.0f %%.", 100*r.UnlistedProbability))
+	}
+	return paragraphs
+}
+
+// printConditions writes what a meter should show, and what was assumed.
+func printConditions(w io.Writer, r compare.Result) error {
+	rows := [][]string{{"COIL AT", "SHOULD SHOW", "FROM", "TO"}}
+	for _, row := range r.Table {
+		rows = append(rows, []string{celsius(row.Celsius), quantity.FormatOhms(row.Ohms, 1), quantity.FormatOhms(row.LowOhms, 1), quantity.FormatOhms(row.HighOhms, 1)})
+	}
+	fmt.Fprintln(w)
+	if err := columns(w, "", rows); err != nil {
+		return err
+	}
+	for i, a := range r.Assumptions {
+		if i == 0 {
+			fmt.Fprintln(w)
+		}
+		if _, err := fmt.Fprintf(w, "Assumed: %s.\n", a); err != nil {
+			return err
+		}
+	}
+	return nil
+}
