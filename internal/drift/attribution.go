@@ -147,17 +147,15 @@ type mark struct {
 	far   int     // coils from the estimated place
 }
 
-// also says that the mark is one of several.
+// mark is the attribution to something recorded; also says that there is a better
+// one.
 func (d drifting) mark(m mark, also bool) Attribution {
 	evidence := fmt.Sprintf("%s at coil %d, %s; the shift tested there alone has %s", m.what, d.sequence+m.far, where(m.far), chance(m.p))
-	sentence := d.sentence()
 	if also {
-		sentence = fmt.Sprintf("from coil %d: it may also be %s", d.sequence, m.what)
-	} else {
-		d.what += ", at " + m.what
-		sentence = d.sentence()
+		return Attribution{m.cause, d.sequence, evidence, m.p, fmt.Sprintf("from coil %d: it may also be %s", d.sequence, m.what)}
 	}
-	return Attribution{m.cause, d.sequence, evidence, m.p, sentence}
+	d.what += ", at " + m.what
+	return Attribution{m.cause, d.sequence, evidence, m.p, d.sentence()}
 }
 
 func where(far int) string {

@@ -331,7 +331,8 @@ func TestContractNames(t *testing.T) {
 				}
 				at = l[0]
 			}
-			m, ok := at.(map[string]any)
+			m, _ := at.(map[string]any)
+			var ok bool
 			if at, ok = m[key]; !ok {
 				t.Errorf("no %v", path)
 				return

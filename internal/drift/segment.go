@@ -11,11 +11,9 @@ import (
 // ends count kept coils, from 0; last is one past.
 type piece struct {
 	first, last int
-	// level and error are the mean and its standard error; the slope in ohms a
-	// coil is 0 for a level. kink is where a slope begins: the piece is level
-	// before.
-	level, sigma float64
-	slope        float64
+	// level is the mean; the slope in ohms a coil is 0 for a level. kink is where a
+	// slope begins: the piece is level before.
+	level, slope float64
 	kink         int
 }
 
