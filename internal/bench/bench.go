@@ -2,7 +2,9 @@ package bench
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -58,6 +60,10 @@ type instrumentState struct {
 	screen     *capture.Screen
 	instrument driver.Instrument
 	opened     bool // it has been open at least once
+	// readable is when it last gave an answer that could be read, or was opened.
+	readable time.Time
+	// logged holds what was logged of it since it was last up.
+	logged []string
 }
 
 // New returns a bench that is not running yet. None of its arguments may be
@@ -193,25 +199,56 @@ func (b *Bench) instrumentOpened(s *instrumentState, n notice) {
 		b.counter.Reconnected(b.settings.Name, s.Role)
 	}
 	s.opened, s.instrument, s.Identity = true, n.instrument, n.identity
-	s.Fault = "opened, waiting for its first reading"
+	s.readable = b.now()
 	s.screen.Reset()
 	if _, typed := n.instrument.(driver.Typist); typed {
 		s.Up, s.Fault = true, ""
 	}
-	b.log.Info("instrument opened", "role", s.Role, "device", s.Port, "identity", s.Identity)
+	b.log.Debug("instrument opened", "role", s.Role, "device", s.Port, "identity", s.Identity)
 	b.configure()
 }
 
 func (b *Bench) instrumentDown(s *instrumentState, n notice) {
-	if s.Fault != n.fault {
-		b.log.Warn("instrument down", "role", s.Role, "device", s.Port, "err", n.fault)
-	}
-	s.Up, s.Fault = false, n.fault
 	if n.lost {
 		s.instrument = nil
 	}
+	b.down(s, n.fault)
+}
+
+// down marks an instrument as giving nothing, and why.
+func (b *Bench) down(s *instrumentState, fault string) {
+	s.Up, s.Fault = false, fault
+	s.logOnce(b.log, fault)
 	if s.Role == history.Meter {
-		b.ended(b.machine.Lost(b.now(), n.fault))
+		b.ended(b.machine.Lost(b.now(), fault))
+	}
+}
+
+// logOnce logs a fault that is new since the instrument was last up; one that
+// is switched off all night tries again every few seconds.
+func (s *instrumentState) logOnce(log *slog.Logger, fault string) {
+	const most = 4
+	if slices.Contains(s.logged, fault) || len(s.logged) >= most {
+		return
+	}
+	s.logged = append(s.logged, fault)
+	log.Warn("instrument down", "role", s.Role, "device", s.Port, "err", fault)
+}
+
+// unreadable takes an answer that cannot be read. One is nothing; nothing else
+// for longer than a time-out is a fault.
+func (b *Bench) unreadable(s *instrumentState, r driver.Reading) {
+	settings := b.settings.Meter
+	if s.Role == history.Probe {
+		settings = *b.settings.Probe
+	}
+	if r.Time.Sub(s.readable) <= settings.Timeout {
+		return
+	}
+	changed := s.Up
+	b.down(s, fmt.Sprintf("its answers cannot be read (%s): are baud, frame, line ends and pattern right, and the cable sound?", r.Reason))
+	if changed {
+		b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
 	}
 }
 
@@ -220,16 +257,23 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 	r.Time = b.clock.at(r.Time)
 	r = s.screen.Check(r)
 	b.counter.ReadingSeen(b.settings.Name, s.Role, r.Status)
-	wasUp := s.Up
-	s.Up, s.Fault = true, ""
-	if r.Status == driver.Impossible {
-		s.Fault = r.Reason
-	}
 	at := r.Time
 	s.LastAt, s.LastRaw, s.LastStatus = &at, r.Raw, string(r.Status)
 	b.hub.Publish(Event{ReadingEvent, b.settings.Name, readingData(b.settings.Name, s.Role, r)})
+	wasUp := s.Up
+	if r.Status == driver.Unreadable {
+		b.unreadable(s, r)
+		if !s.Up {
+			return
+		}
+	} else {
+		s.Up, s.Fault, s.readable, s.logged = true, "", r.Time, nil
+	}
+	if r.Status == driver.Impossible {
+		s.Fault = r.Reason
+	}
 	if !wasUp {
-		b.log.Info("instrument up", "role", s.Role, "device", s.Port)
+		b.log.Info("instrument up", "role", s.Role, "device", s.Port, "identity", s.Identity)
 		b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
 	}
 	switch {

@@ -28,8 +28,8 @@ type fakeBench struct {
 }
 
 type fakeCable struct {
-	gone, silent bool
-	current      *fakeInstrument
+	gone, silent, garbage bool
+	current               *fakeInstrument
 }
 
 type fakeInstrument struct {
@@ -81,6 +81,8 @@ func (i *fakeInstrument) Read(ctx context.Context) (driver.Reading, error) {
 		return driver.Reading{}, fmt.Errorf("read: %w", driver.ErrLineLost)
 	case c.silent:
 		return driver.Reading{}, fmt.Errorf("read: %w", driver.ErrSilent)
+	case c.garbage:
+		return driver.Reading{Time: time.Now(), Status: driver.Unreadable, Reason: "noise", Raw: `\x00\xff`}, nil
 	}
 	r := driver.Reading{Time: time.Now(), Status: driver.OK, Resolution: 0.01, Value: 21.5, Raw: "21.50"}
 	if i.probe {
@@ -384,6 +386,26 @@ func TestSilentInstruments(t *testing.T) {
 	p.untilState(capture.Recorded)
 	p.do(func() { p.meter.silent = true })
 	p.untilState(capture.Offline)
+}
+
+// Garbage for longer than a time-out is as good as silence: what was last read
+// must not look live.
+func TestGarbageIsNamed(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	p.do(func() { p.meter.garbage = true })
+	s := p.untilState(capture.Offline)
+	if s.Meter.Up || !strings.Contains(s.Meter.Fault, "noise") || !strings.Contains(s.Meter.Fault, "baud") {
+		t.Errorf("meter up %v, fault %q; want it down, with the reason and what to check", s.Meter.Up, s.Meter.Fault)
+	}
+	p.do(func() { p.meter.garbage, p.probe.garbage = false, true })
+	p.untilState(capture.Open)
+	s = p.until("the garbage of the probe to be named", func(s Snapshot) bool { return strings.Contains(s.Probe.Fault, "noise") })
+	if s.Probe.Up || !s.Meter.Up {
+		t.Errorf("probe up %v, meter up %v", s.Probe.Up, s.Meter.Up)
+	}
+	p.do(func() { p.probe.garbage = false })
+	p.measure(6600)
 }
 
 // failing is a history whose disk is full until it is mended.

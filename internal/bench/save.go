@@ -97,10 +97,13 @@ func (b *Bench) retry(ctx context.Context) {
 // saved handles the end of an attempt to write.
 func (b *Bench) saved(ctx context.Context, s saved) {
 	if s.err != nil {
-		b.log.Error("measurement not saved, will try again", "coil", b.pending.measurement.Serial, "err", s.err)
+		why := s.err.Error()
+		if why != b.pending.why { // a disk may be full all night
+			b.log.Error("measurement not saved, will try again", "coil", b.pending.measurement.Serial, "err", s.err)
+		}
 		b.pending.writing = false
 		b.pending.retryAt = b.now().Add(retryAfter)
-		b.pending.why = s.err.Error()
+		b.pending.why = why
 		b.machine.Unsaved(b.pending.why)
 		return
 	}
