@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"net"
+	"syscall"
 
 	"github.com/coreos/go-systemd/v22/daemon"
 	"golang.org/x/sync/errgroup"
@@ -61,7 +63,7 @@ func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func
 	}
 	listener, err := net.Listen("tcp", cfg.Web.Listen)
 	if err != nil {
-		return fmt.Errorf("listen on %s: %w; is another program there? Choose another listen address in [web]", cfg.Web.Listen, err)
+		return cannotListen(err)
 	}
 
 	d := assembleDaemon(cfg, store, log)
@@ -81,6 +83,20 @@ func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func
 	log.Info("serving", "address", listener.Addr().String(), "history", store.Path())
 	notifySystemd(log, daemon.SdNotifyReady)
 	return d.run(ctx, server, listener, log, beside)
+}
+
+// cannotListen says what to do when the pages cannot be served.
+func cannotListen(err error) error {
+	advice := "choose another listen address in [web]"
+	switch {
+	case errors.Is(err, syscall.EADDRINUSE):
+		advice = "another program is there; stop it, or " + advice
+	case errors.Is(err, fs.ErrPermission):
+		advice = "ports below 1024 are mostly for the administrator; " + advice + `, such as "127.0.0.1:8020"`
+	case errors.Is(err, syscall.EADDRNOTAVAIL):
+		advice = "this machine has no such address; " + advice
+	}
+	return fmt.Errorf("%w; %s", err, advice)
 }
 
 // running is a daemon that is up.

@@ -1,0 +1,43 @@
+package main
+
+import (
+	"errors"
+	"io/fs"
+	"net"
+	"os"
+	"strings"
+	"syscall"
+	"testing"
+)
+
+func TestCannotListenSaysWhy(t *testing.T) {
+	t.Parallel()
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	_, busy := net.Listen("tcp", taken.Addr().String())
+	if busy == nil {
+		t.Fatal("a port was opened twice")
+	}
+	// A test may run as administrator, whom no port is forbidden.
+	forbidden := &net.OpError{Op: "listen", Net: "tcp", Err: os.NewSyscallError("bind", syscall.EACCES)}
+	for _, c := range []struct {
+		name string
+		err  error
+		want string
+		is   error
+	}{
+		{"busy", busy, "another program is there", nil},
+		{"forbidden", forbidden, "administrator", fs.ErrPermission},
+		{"other", errors.New("odd"), "choose another listen address", nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := cannotListen(c.err)
+			if !strings.Contains(got.Error(), c.want) || !errors.Is(got, c.err) || c.is != nil && !errors.Is(got, c.is) {
+				t.Errorf("got %q, want it to say %q and to wrap its cause", got, c.want)
+			}
+		})
+	}
+}
