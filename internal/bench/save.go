@@ -177,11 +177,12 @@ func (b *Bench) note(e history.JournalEntry) {
 // filing is what is known of the coil on the clips.
 func (b *Bench) filing() Filing {
 	return Filing{Bench: b.settings.Name, Serial: b.filedUnder(), Stage: b.stage(), Supersedes: b.next.supersedes,
-		Batch: b.batch(), Design: b.design(), Meter: b.meter.label(), Probe: b.probe.label()}
+		Batch: b.batch(), Design: b.design(), Meter: b.meter.Label(), Probe: b.probe.Label()}
 }
 
-// label is how a measurement names an instrument.
-func (i Instrument) label() string {
+// Label is how measurements and calibrations name an instrument: its identity,
+// or its driver and port.
+func (i Instrument) Label() string {
 	switch {
 	case i.Identity != "":
 		return i.Identity

@@ -63,7 +63,7 @@ func (b *Bench) MeasureLeads(ctx context.Context, who string) (history.LeadZero,
 	if err != nil {
 		return history.LeadZero{}, fmt.Errorf("measure the leads: %w", err)
 	}
-	z, err := b.store.AddLeadZero(ctx, history.LeadZero{Bench: b.settings.Name, Meter: b.Snapshot().Meter.label(),
+	z, err := b.store.AddLeadZero(ctx, history.LeadZero{Bench: b.settings.Name, Meter: b.Snapshot().Meter.Label(),
 		Ohms: r.mean, HalfWidthOhms: r.halfWidth, Readings: r.readings, By: who})
 	return z, b.takeUp(ctx, err)
 }
@@ -84,7 +84,7 @@ func (b *Bench) MeasureStandard(ctx context.Context, s Standard) (history.CheckM
 	err = b.do(ctx, func() error {
 		rules := b.corrected(b.settings.Capture)
 		c.MeasuredOhms = r.mean*(1+rules.CorrectionRatio) - rules.LeadOhms
-		c.Meter, c.TemperatureC = b.meter.label(), r.celsius
+		c.Meter, c.TemperatureC = b.meter.Label(), r.celsius
 		return nil
 	})
 	if err != nil {

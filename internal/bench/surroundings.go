@@ -122,7 +122,7 @@ func (b *Bench) configure() {
 // that stands and the lead zero measured last, each only for the meter it was
 // made with. A measured lead zero takes the place of the configured one.
 func (b *Bench) corrected(s capture.Settings) capture.Settings {
-	mine := func(instrument string) bool { return instrument == "" || instrument == b.meter.label() }
+	mine := func(instrument string) bool { return instrument == "" || instrument == b.meter.Label() }
 	if c := b.around.calibration; c != nil && mine(c.Instrument) {
 		s.CorrectionRatio = c.CorrectionRatio
 	}
