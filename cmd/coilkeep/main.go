@@ -99,6 +99,7 @@ func coilkeep() menu {
 				batchMenu().as("batch"),
 				coilMenu().as("coil"),
 				instrumentMenu().as("instrument"),
+				{"drift", "Say whether a winder wanders, since when and why.", runDrift},
 				{"journal", "Show who did what.", runJournal},
 			}},
 			{"The database", []command{

@@ -1,0 +1,154 @@
+package records
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"coilkeep/internal/history"
+)
+
+// cannedStore answers from lists, two measurements a page.
+type cannedStore struct {
+	batches      []history.Batch
+	measurements []history.Measurement
+	checks       []history.CheckMeasurement
+}
+
+func (s cannedStore) Batch(_ context.Context, name string) (history.Batch, error) {
+	for _, b := range s.batches {
+		if b.Name == name {
+			return b, nil
+		}
+	}
+	return history.Batch{}, history.ErrNotFound
+}
+
+func (s cannedStore) Batches(_ context.Context, f history.BatchFilter) (found []history.Batch, err error) {
+	for _, b := range s.batches {
+		if f.Design == "" || b.Design == f.Design {
+			found = append(found, b)
+		}
+	}
+	return found, nil
+}
+
+func (s cannedStore) DesignRevision(_ context.Context, name string, revision int) (history.Design, error) {
+	return history.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900, GaugeAWG: 42, Turns: 8000,
+		Bobbin: &history.Bobbin{StraightMM: 58, CoreRadiusMM: 2.5, BuildMM: 3.5}}, nil
+}
+
+func (s cannedStore) Measurements(_ context.Context, f history.Filter) (page []history.Measurement, next string, err error) {
+	after := f.After == ""
+	for _, m := range s.measurements {
+		if m.Batch != f.Batch {
+			continue
+		}
+		if after && len(page) == 2 {
+			return page, page[1].ID, nil
+		}
+		if after {
+			page = append(page, m)
+		}
+		after = after || m.ID == f.After
+	}
+	return page, "", nil
+}
+
+func (s cannedStore) CheckMeasurements(_ context.Context, bench string, _ int) (found []history.CheckMeasurement, err error) {
+	for _, c := range s.checks {
+		if c.Bench == bench {
+			found = append(found, c)
+		}
+	}
+	return found, nil
+}
+
+var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+
+func at(minutes int) time.Time { return monday.Add(time.Duration(minutes) * time.Minute) }
+
+func stocked() cannedStore {
+	s := cannedStore{batches: []history.Batch{
+		{Name: "late", Bench: "north", Design: "larkspur", DesignRevision: 2, Winder: "W2", OpenedAt: at(600)},
+		{Name: "early", Bench: "north", Design: "larkspur", DesignRevision: 1, Winder: "W2", OpenedAt: at(0)},
+		{Name: "other", Bench: "south", Design: "fennel", DesignRevision: 1, Winder: "W3", OpenedAt: at(0)},
+		{Name: "mixed", Bench: "south", Design: "fennel", DesignRevision: 1, Winder: "W3", OpenedAt: at(1)},
+		{Name: "sorrel-1", Bench: "south", Design: "sorrel", DesignRevision: 1, Winder: "W3", OpenedAt: at(2)},
+	}}
+	add := func(batch string, sequence, minute int, stage string, status history.Status) {
+		s.measurements = append(s.measurements, history.Measurement{
+			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-", sequence), Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
+		})
+	}
+	add("early", 1, 10, "wound", history.Recorded)
+	add("early", 3, 20, "wound", history.Forced)
+	add("early", 2, 30, "wound", history.Recorded)
+	add("early", 4, 40, "wound", history.Void)
+	add("early", 1, 50, "potted", history.Recorded)
+	add("early", 4, 60, "wound", history.Manual)
+	add("late", 1, 610, "wound", history.Recorded)
+	add("late", 2, 620, "wound", history.Superseded)
+	s.checks = []history.CheckMeasurement{
+		{Bench: "north", Standard: "R-1", Time: at(15), MeasuredOhms: 10000},
+		{Bench: "north", Standard: "R-1", Time: at(100), MeasuredOhms: 10001},
+		{Bench: "north", Standard: "R-2", Time: at(16), MeasuredOhms: 5000},
+		{Bench: "south", Standard: "R-1", Time: at(16), MeasuredOhms: 9000},
+		{Bench: "north", Standard: "R-1", Time: at(-60 * 24), MeasuredOhms: 1},
+	}
+	return s
+}
+
+func TestBatch(t *testing.T) {
+	coils, options, err := Batch(t.Context(), stocked(), "early", time.UTC)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, c := range coils {
+		text := fmt.Sprintf("%d %s %s", c.Sequence, c.Serial, c.Doubtful)
+		if c.CheckStandardOhms != nil {
+			text += fmt.Sprint(*c.CheckStandardOhms)
+		}
+		got = append(got, strings.TrimSpace(text))
+	}
+	// The void one, the other stage, the other standard and the old check do not
+	// count; coils are in order of winding.
+	want := "1 early-1, 2 early-2 10000, 3 early-3 forced, 4 early-4 10001"
+	if s := strings.Join(got, ", "); s != want {
+		t.Errorf("got %s, want %s", s, want)
+	}
+	// 2·58 + 2π·6 mm over 2·58 + 2π·4.25 mm.
+	if options.TargetOhms != 6691 || options.Winding.Turns != 8000 || options.Winding.OutermostOverMean < 1.0770 || options.Winding.OutermostOverMean > 1.0771 || options.Winding.OutermostTurnOhms == 0 {
+		t.Errorf("options %+v", options)
+	}
+}
+
+func TestWinder(t *testing.T) {
+	coils, options, err := Winder(t.Context(), stocked(), "W2", "", time.UTC)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(coils) != 5 || coils[4].Batch != "late" || coils[4].Sequence != 5 || options.TargetOhms != 6692 {
+		t.Errorf("%d coils, the last %+v, target %v; want 5, from the late batch, of the newest revision", len(coils), coils[len(coils)-1], options.TargetOhms)
+	}
+	for name, tt := range map[string]struct {
+		winder, design string
+		want           error
+	}{
+		"nobody": {"W9", "", ErrNothing}, "several designs": {"W3", "", ErrSeveralDesigns}, "no coils": {"W3", "sorrel", ErrNothing},
+	} {
+		if _, _, err := Winder(t.Context(), stocked(), tt.winder, tt.design, time.UTC); !errors.Is(err, tt.want) {
+			t.Errorf("%s: got %v, want %v", name, err, tt.want)
+		}
+	}
+	if _, _, err := Batch(t.Context(), stocked(), "none", time.UTC); !errors.Is(err, history.ErrNotFound) {
+		t.Errorf("got %v, want ErrNotFound", err)
+	}
+	if _, _, err := Batch(t.Context(), stocked(), "other", time.UTC); !errors.Is(err, ErrNothing) {
+		t.Errorf("got %v, want ErrNothing", err)
+	}
+}
