@@ -205,6 +205,9 @@ func printDrift(w io.Writer, r drift.Report) error {
 	for _, s := range r.Spools {
 		pairs = append(pairs, "Spool", s.Sentence)
 	}
+	if s := r.Spread; s != nil && s.Sentence != "" {
+		pairs = append(pairs, "Spread", s.Sentence)
+	}
 	for _, f := range r.Factors {
 		pairs = append(pairs, "Compared", f.Sentence)
 	}

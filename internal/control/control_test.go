@@ -397,7 +397,7 @@ func TestSchemeCheck(t *testing.T) {
 // Here by simulation, seeded: the standard error of a run length is about that
 // length over the root of the runs, and four of them are allowed.
 func TestRunLengths(t *testing.T) {
-	const points = 400_000
+	const points = 150_000
 	for _, row := range published.Table(t, "spc/charts/arl.csv") {
 		kind, shift, want := row.Text("chart"), row.Number("shift"), row.Number("arl")
 		scheme := Scheme{Lambda: 0.2, EWMALimit: 3, Slack: 0.5, DecisionInterval: 5}

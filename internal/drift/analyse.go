@@ -53,6 +53,7 @@ func Analyse(coils []Coil, options Options) (Report, error) {
 	}
 	a.tellFalseAlarms()
 	a.findChanges()
+	a.warnOfBaseline()
 	a.trend()
 	a.watchCheckStandard()
 	a.watchTemperature()
@@ -60,6 +61,7 @@ func Analyse(coils []Coil, options Options) (Report, error) {
 	a.attribute()
 	a.capability()
 	a.bookSpools()
+	a.splitSpread()
 	a.advise()
 	a.points()
 	a.report.Summary = a.summary()

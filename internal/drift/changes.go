@@ -156,6 +156,16 @@ func (a *analysis) listChanges(s *segmenter) {
 	}
 }
 
+// warnOfBaseline says when the process moved while the limits were being made.
+func (a *analysis) warnOfBaseline() {
+	for _, c := range a.report.ChangePoints {
+		before, after := a.kept[c.k-1], a.kept[c.k]
+		if a.inBaseline[before] && a.inBaseline[after] {
+			a.note("the baseline holds the change at coil %d, so its limits are not those of a steady process: choose other coils for it", a.coils[after].Sequence)
+		}
+	}
+}
+
 // shiftOfLines is the step between two pieces where one at least slopes, with
 // its standard error.
 func (a *analysis) shiftOfLines(before, after piece, s *segmenter) (shift, standardError, residualSD float64) {

@@ -112,8 +112,11 @@ type Report struct {
 	Capability      *Capability     `json:"capability"`
 	Advice          *Advice         `json:"advice"`
 	Spools          []SpoolEntry    `json:"spools"`
-	Notes           []string        `json:"notes"`
-	Conventions     []string        `json:"conventions"`
+	// Spread splits the variance by winder, batch and spool; null when the coils
+	// are all of one.
+	Spread      *DesignHistory `json:"spread"`
+	Notes       []string       `json:"notes"`
+	Conventions []string       `json:"conventions"`
 }
 
 // Point is one coil as charted.

@@ -50,6 +50,9 @@ func TestStepAtSpoolChange(t *testing.T) {
 	if a := r.Advice; !a.Act || *a.High < -85-15 || *a.Low > -85+15 || *a.Low > -84.3 || *a.High < -84.3 {
 		t.Errorf("advice %v turns (%v to %v), act %v; want about -84", *a.Turns, *a.Low, *a.High, a.Act)
 	}
+	if r.Spread == nil || r.Spread.Components[1].Level != "spool" || r.Spread.Components[1].Percent < 50 {
+		t.Errorf("spread %+v, want most of it between spools", r.Spread)
+	}
 	if got := r.Spools[1]; got.P == nil || *got.P > 1e-6 || *got.TurnsForTarget > 7950 || *got.TurnsForTarget < 7880 {
 		t.Errorf("spool book %+v", got)
 	}
@@ -276,6 +279,13 @@ func TestBaselineChoices(t *testing.T) {
 	r := analysed(t, coils[:5], o)
 	if r.Baseline == nil || !r.Baseline.Frozen || r.Baseline.MeanOhms != b.MeanOhms || r.Charts == nil {
 		t.Errorf("baseline %+v, want the frozen one and charts even of 5 coils", r.Baseline)
+	}
+}
+
+func TestChangeWithinBaselineIsSaid(t *testing.T) {
+	r := analysed(t, newWorkshop(16).wind(15, "SP-07", none).wind(60, "SP-08", by(0.02)).coils, ordinary())
+	if !slices.ContainsFunc(r.Notes, func(s string) bool { return strings.Contains(s, "the baseline holds the change at coil 16") }) {
+		t.Errorf("notes %q", r.Notes)
 	}
 }
 

@@ -132,6 +132,28 @@ func (d *DesignHistory) addComponent(name string, c statistics.Component, total 
 	d.Components = append(d.Components, x)
 }
 
+// splitSpread runs the kept coils through a history of their own.
+func (a *analysis) splitSpread() {
+	if a.report.Baseline == nil {
+		return
+	}
+	h, err := NewHistory(*a.report.Baseline, a.scheme)
+	if err != nil {
+		a.note("the spread cannot be split up: %v", err)
+		return
+	}
+	for _, i := range a.kept {
+		if _, err := h.Add(a.coils[i]); err != nil {
+			a.note("the spread cannot be split up: %v", err)
+			return
+		}
+	}
+	if len(h.order) > 1 {
+		d := h.Summary()
+		a.report.Spread = &d
+	}
+}
+
 // levelsWithChoice are the levels, the outermost first, that have more groups
 // than the level outside them; keep says which parts of a key they are.
 func (h *History) levelsWithChoice(d *DesignHistory) (names []string, keep []int) {
