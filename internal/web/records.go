@@ -28,6 +28,7 @@ type Records interface {
 	EachUse(ctx context.Context, filter history.UseFilter, fn func(history.Measurement) error) error
 	Calibrations(ctx context.Context, bench string) ([]history.Calibration, error)
 	AddCalibration(ctx context.Context, c history.Calibration) (history.Calibration, error)
+	LeadZeros(ctx context.Context, bench string) ([]history.LeadZero, error)
 	CheckMeasurements(ctx context.Context, bench string, limit int) ([]history.CheckMeasurement, error)
 }
 

@@ -17,6 +17,17 @@ func (s *site) recordRoutes() []route {
 		{"GET", "/designs/{design}", s.forPeople(s.designPage)},
 		{"POST", "/designs/{design}", s.forPeople(s.reviseDesignForm)},
 
+		{"GET", "/instruments", s.forPeople(s.instrumentsPage)},
+		{"GET", "/instruments/{bench}", s.forPeople(s.benchInstrumentsPage)},
+		{"POST", "/instruments/{bench}/leads", s.forPeople(s.leadsForm)},
+		{"POST", "/instruments/{bench}/standard", s.forPeople(s.standardForm)},
+		{"POST", "/instruments/{bench}/calibrations", s.forPeople(s.calibrationForm)},
+		{"GET", "/instruments/{bench}/recheck", s.forPeople(s.recheckPage)},
+		{"POST", "/api/v1/benches/{bench}/leads", s.measureLeads},
+		{"POST", "/api/v1/benches/{bench}/standard", s.measureStandard},
+		{"GET", "/api/v1/benches/{bench}/calibrations", s.listCalibrations},
+		{"POST", "/api/v1/benches/{bench}/calibrations", s.addCalibration},
+
 		{"GET", "/coils", s.forPeople(s.findPage)},
 		{"GET", "/coils/{serial}", s.forPeople(s.coilPage)},
 		{"POST", "/coils/{serial}/void", s.forPeople(s.voidCoil)},

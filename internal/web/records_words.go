@@ -27,6 +27,8 @@ func recordWords() template.FuncMap {
 		"number":          number,
 		"round":           func(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) },
 		"field":           field,
+		"deviation":       deviationWords,
+		"instrumentKey":   instrumentKey,
 		"stands":          stands,
 		"localDay":        localDay,
 		"verdicts":        func() []conformity.Verdict { return allVerdicts },
@@ -58,6 +60,9 @@ func off(ohms, target float64) string {
 
 // percent shows a ratio with as many digits as say something.
 func percent(ratio float64) string {
+	if ratio > 0 && ratio < 0.0001 {
+		return "< 0.01 %"
+	}
 	if ratio != 0 && math.Abs(ratio) < 0.01 {
 		return significant(ratio*100, 2) + " %"
 	}

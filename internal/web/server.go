@@ -29,6 +29,8 @@ type Bench interface {
 	SetNext(ctx context.Context, next bench.Next) error
 	Record(ctx context.Context, request bench.RecordRequest) error
 	Type(ctx context.Context, role history.Role, text string) error
+	MeasureLeads(ctx context.Context, who string) (history.LeadZero, error)
+	MeasureStandard(ctx context.Context, standard bench.Standard) (history.CheckMeasurement, error)
 }
 
 // History is what the pages and the API ask of the history.

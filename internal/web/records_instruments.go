@@ -1,0 +1,275 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+	"time"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/history"
+)
+
+const (
+	// shownChecks is how many measurements of check standards a page lists.
+	shownChecks = 20
+	// shownZeros is how many lead zeros a page lists.
+	shownZeros = 5
+	// dueSoon is how long before its due date a calibration is spoken of.
+	dueSoon = 30 * 24 * time.Hour
+)
+
+// instrumentView is one instrument of a bench as it stands.
+type instrumentView struct {
+	bench.Instrument
+	// Name is what measurements call it.
+	Name string
+	// Last is the latest measurement made with it, for its accuracy; nil when
+	// there is none.
+	Last        *history.Measurement
+	Calibration *standingView // nil without one
+}
+
+// standingView is a calibration as it stands today.
+type standingView struct {
+	history.Calibration
+	Overdue, Soon bool
+}
+
+// benchInstruments is what the pages show of the instruments of a bench.
+type benchInstruments struct {
+	Bench       string
+	State       string
+	Instruments []instrumentView
+	LeadZero    *history.LeadZero // in use; nil without one
+}
+
+// instrumentsView is the page of all instruments.
+type instrumentsView struct {
+	frame
+	Benches []benchInstruments
+}
+
+func (s *site) instrumentsPage(w http.ResponseWriter, r *http.Request) error {
+	view := instrumentsView{frame: s.frame(instrumentsSection, "Instruments")}
+	for _, snapshot := range s.snapshots() {
+		calibrations, err := s.server.History.Calibrations(r.Context(), snapshot.Bench)
+		if err != nil {
+			return err
+		}
+		zeros, err := s.server.History.LeadZeros(r.Context(), snapshot.Bench)
+		if err != nil {
+			return err
+		}
+		view.Benches = append(view.Benches, s.benchInstruments(snapshot, calibrations, zeros))
+	}
+	return s.renderPage(w, "records/instruments", view)
+}
+
+// benchInstruments puts together what is known of the instruments of a bench;
+// calibrations and zeros are the newest first.
+func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []history.Calibration, zeros []history.LeadZero) benchInstruments {
+	view := benchInstruments{Bench: snapshot.Bench, State: snapshot.Words}
+	for _, i := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
+		if i.Driver == "" && i.Fault == "" {
+			continue
+		}
+		one := instrumentView{Instrument: i, Name: i.Label(), Calibration: s.standing(calibrations, i)}
+		if m := snapshot.Last; m != nil && (i.Role == history.Meter && m.Meter == one.Name || i.Role == history.Probe && m.Probe == one.Name) {
+			one.Last = m
+		}
+		view.Instruments = append(view.Instruments, one)
+	}
+	for i, z := range zeros {
+		if z.Meter == "" || z.Meter == snapshot.Meter.Label() {
+			view.LeadZero = &zeros[i]
+			break
+		}
+	}
+	return view
+}
+
+// standing returns the newest calibration of an instrument that is not in the
+// future; nil without one.
+func (s *site) standing(calibrations []history.Calibration, i bench.Instrument) *standingView {
+	now := s.now()
+	for _, c := range calibrations {
+		if c.Role == i.Role && (c.Instrument == "" || c.Instrument == i.Label()) && !c.Time.After(now) {
+			due := !c.DueAt.IsZero()
+			overdue := due && c.DueAt.Before(now)
+			return &standingView{c, overdue, due && !overdue && c.DueAt.Before(now.Add(dueSoon))}
+		}
+	}
+	return nil
+}
+
+// benchInstrumentsView is the page of the instruments of one bench.
+type benchInstrumentsView struct {
+	frame
+	benchInstruments
+	// Typed is true when a person reads the meter, so that nothing can be
+	// measured by itself.
+	Typed        bool
+	Known        []history.Instrument // with which the bench has measured
+	Calibrations []history.Calibration
+	Zeros        []history.LeadZero
+	Checks       []history.CheckMeasurement
+	Standard     *history.CheckMeasurement // the one measured last, to measure it again
+	Saved        string                    // the id of what was just kept
+	Forms        instrumentForms
+}
+
+// instrumentForms are the forms of the page; the one that was sent holds what
+// was filled in.
+type instrumentForms struct{ Leads, Standard, Calibration form }
+
+func (s *site) benchInstrumentsPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showInstruments(w, r, http.StatusOK, instrumentForms{})
+}
+
+func (s *site) showInstruments(w http.ResponseWriter, r *http.Request, status int, forms instrumentForms) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	kept, ctx, snapshot := s.server.History, r.Context(), b.Snapshot()
+	view := benchInstrumentsView{
+		frame: s.frame(instrumentsSection, "Instruments of bench "+snapshot.Bench),
+		Typed: snapshot.Meter.Driver == "manual", Saved: r.URL.Query().Get("saved"), Forms: forms,
+	}
+	if view.Known, err = kept.Instruments(ctx, snapshot.Bench); err != nil {
+		return err
+	}
+	if view.Calibrations, err = kept.Calibrations(ctx, snapshot.Bench); err != nil {
+		return err
+	}
+	if view.Checks, err = kept.CheckMeasurements(ctx, snapshot.Bench, shownChecks); err != nil {
+		return err
+	}
+	if len(view.Checks) > 0 {
+		view.Standard = &view.Checks[0]
+	}
+	zeros, err := kept.LeadZeros(ctx, snapshot.Bench)
+	if err != nil {
+		return err
+	}
+	view.benchInstruments = s.benchInstruments(snapshot, view.Calibrations, zeros)
+	view.Zeros = zeros[:min(len(zeros), shownZeros)]
+	return s.renderPageAs(w, status, "records/bench-instruments", view)
+}
+
+// savedPath leads back to a part of the page, which then shows what was kept.
+func savedPath(benchName, id, part string) string {
+	return at("instruments", benchName) + "?saved=" + id + "#" + part
+}
+
+// leadsForm measures the leads, with the clips shorted.
+func (s *site) leadsForm(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	return s.submit(w, r, func(f form) (string, error) {
+		zero, err := b.MeasureLeads(r.Context(), by(f, r))
+		return savedPath(r.PathValue("bench"), zero.ID, "leads"), err
+	}, func(status int, f form) error {
+		return s.showInstruments(w, r, status, instrumentForms{Leads: f})
+	})
+}
+
+// standardForm measures a check standard.
+func (s *site) standardForm(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	return s.submit(w, r, func(f form) (string, error) {
+		nominal, err := f.ohms("nominal_ohms")
+		if err != nil {
+			return "", err
+		}
+		if f.Get("standard") == "" {
+			return "", invalid.of("standard", "is missing: write what stands on the resistor")
+		}
+		check, err := b.MeasureStandard(r.Context(), bench.Standard{Name: f.Get("standard"), NominalOhms: nominal, Who: by(f, r)})
+		return savedPath(r.PathValue("bench"), check.ID, "standard"), err
+	}, func(status int, f form) error {
+		return s.showInstruments(w, r, status, instrumentForms{Standard: f})
+	})
+}
+
+// calibrationForm keeps a calibration.
+func (s *site) calibrationForm(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	return s.submit(w, r, func(f form) (string, error) {
+		c, err := s.calibrationFrom(f, b.Snapshot())
+		if err != nil {
+			return "", err
+		}
+		c.By = by(f, r)
+		c, err = s.server.History.AddCalibration(r.Context(), c)
+		return savedPath(c.Bench, c.ID, "calibrations"), err
+	}, func(status int, f form) error {
+		return s.showInstruments(w, r, status, instrumentForms{Calibration: f})
+	})
+}
+
+func (s *site) calibrationFrom(f form, snapshot bench.Snapshot) (c history.Calibration, err error) {
+	c = history.Calibration{Bench: snapshot.Bench, Role: history.Role(f.Get("role")), Certificate: f.Get("certificate"),
+		Note: strings.ReplaceAll(f.Get("note"), "\r\n", "\n")}
+	switch c.Role {
+	case history.Meter:
+		c.Instrument = snapshot.Meter.Label()
+	case history.Probe:
+		c.Instrument = snapshot.Probe.Label()
+	}
+	if c.Time, err = f.day("date"); err != nil {
+		return c, err
+	}
+	if c.Time.After(s.now()) {
+		return c, invalid.of("date", "must not be in the future")
+	}
+	if c.DueAt, err = f.day("due_at"); err != nil {
+		return c, err
+	}
+	percent, err := f.number("correction_percent")
+	if err != nil {
+		return c, err
+	}
+	if percent != 0 && c.Role == history.Probe {
+		return c, invalid.of("correction_percent", "is of the meter only; leave it empty for the probe")
+	}
+	if !(percent >= -10 && percent <= 10) {
+		return c, invalid.of("correction_percent", "must be from -10 to 10, not %g", percent)
+	}
+	c.CorrectionRatio = percent / 100
+	return c, nil
+}
+
+// by is who says so: the name in the form, or the one that was logged in.
+func by(f form, r *http.Request) string {
+	if name := f.Get("by"); name != "" {
+		return name
+	}
+	return who(r)
+}
+
+// day reads a date as the beginning of that local day; zero when it was not
+// filled in.
+func (f form) day(name string) (time.Time, error) {
+	text := f.Get(name)
+	if text == "" {
+		return time.Time{}, nil
+	}
+	day, err := time.ParseInLocation(time.DateOnly, text, time.Local)
+	if err != nil {
+		return time.Time{}, invalid.of(name, "%q is not a date like 2026-03-14", text)
+	}
+	return day, nil
+}
+
+// deviationWords says how far a check standard was from its reference value.
+func deviationWords(ratio float64) string { return fmt.Sprintf("%+.3f %%", ratio*100) }

@@ -1,0 +1,233 @@
+package web
+
+import (
+	"errors"
+	"math"
+	"net/http"
+	"strings"
+	"time"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+	"coilkeep/internal/r20"
+)
+
+const (
+	// mostRechecked bounds how many measurements are computed again for one
+	// page.
+	mostRechecked = 20000
+	// shownRechecked is how many of each list the page shows.
+	shownRechecked = 500
+)
+
+// ChangedCount is how many measurements have another verdict.
+func (v recheckView) ChangedCount() int { return len(v.Changed) + v.MoreChanged }
+
+// correction is what an instrument should have been corrected by.
+type correction struct {
+	Role history.Role
+	// Value is in percent for a meter: the true resistance is what it showed
+	// times (1 + Value/100). For a probe it is in kelvin, to be added to what
+	// it showed.
+	Value float64
+}
+
+// Unit is the unit of Value.
+func (c correction) Unit() string {
+	if c.Role == history.Probe {
+		return "K"
+	}
+	return "%"
+}
+
+// over returns what a measurement would have been computed from. A correction
+// of the meter takes the place of the recorded one.
+func (c correction) over(in r20.Inputs) r20.Inputs {
+	if c.Role == history.Probe {
+		in.TemperatureCelsius += c.Value
+		return in
+	}
+	in.CorrectionRatio = c.Value / 100
+	return in
+}
+
+// rechecked is a measurement beside what it would be under a correction.
+type rechecked struct {
+	history.Measurement
+	Corrected r20.Result
+	// NewVerdict is "" for a coil that was not judged.
+	NewVerdict conformity.Verdict
+	// Trouble is why it cannot be computed; empty when it can.
+	Trouble string
+}
+
+// Changed is true when a measurement that stands has another verdict.
+func (r rechecked) Changed() bool {
+	return r.Trouble == "" && stands(r.Measurement) && r.NewVerdict != r.Verdict
+}
+
+// recheck computes a measurement anew under a correction.
+func recheck(m history.Measurement, c correction) rechecked {
+	r := rechecked{Measurement: m}
+	var err error
+	if r.Corrected, err = r20.Evaluate(c.over(m.Inputs)); err != nil {
+		r.Trouble = err.Error()
+		return r
+	}
+	if m.Verdict == "" {
+		return r
+	}
+	judgement, err := conformity.Judge(r.Corrected.R20Ohms, r.Corrected.StandardUncertaintyOhms, r.Corrected.ExpandedUncertaintyOhms, m.Tolerance)
+	if err != nil {
+		r.Trouble = err.Error()
+	}
+	r.NewVerdict = judgement.Verdict
+	return r
+}
+
+// recheckView is the answer to "the meter was off; which coils?".
+type recheckView struct {
+	frame
+	Bench      string
+	Known      []history.Instrument
+	Instrument history.Instrument
+	Correction correction
+	Form       form
+	// Asked is true when there is an answer.
+	Asked bool
+	// Count is how many measurements were computed, Coils how many coils they
+	// are of.
+	Count, Coils int
+	// Changed are those with another verdict, Same the others, in order of
+	// time; each at most as many as are shown.
+	Changed, Same           []rechecked
+	MoreChanged, MoreSame   int
+	Troubled                int
+	Cut                     bool // there are more than were computed
+	LargestShift, MeanShift float64
+}
+
+// recheckPage lists every measurement that an instrument was used for between
+// two dates, as recorded and as it would be under another correction.
+func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.bench(r)
+	if err != nil {
+		return err
+	}
+	name := b.Snapshot().Bench
+	view := recheckView{frame: s.frame(instrumentsSection, "Which coils?"), Bench: name, Form: filledIn(r.URL.Query())}
+	if view.Known, err = s.server.History.Instruments(r.Context(), name); err != nil {
+		return err
+	}
+	status := http.StatusOK
+	if view.Form.Get("correction") != "" {
+		err := s.askRecheck(r, &view)
+		if trouble := classify(err); err != nil && trouble.kind == invalid {
+			view.Form.Field, view.Form.Problem, status = trouble.field, trouble.detail, invalid.status
+		} else if err != nil {
+			return err
+		}
+	}
+	return s.renderPageAs(w, status, "records/recheck", view)
+}
+
+// instrumentKey names an instrument in the form.
+func instrumentKey(i history.Instrument) string { return string(i.Role) + ":" + i.Identity }
+
+func (s *site) askRecheck(r *http.Request, view *recheckView) error {
+	for _, i := range view.Known {
+		if instrumentKey(i) == view.Form.Get("instrument") {
+			view.Instrument = i
+		}
+	}
+	if view.Instrument.Identity == "" {
+		return invalid.of("instrument", "choose an instrument that this bench has measured with")
+	}
+	filter := history.UseFilter{Bench: view.Bench, Role: view.Instrument.Role, Identity: view.Instrument.Identity}
+	var err error
+	if filter.From, err = view.Form.day("from"); err != nil {
+		return err
+	}
+	if filter.To, err = view.Form.day("to"); err != nil {
+		return err
+	}
+	if !filter.To.IsZero() {
+		_, filter.To = dayOf(filter.To) // the last day is one of them
+	}
+	if !filter.From.IsZero() && !filter.To.IsZero() && !filter.From.Before(filter.To) {
+		return invalid.of("to", "must not be before the first day")
+	}
+	view.Correction = correction{Role: view.Instrument.Role}
+	if view.Correction.Value, err = view.Form.number("correction"); err != nil {
+		return err
+	}
+	if v := view.Correction.Value; !(v >= -10 && v <= 10) {
+		return invalid.of("correction", "must be from -10 to 10 %s, not %g", view.Correction.Unit(), v)
+	}
+	view.Asked = true
+	return s.fillRecheck(r, view, filter)
+}
+
+// errEnough ends a list that is longer than wanted.
+var errEnough = errors.New("enough")
+
+func (s *site) fillRecheck(r *http.Request, view *recheckView, filter history.UseFilter) error {
+	coils := map[string]bool{}
+	shifts := 0.0
+	err := s.server.History.EachUse(r.Context(), filter, func(m history.Measurement) error {
+		if view.Count == mostRechecked {
+			view.Cut = true
+			return errEnough
+		}
+		one := recheck(m, view.Correction)
+		view.Count++
+		coils[m.Serial] = true
+		if one.Trouble != "" {
+			view.Troubled++
+		} else {
+			shift := one.Corrected.R20Ohms/m.R20Ohms - 1
+			shifts += shift
+			if math.Abs(shift) > math.Abs(view.LargestShift) {
+				view.LargestShift = shift
+			}
+		}
+		if one.Changed() {
+			view.MoreChanged += add(&view.Changed, one)
+		} else {
+			view.MoreSame += add(&view.Same, one)
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, errEnough) {
+		return err
+	}
+	view.Coils = len(coils)
+	if computed := view.Count - view.Troubled; computed > 0 {
+		view.MeanShift = shifts / float64(computed)
+	}
+	return nil
+}
+
+// add appends to a list that is shown, and returns 1 when it is full.
+func add(list *[]rechecked, one rechecked) int {
+	if len(*list) >= shownRechecked {
+		return 1
+	}
+	*list = append(*list, one)
+	return 0
+}
+
+// Between says which days were asked for.
+func (v recheckView) Between() string {
+	var parts []string
+	if from := v.Form.Get("from"); from != "" {
+		parts = append(parts, "from "+from)
+	}
+	if to := v.Form.Get("to"); to != "" {
+		parts = append(parts, "to "+to)
+	}
+	if len(parts) == 0 {
+		return "since its first use on " + v.Instrument.FirstAt.Local().Format(time.DateOnly)
+	}
+	return strings.Join(parts, " ")
+}
