@@ -122,12 +122,19 @@ func (s situation) meterComponents(shownOhms float64) []uncertainty.Component {
 	}
 }
 
+// centred is their reading moved by what the mean over the ranges of the loads
+// differs from the middle of the ranges, so that both directions start from the
+// same expected value.
+func (s situation) centred(out Setting) float64 {
+	return out.TheirsOhms - (out.ExpectedOhms - s.there(s.celsius))
+}
+
 // turnRound refers their reading to 20 °C: it finds the coil that would give it
 // in their circuit. The uncertainties are those of the other direction, carried
 // back, so that both directions judge alike.
 func (s situation) turnRound(out *Setting) {
-	c, mateRatio := s.nominal(), s.mate.at(s.celsius)
-	coil, ok := solve(func(ohms float64) float64 { return c.across(ohms, mateRatio) - out.TheirsOhms }, 1e-3, 10*maxReadingOhms)
+	c, mate, shown := s.nominal(), s.mate.at(s.celsius), s.centred(*out)
+	coil, ok := solve(func(ohms float64) float64 { return c.across(ohms, mate) - shown }, 1e-3, 10*maxReadingOhms)
 	if !ok {
 		out.Why20 = "no coil reads " + quantity.FormatOhms(out.TheirsOhms, s.stepOhms) + " connected as told"
 		return
@@ -148,7 +155,8 @@ func (s situation) turnRound(out *Setting) {
 
 // imply finds the temperature at which the reading would be right.
 func (s situation) imply(out *Setting) {
-	celsius, ok := solve(func(celsius float64) float64 { return s.there(celsius) - out.TheirsOhms }, copper.MinCelsius, copper.MaxCelsius)
+	shown := s.centred(*out)
+	celsius, ok := solve(func(celsius float64) float64 { return s.there(celsius) - shown }, copper.MinCelsius, copper.MaxCelsius)
 	if !ok {
 		out.WhyImplied = fmt.Sprintf("no temperature from %g to %g °C gives %s", copper.MinCelsius, copper.MaxCelsius, quantity.FormatOhms(out.TheirsOhms, s.stepOhms))
 		return
@@ -191,12 +199,26 @@ const (
 func (s situation) table() []TableRow {
 	var rows []TableRow
 	s.halfKelvin = 0
+	s = s.inRange()
 	for celsius := tableLowCelsius; celsius <= tableHighCelsius; celsius += tableStepKelvin {
 		s.celsius = float64(celsius)
 		rows = append(rows, s.row())
 	}
 	return rows
 }
+
+// inRange is the situation with the meter on a range that suits the expected
+// value: three digits at least, however far off their reading was.
+func (s situation) inRange() situation {
+	if step := threeDigits(s.there(s.celsius)); step < s.stepOhms {
+		s.meterOhms *= step / s.stepOhms
+		s.stepOhms = step
+	}
+	return s
+}
+
+// threeDigits is the step of the third digit of a value.
+func threeDigits(v float64) float64 { return math.Pow(10, math.Floor(math.Log10(v))-2) }
 
 // row is what their meter should show at the middle of the temperature range.
 func (s situation) row() TableRow {

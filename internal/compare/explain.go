@@ -28,7 +28,7 @@ func (r *Result) explain(in Input, e evidence, ranked []weighed) {
 		alone = alone || w.cause != Combination && w.cause != Unexplained && !w.damage && e.reaches(w)
 	}
 	listed := 0.0
-	teller := teller{in: in, evidence: e, decisive: r.Reading, setting: r.Setting}
+	teller := teller{in: in, evidence: e, decisive: r.Reading, setting: r.Setting, agrees: r.Agrees}
 	for i, w := range ranked {
 		worth := i == 0 || w.probability >= leastListed && (w.cause != Combination || !alone)
 		if !worth || len(r.Explanations) == mostListed {
@@ -51,14 +51,9 @@ func (e evidence) reaches(w weighed) bool {
 	if w.marginal == 0 {
 		return false
 	}
-	best := w.posterior[0]
-	for _, n := range w.posterior {
-		if n.weight > best.weight {
-			best = n
-		}
-	}
+	best := w.mode()
 	for i, s := range e.situations {
-		under := e.inReach(i, w.apply(s, best.value))
+		under := e.inReach(i, w.apply(s, best))
 		if w.acts == onSomeOwn && !under {
 			// Another reading has a value of its own.
 			nodes := e.nodes(w.model, w.prior(i), []int{i}, common{})
@@ -85,6 +80,7 @@ type teller struct {
 	evidence
 	decisive int
 	setting  Setting
+	agrees   bool // every reading
 }
 
 // rival is the second most probable cause that is worth telling from the first.
@@ -97,8 +93,19 @@ func (t teller) rival(ranked []weighed) weighed {
 	return ranked[1]
 }
 
+// value is what the evidence implies for a parameter, with its interval. Where
+// the median lies between two ranges that both fit, and fits neither, it is the
+// value that fits best.
+func (t teller) value(w weighed) (value, low, high float64) {
+	value, low, high = w.value()
+	if !t.inReach(w.reading, w.apply(t.situations[w.reading], value)) {
+		value = w.mode()
+	}
+	return value, low, high
+}
+
 func (t teller) explanation(w, rival weighed) Explanation {
-	value, low, high := w.value()
+	value, low, high := t.value(w)
 	x := Explanation{
 		Cause: w.cause, Parts: w.parts, Probability: w.probability, Words: inWords(w.probability),
 		Parameter: w.parameter, Value: value, Unit: w.unit, Low: low, High: high,
@@ -116,6 +123,9 @@ func (t teller) explanation(w, rival weighed) Explanation {
 		x.Sentence = fmt.Sprintf("Reading %d: %s", w.reading+1, lowerFirst(x.Sentence))
 	}
 	x.Test = t.test(w, rival)
+	if w.cause == MeterAccuracy && t.agrees {
+		x.Test = "None is needed: the two agree."
+	}
 	return x
 }
 
@@ -148,6 +158,7 @@ func (s situation) soundCoil() string {
 	s.circuit = circuit{scale: 1, wiring: Single, position: 1}
 	s.control, s.hands = load{}, load{}
 	s.celsius = copper.ReferenceCelsius
+	s = s.inRange()
 	row := s.row()
 	room := thermometerKelvin * row.Ohms * s.coil.ratioPerKelvin(s.celsius)
 	return fmt.Sprintf("Let it lie an hour beside a thermometer at %g °C, free its two wires from everything else, clip the leads on and keep hands away: a sound coil then shows %s to %s on a meter like this one, %s more for every degree warmer.",

@@ -152,7 +152,7 @@ func (r Reading) resolveTemperature(s *situation, list *assumptions) {
 func (r Reading) resolveMeter(s *situation, list *assumptions) {
 	s.stepOhms = r.ResolutionOhms
 	if s.stepOhms == 0 {
-		s.stepOhms = math.Pow(10, math.Floor(math.Log10(r.Ohms))-2)
+		s.stepOhms = threeDigits(r.Ohms)
 		list.add("the meter showed three digits, steps of %s", quantity.FormatOhms(s.stepOhms, 0))
 	}
 	if r.MeterExpandedUncertaintyOhms != nil {

@@ -28,12 +28,14 @@ const (
 	readsResistor                  // a resistor of known value
 	readsSerial                    // a serial number
 	readsBench                     // the coil, on our bench, at 20 °C
+	asks                           // nothing is measured
 )
 
 // trials lists what can be done, the cheapest first.
 func trials() []trial {
 	return []trial{
 		{words: "read number and unit off the display once more, and say which range the meter was on", ends: []Cause{RangeOrUnit}},
+		{words: "say whether the coil was ever mended or rewound", ends: []Cause{Repaired}, kind: asks},
 		{words: "read the serial number on the coil", ends: []Cause{OtherCoil}, kind: readsSerial},
 		{words: "clip the leads on, take both hands away and measure again", ends: []Cause{ParallelHands}},
 		{words: "turn the volume control fully up and measure again", ends: []Cause{ControlPosition}},
@@ -63,17 +65,20 @@ func (t teller) test(w, rival weighed) string {
 // outcome says what a trial would show under either cause; ok is false when it
 // does not tell them apart.
 func (t teller) outcome(one trial, w, rival weighed) (text string, ok bool) {
-	if one.kind == readsSerial {
+	switch one.kind {
+	case readsSerial:
 		return t.serialOutcome(one, w, rival)
+	case asks:
+		return capital(one.words) + ".", one.bears(w) != one.bears(rival)
 	}
 	if one.kind != readsBench && !one.bears(w) && !one.bears(rival) {
 		return "", false
 	}
-	a, b := t.after(one, w), t.after(one, rival)
-	step := t.situations[t.decisive].stepOhms
-	if one.kind == readsBench {
-		step = 1
+	if one.kind == readsBench && (w.cause == Unexplained || rival.cause == Unexplained) {
+		return "", false // nobody knows what that would be there
 	}
+	a, b := t.after(one, w), t.after(one, rival)
+	step := min(t.situations[t.decisive].stepOhms, threeDigits(min(a, b)))
 	if math.Abs(a-b) < max(2*step, leastSeparation*a) {
 		return "", false
 	}
@@ -117,7 +122,7 @@ func (w weighed) causes() []Cause {
 // after is what a trial would show under a cause.
 func (t teller) after(one trial, w weighed) float64 {
 	base := t.situations[t.decisive]
-	value, _, _ := w.value()
+	value, _, _ := t.value(w)
 	switch one.kind {
 	case readsResistor:
 		if w.cause == MeterAccuracy {
@@ -134,9 +139,22 @@ func (t teller) after(one trial, w weighed) float64 {
 		kept.celsius = t.settled()
 		return kept.middle().centre
 	}
-	// What the cause leaves open, it leaves open both times.
-	return t.setting.TheirsOhms * kept.middle().centre / before
+	shown := t.setting.TheirsOhms
+	if !one.bears(w) {
+		return shown // nothing that matters has changed
+	}
+	// What the cause leaves open by a little, meter and room, it leaves open
+	// both times.
+	residual := shown / before
+	if math.Abs(residual-1) > leastResidual {
+		residual = 1
+	}
+	return residual * kept.middle().centre
 }
+
+// leastResidual is what meter and room may leave open; more than that belongs
+// to the cause.
+const leastResidual = 0.05
 
 // under is a situation with those causes of a model acting that have not ended.
 func (t teller) under(w weighed, s situation, value float64, ended []Cause) situation {

@@ -175,6 +175,17 @@ func (w weighed) value() (value, low, high float64) {
 	return w.quantile(0.5), w.quantile(0.025), w.quantile(0.975)
 }
 
+// mode is the middle of the cell the evidence favours most, per unit of prior.
+func (w weighed) mode() float64 {
+	best := w.posterior[0]
+	for _, n := range w.posterior {
+		if n.weight*(best.high-best.low) > best.weight*(n.high-n.low) {
+			best = n
+		}
+	}
+	return best.value
+}
+
 // quantile is the value below which the fraction q of the posterior lies.
 func (w weighed) quantile(q float64) float64 {
 	below := 0.0

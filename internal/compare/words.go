@@ -24,10 +24,13 @@ func (t teller) sentence(w weighed, value, low, high float64) string {
 	percent := func(v float64) string { return percentOf(v) }
 	switch w.cause {
 	case MeterAccuracy:
-		return fmt.Sprintf("Nothing is at work but the accuracy of the meter: it would be off by %s.", span(percent))
+		return fmt.Sprintf("Nothing out of the ordinary is at work; the meter would be off by %s.", span(percent))
 	case Temperature:
 		return fmt.Sprintf("The coil was at %s when it was measured.", span(degrees))
 	case ParallelControl:
+		if t.in.Theirs[t.decisive].Clips == Jack {
+			return fmt.Sprintf("A second volume or tone control, of %s, was connected across the coil.", span(ohms))
+		}
 		return fmt.Sprintf("A volume or tone control of %s was connected across the coil.", span(ohms))
 	case ControlPosition:
 		return fmt.Sprintf("The coil was measured through a volume control that was at %s of its resistance, not fully up.", span(percent))
@@ -60,8 +63,8 @@ func (t teller) sentence(w weighed, value, low, high float64) string {
 	}
 }
 
-// percentOf writes a percentage to three significant digits at most.
-func percentOf(v float64) string { return fmt.Sprintf("%.3g %%", v) }
+// percentOf writes a percentage to two significant digits.
+func percentOf(v float64) string { return fmt.Sprintf("%.2g %%", v) }
 
 func (t teller) otherSentence(value float64, span string) string {
 	for _, other := range t.in.Others {
@@ -104,7 +107,7 @@ func (t teller) combinationSentence(w weighed, value float64) string {
 
 // supposing is a cause as the end of a sentence that begins with "if".
 func (t teller) supposing(w weighed) string {
-	value, _, _ := w.value()
+	value, _, _ := t.value(w)
 	if w.cause == Combination {
 		return fmt.Sprintf("%s and %s", t.supposingCause(w.parts[0], value), t.supposingCause(w.parts[1], value))
 	}
@@ -156,14 +159,22 @@ func (t teller) supposingCause(cause Cause, value float64) string {
 
 // meaning says what the E_n score means here.
 func (r Result) meaning() string {
-	difference := 100 * (r.TheirsOhms/r.ExpectedOhms - 1)
+	difference := difference(r.TheirsOhms / r.ExpectedOhms)
 	if r.Agrees {
-		return fmt.Sprintf("The two agree: a difference of %+.1f %% lies within what both leave open (E_n = %.2f, agreement is from −1 to 1). "+
+		return fmt.Sprintf("The two agree: %s lies within what both leave open (E_n = %.2f, agreement is from −1 to 1). "+
 			"The same wire is on the coil, as far as this shows; it is no proof of a sound coil, because one shorted turn in thousands moves the resistance by about a hundredth of a percent.",
 			difference, r.EN)
 	}
-	return fmt.Sprintf("The two do not agree: a difference of %+.1f %% is more than both leave open (E_n = %.2f, agreement is from −1 to 1). Something besides the accuracy of the meters is at work.",
+	return fmt.Sprintf("The two do not agree: %s is more than both leave open (E_n = %.2f, agreement is from −1 to 1). Something besides the accuracy of the meters is at work.",
 		difference, r.EN)
+}
+
+// difference writes how far two values are apart.
+func difference(ratio float64) string {
+	if ratio > 2 || ratio < 0.5 {
+		return fmt.Sprintf("a ratio of %.3g", ratio)
+	}
+	return fmt.Sprintf("a difference of %+.1f %%", 100*(ratio-1))
 }
 
 // answer writes a letter to the buyer: neutral, without blame, true.
