@@ -381,7 +381,7 @@ func ranked(r compare.Result) []string {
 			i+1, x.Cause, 100*x.Probability, x.Words, x.Sentence, x.Rival, x.Test))
 	}
 	if r.UnlistedProbability >= 0.005 {
-		paragraphs = append(paragraphs, fmt.Sprintf("All other causes together: %.0f %%.", 100*r.UnlistedProbability))
+		paragraphs = append(paragraphs, fmt.Sprintf("All other causes, and several at once: %.0f %%.", 100*r.UnlistedProbability))
 	}
 	return paragraphs
 }

@@ -60,7 +60,7 @@ func (in Input) check() error {
 		}
 		if r.Wiring == Series || r.Wiring == Parallel {
 			if in.Mate == nil {
-				return &InputError{fmt.Sprintf("theirs[%d].wiring", i), fmt.Sprintf("is %s, so the record of the other coil is needed: give mate", r.Wiring)}
+				return &InputError{fmt.Sprintf("theirs[%d].wiring", i), fmt.Sprintf("is %s, so the record of the other coil, its mate, must be told", r.Wiring)}
 			}
 		}
 	}
@@ -152,7 +152,7 @@ func (r Reading) checkWords(name string) error {
 func (r Reading) checkTogether(name string) error {
 	switch {
 	case r.TemperatureUncertaintyKelvin != nil && r.TemperatureCelsius == nil:
-		return &InputError{name + "temperature_uncertainty_kelvin", "says how well a temperature is known, but temperature_celsius is missing"}
+		return &InputError{name + "temperature_uncertainty_kelvin", "says how well a temperature is known, but no temperature is told"}
 	case r.MeterExpandedUncertaintyOhms != nil && (r.MeterPercent != nil || r.MeterDigits != nil):
 		return &InputError{name + "meter_expanded_uncertainty_ohms", "stands in the place of meter_percent and meter_digits; give one or the other"}
 	}

@@ -143,7 +143,7 @@ func TestSeveralReadings(t *testing.T) {
 	if bad.Agrees || len(bad.Settings) != 2 {
 		t.Errorf("two low readings: agrees %v, %d settings", bad.Agrees, len(bad.Settings))
 	}
-	if x := sound.Explanations[0]; !strings.HasPrefix(x.Sentence, "Reading 1: ") {
+	if x := sound.Explanations[0]; !strings.HasPrefix(x.Sentence, "Reading 1 (6.28 kΩ): ") {
 		t.Errorf("the sentence does not say which reading: %s", x.Sentence)
 	}
 }
@@ -201,7 +201,9 @@ func TestEverythingUnknownIsListed(t *testing.T) {
 		t.Errorf("nothing was left open, and yet assumed: %q", known.Assumptions)
 	}
 	two := must(t, Input{Ours: full, Theirs: []Reading{{Ohms: 6600, ResolutionOhms: 1}, {Ohms: 6600, ResolutionOhms: 1, TemperatureCelsius: new(20.0)}}})
-	if !slices.ContainsFunc(two.Assumptions, func(a string) bool { return strings.HasPrefix(a, "reading 1: the coil's temperature was not told") }) {
+	if !slices.ContainsFunc(two.Assumptions, func(a string) bool {
+		return strings.HasPrefix(a, "reading 1 (6.600 kΩ): the coil's temperature was not told")
+	}) {
 		t.Errorf("no assumption names its reading: %q", two.Assumptions)
 	}
 }

@@ -66,7 +66,7 @@ func (s smear) density(x float64) float64 {
 
 // narrow says when a uniform deviation is lost beside a normal one: half-width
 // below 1/√narrow of the standard deviation, where the two densities differ by
-// less than 1e-4.
+// less than 1e-4 of the peak.
 const narrow = 16
 
 func descending(f [3]float64) (a, b, c float64) {

@@ -120,7 +120,7 @@ func (t teller) explanation(w, rival weighed) Explanation {
 	}
 	x.Sentence = t.sentence(w, value, low, high)
 	if len(t.shown) > 1 && w.acts == onSomeOwn {
-		x.Sentence = fmt.Sprintf("Reading %d: %s", w.reading+1, lowerFirst(x.Sentence))
+		x.Sentence = capital(t.in.Theirs[w.reading].name(w.reading)) + ": " + lowerFirst(x.Sentence)
 	}
 	x.Test = t.test(w, rival)
 	if w.cause == MeterAccuracy && t.agrees {

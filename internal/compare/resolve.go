@@ -3,7 +3,6 @@ package compare
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"coilkeep/internal/copper"
@@ -83,21 +82,26 @@ func (a *assumptions) add(format string, args ...any) {
 
 // list is the sentences; one that is not about every reading names those it is
 // about.
-func (a *assumptions) list(readings int) []string {
+func (a *assumptions) list(theirs []Reading) []string {
 	list := make([]string, len(a.texts))
 	for i, text := range a.texts {
 		about := a.about[text]
-		if about[0] < 0 || len(about) == readings {
+		if about[0] < 0 || len(about) == len(theirs) {
 			list[i] = text
 			continue
 		}
-		var numbers []string
+		var names []string
 		for _, reading := range about {
-			numbers = append(numbers, strconv.Itoa(reading+1))
+			names = append(names, theirs[reading].name(reading))
 		}
-		list[i] = fmt.Sprintf("reading %s: %s", strings.Join(numbers, ", "), text)
+		list[i] = strings.Join(names, ", ") + ": " + text
 	}
 	return list
+}
+
+// name tells a reading from the others: "reading 1 (6.28 kΩ)".
+func (r Reading) name(i int) string {
+	return fmt.Sprintf("reading %d (%s)", i+1, quantity.FormatOhms(r.Ohms, r.ResolutionOhms))
 }
 
 // resolve turns what is known of the readings into situations and lists what
@@ -116,7 +120,7 @@ func (in Input) resolve() ([]situation, []string) {
 		r.resolveHands(&s, &list)
 		situations[i] = s
 	}
-	return situations, list.list(len(in.Theirs))
+	return situations, list.list(in.Theirs)
 }
 
 // mate is the other coil of the assembly, or one much like ours if there is one
