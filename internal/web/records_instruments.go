@@ -39,7 +39,6 @@ type standingView struct {
 // benchInstruments is what the pages show of the instruments of a bench.
 type benchInstruments struct {
 	Bench       string
-	State       string
 	Instruments []instrumentView
 	LeadZero    *history.LeadZero // in use; nil without one
 }
@@ -69,7 +68,7 @@ func (s *site) instrumentsPage(w http.ResponseWriter, r *http.Request) error {
 // benchInstruments puts together what is known of the instruments of a bench;
 // calibrations and zeros are the newest first.
 func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []history.Calibration, zeros []history.LeadZero) benchInstruments {
-	view := benchInstruments{Bench: snapshot.Bench, State: snapshot.Words}
+	view := benchInstruments{Bench: snapshot.Bench}
 	for _, i := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
 		if i.Driver == "" && i.Fault == "" {
 			continue
@@ -192,7 +191,7 @@ func (s *site) standardForm(w http.ResponseWriter, r *http.Request) error {
 			return "", invalid.of("standard", "is missing: write what stands on the resistor")
 		}
 		check, err := b.MeasureStandard(r.Context(), bench.Standard{Name: f.Get("standard"), NominalOhms: nominal, Who: by(f, r)})
-		return savedPath(r.PathValue("bench"), check.ID, "standard"), err
+		return savedPath(r.PathValue("bench"), check.ID, "check"), err
 	}, func(status int, f form) error {
 		return s.showInstruments(w, r, status, instrumentForms{Standard: f})
 	})

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"math"
 	"net/http"
@@ -122,10 +123,12 @@ func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
 	status := http.StatusOK
 	if view.Form.Get("correction") != "" {
 		err := s.askRecheck(r, &view)
-		if trouble := classify(err); err != nil && trouble.kind == invalid {
+		if err != nil {
+			trouble := classify(err)
+			if trouble.kind != invalid {
+				return err
+			}
 			view.Form.Field, view.Form.Problem, status = trouble.field, trouble.detail, invalid.status
-		} else if err != nil {
-			return err
 		}
 	}
 	return s.renderPageAs(w, status, "records/recheck", view)
@@ -165,17 +168,18 @@ func (s *site) askRecheck(r *http.Request, view *recheckView) error {
 		return invalid.of("correction", "must be from -10 to 10 %s, not %g", view.Correction.Unit(), v)
 	}
 	view.Asked = true
-	return s.fillRecheck(r, view, filter)
+	return s.fillRecheck(r.Context(), view, filter, mostRechecked)
 }
 
 // errEnough ends a list that is longer than wanted.
 var errEnough = errors.New("enough")
 
-func (s *site) fillRecheck(r *http.Request, view *recheckView, filter history.UseFilter) error {
+// fillRecheck computes at most so many measurements anew.
+func (s *site) fillRecheck(ctx context.Context, view *recheckView, filter history.UseFilter, most int) error {
 	coils := map[string]bool{}
 	shifts := 0.0
-	err := s.server.History.EachUse(r.Context(), filter, func(m history.Measurement) error {
-		if view.Count == mostRechecked {
+	err := s.server.History.EachUse(ctx, filter, func(m history.Measurement) error {
+		if view.Count == most {
 			view.Cut = true
 			return errEnough
 		}

@@ -1,28 +1,54 @@
-// The last lines of each instrument as they arrive, and buttons that say that
-// they are at work. The pages work without.
+// Keeps the instruments of a page live: the last lines of each as they arrive,
+// and how it stands. And has buttons say that they are at work. The pages work
+// without.
+import { localTimes } from "./times.js";
+
 const lines = 12;
 
-for (const section of document.querySelectorAll("[data-bench]")) {
+// follow shows what happens at the instruments of one bench.
+function follow(section) {
   const bench = section.dataset.bench;
-  const places = new Map();
-  for (const place of section.querySelectorAll("[data-raw]")) places.set(place.dataset.raw, { place, kept: [] });
+  const seen = section.querySelector("[data-seen]");
+  const kept = { meter: [], probe: [] };
+  const show = (role) => {
+    const place = section.querySelector(`[data-raw="${role}"]`);
+    if (place) place.textContent = kept[role].join("\n");
+  };
+
+  // fresh puts in the cards as they are now.
+  async function fresh() {
+    const answer = await fetch(location.pathname, { cache: "no-store" });
+    if (!answer.ok) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    localTimes(page);
+    const now = page.querySelector(`[data-cards="${CSS.escape(bench)}"]`);
+    if (now) section.querySelector("[data-cards]").replaceWith(now);
+    Object.keys(kept).forEach(show);
+  }
+
   const events = new EventSource(`/api/v1/events?bench=${encodeURIComponent(bench)}`);
+  events.addEventListener("open", () => {
+    section.classList.remove("lost-sight");
+    seen.textContent = "Live.";
+    fresh();
+  });
+  events.addEventListener("instrument", fresh);
   events.addEventListener("reading", (event) => {
     const reading = JSON.parse(event.data);
-    const into = places.get(reading.role);
-    if (reading.bench !== bench || !into) return;
     const clock = new Date(reading.time).toLocaleTimeString([], { hour12: false });
-    into.kept.push(`${clock}  ${reading.raw}`);
-    if (into.kept.length > lines) into.kept.shift();
-    into.place.textContent = into.kept.join("\n");
+    kept[reading.role].push(`${clock}  ${reading.raw}`);
+    kept[reading.role].splice(0, kept[reading.role].length - lines);
+    show(reading.role);
+    const answered = section.querySelector(`[data-answered="${reading.role}"]`);
+    if (answered) answered.textContent = clock;
   });
   events.addEventListener("error", () => {
-    for (const { place, kept } of places.values()) {
-      kept.length = 0;
-      place.textContent = "The connection to the daemon is gone.";
-    }
+    section.classList.add("lost-sight");
+    seen.textContent = "The connection to the daemon is gone; this is how it was.";
   });
 }
+
+for (const section of document.querySelectorAll("[data-bench]")) follow(section);
 
 for (const form of document.querySelectorAll("form")) {
   form.addEventListener("submit", () => {
