@@ -111,7 +111,7 @@ async function submit(form) {
   try {
     say(await orders[form.dataset.form](Object.fromEntries(new FormData(form)), form));
     for (const field of form.querySelectorAll("input, textarea")) field.value = "";
-    if (form.dataset.form === "next") again.hidden = true;
+    if (form.dataset.form === "next") leaveSerial();
     form.closest("dialog")?.close();
     refreshRecords();
   } catch (fault) {
@@ -198,6 +198,15 @@ async function openStart() {
   open("start");
 }
 
+// leaveSerial empties the field and takes the keyboard out of it, so that
+// letters work as keys again.
+function leaveSerial() {
+  serial.value = "";
+  clearFaults(serial.form);
+  again.hidden = true;
+  document.getElementById("main").focus({ preventScroll: true });
+}
+
 // A serial that was measured before is named while it is typed.
 let checking;
 function checkSoon() {
@@ -222,9 +231,7 @@ again.addEventListener("click", async () => {
   try {
     await ask("POST", `${bench}/next`, { serial: serial.value.trim(), stage: form.elements.stage.value, again: true });
     say(`Coil ${serial.value.trim()} is measured again; that replaces its last measurement.`);
-    clearFaults(form);
-    serial.value = "";
-    again.hidden = true;
+    leaveSerial();
   } catch (fault) {
     showFault(form, fault);
   }
@@ -232,10 +239,7 @@ again.addEventListener("click", async () => {
 serial.addEventListener("input", checkSoon);
 serial.form.elements.stage.addEventListener("change", checkSoon);
 serial.addEventListener("keydown", (event) => {
-  if (event.key !== "Escape") return;
-  serial.value = "";
-  checkSoon();
-  serial.blur();
+  if (event.key === "Escape") leaveSerial();
 });
 
 // The foot switch and the letters.

@@ -1,0 +1,199 @@
+package main
+
+import (
+	"archive/tar"
+	"bytes"
+	"compress/gzip"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"coilkeep/driver/simulate"
+)
+
+// axePackage is the accessibility engine that looks at the pages, of the npm
+// registry; only this test uses it.
+const axePackage = "axe-core@4.14.1"
+
+// axe returns the engine's script. It skips the test where npm cannot get it,
+// except where CI promises npm.
+func axe(t *testing.T) string {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	folder := t.TempDir()
+	out, err := exec.CommandContext(ctx, "npm", "pack", axePackage, "--silent", "--pack-destination", folder).CombinedOutput()
+	if err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatalf("npm pack %s: %v: %s", axePackage, err, out)
+		}
+		t.Skipf("npm cannot get %s: %v", axePackage, err)
+	}
+	packed, err := os.ReadFile(filepath.Join(folder, strings.TrimSpace(string(out))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	unzipped, err := gzip.NewReader(bytes.NewReader(packed))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for archive := tar.NewReader(unzipped); ; {
+		header, err := archive.Next()
+		if errors.Is(err, io.EOF) {
+			t.Fatalf("%s holds no axe.min.js", axePackage)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if header.Name != "package/axe.min.js" {
+			continue
+		}
+		script, err := io.ReadAll(archive)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(script)
+	}
+}
+
+// look sets the width of the window and the theme.
+func (b *tab) look(width int64, theme string) {
+	b.t.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}, {Name: "prefers-reduced-motion", Value: "reduce"}},
+	})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	b.do(chromedp.EmulateViewport(width, 800))
+}
+
+// accessible has the engine look at the page by the rules of WCAG 2.2, level A
+// and AA.
+func (b *tab) accessible(name, engine string) {
+	b.t.Helper()
+	evaluate[bool](b, engine+"\n;true")
+	found := evaluate[struct {
+		Passed     int `json:"passed"`
+		Violations []struct {
+			ID    string `json:"id"`
+			Help  string `json:"help"`
+			Nodes []struct {
+				HTML    string `json:"html"`
+				Summary string `json:"failureSummary"`
+			} `json:"nodes"`
+		} `json:"violations"`
+	}](b, `axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"] })
+		.then((r) => ({ passed: r.passes.length, violations: r.violations }))`)
+	if found.Passed < 10 {
+		b.t.Errorf("%s: only %d rules found anything to look at", name, found.Passed)
+	}
+	for _, v := range found.Violations {
+		for _, node := range v.Nodes {
+			b.t.Errorf("%s: %s: %s\n%s\n%s", name, v.ID, v.Help, node.HTML, node.Summary)
+		}
+	}
+}
+
+// fits has nothing stick out of the window, and everything that is touched be
+// large enough for a finger.
+func (b *tab) fits(name string) {
+	b.t.Helper()
+	if wide := evaluate[int](b, `document.documentElement.scrollWidth - document.documentElement.clientWidth`); wide > 0 {
+		b.t.Errorf("%s: the page is %d pixels wider than the window", name, wide)
+	}
+	small := evaluate[[]string](b, `[...document.querySelectorAll("main button, main input, main select, nav a")]
+		.filter((at) => at.checkVisibility())
+		.filter((at) => { const r = at.getBoundingClientRect(); return r.height < 44 || r.width < 44; })
+		.map((at) => at.outerHTML)`)
+	for _, at := range small {
+		b.t.Errorf("%s: smaller than 44 pixels: %s", name, at)
+	}
+}
+
+// TestBrowserPagesAreAccessible looks at the pages of the benches in both widths
+// and both themes, with a coil judged and a question open.
+func TestBrowserPagesAreAccessible(t *testing.T) {
+	engine := axe(t)
+	first, second := rig(), rig()
+	_, meter := scpiMeter(t, first)
+	_, probe := lineProbe(t, first)
+	_, otherMeter := scpiMeter(t, second)
+	_, otherProbe := lineProbe(t, second)
+	other := strings.NewReplacer(`"north"`, `"south"`, "HN-", "HS-").Replace(benchTOML(otherMeter, otherProbe))
+	d := startDaemon(t, t.TempDir(), benchTOML(meter, probe)+"\n"+other)
+	d.batch()
+	page := openTab(t, d.url, "/benches/north")
+	page.openClips()
+	first.Attach(simulate.CopperCoil(6650, 21.5))
+	page.judged(d, "HN-0001", "in", "in tolerance")
+
+	for _, path := range []string{"/benches/north", "/benches/south", "/"} {
+		page.open(path)
+		page.wait("the connection", `document.body.dataset.link === "live"`)
+		for _, width := range []int64{390, 1366} {
+			for _, theme := range []string{"light", "dark"} {
+				name := fmt.Sprintf("%s, %d wide, %s", path, width, theme)
+				page.look(width, theme)
+				page.accessible(name, engine)
+				page.fits(name)
+			}
+		}
+	}
+	page.waitText(`[data-bench="south"] .words`, "no batch is open")
+	page.open("/benches/north")
+	for _, question := range []string{"do-void", "do-note", "do-spool", "do-batch", "do-force"} {
+		page.press("#" + question)
+		page.wait("the question", `document.querySelector("dialog[open]")`)
+		page.accessible(question, engine)
+		page.key("Escape", 27)
+		page.wait("it to close", `!document.querySelector("dialog[open]")`)
+	}
+}
+
+// TestAssetsAreSmall adds up what a page fetches once.
+func TestAssetsAreSmall(t *testing.T) {
+	t.Parallel()
+	b := rig()
+	_, meter := scpiMeter(t, b)
+	_, probe := lineProbe(t, b)
+	d := startDaemon(t, t.TempDir(), benchTOML(meter, probe))
+	page := openTab(t, d.url, "/")
+	page.wait("the connection", `document.body.dataset.link === "live"`)
+	assets := evaluate[[]string](page, `performance.getEntriesByType("resource").map((r) => new URL(r.name).pathname).filter((p) => p.startsWith("/assets/"))`)
+	if len(assets) < 8 {
+		t.Fatalf("the page fetches only %q", assets)
+	}
+	total := 0
+	for _, path := range assets {
+		response, err := http.Get(d.url + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		content, err := io.ReadAll(response.Body)
+		response.Body.Close()
+		if err != nil || response.StatusCode != http.StatusOK {
+			t.Fatalf("%s: status %d: %v", path, response.StatusCode, err)
+		}
+		total += len(content)
+	}
+	list, err := json.Marshal(assets)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if t.Logf("%d bytes: %s", total, list); total > 150_000 {
+		t.Errorf("the assets of the page are %d bytes, more than 150 000", total)
+	}
+}
