@@ -203,7 +203,7 @@ func (e evidence) common(m model) common {
 // step.
 func (c common) given(s situation) situation {
 	if c.spacing > 0 {
-		s.coil.sigmaRatio = c.spacing / math.Sqrt(12)
+		s.coil.sigmaRatio, s.restRatio = 0, c.spacing/math.Sqrt(12)
 		if c.meter {
 			s.meterRatio = 0
 		}

@@ -30,7 +30,7 @@ const Trials = 200_000
 
 // propagateDistributions draws trials values of the output and summarises them
 // (JCGM 101:2008, 7.3 to 7.7). draw must use no randomness but what it is
-// given.
+// given. trials are 40 at least, so that something lies outside the interval.
 func propagateDistributions(seed uint64, trials int, draw func(*rand.Rand) float64) MonteCarlo {
 	random := rand.New(rand.NewPCG(seed, Formula))
 	values := make([]float64, trials)

@@ -53,6 +53,9 @@ type situation struct {
 	// meterOhms; a calibrated one has a standard uncertainty instead.
 	meterRatio, meterOhms, meterSigmaOhms float64
 	stepOhms                              float64
+	// restRatio is a relative standard uncertainty of what is shown that is
+	// left when the rest of it is known.
+	restRatio float64
 }
 
 // smears returns what the meter may show, as distributions that are equally
@@ -135,7 +138,7 @@ func (s situation) smear(c circuit, halfOhms float64) smear {
 			s.stepOhms / 2,
 		},
 		// Nothing is known better than its float64 neighbourhood.
-		sigma: math.Sqrt(s.gain*s.gain*variance+s.meterSigmaOhms*s.meterSigmaOhms) + 1e-7*shown,
+		sigma: math.Sqrt(s.gain*s.gain*variance+s.meterSigmaOhms*s.meterSigmaOhms+s.restRatio*s.restRatio*shown*shown) + 1e-7*shown,
 	}
 }
 
