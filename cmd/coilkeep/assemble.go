@@ -34,8 +34,7 @@ func assembleBench(b config.Bench, ports *port.Pool) bench.Settings {
 		Meter: assembleInstrument(b.Name, history.Meter, b.Meter, driver.Resistance, ports),
 		Capture: capture.Settings{
 			MinOhms: b.Contact.MinOhms, MaxOhms: b.Contact.MaxOhms, HandsOff: b.Contact.HandsOff, Bounce: bounce,
-			// A meter that answers once in a while leaves gaps that are none.
-			MaxGap:   b.Meter.Poll + b.Meter.Timeout,
+			MaxGap:   longestGap(b),
 			Readings: b.Steady.Readings, Window: b.Steady.Span,
 			SlopePercentPerMinute: b.Steady.SlopePercentPerMinute, SpreadPercent: b.Steady.SpreadPercent,
 			Patience: b.Steady.Patience, TimeConstant: b.Steady.TimeConstant,
@@ -56,6 +55,17 @@ func assembleBench(b config.Bench, ports *port.Pool) bench.Settings {
 		s.Capture.MaxAge = p.MaxAge
 	}
 	return s
+}
+
+// longestGap is how far apart the readings of a meter that works may be: it
+// may answer only just in time, and wait for a probe on the same bus that does
+// not answer at all.
+func longestGap(b config.Bench) time.Duration {
+	gap := b.Meter.Poll + b.Meter.Timeout
+	if b.Probe != nil && b.Probe.Port != "" && b.Probe.Port == b.Meter.Port {
+		gap += b.Probe.Timeout
+	}
+	return gap
 }
 
 // assembleInstrument says how one instrument is opened, again and again.

@@ -257,6 +257,28 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 	}
 }
 
+// A probe that is dead holds the bus it shares with the meter for a time-out
+// at a time. The meter is slower then, not gone: it still sees the clips.
+func TestDeadProbeOnTheMetersBus(t *testing.T) {
+	t.Parallel()
+	b := rig()
+	bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
+		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), false)},
+	}})
+	instrument := fmt.Sprintf("driver = \"modbus\"\nport = %q\n", bus.Address())
+	d := startDaemon(t, t.TempDir(), benchTOML(instrument+"unit_id = 1\ntimeout = \"200ms\"", instrument+"unit_id = 2\ntimeout = \"700ms\""))
+	d.batch()
+	b.Attach(simulate.CopperCoil(6650, 21.5))
+	d.untilState(capture.Asking)
+	b.Detach()
+	d.untilState(capture.Open)
+	b.Attach(simulate.CopperCoil(6650, 21.5))
+	s := d.untilState(capture.NoTemperature)
+	if !s.Meter.Up || s.Probe.Up || !strings.Contains(s.Probe.Fault, "silent") {
+		t.Errorf("meter up %v, probe up %v with fault %q; want only the probe silent", s.Meter.Up, s.Probe.Up, s.Probe.Fault)
+	}
+}
+
 // manualBench is a bench whose values are typed in.
 const manualBench = "[[bench]]\nname = \"north\"\nserials = \"HN-%04d\"" + quickRules + `
 [bench.meter]

@@ -8,6 +8,9 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
+
+	"coilkeep/internal/config"
 )
 
 func TestCannotListenSaysWhy(t *testing.T) {
@@ -39,5 +42,26 @@ func TestCannotListenSaysWhy(t *testing.T) {
 				t.Errorf("got %q, want it to say %q and to wrap its cause", got, c.want)
 			}
 		})
+	}
+}
+
+func TestLongestGapCountsTheBus(t *testing.T) {
+	t.Parallel()
+	meter := config.Instrument{Port: "/dev/ttyS1", Poll: 200 * time.Millisecond, Timeout: time.Second}
+	probe := config.Instrument{Port: "/dev/ttyS1", Timeout: 3 * time.Second}
+	apart := probe
+	apart.Port = "/dev/ttyS2"
+	for _, c := range []struct {
+		name  string
+		probe *config.Instrument
+		want  time.Duration
+	}{
+		{"no probe", nil, 1200 * time.Millisecond},
+		{"a port each", &apart, 1200 * time.Millisecond},
+		{"one bus", &probe, 4200 * time.Millisecond},
+	} {
+		if got := longestGap(config.Bench{Meter: meter, Probe: c.probe}); got != c.want {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
 	}
 }

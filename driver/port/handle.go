@@ -35,11 +35,12 @@ func newHandle(l *line, use Use, timeout time.Duration) driver.Conn {
 	return h
 }
 
-// Lock waits until no other user of the line is in the middle of an exchange.
-func (h sharedHandle) Lock() { h.line.exchange.Lock() }
+// Lock waits until no other user of the line is in the middle of an exchange,
+// and for those who asked earlier.
+func (h sharedHandle) Lock() { h.line.exchange <- struct{}{} }
 
 // Unlock lets the next user of the line begin an exchange.
-func (h sharedHandle) Unlock() { h.line.exchange.Unlock() }
+func (h sharedHandle) Unlock() { <-h.line.exchange }
 
 func (h *handle) Read(p []byte) (int, error) {
 	if err := h.begin(); err != nil {

@@ -102,7 +102,8 @@ func (p *Pool) tryJoin(t target, use Use) (l *line, first bool, err error) {
 	if p.lines == nil {
 		p.lines = map[string]*line{}
 	}
-	l = &line{pool: p, target: t, ready: make(chan struct{}), gone: make(chan struct{}), users: []Use{use}}
+	l = &line{pool: p, target: t, users: []Use{use},
+		exchange: make(chan struct{}, 1), ready: make(chan struct{}), gone: make(chan struct{})}
 	p.lines[t.place] = l
 	return l, true, nil
 }
@@ -134,7 +135,10 @@ type line struct {
 	conn  *conn
 	err   error
 
-	exchange sync.Mutex // held by a user over one question and answer
+	// exchange holds one token while a user asks one question and waits for its
+	// answer. A channel serves those who wait in turn; a mutex would let an
+	// instrument that does not answer take the line twice running.
+	exchange chan struct{}
 
 	// Under pool.mu: who uses the line, and whether it is being closed.
 	users  []Use

@@ -33,3 +33,26 @@ func TestPoolWaitsForAPortThatIsBeingClosed(t *testing.T) {
 		}
 	})
 }
+
+// An instrument that asks again at once must not come before one that waits.
+func TestPoolServesUsersInTurn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		l := &line{exchange: make(chan struct{}, 1)}
+		quick, patient := sharedHandle{&handle{line: l}}, sharedHandle{&handle{line: l}}
+		order := make(chan string, 2)
+		quick.Lock()
+		go func() {
+			patient.Lock()
+			order <- "patient"
+			patient.Unlock()
+		}()
+		synctest.Wait()
+		quick.Unlock()
+		quick.Lock()
+		order <- "quick"
+		quick.Unlock()
+		if first := <-order; first != "patient" {
+			t.Errorf("the line went to the %s one first", first)
+		}
+	})
+}
