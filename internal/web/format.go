@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
 )
 
 // How the page says things. The script of the page formats live readings the
@@ -35,30 +36,10 @@ func significant(v float64, digits int) string {
 	return strconv.FormatFloat(v, 'f', max(0, digits-before), 64)
 }
 
-// ohmsWithin shows a value and its expanded uncertainty, the uncertainty with
-// two significant digits and the value to the same place (JCGM 100:2008,
-// 7.2.6).
-func ohmsWithin(ohms, expanded float64) string {
-	unit, scale := "Ω", 1.0
-	if ohms >= 1000 {
-		unit, scale = "kΩ", 1e3
-	}
-	if expanded <= 0 {
-		return liveOhms(ohms)
-	}
-	// Rounding to two digits may add a place before the point: 0.0996 is 0.10.
-	size := math.Floor(math.Log10(expanded / scale))
-	if math.Round(expanded/scale*math.Pow(10, 1-size)) >= 100 {
-		size++
-	}
-	places := max(0, 1-int(size))
-	return fmt.Sprintf("%.*f ± %.*f %s", places, ohms/scale, places, expanded/scale, unit)
-}
-
-// ohmsPieces takes apart what ohmsWithin shows, so that a page can set the value
-// larger than the rest.
+// ohmsPieces takes apart how R20 and its uncertainty are shown, so that a page
+// can set the value larger than the rest.
 func ohmsPieces(ohms, expanded float64) (pieces struct{ Value, Within, Unit string }) {
-	parts := strings.Fields(ohmsWithin(ohms, expanded))
+	parts := strings.Fields(quantity.FormatOhmsWithin(ohms, expanded))
 	pieces.Value, pieces.Unit = parts[0], parts[len(parts)-1]
 	if len(parts) > 2 {
 		pieces.Within = parts[2]

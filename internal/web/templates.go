@@ -9,6 +9,8 @@ import (
 	"net/http"
 	"path"
 	"strings"
+
+	"coilkeep/internal/quantity"
 )
 
 // templates are the pages and the parts of pages.
@@ -33,7 +35,7 @@ func parseTemplates(from fs.FS) (templateSet, error) {
 	words := template.FuncMap{
 		"liveOhms":        liveOhms,
 		"celsius":         celsius,
-		"within":          ohmsWithin,
+		"within":          quantity.FormatOhmsWithin,
 		"pieces":          ohmsPieces,
 		"plainOhms":       plainOhms,
 		"verdictWords":    verdictWords,
