@@ -354,3 +354,30 @@ func BenchmarkCompare(b *testing.B) {
 		})
 	}
 }
+
+// What a test would show is worked from the reading the cause acts on, and is
+// right for either cause: the numbers of the sentence "6.64 kΩ if it was cold,
+// 6.31 kΩ if turns are shorted" by hand, 6612·(1 + 0.00393·1) = 6638 Ω and the
+// reading itself.
+func TestSeparatingTest(t *testing.T) {
+	low := Reading{Ohms: 6310, ResolutionOhms: 10, TemperatureCelsius: new(21.0), Clips: Leads, Hands: HandsOff, MeterPercent: new(0.5), MeterDigits: new(1.0)}
+	r := must(t, Input{Ours: coil, Theirs: []Reading{low}})
+	first := r.Explanations[0]
+	if want := "Let it lie an hour beside a thermometer and measure again, at 21 °C on it: 6.64 kΩ if it was cold, 6.31 kΩ if turns are shorted."; first.Test != want {
+		t.Errorf("test %q\nwant %q", first.Test, want)
+	}
+	// The same reading second, after one that agrees, which shorted turns would
+	// not let it: now fingers are the rival.
+	good := low
+	good.Ohms = 6640
+	good.Clips = ""
+	both := must(t, Input{Ours: coil, Theirs: []Reading{good, low}})
+	for _, x := range both.Explanations {
+		if x.Cause == Temperature && (!strings.HasPrefix(x.Sentence, "Reading 2 (6.31 kΩ): ") || x.Test != "Clip the leads on, take both hands away and measure again: 6.31 kΩ if it was cold, 6.64 kΩ if fingers were on the probes.") {
+			t.Errorf("%s %s", x.Sentence, x.Test)
+		}
+	}
+	if both.Explanations[0].Cause != Temperature {
+		t.Errorf("%s first", both.Explanations[0].Cause)
+	}
+}

@@ -28,7 +28,7 @@ func (r *Result) explain(in Input, e evidence, ranked []weighed) {
 		alone = alone || w.cause != Combination && w.cause != Unexplained && !w.damage && e.reaches(w)
 	}
 	listed := 0.0
-	teller := teller{in: in, evidence: e, decisive: r.Reading, setting: r.Setting, agrees: r.Agrees}
+	teller := teller{in: in, evidence: e, settings: r.Settings, subject: r.Reading, setting: r.Setting, agrees: r.Agrees}
 	for i, w := range ranked {
 		worth := i == 0 || w.probability >= leastListed && (w.cause != Combination || !alone)
 		if !worth || len(r.Explanations) == mostListed {
@@ -78,10 +78,23 @@ func (e evidence) inReach(i int, s situation) bool {
 type teller struct {
 	in Input
 	evidence
-	decisive int
-	setting  Setting
-	agrees   bool // every reading
+	settings []Setting
+	// subject is the reading spoken of, and setting its setting.
+	subject int
+	setting Setting
+	agrees  bool // every reading
 }
+
+// about is the teller of the reading a cause has its parameter from.
+func (t teller) about(w weighed) teller {
+	if w.acts == onSomeOwn {
+		t.subject, t.setting = w.reading, t.settings[w.reading]
+	}
+	return t
+}
+
+// actsHere says whether a cause is thought to act on the reading spoken of.
+func (t teller) actsHere(w weighed) bool { return w.acts != onSomeOwn || w.reading == t.subject }
 
 // rival is the second most probable cause that is worth telling from the first.
 func (t teller) rival(ranked []weighed) weighed {
@@ -105,6 +118,7 @@ func (t teller) value(w weighed) (value, low, high float64) {
 }
 
 func (t teller) explanation(w, rival weighed) Explanation {
+	t = t.about(w)
 	value, low, high := t.value(w)
 	x := Explanation{
 		Cause: w.cause, Parts: w.parts, Probability: w.probability, Words: inWords(w.probability),

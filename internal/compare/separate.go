@@ -69,16 +69,16 @@ func (t teller) outcome(one trial, w, rival weighed) (text string, ok bool) {
 	case readsSerial:
 		return t.serialOutcome(one, w, rival)
 	case asks:
-		return capital(one.words) + ".", one.bears(w) != one.bears(rival)
+		return capital(one.words) + ".", t.ended(one, w) != t.ended(one, rival)
 	}
-	if one.kind != readsBench && !one.bears(w) && !one.bears(rival) {
+	if one.kind != readsBench && !t.ended(one, w) && !t.ended(one, rival) {
 		return "", false
 	}
 	if one.kind == readsBench && (w.cause == Unexplained || rival.cause == Unexplained) {
 		return "", false // nobody knows what that would be there
 	}
 	a, b := t.after(one, w), t.after(one, rival)
-	step := min(t.situations[t.decisive].stepOhms, threeDigits(min(a, b)))
+	step := min(t.situations[t.subject].stepOhms, threeDigits(min(a, b)))
 	if math.Abs(a-b) < max(2*step, leastSeparation*a) {
 		return "", false
 	}
@@ -101,8 +101,11 @@ func (t teller) serialOutcome(one trial, w, rival weighed) (text string, ok bool
 	return fmt.Sprintf("%s: %s, or another number if it is another coil.", capital(one.words), t.in.Ours.Serial), true
 }
 
-// bears says whether a trial ends a cause.
-func (one trial) bears(w weighed) bool {
+// ended says whether a trial ends a cause that acts on the reading spoken of.
+func (t teller) ended(one trial, w weighed) bool {
+	if !t.actsHere(w) {
+		return false
+	}
 	for _, cause := range w.causes() {
 		if slices.Contains(one.ends, cause) {
 			return true
@@ -121,7 +124,7 @@ func (w weighed) causes() []Cause {
 
 // after is what a trial would show under a cause.
 func (t teller) after(one trial, w weighed) float64 {
-	base := t.situations[t.decisive]
+	base := t.situations[t.subject]
 	value, _, _ := t.value(w)
 	switch one.kind {
 	case readsResistor:
@@ -140,7 +143,7 @@ func (t teller) after(one trial, w weighed) float64 {
 		return kept.middle().centre
 	}
 	shown := t.setting.TheirsOhms
-	if !one.bears(w) {
+	if !t.ended(one, w) {
 		return shown // nothing that matters has changed
 	}
 	// What the cause leaves open by a little, meter and room, it leaves open
@@ -158,10 +161,12 @@ const leastResidual = 0.05
 
 // under is a situation with those causes of a model acting that have not ended.
 func (t teller) under(w weighed, s situation, value float64, ended []Cause) situation {
-	if w.cause != Combination {
-		if slices.Contains(ended, w.cause) {
-			return s
-		}
+	switch {
+	case !t.actsHere(w):
+		return s
+	case w.cause != Combination && slices.Contains(ended, w.cause):
+		return s
+	case w.cause != Combination:
 		return w.apply(s, value)
 	}
 	for i, step := range w.steps {
@@ -179,7 +184,7 @@ func (t teller) under(w weighed, s situation, value float64, ended []Cause) situ
 // remaining is the temperature that explains what the other cause of a
 // combination leaves.
 func (t teller) remaining(w weighed, value float64) float64 {
-	s := w.steps[1](t.situations[t.decisive], value)
+	s := w.steps[1](t.situations[t.subject], value)
 	celsius, ok := solve(func(c float64) float64 { return s.gain*s.there(c) - t.setting.TheirsOhms }, copper.MinCelsius, copper.MaxCelsius)
 	if !ok {
 		return s.celsius
@@ -189,7 +194,7 @@ func (t teller) remaining(w weighed, value float64) float64 {
 
 // settled is the temperature a coil is thought to take beside a thermometer.
 func (t teller) settled() float64 {
-	if told := t.in.Theirs[t.decisive].TemperatureCelsius; told != nil {
+	if told := t.in.Theirs[t.subject].TemperatureCelsius; told != nil {
 		return *told
 	}
 	return copper.ReferenceCelsius

@@ -28,7 +28,7 @@ func (t teller) sentence(w weighed, value, low, high float64) string {
 	case Temperature:
 		return fmt.Sprintf("The coil was at %s when it was measured.", span(degrees))
 	case ParallelControl:
-		if t.in.Theirs[t.decisive].Clips == Jack {
+		if t.in.Theirs[t.subject].Clips == Jack {
 			return fmt.Sprintf("A second volume or tone control, of %s, was connected across the coil.", span(ohms))
 		}
 		return fmt.Sprintf("A volume or tone control of %s was connected across the coil.", span(ohms))
@@ -47,7 +47,7 @@ func (t teller) sentence(w weighed, value, low, high float64) string {
 	case MainsHum:
 		return fmt.Sprintf("Hum from the mains put the meter off by %s.", span(percent))
 	case RangeOrUnit:
-		return fmt.Sprintf("A decimal point or unit slipped: %s was meant.", quantity.FormatOhms(t.setting.TheirsOhms/value, t.situations[t.decisive].stepOhms/value))
+		return fmt.Sprintf("A decimal point or unit slipped: %s was meant.", quantity.FormatOhms(t.setting.TheirsOhms/value, t.situations[t.subject].stepOhms/value))
 	case OtherCoil:
 		return t.otherSentence(value, span(ohms))
 	case Repaired:
