@@ -26,7 +26,7 @@ const (
 // lies behind it. A text that a spreadsheet would run as a formula gets an
 // apostrophe in front. JSONL holds everything about them, with the designs and
 // batches they need; with a zero filter also all other designs, batches,
-// calibrations, check measurements, lead zeros and the journal.
+// calibrations, check measurements, lead zeros, comparisons and the journal.
 func (s *Store) Export(ctx context.Context, w io.Writer, format string, f Filter) error {
 	var write func(context.Context, querier, io.Writer, Filter) error
 	switch format {
@@ -126,6 +126,7 @@ type line struct {
 	Calibration *Calibration      `json:"calibration,omitempty"`
 	Check       *CheckMeasurement `json:"check_measurement,omitempty"`
 	LeadZero    *LeadZero         `json:"lead_zero,omitempty"`
+	Comparison  *Comparison       `json:"comparison,omitempty"`
 	Journal     *JournalEntry     `json:"journal,omitempty"`
 	End         *exportEnd        `json:"end,omitempty"`
 }
@@ -234,6 +235,10 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 	if err != nil {
 		return err
 	}
+	comparisons, err := listComparisons(ctx, q, ` ORDER BY c.number`)
+	if err != nil {
+		return err
+	}
 	journal, err := listJournal(ctx, q, inOrder)
 	if err != nil {
 		return err
@@ -242,6 +247,7 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 		lines(calibrations, func(c *Calibration) line { return line{Type: "calibration", Calibration: c} }),
 		lines(checks, func(c *CheckMeasurement) line { return line{Type: "check_measurement", Check: c} }),
 		lines(zeros, func(z *LeadZero) line { return line{Type: "lead_zero", LeadZero: z} }),
+		lines(comparisons, func(c *Comparison) line { return line{Type: "comparison", Comparison: c} }),
 		lines(journal, func(e *JournalEntry) line { return line{Type: "journal", Journal: e} }))
 }
 

@@ -22,6 +22,7 @@ type Imported struct {
 	Calibrations      int `json:"calibrations"`
 	CheckMeasurements int `json:"check_measurements"`
 	LeadZeros         int `json:"lead_zeros"`
+	Comparisons       int `json:"comparisons"`
 	Journal           int `json:"journal"`
 	// Changed counts known batches and measurements to which something was
 	// added: a closing, a spool, a void.
@@ -31,7 +32,7 @@ type Imported struct {
 }
 
 func (i Imported) added() int {
-	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.LeadZeros + i.Journal + i.Changed
+	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.LeadZeros + i.Comparisons + i.Journal + i.Changed
 }
 
 // maxLine bounds one line of an import, a measurement with all its readings.
@@ -123,6 +124,7 @@ func decodeLine(text []byte) (line, error) {
 		"calibration":       l.Calibration != nil,
 		"check_measurement": l.Check != nil,
 		"lead_zero":         l.LeadZero != nil,
+		"comparison":        l.Comparison != nil,
 		"journal":           l.Journal != nil,
 		"end":               l.End != nil,
 	}
@@ -157,6 +159,8 @@ func (j *importer) apply(ctx context.Context, l line) error {
 		return j.check(ctx, *l.Check)
 	case l.LeadZero != nil:
 		return j.leadZero(ctx, *l.LeadZero)
+	case l.Comparison != nil:
+		return j.comparison(ctx, *l.Comparison)
 	}
 	return j.journal(ctx, *l.Journal)
 }
@@ -236,6 +240,21 @@ func (j *importer) leadZero(ctx context.Context, z LeadZero) error {
 		},
 		func() error { return insertLeadZero(ctx, j.tx, z) },
 		&j.counts.LeadZeros)
+}
+
+func (j *importer) comparison(ctx context.Context, c Comparison) error {
+	c.Time = fromMicros(c.Time.UnixMicro())
+	if err := cmp.Or(validName("id", c.ID), validComparison(c)); err != nil {
+		return err
+	}
+	return add(j, "comparison "+c.ID, c,
+		func() (Comparison, error) {
+			stored, err := oneComparison(ctx, j.tx, c.ID)
+			stored.Origin = Origin{} // what the history says, not the file
+			return stored, err
+		},
+		func() error { return insertComparison(ctx, j.tx, c) },
+		&j.counts.Comparisons)
 }
 
 func (j *importer) journal(ctx context.Context, e JournalEntry) error {

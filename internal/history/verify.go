@@ -64,7 +64,7 @@ const (
 )
 
 // Verify checks the whole history: that the file is sound, that every result
-// follows from its inputs, every verdict from its result and every resistance
+// follows from its inputs, every comparison too, every verdict from its result and every resistance
 // from its readings, that no coil is missing in a batch, and that records do
 // not contradict each other. What is wrong is in the Report; the error is only
 // for a verification that could not be finished. The progress is called after
@@ -311,7 +311,7 @@ var recordChecks = []struct {
 }
 
 func verifyRecords(ctx context.Context, q querier, report *Report) error {
-	var errs []error
+	errs := []error{verifyComparisons(ctx, q, report)}
 	for _, check := range recordChecks {
 		errs = append(errs, rows(ctx, q, check.query, nil, func(r *sql.Rows) error {
 			f := Fault{Kind: check.kind, Remedy: check.remedy}
