@@ -27,8 +27,8 @@ const (
 	mostJointOhms   = 1e8
 )
 
-// situationWeights choose a weight by what was told: not told, told to be so
-// that the cause should not act, or told to be so that it may.
+// told is the weight of a cause by what was told: nothing, that it should not
+// act, or that it may.
 type told struct{ unknown, excluded, present float64 }
 
 func (w told) clips(c Clips) float64 {

@@ -1,8 +1,6 @@
 package compare
 
-import (
-	"math"
-)
+import "math"
 
 // Compare sets the readings against the record. It returns an *InputError when
 // an input cannot be true; there is no result then.
