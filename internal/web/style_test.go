@@ -28,7 +28,7 @@ func TestContrast(t *testing.T) {
 		for _, pair := range [][2]string{
 			{"ink", "paper"}, {"ink", "sheet"}, {"soft", "paper"}, {"soft", "sheet"}, {"copper", "sheet"},
 			{"in", "paper"}, {"in", "sheet"}, {"out", "paper"}, {"out", "sheet"}, {"open", "sheet"},
-			{"ink", "copper-wash"}, {"mark", "out"}, {"mark", "in"}, {"mark", "open"},
+			{"ink", "copper-wash"}, {"copper", "paper"}, {"mark", "copper"}, {"mark", "out"}, {"mark", "in"}, {"mark", "open"},
 		} {
 			text, ground := luminance(t, colours[pair[0]]), luminance(t, colours[pair[1]])
 			if got := (max(text, ground) + 0.05) / (min(text, ground) + 0.05); got < 4.5 {

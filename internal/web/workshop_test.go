@@ -117,7 +117,7 @@ type workshop struct {
 	url   string
 }
 
-func newWorkshop(t *testing.T) *workshop {
+func newWorkshop(t testing.TB) *workshop {
 	t.Helper()
 	store, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "coilkeep.db"),
 		history.Options{Now: func() time.Time { return noon }})
@@ -158,7 +158,7 @@ func idle(name string) bench.Snapshot {
 }
 
 // start serves the workshop until the test ends, or until stop is called.
-func (w *workshop) start(t *testing.T) (stop func()) {
+func (w *workshop) start(t testing.TB) (stop func()) {
 	t.Helper()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -261,7 +261,7 @@ func longMeadow() history.Design {
 }
 
 // wind opens batch LM-1 on bench north, of a design it adds first.
-func (w *workshop) wind(t *testing.T) history.Batch {
+func (w *workshop) wind(t testing.TB) history.Batch {
 	t.Helper()
 	design, err := w.store.AddDesign(t.Context(), longMeadow(), "")
 	if err != nil {
@@ -277,7 +277,7 @@ func (w *workshop) wind(t *testing.T) history.Batch {
 }
 
 // measure records a coil of batch LM-1 that measures ohms at 22.35 °C.
-func (w *workshop) measure(t *testing.T, serial string, ohms float64, at time.Time) history.Measurement {
+func (w *workshop) measure(t testing.TB, serial string, ohms float64, at time.Time) history.Measurement {
 	t.Helper()
 	d := longMeadow()
 	inputs := r20.Inputs{
