@@ -3,6 +3,7 @@ package capture
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"coilkeep/driver"
@@ -36,7 +37,7 @@ func NewProbeScreen(lowCelsius, highCelsius float64) *Screen {
 // How much it scatters is kept: it is the same instrument.
 func (s *Screen) Reset() {
 	s.previous, s.strange = driver.Reading{}, 0
-	s.stuck.run, s.stuck.last = 0, 0
+	s.stuck.interrupt()
 }
 
 // Check returns r, made impossible when it cannot be true.
@@ -100,56 +101,75 @@ func (s *Screen) checkProbe(r driver.Reading) string {
 }
 
 // stuckWatch tells an instrument that hangs from a coarse one that honestly
-// repeats itself. Once an instrument has been seen to scatter by nearly a digit
-// between neighbouring readings, the same digits over and over are a fault:
-// with a scatter of 0.8 digit one value is repeated with a probability below
-// 0.5 each time, so forty in a row have one below 1e-12.
+// repeats itself. Once neighbouring readings have been seen to differ most of
+// the time, up and down and by more than the flicker of one digit, the same
+// value over and over is a fault: repeated with a probability below 0.6 each
+// time, forty in a row have one below 1e-8. It does not trust the digits sent,
+// which may be many more than are measured.
 type stuckWatch struct {
-	last  float64
-	run   int       // readings in a row equal to last
-	since time.Time // the first of them
+	last       float64
+	resolution float64
+	run        int       // readings in a row equal to last; 0 before the first
+	since      time.Time // the first of them
 
-	// recent holds differences of neighbouring readings in steps of the last
-	// digit; scatters stays true once they have shown scatter.
+	// recent holds the latest values while scatter is looked for; scatters
+	// stays true once they have shown it at this value and resolution.
 	recent   []float64
 	scatters bool
 }
 
 const (
-	stuckReadings  = 40
-	stuckFor       = 4 * time.Second
-	scatterDigits  = 0.8
+	stuckReadings = 40
+	stuckFor      = 4 * time.Second
+	// Of scatterSamples neighbours at most so many may be alike, and at least
+	// so many must be turns from up to down or back; two values or three may be
+	// a quiet instrument at the edge of a digit.
 	scatterSamples = 24
+	mostRepeats    = 9
+	leastTurns     = 8
+	leastValues    = 4
 )
 
 func (w *stuckWatch) interrupt() { w.run = 0 }
 
 // see takes the next value and reports whether the instrument hangs.
 func (w *stuckWatch) see(r driver.Reading) bool {
+	if r.Resolution != w.resolution || math.Abs(r.Value) > 2*math.Abs(w.last) || math.Abs(w.last) > 2*math.Abs(r.Value) {
+		*w = stuckWatch{resolution: r.Resolution} // another range or quantity may scatter otherwise
+	}
 	if w.run > 0 && r.Value == w.last {
 		w.run++
 	} else {
 		w.run, w.since = 1, r.Time
 	}
-	if w.run > 1 || w.last != 0 {
-		w.learn(math.Abs(r.Value-w.last), r.Resolution)
-	}
 	w.last = r.Value
+	w.learn(r.Value)
 	return w.scatters && w.run >= stuckReadings && r.Time.Sub(w.since) >= stuckFor
 }
 
-// learn notes how far neighbouring readings differ. Steps of many digits are
-// coils changing, not scatter. For normal noise the mean absolute difference
-// is 2/√π of the standard deviation.
-func (w *stuckWatch) learn(difference, resolution float64) {
-	if resolution <= 0 || w.scatters || difference > 20*resolution {
+// learn looks for scatter in the latest values.
+func (w *stuckWatch) learn(value float64) {
+	if w.scatters {
 		return
 	}
-	w.recent = append(w.recent, difference/resolution)
-	if len(w.recent) < scatterSamples {
+	w.recent = append(w.recent, value)
+	if len(w.recent) <= scatterSamples {
 		return
 	}
-	mean, _ := meanAndDeviation(w.recent)
-	w.scatters = mean*math.Sqrt(math.Pi)/2 >= scatterDigits
+	repeats, turns, direction := 0, 0, 0.0
+	for i, v := range w.recent[1:] {
+		d := v - w.recent[i]
+		switch {
+		case d == 0:
+			repeats++
+			continue
+		case d*direction < 0:
+			turns++
+		}
+		direction = d
+	}
+	slices.Sort(w.recent)
+	values := len(slices.Compact(w.recent))
+	w.scatters = repeats <= mostRepeats && turns >= leastTurns && values >= leastValues
 	w.recent = w.recent[:0]
 }

@@ -68,6 +68,43 @@ func TestStuckInstrument(t *testing.T) {
 			t.Errorf("%d of 100 frozen readings were noticed", n)
 		}
 	})
+	t.Run("a fine meter that sends more digits than it scatters by", func(t *testing.T) {
+		for _, shown := range []float64{1e-5, 0} { // +6.65038000E+03; registers
+			g := newRig(33, testSettings())
+			g.clip(6650, 0)
+			g.override = func(r driver.Reading) driver.Reading { r.Resolution = shown; return r }
+			s := NewMeterScreen()
+			if n := read(s, g, 500); n != 0 {
+				t.Fatalf("%d of 500 honest readings were called stuck", n)
+			}
+			frozen := g.reading().Value
+			g.override = func(r driver.Reading) driver.Reading { r.Value, r.Resolution = frozen, shown; return r }
+			if n := read(s, g, 100); n < 50 {
+				t.Errorf("resolution %g: %d of 100 frozen readings were noticed", shown, n)
+			}
+		}
+	})
+	t.Run("a quiet meter on a coil that cools, then not", func(t *testing.T) {
+		g := newRig(34, testSettings())
+		g.noise = 0.01
+		g.clip(6650, 40)
+		s := NewMeterScreen()
+		read(s, g, 500) // a step at nearly every reading, always down
+		g.clip(6650, 0)
+		if n := read(s, g, 500); n != 0 {
+			t.Errorf("%d of 500 readings were called stuck", n)
+		}
+	})
+	t.Run("shorted clips after a coil that scatters", func(t *testing.T) {
+		g := newRig(35, testSettings())
+		g.clip(6650, 0)
+		s := NewMeterScreen()
+		read(s, g, 500)
+		g.override = func(r driver.Reading) driver.Reading { r.Value = 0.1; return r }
+		if n := read(s, g, 500); n != 0 {
+			t.Errorf("%d of 500 readings were called stuck", n)
+		}
+	})
 	t.Run("a coarse meter that honestly repeats", func(t *testing.T) {
 		g := newRig(31, testSettings())
 		g.clip(6650, 0)
