@@ -70,7 +70,7 @@ type instrumentState struct {
 // nil.
 func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *Bench {
 	b := &Bench{
-		settings: s, store: store, counter: counter, hub: hub, log: log.With("bench", s.Name), clock: steadyClock{time.Now()},
+		settings: s, store: store, counter: counter, hub: hub, log: log.With("bench", s.Name), clock: newSteadyClock(time.Now()),
 		notices: make(chan notice, 64), requests: make(chan request), saves: make(chan saved, 1),
 		contexts: make(chan surroundings), stopped: make(chan struct{}), refetch: make(chan struct{}, 1),
 		machine: capture.New(s.Capture),
@@ -148,7 +148,7 @@ func (b *Bench) now() time.Time { return b.clock.at(time.Now()) }
 // ticked looks at the clock. When it was set, times before and after do not
 // belong together.
 func (b *Bench) ticked() {
-	if b.clock.follow(time.Now()) {
+	if now := time.Now(); b.clock.follow(now, now.Round(0)) {
 		b.log.Warn("the clock of this machine was set")
 		b.machine.ClockSet()
 		b.meter.screen.Reset()
