@@ -150,13 +150,31 @@ func (b *Bench) now() time.Time { return b.clock.at(time.Now()) }
 func (b *Bench) ticked() {
 	if now := time.Now(); b.clock.follow(now, now.Round(0)) {
 		b.log.Warn("the clock of this machine was set")
-		b.machine.ClockSet()
-		b.meter.screen.Reset()
-		if b.probe.screen != nil {
-			b.probe.screen.Reset()
-		}
+		b.clockSet()
 	}
 	b.machine.Tick(b.now())
+}
+
+// clockSet begins every wait anew that was reckoned by the old clock.
+func (b *Bench) clockSet() {
+	now := b.now()
+	b.machine.ClockSet()
+	b.meter.clockSet(now)
+	b.probe.clockSet(now)
+	if b.pending != nil {
+		b.pending.retryAt = now
+	}
+	if b.side != nil {
+		b.side.began = now
+	}
+	b.publishedAt = time.Time{}
+}
+
+func (s *instrumentState) clockSet(now time.Time) {
+	s.readable = now
+	if s.screen != nil {
+		s.screen.Reset()
+	}
 }
 
 func (b *Bench) supervise(ctx context.Context, tasks *sync.WaitGroup, role history.Role, s InstrumentSettings) {

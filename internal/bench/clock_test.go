@@ -1,8 +1,14 @@
 package bench
 
 import (
+	"log/slog"
+	"path/filepath"
 	"testing"
 	"time"
+
+	"coilkeep/driver"
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
 )
 
 func TestClockThatIsSetIsFollowed(t *testing.T) {
@@ -31,5 +37,40 @@ func TestClockThatIsSetIsFollowed(t *testing.T) {
 		if c.follow(at(2*time.Minute), wall.Add(time.Minute)) {
 			t.Errorf("set by %v: noticed twice", jump)
 		}
+	}
+}
+
+// What the bench waits for must not be an hour away because the clock was set
+// back by one.
+func TestNothingWaitsForTheOldClock(t *testing.T) {
+	f := &fakeBench{}
+	b := New(quickSettings("north", f), openStore(t, filepath.Join(t.TempDir(), "history.db")),
+		&counts{refused: map[capture.Refusal]int{}}, &Hub{}, slog.New(slog.DiscardHandler))
+	events, cancel := b.hub.Subscribe()
+	defer cancel()
+	b.clock.wall = b.clock.wall.Add(time.Hour) // as if it had been an hour fast until now
+	b.refresh()
+	b.instrumentOpened(&b.meter, notice{role: history.Meter, opened: true})
+	b.pending = &pending{why: "the disk is full", retryAt: b.now()}
+	b.refresh()
+	before := b.now()
+	b.ticked()
+	if went := before.Sub(b.now()); went < 59*time.Minute {
+		t.Fatalf("the clock went back by %v, want an hour", went)
+	}
+	if wait := b.pending.retryAt.Sub(b.now()); wait > 0 {
+		t.Errorf("the held measurement waits another %v", wait)
+	}
+	for range len(events) {
+		<-events
+	}
+	b.refresh()
+	if len(events) == 0 {
+		t.Error("no event after the clock was set")
+	}
+	garbage := driver.Reading{Time: time.Now().Add(time.Second), Status: driver.Unreadable, Reason: "noise"}
+	b.reading(t.Context(), &b.meter, garbage)
+	if b.meter.Fault == "opening" || b.meter.Up {
+		t.Errorf("garbage for a second after the clock was set: up %v, fault %q", b.meter.Up, b.meter.Fault)
 	}
 }
