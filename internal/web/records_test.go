@@ -11,11 +11,12 @@ import (
 )
 
 var (
-	tags   = regexp.MustCompile(`(?s)<(script|style|head).*?</(script|style|head)>|<[^>]*>`)
+	tags   = regexp.MustCompile(`(?s)<(script|style|thead)\b.*?</(script|style|thead)>|<[^>]*>`)
 	spaces = regexp.MustCompile(`\s+`)
 )
 
-// words is what the main part of a page says, without its tags.
+// words is what the main part of a page says, without its tags and the heads of
+// tables.
 func words(page string) string {
 	_, page, found := strings.Cut(page, "<main")
 	if found {
