@@ -36,7 +36,7 @@ func TestCoilPage(t *testing.T) {
 		"The largest share, ", " comes from "+m.Budget[0].Source,
 		"Leads subtracted 0.25 ± 0.05 Ω", "Copper α = 0.00393 per K at 20 °C", "guard band 1 × U",
 		// The calibration of that time, of that meter, and that it was overdue.
-		"good to ±(0.05 % + 0.3 Ω), corrected by +0; certificate EV-7, calibrated 2024-03-14, due 2025-03-14 overdue then",
+		"good to ±(0.05 % + 0.3 Ω), corrected by +0; certificate EV-7, calibrated "+localDay(m.Time.AddDate(-2, 0, 0))+", due "+localDay(m.Time.AddDate(-1, 0, 0))+" overdue then",
 		"no calibration was recorded by then", m.ID)
 	wantNoText(t, page, "EV-8", "EV-9", "All 1 measurements")
 	for _, component := range m.Budget {
@@ -134,8 +134,9 @@ func TestFind(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.wind(t)
-	w.measure(t, "HN-0001", 6690, noon.Add(-24*time.Hour))
-	w.measure(t, "HN-0002", 6700, noon.Add(-time.Hour))
+	yesterday := noon.Add(-24 * time.Hour)
+	w.measure(t, "HN-0001", 6690, yesterday)
+	w.measure(t, "HN-0002", 6700, noon.Add(-30*time.Minute))
 	w.measure(t, "HN-00021", 6700, noon.Add(-time.Minute))
 	w.start(t)
 	for _, c := range []struct {
@@ -150,9 +151,9 @@ func TestFind(t *testing.T) {
 		{"the beginning", "hn-0002", []string{"Coils HN-00021", "HN-0002 in tolerance"}, []string{"HN-0001"}},
 		{"a batch", "lm-1", []string{"Batches LM-1"}, []string{"HN-0001"}},
 		{"a design", "meadow", []string{"Batches LM-1", "Designs Long Meadow , 6.69 kΩ"}, []string{"HN-0001"}},
-		{"today", "Today", []string{"Coils of Saturday, 14 March 2026 HN-0002", "HN-00021", "Batches opened that day LM-1"}, []string{"HN-0001"}},
-		{"a date", "2026-03-13", []string{"Coils of Friday, 13 March 2026 HN-0001"}, []string{"HN-0002", "Batches"}},
-		{"a date in words", "13 March 2026", []string{"Coils of Friday, 13 March 2026 HN-0001"}, []string{"HN-0002"}},
+		{"today", "Today", []string{"Coils of " + dayInWords(noon) + " HN-0002", "HN-00021", "Batches opened that day LM-1"}, []string{"HN-0001"}},
+		{"a date", localDay(yesterday), []string{"Coils of " + dayInWords(yesterday) + " HN-0001"}, []string{"HN-0002", "Batches"}},
+		{"a date in words", yesterday.Local().Format("2 January 2006"), []string{"Coils of " + dayInWords(yesterday) + " HN-0001"}, []string{"HN-0002"}},
 		{"a day without coils", "2026-03-01", []string{"Nothing was measured on Sunday, 1 March 2026"}, nil},
 		{"nothing found", "Short", []string{"No serial number begins with “Short”"}, nil},
 	} {
@@ -192,7 +193,7 @@ func TestParseDay(t *testing.T) {
 		"03/04/2026": "", "14-03-2026": "", "2026-02-30": "", "HN-0001": "", "2026": "", "": "",
 	} {
 		got := ""
-		if day, ok := parseDay(text, noon); ok {
+		if day, ok := parseDay(text, time.Date(2026, 3, 14, 12, 0, 0, 0, time.Local)); ok {
 			got = day.Format(time.DateOnly)
 		}
 		if got != want {

@@ -86,7 +86,7 @@ func TestRecordPagesOfANewcomer(t *testing.T) {
 		"/batches":                   "No batch was wound yet",
 		"/coils":                     "No coil is measured yet",
 		"/coils?q=HN-1":              "No serial number begins with “HN-1”",
-		"/coils?q=yesterday":         "Nothing was measured on Friday, 13 March 2026",
+		"/coils?q=yesterday":         "Nothing was measured on " + dayInWords(noon.AddDate(0, 0, -1)),
 		"/designs":                   "Add the first one here",
 		"/instruments":               "none recorded",
 		"/instruments/north":         "None is recorded",

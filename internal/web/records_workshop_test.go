@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"math"
+	"net"
 	"net/http"
 	"net/url"
 	"strings"
@@ -107,3 +108,9 @@ func wantNoText(t *testing.T, page string, texts ...string) {
 		}
 	}
 }
+
+// dayInWords is the local day of t as pages write it.
+func dayInWords(t time.Time) string { return t.Local().Format("Monday, 2 January 2006") }
+
+// localAddress is an address that only this machine reaches.
+var localAddress = net.TCPAddr{IP: net.IPv4(127, 0, 0, 1)}

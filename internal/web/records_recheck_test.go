@@ -1,0 +1,143 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"net/url"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+)
+
+// TestRecheckComputes compares with what the formula of R20 says by itself: it
+// is in proportion to the corrected reading less the leads, and over
+// 1 + α (t − 20 °C).
+func TestRecheckComputes(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	m := w.capture(t, "HN-0001", 6990, noon)
+	in := m.Inputs
+	for _, c := range []struct {
+		correction correction
+		want       float64
+		verdict    conformity.Verdict
+	}{
+		{correction{history.Meter, 0}, m.R20Ohms, m.Verdict},
+		{correction{history.Meter, -2}, m.R20Ohms * (in.ResistanceOhms*0.98 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.In},
+		{correction{history.Meter, 2}, m.R20Ohms * (in.ResistanceOhms*1.02 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.High},
+		{correction{history.Probe, 5}, m.R20Ohms * (1 + in.AlphaPerKelvin*(in.TemperatureCelsius-20)) / (1 + in.AlphaPerKelvin*(in.TemperatureCelsius-15)), conformity.In},
+	} {
+		got := recheck(m, c.correction)
+		if got.Trouble != "" || math.Abs(got.Corrected.R20Ohms/c.want-1) > 1e-12 || got.NewVerdict != c.verdict {
+			t.Errorf("%+v: got %.6f Ω, %s, %q, want %.6f Ω, %s", c.correction, got.Corrected.R20Ohms, got.NewVerdict, got.Trouble, c.want, c.verdict)
+		}
+		if got.Changed() != (c.verdict != m.Verdict) {
+			t.Errorf("%+v: got changed %t", c.correction, got.Changed())
+		}
+	}
+	hot := recheck(m, correction{history.Probe, 1000})
+	if hot.Trouble == "" || hot.Changed() {
+		t.Errorf("a copper of a thousand degrees: got %+v", hot)
+	}
+	m.Status = history.Void
+	if recheck(m, correction{history.Meter, 5}).Changed() {
+		t.Error("a void measurement counts as changed")
+	}
+	unjudged := m
+	unjudged.Verdict, unjudged.Status = "", history.Recorded
+	if got := recheck(unjudged, correction{history.Meter, 5}); got.Changed() || got.NewVerdict != "" || got.Trouble != "" {
+		t.Errorf("a coil that was not judged: got %+v", got)
+	}
+}
+
+func recheckPath(values ...string) string {
+	query := url.Values{}
+	for i := 0; i < len(values); i += 2 {
+		query.Set(values[i], values[i+1])
+	}
+	return "/instruments/north/recheck?" + query.Encode()
+}
+
+func TestRecheckPage(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	for day, ohms := range []float64{6690, 6990, 6990, 6690} {
+		w.capture(t, fmt.Sprintf("HN-000%d", day), ohms, noon.AddDate(0, 0, day-4))
+	}
+	void := w.capture(t, "HN-0009", 6990, noon.Add(-50*time.Hour))
+	if _, err := w.store.Void(t.Context(), void.ID, "wrong coil", ""); err != nil {
+		t.Fatal(err)
+	}
+	w.start(t)
+	day := func(days int) string { return noon.AddDate(0, 0, days).Local().Format(time.DateOnly) }
+
+	page := w.page(t, recheckPath("instrument", "meter:"+oldMeter, "from", day(-3), "to", day(-2), "correction", "+2"))
+	wantText(t, page, "corrected by +2 %", "Measurements 3 Coils 3 R20 moves on average +2.000 % and at most +2.000 % Another verdict 2",
+		"With another verdict HN-0001", "too high", "All others HN-0009 void")
+	changed, others, _ := strings.Cut(words(page), "All others")
+	for serial, isChanged := range map[string]bool{"HN-0001": true, "HN-0002": true, "HN-0009": false} {
+		if strings.Contains(changed, serial) != isChanged || strings.Contains(others, serial) == isChanged {
+			t.Errorf("%s: want among the changed: %t", serial, isChanged)
+		}
+	}
+	wantNoText(t, page, "HN-0000", "HN-0003")
+
+	wantText(t, w.page(t, recheckPath("instrument", "meter:"+oldMeter, "correction", "0")),
+		"since its first use on "+day(-4), "Measurements 5 Coils 5", "Another verdict 0", "None: every verdict stays")
+	wantText(t, w.page(t, recheckPath("instrument", "probe:line at /dev/ttyUSB1", "from", day(-1), "correction", "-10")),
+		"corrected by -10 K", "Measurements 1 Coils 1 R20 moves on average +4.0")
+	wantText(t, w.page(t, recheckPath("instrument", "meter:"+oldMeter, "from", day(0), "correction", "1")), "It has measured nothing in that time")
+
+	for name, c := range map[string]struct{ path, text string }{
+		"no such instrument": {recheckPath("instrument", "meter:on the shelf", "correction", "1"), "choose an instrument"},
+		"no date":            {recheckPath("instrument", "meter:"+oldMeter, "from", "March", "correction", "1"), `"March" is not a date`},
+		"backwards":          {recheckPath("instrument", "meter:"+oldMeter, "from", day(-1), "to", day(-2), "correction", "1"), "must not be before the first day"},
+		"no number":          {recheckPath("instrument", "meter:"+oldMeter, "correction", "much"), `"much" is not a number`},
+		"too much":           {recheckPath("instrument", "meter:"+oldMeter, "correction", "50"), "must be from -10 to 10 %, not 50"},
+	} {
+		answer := w.ask(t, "GET", c.path, nil)
+		if answer.status != http.StatusUnprocessableEntity {
+			t.Errorf("%s: got status %d, want %d", name, answer.status, http.StatusUnprocessableEntity)
+		}
+		wantText(t, string(answer.body), c.text)
+		if regexp.MustCompile(`Measurements \d`).MatchString(words(string(answer.body))) {
+			t.Errorf("%s: there is an answer all the same", name)
+		}
+	}
+}
+
+// TestRecheckIsBounded has a long list be cut, and that be said.
+func TestRecheckIsBounded(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	for i := range 3 {
+		w.capture(t, fmt.Sprintf("HN-000%d", i), 6690, noon.Add(time.Duration(i-10)*time.Minute))
+	}
+	s := w.site(&localAddress)
+	filter := history.UseFilter{Bench: "north", Role: history.Meter, Identity: oldMeter}
+	for most, cut := range map[int]bool{2: true, 3: false} {
+		view := recheckView{Correction: correction{history.Meter, 1}}
+		if err := s.fillRecheck(t.Context(), &view, filter, most); err != nil {
+			t.Fatal(err)
+		}
+		if view.Cut != cut || view.Count != most {
+			t.Errorf("at most %d: got %d, cut %t", most, view.Count, view.Cut)
+		}
+	}
+	var list []rechecked
+	left := 0
+	for range shownRechecked + 3 {
+		left += add(&list, rechecked{})
+	}
+	if len(list) != shownRechecked || left != 3 {
+		t.Errorf("got %d shown and %d left out, want %d and 3", len(list), left, shownRechecked)
+	}
+}
