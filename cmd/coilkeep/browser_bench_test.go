@@ -329,7 +329,7 @@ func TestBrowserOutlivesTheDaemon(t *testing.T) {
 	page.wait("the page to say so", `!document.getElementById("lost").hidden && document.body.dataset.link === "lost"`)
 	page.wait("no number", `[...document.querySelectorAll("[data-live]")].every((at) => at.textContent === "—")`)
 	page.waitText(".words", "Not known: no connection.")
-	if evaluate[string](page, `getComputedStyle(document.querySelector(".band")).visibility`) != "hidden" {
+	if evaluate[string](page, `getComputedStyle(document.querySelector("p.band")).visibility`) != "hidden" {
 		t.Error("the verdict still stands")
 	}
 	_ = p.cmd.Wait() // killed, so an error
