@@ -94,8 +94,12 @@ func explainLibrary(path string, err *serial.PortError) error {
 	return fmt.Errorf("%s: %w", path, err)
 }
 
-// missing names the ports that do exist.
+// missing names the ports that do exist. Whoever opens a port says which one.
 func missing(cause error) error {
+	var path *fs.PathError
+	if errors.As(cause, &path) {
+		cause = path.Err
+	}
 	ports, err := List()
 	if err != nil {
 		return fmt.Errorf("%w: %w (and the ports could not be listed: %w)", ErrMissing, cause, err)

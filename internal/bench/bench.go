@@ -60,8 +60,10 @@ type instrumentState struct {
 	screen     *capture.Screen
 	instrument driver.Instrument
 	opened     bool // it has been open at least once
-	// readable is when it last gave an answer that could be read, or was opened.
+	// readable is when it last gave an answer that could be read, or was opened;
+	// garbled is true once that has been too long ago.
 	readable time.Time
+	garbled  bool
 	// logged holds what was logged of it since it was last up.
 	logged []string
 }
@@ -217,7 +219,7 @@ func (b *Bench) instrumentOpened(s *instrumentState, n notice) {
 		b.counter.Reconnected(b.settings.Name, s.Role)
 	}
 	s.opened, s.instrument, s.Identity = true, n.instrument, n.identity
-	s.readable = b.now()
+	s.readable, s.garbled = b.now(), false
 	s.screen.Reset()
 	if _, typed := n.instrument.(driver.Typist); typed {
 		s.Up, s.Fault = true, ""
@@ -260,14 +262,13 @@ func (b *Bench) unreadable(s *instrumentState, r driver.Reading) {
 	if s.Role == history.Probe {
 		settings = *b.settings.Probe
 	}
-	if r.Time.Sub(s.readable) <= settings.Timeout {
+	// The first reason stands: noise gives another one with every answer.
+	if s.garbled || r.Time.Sub(s.readable) <= settings.Timeout {
 		return
 	}
-	changed := s.Up
-	b.down(s, fmt.Sprintf("its answers cannot be read (%s): are baud, frame, line ends and pattern right, and the cable sound?", r.Reason))
-	if changed {
-		b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
-	}
+	s.garbled = true
+	b.down(s, fmt.Sprintf("its answers cannot be read: %s; check baud, frame, pattern and cable", r.Reason))
+	b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
 }
 
 // reading takes one reading of an instrument into the capture.
@@ -285,7 +286,7 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 			return
 		}
 	} else {
-		s.Up, s.Fault, s.readable, s.logged = true, "", r.Time, nil
+		s.Up, s.Fault, s.readable, s.garbled, s.logged = true, "", r.Time, false, nil
 	}
 	if r.Status == driver.Impossible {
 		s.Fault = r.Reason

@@ -29,6 +29,7 @@ type fakeBench struct {
 
 type fakeCable struct {
 	gone, silent, garbage bool
+	answers               int // in garbage
 	current               *fakeInstrument
 }
 
@@ -82,7 +83,8 @@ func (i *fakeInstrument) Read(ctx context.Context) (driver.Reading, error) {
 	case c.silent:
 		return driver.Reading{}, fmt.Errorf("read: %w", driver.ErrSilent)
 	case c.garbage:
-		return driver.Reading{Time: time.Now(), Status: driver.Unreadable, Reason: "noise", Raw: `\x00\xff`}, nil
+		c.answers++
+		return driver.Reading{Time: time.Now(), Status: driver.Unreadable, Reason: fmt.Sprintf("noise %d", c.answers), Raw: `\x00\xff`}, nil
 	}
 	r := driver.Reading{Time: time.Now(), Status: driver.OK, Resolution: 0.01, Value: 21.5, Raw: "21.50"}
 	if i.probe {
@@ -388,6 +390,11 @@ func TestSilentInstruments(t *testing.T) {
 	p.untilState(capture.Offline)
 }
 
+func (f *fakeBench) meterAnswers() (n int) {
+	f.do(func() { n = f.meter.answers })
+	return n
+}
+
 // Garbage for longer than a time-out is as good as silence: what was last read
 // must not look live.
 func TestGarbageIsNamed(t *testing.T) {
@@ -397,6 +404,11 @@ func TestGarbageIsNamed(t *testing.T) {
 	s := p.untilState(capture.Offline)
 	if s.Meter.Up || !strings.Contains(s.Meter.Fault, "noise") || !strings.Contains(s.Meter.Fault, "baud") {
 		t.Errorf("meter up %v, fault %q; want it down, with the reason and what to check", s.Meter.Up, s.Meter.Fault)
+	}
+	from := p.meterAnswers()
+	later := p.until("more garbage", func(Snapshot) bool { return p.meterAnswers() > from+5 })
+	if later.Meter.Fault != s.Meter.Fault {
+		t.Errorf("the fault went from %q to %q", s.Meter.Fault, later.Meter.Fault)
 	}
 	p.do(func() { p.meter.garbage, p.probe.garbage = false, true })
 	p.untilState(capture.Open)
