@@ -108,6 +108,10 @@ func BenchmarkLarge(b *testing.B) {
 		{"find coils", func() error { _, _, err := s.FindCoils(ctx, "hn-00", 50); return err }},
 		{"find batches", func() error { _, _, err := s.FindBatches(ctx, BatchSearch{Limit: 50}); return err }},
 		{"find batches by text", func() error { _, _, err := s.FindBatches(ctx, BatchSearch{Text: "b-1", Limit: 50}); return err }},
+		{"uses of a meter that is gone", func() error {
+			return s.EachUse(ctx, UseFilter{Bench: "bench-1", Role: Meter, Identity: "gone"}, func(Measurement) error { return nil })
+		}},
+		{"find batches by text that is nowhere", func() error { _, _, err := s.FindBatches(ctx, BatchSearch{Text: "nowhere"}); return err }},
 		{"verdicts of batches", func() error { _, err := s.BatchVerdicts(ctx, "B-1", "B-2", "B-3"); return err }},
 		{"journal", func() error { _, err := s.Journal(ctx, JournalFilter{}); return err }},
 	} {
