@@ -32,14 +32,17 @@ function paced(work, pause) {
       return;
     }
     busy = true;
-    await work();
-    setTimeout(() => {
-      busy = false;
-      if (wanted) {
-        wanted = false;
-        ask();
-      }
-    }, pause);
+    try {
+      await work();
+    } finally {
+      setTimeout(() => {
+        busy = false;
+        if (wanted) {
+          wanted = false;
+          ask();
+        }
+      }, pause);
+    }
   };
 }
 
