@@ -26,7 +26,8 @@ const (
 // lies behind it. A text that a spreadsheet would run as a formula gets an
 // apostrophe in front. JSONL holds everything about them, with the designs and
 // batches they need; with a zero filter also all other designs, batches,
-// calibrations, check measurements, lead zeros, comparisons and the journal.
+// calibrations, check measurements, lead zeros, comparisons, baselines, study
+// readings and the journal.
 func (s *Store) Export(ctx context.Context, w io.Writer, format string, f Filter) error {
 	var write func(context.Context, querier, io.Writer, Filter) error
 	switch format {
@@ -127,6 +128,8 @@ type line struct {
 	Check       *CheckMeasurement `json:"check_measurement,omitempty"`
 	LeadZero    *LeadZero         `json:"lead_zero,omitempty"`
 	Comparison  *Comparison       `json:"comparison,omitempty"`
+	Baseline    *Baseline         `json:"baseline,omitempty"`
+	Study       *StudyReading     `json:"study_reading,omitempty"`
 	Journal     *JournalEntry     `json:"journal,omitempty"`
 	End         *exportEnd        `json:"end,omitempty"`
 }
@@ -239,6 +242,14 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 	if err != nil {
 		return err
 	}
+	baselines, err := listBaselines(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
+	studies, err := listStudyReadings(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
 	journal, err := listJournal(ctx, q, inOrder)
 	if err != nil {
 		return err
@@ -248,6 +259,8 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 		lines(checks, func(c *CheckMeasurement) line { return line{Type: "check_measurement", Check: c} }),
 		lines(zeros, func(z *LeadZero) line { return line{Type: "lead_zero", LeadZero: z} }),
 		lines(comparisons, func(c *Comparison) line { return line{Type: "comparison", Comparison: c} }),
+		lines(baselines, func(b *Baseline) line { return line{Type: "baseline", Baseline: b} }),
+		lines(studies, func(r *StudyReading) line { return line{Type: "study_reading", Study: r} }),
 		lines(journal, func(e *JournalEntry) line { return line{Type: "journal", Journal: e} }))
 }
 

@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"reflect"
 	"slices"
 )
@@ -23,6 +24,8 @@ type Imported struct {
 	CheckMeasurements int `json:"check_measurements"`
 	LeadZeros         int `json:"lead_zeros"`
 	Comparisons       int `json:"comparisons"`
+	Baselines         int `json:"baselines"`
+	StudyReadings     int `json:"study_readings"`
 	Journal           int `json:"journal"`
 	// Changed counts known batches and measurements to which something was
 	// added: a closing, a spool, a void.
@@ -32,7 +35,8 @@ type Imported struct {
 }
 
 func (i Imported) added() int {
-	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.LeadZeros + i.Comparisons + i.Journal + i.Changed
+	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.LeadZeros + i.Comparisons +
+		i.Baselines + i.StudyReadings + i.Journal + i.Changed
 }
 
 // maxLine bounds one line of an import, a measurement with all its readings.
@@ -125,6 +129,8 @@ func decodeLine(text []byte) (line, error) {
 		"check_measurement": l.Check != nil,
 		"lead_zero":         l.LeadZero != nil,
 		"comparison":        l.Comparison != nil,
+		"baseline":          l.Baseline != nil,
+		"study_reading":     l.Study != nil,
 		"journal":           l.Journal != nil,
 		"end":               l.End != nil,
 	}
@@ -161,6 +167,10 @@ func (j *importer) apply(ctx context.Context, l line) error {
 		return j.leadZero(ctx, *l.LeadZero)
 	case l.Comparison != nil:
 		return j.comparison(ctx, *l.Comparison)
+	case l.Baseline != nil:
+		return j.baseline(ctx, *l.Baseline)
+	case l.Study != nil:
+		return j.study(ctx, *l.Study)
 	}
 	return j.journal(ctx, *l.Journal)
 }
@@ -255,6 +265,44 @@ func (j *importer) comparison(ctx context.Context, c Comparison) error {
 		},
 		func() error { return insertComparison(ctx, j.tx, c) },
 		&j.counts.Comparisons)
+}
+
+func (j *importer) baseline(ctx context.Context, b Baseline) error {
+	b.Time = fromMicros(b.Time.UnixMicro())
+	if err := cmp.Or(validName("id", b.ID), validBaseline(b)); err != nil {
+		return err
+	}
+	if _, err := designRevision(ctx, j.tx, b.Design, b.DesignRevision); err != nil {
+		return err
+	}
+	return add(j, "baseline "+b.ID, b,
+		func() (Baseline, error) {
+			list, err := listBaselines(ctx, j.tx, `WHERE id = ?1`, b.ID)
+			return only(list, err)
+		},
+		func() error { return insertBaseline(ctx, j.tx, b) },
+		&j.counts.Baselines)
+}
+
+func (j *importer) study(ctx context.Context, r StudyReading) error {
+	r.Time = fromMicros(r.Time.UnixMicro())
+	told := r.R20Ohms
+	if err := cmp.Or(validName("id", r.ID), completeStudyReading(&r)); err != nil {
+		return err
+	}
+	if math.Abs(told-r.R20Ohms) > 1e-9*r.R20Ohms {
+		return invalid("r20_ohms", "must follow from resistance and temperature, which give %g Ω, not %g", r.R20Ohms, told)
+	}
+	if err := fitsStudy(ctx, j.tx, r); err != nil {
+		return err
+	}
+	return add(j, "study reading "+r.ID, r,
+		func() (StudyReading, error) {
+			list, err := listStudyReadings(ctx, j.tx, `WHERE id = ?1`, r.ID)
+			return only(list, err)
+		},
+		func() error { return insertStudyReading(ctx, j.tx, r) },
+		&j.counts.StudyReadings)
 }
 
 func (j *importer) journal(ctx context.Context, e JournalEntry) error {

@@ -1,0 +1,132 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+)
+
+// Baseline is what the control limits of a design on a winder rest on. It stays
+// as it is until another is added.
+type Baseline struct {
+	ID             string    `json:"id"`
+	Time           time.Time `json:"time"`
+	Winder         string    `json:"winder"` // empty for batches without one
+	Design         string    `json:"design"`
+	DesignRevision int       `json:"design_revision"`
+	// FirstCoil and LastCoil are the serial numbers of the first and the last of
+	// the Count coils it was made of.
+	FirstCoil string `json:"first_coil"`
+	LastCoil  string `json:"last_coil"`
+	Count     int    `json:"count"`
+	// MeanOhms and what follows are those of the R20 of these coils; within is
+	// by the mean moving range.
+	MeanOhms         float64 `json:"mean_ohms"`
+	SigmaWithinOhms  float64 `json:"sigma_within_ohms"`
+	SigmaOverallOhms float64 `json:"sigma_overall_ohms"`
+	MeanRangeOhms    float64 `json:"mean_range_ohms"`
+	// UsualStandardUncertaintyOhms is the median of theirs, 0 when not known.
+	UsualStandardUncertaintyOhms float64 `json:"usual_standard_uncertainty_ohms"`
+	// Reason is why it was made or revised.
+	Reason string `json:"reason"`
+	By     string `json:"by,omitempty"`
+}
+
+// AddBaseline keeps a baseline, which from then on takes the place of the one
+// before, and returns it as stored; ID and Time are filled in when empty. The
+// error is a *FieldError when a value cannot be right, or ErrNotFound for the
+// design.
+func (s *Store) AddBaseline(ctx context.Context, b Baseline) (Baseline, error) {
+	b.Time = s.instantOr(b.Time)
+	err := validBaseline(b)
+	if b.ID == "" && err == nil {
+		b.ID, err = newID()
+	}
+	if err != nil {
+		return Baseline{}, fmt.Errorf("add baseline: %w", err)
+	}
+	err = s.write(ctx, "add baseline", func(tx *sql.Tx) error {
+		if _, err := designRevision(ctx, tx, b.Design, b.DesignRevision); err != nil {
+			return err
+		}
+		if err := insertBaseline(ctx, tx, b); err != nil {
+			return takenID(err, b.ID)
+		}
+		return s.note(ctx, tx, JournalEntry{Who: b.By, Action: "baseline", Subject: b.Design,
+			Detail: fmt.Sprintf("winder %s, revision %d: %d coils, %s to %s, mean %.6g Ω, sigma %.3g Ω: %s",
+				cmp.Or(b.Winder, "not told"), b.DesignRevision, b.Count, b.FirstCoil, b.LastCoil, b.MeanOhms, b.SigmaWithinOhms, b.Reason)})
+	})
+	if err != nil {
+		return Baseline{}, err
+	}
+	return b, nil
+}
+
+func validBaseline(b Baseline) error {
+	for _, v := range []struct {
+		field string
+		ohms  float64
+	}{
+		{"mean_ohms", b.MeanOhms}, {"sigma_within_ohms", b.SigmaWithinOhms},
+		{"sigma_overall_ohms", b.SigmaOverallOhms}, {"mean_range_ohms", b.MeanRangeOhms},
+	} {
+		if !(v.ohms > 0 && v.ohms <= 1e12) {
+			return invalid(v.field, "must be more than 0 Ω, not %g", v.ohms)
+		}
+	}
+	if u := b.UsualStandardUncertaintyOhms; !(u >= 0 && u <= 1e12) {
+		return invalid("usual_standard_uncertainty_ohms", "must be 0 Ω or more, not %g", u)
+	}
+	if b.Count < 2 {
+		return invalid("count", "must be at least 2, not %d", b.Count)
+	}
+	if b.Reason == "" {
+		return invalid("reason", "must not be empty")
+	}
+	return cmp.Or(
+		validLabel("winder", b.Winder), validName("design", b.Design),
+		ValidateSerial(b.FirstCoil), ValidateSerial(b.LastCoil),
+		validNote("reason", b.Reason), validLabel("by", b.By))
+}
+
+func insertBaseline(ctx context.Context, tx *sql.Tx, b Baseline) error {
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO baselines (id, time_us, winder, design, design_revision, first_coil, last_coil, count,
+			mean_ohms, sigma_within_ohms, sigma_overall_ohms, mean_range_ohms, usual_standard_uncertainty_ohms, reason, by)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)`,
+		b.ID, b.Time.UnixMicro(), b.Winder, b.Design, b.DesignRevision, b.FirstCoil, b.LastCoil, b.Count,
+		b.MeanOhms, b.SigmaWithinOhms, b.SigmaOverallOhms, b.MeanRangeOhms, b.UsualStandardUncertaintyOhms, b.Reason, b.By)
+	return err
+}
+
+func listBaselines(ctx context.Context, q querier, clause string, args ...any) ([]Baseline, error) {
+	list := []Baseline{}
+	err := rows(ctx, q, `
+		SELECT id, time_us, winder, design, design_revision, first_coil, last_coil, count,
+			mean_ohms, sigma_within_ohms, sigma_overall_ohms, mean_range_ohms, usual_standard_uncertainty_ohms, reason, by
+		FROM baselines `+clause, args, func(r *sql.Rows) error {
+		var b Baseline
+		var timeUS int64
+		err := r.Scan(&b.ID, &timeUS, &b.Winder, &b.Design, &b.DesignRevision, &b.FirstCoil, &b.LastCoil, &b.Count,
+			&b.MeanOhms, &b.SigmaWithinOhms, &b.SigmaOverallOhms, &b.MeanRangeOhms, &b.UsualStandardUncertaintyOhms, &b.Reason, &b.By)
+		b.Time = fromMicros(timeUS)
+		list = append(list, b)
+		return err
+	})
+	return list, err
+}
+
+// CurrentBaseline returns the newest baseline of a design's revision on a winder
+// that is not in the future, nil when there is none.
+func (s *Store) CurrentBaseline(ctx context.Context, winder, design string, revision int) (*Baseline, error) {
+	list, err := listBaselines(ctx, s.readers, `
+		WHERE winder = ?1 AND design = ?2 AND design_revision = ?3 AND time_us <= ?4
+		ORDER BY time_us DESC, number DESC
+		LIMIT 1`, winder, design, revision, s.instant().UnixMicro())
+	if err != nil || len(list) == 0 {
+		return nil, explain(s.path, "read baseline", err)
+	}
+	return &list[0], nil
+}

@@ -1,0 +1,158 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"coilkeep/internal/copper"
+)
+
+// StudyReading is one measurement in a study of the measuring itself. It is no
+// measurement of the coil: the coil's own record is not touched.
+type StudyReading struct {
+	ID    string    `json:"id"`
+	Time  time.Time `json:"time"`
+	Bench string    `json:"bench"`
+	Study string    `json:"study"`
+	// Design is what the coils are of: its tolerance is what the measuring is
+	// judged against.
+	Design         string `json:"design"`
+	DesignRevision int    `json:"design_revision"`
+	// Part is the coil, by any name; Operator is who clipped it on.
+	Part     string `json:"part"`
+	Operator string `json:"operator"`
+	// ResistanceOhms is corrected for leads and calibration.
+	ResistanceOhms     float64 `json:"resistance_ohms"`
+	TemperatureCelsius float64 `json:"temperature_celsius"`
+	AlphaPerKelvin     float64 `json:"alpha_per_kelvin"`
+	Meter              string  `json:"meter"`
+	// R20Ohms follows from the three above; it is computed, not kept.
+	R20Ohms float64 `json:"r20_ohms"`
+}
+
+// AddStudyReading keeps a reading of a study and returns it as stored; ID, Time
+// and R20Ohms are filled in. The error is a *FieldError when a value cannot be
+// right or the study has another design, or ErrNotFound for the design.
+func (s *Store) AddStudyReading(ctx context.Context, r StudyReading) (StudyReading, error) {
+	r.Time = s.instantOr(r.Time)
+	err := completeStudyReading(&r)
+	if r.ID == "" && err == nil {
+		r.ID, err = newID()
+	}
+	if err != nil {
+		return StudyReading{}, fmt.Errorf("add study reading: %w", err)
+	}
+	err = s.write(ctx, "add study reading", func(tx *sql.Tx) error {
+		if err := fitsStudy(ctx, tx, r); err != nil {
+			return err
+		}
+		return takenID(insertStudyReading(ctx, tx, r), r.ID)
+	})
+	if err != nil {
+		return StudyReading{}, err
+	}
+	return r, nil
+}
+
+// fitsStudy refuses a reading of another design than the study began with.
+func fitsStudy(ctx context.Context, q querier, r StudyReading) error {
+	if _, err := designRevision(ctx, q, r.Design, r.DesignRevision); err != nil {
+		return err
+	}
+	first, err := listStudyReadings(ctx, q, `WHERE study = ?1 ORDER BY number LIMIT 1`, r.Study)
+	if err != nil || len(first) == 0 {
+		return err
+	}
+	if f := first[0]; f.Design != r.Design || f.DesignRevision != r.DesignRevision {
+		return invalid("design", "must be %s revision %d as in the rest of the study, not %s revision %d", f.Design, f.DesignRevision, r.Design, r.DesignRevision)
+	}
+	return nil
+}
+
+// completeStudyReading checks a reading and fills in its R20.
+func completeStudyReading(r *StudyReading) error {
+	err := cmp.Or(
+		validName("bench", r.Bench), validName("study", r.Study), validName("design", r.Design),
+		validName("part", r.Part), validName("operator", r.Operator), validLabel("meter", r.Meter))
+	if err != nil {
+		return err
+	}
+	alpha := copper.Alpha20(r.AlphaPerKelvin)
+	if err := alpha.Check(); err != nil {
+		return invalid("alpha_per_kelvin", "must be the coefficient of a copper wire: %v", err)
+	}
+	if r.R20Ohms, err = alpha.R20(r.ResistanceOhms, r.TemperatureCelsius); err != nil {
+		return invalid("resistance_ohms", "gives no resistance at 20 °C: %v", err)
+	}
+	return nil
+}
+
+func insertStudyReading(ctx context.Context, tx *sql.Tx, r StudyReading) error {
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO study_readings (id, time_us, bench, study, design, design_revision, part, operator,
+			resistance_ohms, temperature_celsius, alpha_per_kelvin, meter)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)`,
+		r.ID, r.Time.UnixMicro(), r.Bench, r.Study, r.Design, r.DesignRevision, r.Part, r.Operator,
+		r.ResistanceOhms, r.TemperatureCelsius, r.AlphaPerKelvin, r.Meter)
+	return err
+}
+
+func listStudyReadings(ctx context.Context, q querier, clause string, args ...any) ([]StudyReading, error) {
+	list := []StudyReading{}
+	err := rows(ctx, q, `
+		SELECT id, time_us, bench, study, design, design_revision, part, operator,
+			resistance_ohms, temperature_celsius, alpha_per_kelvin, meter
+		FROM study_readings `+clause, args, func(row *sql.Rows) error {
+		var r StudyReading
+		var timeUS int64
+		err := row.Scan(&r.ID, &timeUS, &r.Bench, &r.Study, &r.Design, &r.DesignRevision, &r.Part, &r.Operator,
+			&r.ResistanceOhms, &r.TemperatureCelsius, &r.AlphaPerKelvin, &r.Meter)
+		if err != nil {
+			return err
+		}
+		r.Time = fromMicros(timeUS)
+		if err := completeStudyReading(&r); err != nil {
+			return fmt.Errorf("study reading %s: %w", r.ID, err)
+		}
+		list = append(list, r)
+		return nil
+	})
+	return list, err
+}
+
+// StudyReadings returns the readings of a study in the order they were taken;
+// none when there is no such study.
+func (s *Store) StudyReadings(ctx context.Context, study string) ([]StudyReading, error) {
+	list, err := listStudyReadings(ctx, s.readers, `WHERE study = ?1 ORDER BY number`, study)
+	return list, explain(s.path, "list study readings", err)
+}
+
+// Study is one study of the measuring, in short.
+type Study struct {
+	Name     string    `json:"study"`
+	Design   string    `json:"design"`
+	Readings int       `json:"readings"`
+	First    time.Time `json:"first"`
+	Last     time.Time `json:"last"`
+}
+
+// Studies lists the studies of the measuring, the newest first.
+func (s *Store) Studies(ctx context.Context) ([]Study, error) {
+	list := []Study{}
+	err := rows(ctx, s.readers, `
+		SELECT study, MIN(design), COUNT(*), MIN(time_us), MAX(time_us)
+		FROM study_readings
+		GROUP BY study
+		ORDER BY MAX(number) DESC`, nil, func(r *sql.Rows) error {
+		var study Study
+		var firstUS, lastUS int64
+		err := r.Scan(&study.Name, &study.Design, &study.Readings, &firstUS, &lastUS)
+		study.First, study.Last = fromMicros(firstUS), fromMicros(lastUS)
+		list = append(list, study)
+		return err
+	})
+	return list, explain(s.path, "list studies", err)
+}
