@@ -9,6 +9,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/driver/port"
 	"coilkeep/internal/bench"
+	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
@@ -71,17 +72,19 @@ func checkInstruments(ctx context.Context, cfg config.Config) []checked {
 	ports := &port.Pool{}
 	for _, b := range cfg.Benches {
 		s := assembleBench(b, ports)
-		found = append(found, checkInstrument(ctx, b.Name, history.Meter, s.Meter))
+		found = append(found, checkInstrument(ctx, b.Name, history.Meter, s.Meter, capture.NewMeterScreen()))
 		if s.Probe != nil {
-			found = append(found, checkInstrument(ctx, b.Name, history.Probe, *s.Probe))
+			found = append(found, checkInstrument(ctx, b.Name, history.Probe, *s.Probe,
+				capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius)))
 		}
 	}
 	return found
 }
 
-// checkInstrument opens one instrument and takes one reading. A meter that
-// shows overload is well: nothing is on its clips.
-func checkInstrument(ctx context.Context, benchName string, role history.Role, s bench.InstrumentSettings) checked {
+// checkInstrument opens one instrument and takes one reading, which the daemon
+// would have to believe. A meter that shows overload is well: nothing is on its
+// clips.
+func checkInstrument(ctx context.Context, benchName string, role history.Role, s bench.InstrumentSettings, screen *capture.Screen) checked {
 	c := checked{Bench: benchName, Role: string(role), Driver: s.Driver, Port: s.Port, Unit: "ohm"}
 	if role == history.Probe {
 		c.Unit = "celsius"
@@ -113,7 +116,7 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 		c.Fault = s.Explain(err)
 		return c
 	}
-	r = s.Converted(r)
+	r = screen.Check(s.Converted(r))
 	c.Status, c.Raw, c.Fault = string(r.Status), r.Raw, r.Reason
 	if r.Status == driver.OK {
 		c.Value, c.Resolution = &r.Value, r.Resolution
