@@ -5,10 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
 
 	"coilkeep/internal/compare"
+	"coilkeep/internal/enquiry"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 )
@@ -42,10 +42,13 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 		theirs:        f.String("theirs", "", "what they read, in `OHMS`, with the digits they told: 6.28k"),
 		told:          map[string]*string{},
 	}
-	for _, one := range readingSettings {
-		flags.told[one.name] = f.String(one.name, "", one.about)
+	for _, one := range enquiry.Settings() {
+		if one.Name == "control_full" {
+			flags.controlFull = f.Bool(flagName(one.Name), false, one.About)
+			continue
+		}
+		flags.told[one.Name] = f.String(flagName(one.Name), "", one.About)
 	}
-	flags.controlFull = f.Bool("control-full", false, "the volume control was fully up")
 	flags.mate = f.String("mate", "", "`SERIAL` number of the other coil of a two-coil assembly")
 	flags.also = f.StringArray("also", nil, "another reading with the same meter, as `TEXT`: \"6.63k temperature=21 clips=leads\"")
 	f.Lookup("also").DefValue = "" // none, which needs no telling
@@ -73,65 +76,8 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 	return printComparison(env.stdout, in, result)
 }
 
-// readingSetting is something that may be told of a reading, by flag or in
-// --also.
-type readingSetting struct {
-	name, about string
-	set         func(r *compare.Reading, text string) error
-	// ofMeter is true for what stays the same from reading to reading.
-	ofMeter bool
-}
-
-var readingSettings = []readingSetting{
-	{"temperature", "what a thermometer beside the coil showed, in degrees `CELSIUS`", setCelsius, false},
-	{"temperature-uncertainty", "how far the copper may be from it, in `KELVIN` either way",
-		setNumber(func(r *compare.Reading, v *float64) { r.TemperatureUncertaintyKelvin = v }), false},
-	{"meter-percent", "accuracy of their meter, in `PERCENT` of the reading either way",
-		setNumber(func(r *compare.Reading, v *float64) { r.MeterPercent = v }), true},
-	{"meter-digits", "and in `STEPS` of the last digit either way",
-		setNumber(func(r *compare.Reading, v *float64) { r.MeterDigits = v }), true},
-	{"meter-uncertainty", "expanded uncertainty of a calibrated bench, in `OHMS`, instead",
-		setOhms(func(r *compare.Reading, v *float64) { r.MeterExpandedUncertaintyOhms = v }), true},
-	{"clips", "`PLACE` the clips were: leads (the coil's own wires) or jack",
-		func(r *compare.Reading, text string) error { r.Clips = compare.Clips(text); return nil }, false},
-	{"control", "nominal value of the volume control, in `OHMS`",
-		setOhms(func(r *compare.Reading, v *float64) { r.ControlOhms = v }), true},
-	{"control-tolerance", "of the volume control, in `PERCENT` either way",
-		setNumber(func(r *compare.Reading, v *float64) { r.ControlTolerancePercent = v }), true},
-	{"cable", "resistance of leads and cable, in `OHMS`",
-		setNumber(func(r *compare.Reading, v *float64) { r.CableOhms = v }), true},
-	{"wiring", "`KIND` of wiring of a two-coil assembly: single, series or parallel",
-		func(r *compare.Reading, text string) error { r.Wiring = compare.Wiring(text); return nil }, false},
-	{"hands", "on or off: `WHETHER` fingers touched both probes",
-		func(r *compare.Reading, text string) error { r.Hands = compare.Hands(text); return nil }, false},
-	{"date", "`WHEN` they measured, in their words; kept only",
-		func(r *compare.Reading, text string) error { r.Date = text; return nil }, false},
-}
-
-func setCelsius(r *compare.Reading, text string) error {
-	v, err := parseCelsius(text)
-	r.TemperatureCelsius = &v
-	return err
-}
-
-func setOhms(put func(*compare.Reading, *float64)) func(*compare.Reading, string) error {
-	return func(r *compare.Reading, text string) error {
-		v, err := parseOhms(text)
-		put(r, &v)
-		return err
-	}
-}
-
-func setNumber(put func(*compare.Reading, *float64)) func(*compare.Reading, string) error {
-	return func(r *compare.Reading, text string) error {
-		v, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
-		if err != nil {
-			return fmt.Errorf("%q is not a number", text)
-		}
-		put(r, &v)
-		return nil
-	}
-}
+// flagName is the flag for a name of package enquiry.
+func flagName(name string) string { return strings.ReplaceAll(name, "_", "-") }
 
 // input gathers everything that is known.
 func (f compareFlags) input(ctx context.Context, env *environment) (compare.Input, error) {
@@ -160,7 +106,10 @@ func (f compareFlags) input(ctx context.Context, env *environment) (compare.Inpu
 			return in, nil
 		}
 	}
-	return in, f.read(ctx, env, func(store *history.Store) error { return f.fromHistory(ctx, store, &in) })
+	return in, f.read(ctx, env, func(store *history.Store) error {
+		_, err := enquiry.FromHistory(ctx, store, *f.serial, *f.mate, &in)
+		return err
+	})
 }
 
 func (f compareFlags) firstReading() (compare.Reading, error) {
@@ -171,25 +120,22 @@ func (f compareFlags) firstReading() (compare.Reading, error) {
 	if err := f.setValue(&r, "--theirs", *f.theirs); err != nil {
 		return r, err
 	}
-	for _, one := range readingSettings {
-		if f.Changed(one.name) {
-			if err := one.set(&r, *f.told[one.name]); err != nil {
-				return r, f.wrong("--%s: %v", one.name, err)
+	for _, one := range enquiry.Settings() {
+		if text, isText := f.told[one.Name]; isText && f.Changed(flagName(one.Name)) {
+			if err := one.Set(&r, *text); err != nil {
+				return r, f.wrong("--%s: %v", flagName(one.Name), err)
 			}
 		}
 	}
 	return r, nil
 }
 
-// setValue reads what the meter showed. An overload is no resistance, and what
-// it may mean is worth more than a complaint about digits.
 func (f compareFlags) setValue(r *compare.Reading, flag, text string) error {
-	switch strings.ToLower(strings.Trim(text, " .-")) {
-	case "ol", "o.l", "overload", "open", "inf", "1":
-		return f.wrong("%s %q is an overload, not a resistance: choose a range above the coil's, press the clips on bare wire and read again; if it stays so, the winding or a joint is open and the coil should come back", flag, text)
+	err := enquiry.SetValue(r, text)
+	if overload := (*enquiry.OverloadError)(nil); errors.As(err, &overload) {
+		return f.wrong("%s %v", flag, err)
 	}
-	var err error
-	if r.Ohms, r.ResolutionOhms, err = quantity.ParseOhms(text); err != nil {
+	if err != nil {
 		return f.wrong("%s: %v", flag, err)
 	}
 	return nil
@@ -198,34 +144,27 @@ func (f compareFlags) setValue(r *compare.Reading, flag, text string) error {
 // anotherReading reads the text of --also: a value, and name=value for what is
 // told of it. The meter is that of the first reading.
 func (f compareFlags) anotherReading(first compare.Reading, text string) (compare.Reading, error) {
-	r := compare.Reading{
-		MeterPercent: first.MeterPercent, MeterDigits: first.MeterDigits, MeterExpandedUncertaintyOhms: first.MeterExpandedUncertaintyOhms,
-		ControlOhms: first.ControlOhms, ControlTolerancePercent: first.ControlTolerancePercent, CableOhms: first.CableOhms,
-	}
-	var value, names []string
-	for _, one := range readingSettings {
-		if !one.ofMeter {
-			names = append(names, one.name)
+	r := enquiry.SameMeter(first)
+	settings, names := map[string]enquiry.Setting{}, []string{}
+	for _, one := range enquiry.Settings() {
+		if !one.OfMeter {
+			settings[flagName(one.Name)] = one
+			names = append(names, flagName(one.Name))
 		}
 	}
+	var value []string
 	for word := range strings.FieldsSeq(text) {
 		name, setting, found := strings.Cut(word, "=")
 		if !found {
 			value = append(value, word)
 			continue
 		}
-		known := false
-		for _, one := range readingSettings {
-			if one.name != name || one.ofMeter {
-				continue
-			}
-			known = true
-			if err := one.set(&r, setting); err != nil {
-				return r, f.wrong("--also %q: %s: %v", text, name, err)
-			}
-		}
+		one, known := settings[name]
 		if !known {
 			return r, f.wrong("--also %q: nothing called %s can be told of a reading%s", text, name, didYouMean(name, names))
+		}
+		if err := one.Set(&r, setting); err != nil {
+			return r, f.wrong("--also %q: %s: %v", text, name, err)
 		}
 	}
 	return r, f.setValue(&r, "--also", strings.Join(value, " "))
@@ -249,73 +188,6 @@ func (f compareFlags) typedRecord() (compare.Record, error) {
 	return r, err
 }
 
-// fromHistory adds what the database knows: the coil, its mate, and the coils
-// of the same batch, which are those it may have been swapped with.
-func (f compareFlags) fromHistory(ctx context.Context, store *history.Store, in *compare.Input) error {
-	if *f.mate != "" {
-		mate, _, err := recordOf(ctx, store, *f.mate)
-		if err != nil {
-			return err
-		}
-		in.Mate = &mate
-	}
-	if *f.serial == "" {
-		return nil
-	}
-	var batch string
-	var err error
-	if in.Ours, batch, err = recordOf(ctx, store, *f.serial); err != nil || batch == "" {
-		return err
-	}
-	neighbours, err := latest(ctx, store, history.Filter{Batch: batch}, compare.MaxOthers)
-	if err != nil {
-		return err
-	}
-	seen := map[string]bool{*f.serial: true, *f.mate: true}
-	for _, m := range neighbours {
-		if !seen[m.Serial] && counts(m) {
-			seen[m.Serial] = true
-			in.Others = append(in.Others, compare.Record{Serial: m.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms})
-		}
-	}
-	return nil
-}
-
-// counts says whether a measurement still stands.
-func counts(m history.Measurement) bool {
-	return m.Status != history.Void && m.Status != history.Superseded
-}
-
-// recordOf is the newest measurement of a coil that stands, and its batch.
-func recordOf(ctx context.Context, store *history.Store, serial string) (compare.Record, string, error) {
-	coil, err := store.Coil(ctx, serial)
-	if err != nil {
-		return compare.Record{}, "", err
-	}
-	for _, m := range coil.Measurements {
-		if !counts(m) {
-			continue
-		}
-		full, _, err := store.Measurement(ctx, m.ID)
-		if err != nil {
-			return compare.Record{}, "", err
-		}
-		r := compare.Record{
-			Serial: serial, R20Ohms: full.R20Ohms, ExpandedUncertaintyOhms: full.ExpandedUncertaintyOhms,
-			AlphaPerKelvin: full.AlphaPerKelvin, AlphaStandardUncertaintyPerKelvin: full.Inputs.AlphaStandardUncertaintyPerKelvin, Measured: &full.Inputs,
-		}
-		if full.Design != "" {
-			design, err := store.DesignRevision(ctx, full.Design, full.DesignRevision)
-			if err != nil {
-				return compare.Record{}, "", err
-			}
-			r.Turns = design.Turns
-		}
-		return r, full.Batch, nil
-	}
-	return compare.Record{}, "", errors.New("coil " + serial + " has no measurement that still counts")
-}
-
 // explainInput tells a value that cannot be true as a mistake on the command
 // line, by the flag it came from.
 func (f compareFlags) explainInput(err error) error {
@@ -324,15 +196,8 @@ func (f compareFlags) explainInput(err error) error {
 		return err
 	}
 	place, field, _ := strings.Cut(bad.Field, ".")
-	flag, known := map[string]string{
-		"r20_ohms": "--r20", "expanded_uncertainty_ohms": "--uncertainty", "alpha_per_kelvin": "--alpha",
-		"alpha_standard_uncertainty_per_kelvin": "--alpha-uncertainty", "turns": "--turns",
-		"ohms": "--theirs", "resolution_ohms": "--theirs", "temperature_celsius": "--temperature",
-		"temperature_uncertainty_kelvin": "--temperature-uncertainty", "meter_percent": "--meter-percent",
-		"meter_digits": "--meter-digits", "meter_expanded_uncertainty_ohms": "--meter-uncertainty",
-		"clips": "--clips", "wiring": "--wiring", "hands": "--hands", "control_ohms": "--control",
-		"control_tolerance_percent": "--control-tolerance", "cable_ohms": "--cable",
-	}[field]
+	name := enquiry.NameOf(field)
+	flag, known := "--"+flagName(name), name != ""
 	switch {
 	case place == "ours" && *f.serial != "" || place == "mate" || strings.HasPrefix(place, "others") || !known && field != "":
 		return fmt.Errorf("the record cannot be compared: %w", err)

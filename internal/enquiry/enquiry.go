@@ -1,0 +1,263 @@
+// Package enquiry puts together what a comparison needs: what people told, as
+// they typed it, and what the history knows of the coil. Commands, pages and the
+// API ask through it, and so get the same answer. What the answer is, package
+// compare says.
+package enquiry
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"coilkeep/internal/compare"
+	"coilkeep/internal/copper"
+	"coilkeep/internal/quantity"
+)
+
+// Told is what was told of a coil and of what somebody measured on it.
+type Told struct {
+	// Fields holds the texts by name: those of Names, and "theirs" and the names
+	// of Settings for the first reading. An empty text is not told.
+	Fields map[string]string
+	// Also holds further readings with the same meter: "theirs", and the names
+	// of Settings that are not of the meter.
+	Also []map[string]string
+}
+
+// names tell which coil it is; see Told.
+var names = []string{"serial", "mate", "r20", "uncertainty", "alpha", "alpha_uncertainty", "conductivity", "turns", "seed"}
+
+// Theirs names the text of what their meter showed.
+const Theirs = "theirs"
+
+// Names lists every name that Told.Fields may have.
+func Names() []string {
+	list := append(slices.Clone(names), Theirs)
+	for _, s := range Settings() {
+		list = append(list, s.Name)
+	}
+	return list
+}
+
+// AlsoNames lists every name that a reading of Told.Also may have.
+func AlsoNames() []string {
+	list := []string{Theirs}
+	for _, s := range Settings() {
+		if !s.OfMeter {
+			list = append(list, s.Name)
+		}
+	}
+	return list
+}
+
+// DefaultSeed starts the random numbers of a propagation when no other is told.
+const DefaultSeed = 1
+
+// FieldError says which of the texts cannot be used and why.
+type FieldError struct {
+	// Field is the name in Told.Fields, or "also[0].temperature" with its place
+	// in Told.Also.
+	Field string
+	// Problem says what is wrong and how to mend it; it may be put behind the
+	// name of the field and a colon.
+	Problem string
+}
+
+func (e *FieldError) Error() string { return e.Field + ": " + e.Problem }
+
+func wrong(field, format string, args ...any) error {
+	return &FieldError{field, fmt.Sprintf(format, args...)}
+}
+
+// Question is all that a comparison needs.
+type Question struct {
+	compare.Input
+	// Serial and Measurement, an id, name the record of the coil; both are empty
+	// when a resistance was told in its place.
+	Serial, Measurement string
+}
+
+// Ask reads what was told and adds what the history knows. The error is a
+// *FieldError when one of the texts is at fault, or one of the store's: a serial
+// number that is not known is its ErrNotFound.
+func Ask(ctx context.Context, store Store, told Told) (Question, error) {
+	if err := told.checkNames(); err != nil {
+		return Question{}, err
+	}
+	q := Question{Input: compare.Input{Seed: DefaultSeed}, Serial: told.get("serial")}
+	if text := told.get("seed"); text != "" {
+		seed, err := strconv.ParseUint(text, 10, 64)
+		if err != nil {
+			return Question{}, wrong("seed", "%q is not a whole number from 0 up", text)
+		}
+		q.Seed = seed
+	}
+	if err := told.readings(&q.Input); err != nil {
+		return Question{}, err
+	}
+	switch {
+	case q.Serial == "" && told.get("r20") == "":
+		return Question{}, wrong("serial", "which coil? Tell its serial number, or its resistance at 20 °C with the uncertainty")
+	case q.Serial == "":
+		var err error
+		if q.Ours, err = told.record(); err != nil {
+			return Question{}, err
+		}
+	default:
+		for _, name := range []string{"r20", "uncertainty", "alpha", "alpha_uncertainty", "conductivity", "turns"} {
+			if told.get(name) != "" {
+				return Question{}, wrong(name, "the record of coil %s says this; leave one of the two out", q.Serial)
+			}
+		}
+	}
+	var err error
+	q.Measurement, err = FromHistory(ctx, store, q.Serial, told.get("mate"), &q.Input)
+	return q, err
+}
+
+func (t Told) get(name string) string { return strings.TrimSpace(t.Fields[name]) }
+
+// checkNames refuses names that mean nothing here: what is left out silently
+// would change the answer.
+func (t Told) checkNames() error {
+	for _, name := range slices.Sorted(maps.Keys(t.Fields)) {
+		if known := Names(); !slices.Contains(known, name) {
+			return wrong(name, "nothing of this name can be told; known are %s", strings.Join(known, ", "))
+		}
+	}
+	for i, also := range t.Also {
+		for _, name := range slices.Sorted(maps.Keys(also)) {
+			if known := AlsoNames(); !slices.Contains(known, name) {
+				return wrong(place(i, name), "nothing of this name can be told of a further reading; known are %s", strings.Join(known, ", "))
+			}
+		}
+	}
+	return nil
+}
+
+// place names a text of Told.Also.
+func place(i int, name string) string { return fmt.Sprintf("also[%d].%s", i, name) }
+
+// readings reads all that was told of what they measured.
+func (t Told) readings(in *compare.Input) error {
+	first, err := reading(compare.Reading{}, t.Fields, func(name string) string { return name })
+	if err != nil {
+		return err
+	}
+	in.Theirs = []compare.Reading{first}
+	for i, fields := range t.Also {
+		r, err := reading(SameMeter(first), fields, func(name string) string { return place(i, name) })
+		if err != nil {
+			return err
+		}
+		in.Theirs = append(in.Theirs, r)
+	}
+	return nil
+}
+
+// reading adds to r what the texts tell; called names them in errors.
+func reading(r compare.Reading, texts map[string]string, called func(name string) string) (compare.Reading, error) {
+	if strings.TrimSpace(texts[Theirs]) == "" {
+		return r, wrong(called(Theirs), "what did they read? Type it with the digits they told, such as 6.28k")
+	}
+	if err := SetValue(&r, texts[Theirs]); err != nil {
+		return r, wrong(called(Theirs), "%v", err)
+	}
+	for _, s := range Settings() {
+		if text := strings.TrimSpace(texts[s.Name]); text != "" {
+			if err := s.Set(&r, text); err != nil {
+				return r, wrong(called(s.Name), "%v", err)
+			}
+		}
+	}
+	return r, nil
+}
+
+// record reads a resistance that was told in the place of a serial number.
+func (t Told) record() (compare.Record, error) {
+	var r compare.Record
+	var err error
+	if r.R20Ohms, _, err = quantity.ParseOhms(t.get("r20")); err != nil {
+		return r, wrong("r20", "%v", err)
+	}
+	if t.get("uncertainty") == "" {
+		return r, wrong("uncertainty", "how well is the resistance known? Tell its expanded uncertainty in ohms")
+	}
+	if r.ExpandedUncertaintyOhms, _, err = quantity.ParseOhms(t.get("uncertainty")); err != nil {
+		return r, wrong("uncertainty", "%v", err)
+	}
+	if text := t.get("turns"); text != "" {
+		if r.Turns, err = strconv.Atoi(text); err != nil {
+			return r, wrong("turns", "%q is not a whole number", text)
+		}
+	}
+	return r, t.wire(&r)
+}
+
+// wire reads what was told of the copper.
+func (t Told) wire(r *compare.Record) error {
+	if t.get("alpha") != "" && t.get("conductivity") != "" {
+		return wrong("conductivity", "alpha and conductivity both set the temperature coefficient; give one of them")
+	}
+	for name, put := range map[string]func(float64) error{
+		"alpha":             func(v float64) error { r.AlphaPerKelvin = v; return nil },
+		"alpha_uncertainty": func(v float64) error { r.AlphaStandardUncertaintyPerKelvin = v; return nil },
+		"conductivity": func(percent float64) error {
+			alpha, err := copper.Alpha20Of(percent / 100)
+			r.AlphaPerKelvin = float64(alpha)
+			return err
+		},
+	} {
+		text := t.get(name)
+		if text == "" {
+			continue
+		}
+		v, err := number(text)
+		if err == nil {
+			err = put(v)
+		}
+		if err != nil {
+			return wrong(name, "%v", err)
+		}
+	}
+	return nil
+}
+
+// Explain turns the error of a comparison into a *FieldError about what was
+// told. Errors about records, and all others, stay as they are.
+func (q Question) Explain(err error) error {
+	var bad *compare.InputError
+	if !errors.As(err, &bad) {
+		return err
+	}
+	of, field, _ := strings.Cut(bad.Field, ".")
+	name := NameOf(field)
+	var i int
+	switch _, scanErr := fmt.Sscanf(of, "theirs[%d]", &i); {
+	case bad.Field == "theirs":
+		return wrong("also", "%s", bad.Problem)
+	case scanErr == nil && i > 0:
+		name = place(i-1, name)
+	case scanErr != nil && (of != "ours" || q.Serial != ""):
+		return fmt.Errorf("the record cannot be compared: %w", err)
+	}
+	return wrong(name, "it %s", bad.Problem)
+}
+
+// NameOf returns the name in Told of a field of a compare.Record or
+// compare.Reading; "" for a field that nobody tells.
+func NameOf(field string) string {
+	return map[string]string{
+		"r20_ohms": "r20", "expanded_uncertainty_ohms": "uncertainty", "alpha_per_kelvin": "alpha",
+		"alpha_standard_uncertainty_per_kelvin": "alpha_uncertainty", "turns": "turns",
+		"ohms": Theirs, "resolution_ohms": Theirs, "temperature_celsius": "temperature",
+		"temperature_uncertainty_kelvin": "temperature_uncertainty", "meter_percent": "meter_percent",
+		"meter_digits": "meter_digits", "meter_expanded_uncertainty_ohms": "meter_uncertainty",
+		"clips": "clips", "wiring": "wiring", "hands": "hands", "control_ohms": "control",
+		"control_tolerance_percent": "control_tolerance", "cable_ohms": "cable",
+	}[field]
+}

@@ -1,0 +1,187 @@
+package enquiry_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"coilkeep/internal/compare"
+	"coilkeep/internal/enquiry"
+	"coilkeep/internal/history"
+)
+
+// shelf is a history of a few coils, none in a file.
+type shelf []history.Measurement
+
+func (s shelf) Coil(_ context.Context, serial string) (history.Coil, error) {
+	coil := history.Coil{Serial: serial}
+	for _, m := range s {
+		if m.Serial == serial {
+			coil.Measurements = append(coil.Measurements, m)
+		}
+	}
+	if len(coil.Measurements) == 0 {
+		return coil, fmt.Errorf("coil %q %w", serial, history.ErrNotFound)
+	}
+	return coil, nil
+}
+
+func (s shelf) Measurement(_ context.Context, id string) (history.Measurement, []history.Reading, error) {
+	for _, m := range s {
+		if m.ID == id {
+			return m, nil, nil
+		}
+	}
+	return history.Measurement{}, nil, history.ErrNotFound
+}
+
+func (s shelf) Measurements(_ context.Context, f history.Filter) (page []history.Measurement, next string, err error) {
+	for _, m := range s {
+		if m.Batch == f.Batch {
+			page = append(page, m)
+		}
+	}
+	return page, "", nil
+}
+
+func (s shelf) DesignRevision(_ context.Context, name string, revision int) (history.Design, error) {
+	return history.Design{Name: name, Revision: revision, Turns: 7200}, nil
+}
+
+// coil is a measurement of 20 °C, so that the reading is R20.
+func coil(serial, batch string, ohms float64) history.Measurement {
+	m := history.Measurement{ID: "id of " + serial, Time: time.Unix(0, 0), Batch: batch, Design: "Harbour", DesignRevision: 1, Serial: serial,
+		R20Ohms: ohms, ExpandedUncertaintyOhms: 0.002 * ohms, AlphaPerKelvin: 0.00393, Status: history.Recorded}
+	m.Inputs.AlphaPerKelvin, m.Inputs.AlphaStandardUncertaintyPerKelvin = 0.00393, 0.00002
+	return m
+}
+
+func TestAsk(t *testing.T) {
+	t.Parallel()
+	withdrawn := coil("HN-0001", "B-1", 6500)
+	withdrawn.ID, withdrawn.Status = "withdrawn", history.Void
+	store := shelf{withdrawn, coil("HN-0001", "B-1", 6612), coil("HN-0002", "B-1", 6700), coil("HN-0003", "B-2", 6800)}
+	q, err := enquiry.Ask(t.Context(), store, enquiry.Told{
+		Fields: map[string]string{"serial": " HN-0001 ", "mate": "HN-0003", "theirs": "6,28k", "temperature": "70 °F", "temperature_uncertainty": "2",
+			"meter_percent": "0,5", "meter_digits": "3", "clips": "jack", "control": "500k", "control_tolerance": "10", "control_full": "true",
+			"cable": "2", "wiring": "single", "hands": "off", "date": "on Tuesday", "seed": "7", "r20": ""},
+		Also: []map[string]string{{"theirs": "6630", "temperature": "21", "clips": "leads"}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ours, err := store.Coil(t.Context(), "HN-0001")
+	if err != nil {
+		t.Fatal(err)
+	}
+	inputs := ours.Measurements[1].Inputs
+	meter := compare.Reading{MeterPercent: new(0.5), MeterDigits: new(3.0), ControlOhms: new(500e3), ControlTolerancePercent: new(10.0), CableOhms: new(2.0)}
+	first, second := meter, meter
+	fahrenheit := *q.Theirs[0].TemperatureCelsius
+	if fahrenheit < 21.11 || fahrenheit > 21.12 { // (70 − 32)/1.8
+		t.Errorf("70 °F is %g °C", fahrenheit)
+	}
+	first.Ohms, first.ResolutionOhms, first.TemperatureCelsius, first.TemperatureUncertaintyKelvin = 6280, 10, &fahrenheit, new(2.0)
+	first.Clips, first.Wiring, first.Hands, first.ControlFull, first.Date = compare.Jack, compare.Single, compare.HandsOff, true, "on Tuesday"
+	second.Ohms, second.ResolutionOhms, second.TemperatureCelsius, second.Clips = 6630, 1, new(21.0), compare.Leads
+	record := func(serial string, ohms float64) compare.Record {
+		return compare.Record{Serial: serial, R20Ohms: ohms, ExpandedUncertaintyOhms: 0.002 * ohms, AlphaPerKelvin: 0.00393,
+			AlphaStandardUncertaintyPerKelvin: 0.00002, Turns: 7200, Measured: &inputs}
+	}
+	mate := record("HN-0003", 6800)
+	want := enquiry.Question{Serial: "HN-0001", Measurement: "id of HN-0001", Input: compare.Input{Ours: record("HN-0001", 6612), Mate: &mate,
+		Others: []compare.Record{{Serial: "HN-0002", R20Ohms: 6700, ExpandedUncertaintyOhms: 13.4}}, Theirs: []compare.Reading{first, second}, Seed: 7}}
+	if !reflect.DeepEqual(q, want) {
+		t.Errorf("asked\n%+v\nwant\n%+v", q, want)
+	}
+}
+
+func TestAskRefuses(t *testing.T) {
+	t.Parallel()
+	withdrawn := coil("HN-0009", "", 6500)
+	withdrawn.Status = history.Superseded
+	store := shelf{coil("HN-0001", "", 6612), withdrawn}
+	for name, test := range map[string]struct {
+		change map[string]string
+		field  string
+		says   string
+	}{
+		"no coil":             {map[string]string{"serial": ""}, "serial", "which coil"},
+		"no reading":          {map[string]string{"theirs": " "}, "theirs", "6.28k"},
+		"text":                {map[string]string{"theirs": "low"}, "theirs", "not a number"},
+		"overload":            {map[string]string{"theirs": "O.L"}, "theirs", "the winding or a joint is open"},
+		"temperature":         {map[string]string{"temperature": "warm"}, "temperature", "21.4 °C"},
+		"number":              {map[string]string{"meter_percent": "half"}, "meter_percent", "not a number"},
+		"truth":               {map[string]string{"control_full": "perhaps"}, "control_full", "neither true nor false"},
+		"seed":                {map[string]string{"seed": "-1"}, "seed", "whole number"},
+		"two records":         {map[string]string{"r20": "6612"}, "r20", "leave one of the two out"},
+		"no uncertainty":      {map[string]string{"serial": "", "r20": "6612"}, "uncertainty", "how well"},
+		"bad record":          {map[string]string{"serial": "", "r20": "6612 kg", "uncertainty": "13"}, "r20", "kg"},
+		"turns":               {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "turns": "many"}, "turns", "whole number"},
+		"two coefficients":    {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "alpha": "0.00393", "conductivity": "98"}, "conductivity", "one of them"},
+		"odd copper":          {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "conductivity": "9"}, "conductivity", ""},
+		"unknown name":        {map[string]string{"temprature": "21"}, "temprature", "temperature"},
+		"out of range":        {map[string]string{"temperature": "-90"}, "temperature", "it is -90; it must be from -50 to 150"},
+		"unknown clips":       {map[string]string{"clips": "bridge"}, "clips", `it is "bridge"`},
+		"record out of range": {map[string]string{"serial": "", "r20": "66M", "uncertainty": "13"}, "r20", "it is 6.6e+07"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			fields := map[string]string{"serial": "HN-0001", "theirs": "6.28k"}
+			maps.Copy(fields, test.change)
+			q, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: fields})
+			if err == nil {
+				// The measurement of this shelf was never computed.
+				q.Ours.Measured = nil
+				_, err = compare.Compare(q.Input)
+				err = q.Explain(err)
+			}
+			var fault *enquiry.FieldError
+			if !errors.As(err, &fault) || fault.Field != test.field || !strings.Contains(fault.Problem, test.says) {
+				t.Errorf("error %v, want one about %s that says %q", err, test.field, test.says)
+			}
+		})
+	}
+	for name, test := range map[string]struct {
+		also  map[string]string
+		field string
+	}{
+		"no reading":    {map[string]string{"temperature": "21"}, "also[0].theirs"},
+		"bad setting":   {map[string]string{"theirs": "6.3k", "temperature": "warm"}, "also[0].temperature"},
+		"another meter": {map[string]string{"theirs": "6.3k", "meter_percent": "1"}, "also[0].meter_percent"},
+		"out of range":  {map[string]string{"theirs": "6.3k", "temperature": "-90"}, "also[0].temperature"},
+	} {
+		t.Run("also "+name, func(t *testing.T) {
+			q, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": "HN-0001", "theirs": "6.28k"}, Also: []map[string]string{test.also}})
+			if err == nil {
+				q.Ours.Measured = nil
+				_, err = compare.Compare(q.Input)
+				err = q.Explain(err)
+			}
+			var fault *enquiry.FieldError
+			if !errors.As(err, &fault) || fault.Field != test.field {
+				t.Errorf("error %v, want one about %s", err, test.field)
+			}
+		})
+	}
+	for serial, want := range map[string]error{"HN-0404": history.ErrNotFound, "HN-0009": enquiry.ErrWithdrawn} {
+		if _, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": serial, "theirs": "6.28k"}}); !errors.Is(err, want) {
+			t.Errorf("%s: %v, want %v", serial, err, want)
+		}
+	}
+}
+
+// What is wrong with a record nobody typed is no mistake of a field.
+func TestExplainRecord(t *testing.T) {
+	t.Parallel()
+	q := enquiry.Question{Serial: "HN-0001"}
+	err := q.Explain(&compare.InputError{Field: "ours.r20_ohms", Problem: "is 0"})
+	var fault *enquiry.FieldError
+	if err == nil || errors.As(err, &fault) {
+		t.Errorf("error %v, want one about the record", err)
+	}
+}

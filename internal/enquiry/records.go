@@ -1,0 +1,102 @@
+package enquiry
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"coilkeep/internal/compare"
+	"coilkeep/internal/history"
+)
+
+// Store is what is needed of a history.
+type Store interface {
+	Coil(ctx context.Context, serial string) (history.Coil, error)
+	Measurement(ctx context.Context, id string) (history.Measurement, []history.Reading, error)
+	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
+	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
+}
+
+// ErrWithdrawn is returned for a coil that has no measurement that still counts.
+var ErrWithdrawn = errors.New("no measurement that still counts; measure the coil again")
+
+// FromHistory adds to in what the history knows, and returns the id of the
+// measurement the coil is compared by: the coil, its mate, and the coils of the
+// same batch, which are those it may have been swapped with. Either serial
+// number may be empty.
+func FromHistory(ctx context.Context, store Store, serial, mate string, in *compare.Input) (measurement string, err error) {
+	if mate != "" {
+		record, _, err := recordOf(ctx, store, mate)
+		if err != nil {
+			return "", err
+		}
+		in.Mate = &record
+	}
+	if serial == "" {
+		return "", nil
+	}
+	record, m, err := recordOf(ctx, store, serial)
+	if err != nil {
+		return "", err
+	}
+	in.Ours = record
+	if m.Batch != "" {
+		in.Others, err = neighbours(ctx, store, m.Batch, serial, mate)
+	}
+	return m.ID, err
+}
+
+// neighbours are the coils of a batch but for those named, the last ones
+// measured when there are more than compare takes.
+func neighbours(ctx context.Context, store Store, batch string, but ...string) ([]compare.Record, error) {
+	list, _, err := store.Measurements(ctx, history.Filter{Batch: batch, Newest: true, Limit: compare.MaxOthers})
+	if err != nil {
+		return nil, err
+	}
+	seen := map[string]bool{}
+	for _, serial := range but {
+		seen[serial] = true
+	}
+	var others []compare.Record
+	for _, m := range list {
+		if !seen[m.Serial] && counts(m) {
+			seen[m.Serial] = true
+			others = append(others, compare.Record{Serial: m.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms})
+		}
+	}
+	return others, nil
+}
+
+// counts says whether a measurement still stands.
+func counts(m history.Measurement) bool {
+	return m.Status != history.Void && m.Status != history.Superseded
+}
+
+// recordOf is the newest measurement of a coil that stands.
+func recordOf(ctx context.Context, store Store, serial string) (compare.Record, history.Measurement, error) {
+	coil, err := store.Coil(ctx, serial)
+	if err != nil {
+		return compare.Record{}, history.Measurement{}, err
+	}
+	for _, m := range coil.Measurements {
+		if !counts(m) {
+			continue
+		}
+		if m, _, err = store.Measurement(ctx, m.ID); err != nil {
+			return compare.Record{}, m, err
+		}
+		r := compare.Record{
+			Serial: serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms,
+			AlphaPerKelvin: m.AlphaPerKelvin, AlphaStandardUncertaintyPerKelvin: m.Inputs.AlphaStandardUncertaintyPerKelvin, Measured: &m.Inputs,
+		}
+		if m.Design != "" {
+			design, err := store.DesignRevision(ctx, m.Design, m.DesignRevision)
+			if err != nil {
+				return compare.Record{}, m, err
+			}
+			r.Turns = design.Turns
+		}
+		return r, m, nil
+	}
+	return compare.Record{}, history.Measurement{}, fmt.Errorf("coil %s has %w", serial, ErrWithdrawn)
+}
