@@ -377,7 +377,11 @@ func (m *Machine) settle(r driver.Reading) Outcome {
 // ripe is true when the present window is to be recorded.
 func (m *Machine) ripe() bool {
 	a := m.current
-	if !a.ok() || m.unsaved != "" {
+	if !a.ok() {
+		return false
+	}
+	if m.unsaved != "" {
+		m.refusal = OnHold
 		return false
 	}
 	patienceOver := m.lastMeter.Time.Sub(m.usable[0].Time) >= m.settings.Patience

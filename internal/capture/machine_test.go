@@ -389,6 +389,25 @@ func TestUnsavedTakesNoOtherCoil(t *testing.T) {
 	one(t, g.run(10*time.Second))
 }
 
+func TestCoilTakenOffUnsavedCountsAsHeld(t *testing.T) {
+	g := newRig(61, testSettings())
+	g.m.Unsaved("disk full")
+	g.open(2 * time.Second)
+	g.clip(6700, 0)
+	none(t, g.run(10*time.Second))
+	g.outcomes = nil
+	g.open(2 * time.Second)
+	for _, o := range g.outcomes {
+		if o.Ended != nil {
+			if o.Ended.Refusal != OnHold {
+				t.Errorf("counted as %q, want %q", o.Ended.Refusal, OnHold)
+			}
+			return
+		}
+	}
+	t.Error("the contact did not end")
+}
+
 func TestClockSetBack(t *testing.T) {
 	for _, measured := range []bool{false, true} {
 		g := newRig(22, testSettings())

@@ -103,9 +103,10 @@ func (s *Screen) checkProbe(r driver.Reading) string {
 // stuckWatch tells an instrument that hangs from a coarse one that honestly
 // repeats itself. Once neighbouring readings have been seen to differ most of
 // the time, up and down and by more than the flicker of one digit, the same
-// value over and over is a fault: repeated with a probability below 0.6 each
-// time, forty in a row have one below 1e-8. It does not trust the digits sent,
-// which may be many more than are measured.
+// value over and over is a fault. An instrument that is taken for one that
+// scatters repeats itself with a probability of 0.65 at most, even when luck
+// helped; sixty in a row then have one below 1e-11. It does not trust the
+// digits sent, which may be many more than are measured.
 type stuckWatch struct {
 	last       float64
 	resolution float64
@@ -119,7 +120,7 @@ type stuckWatch struct {
 }
 
 const (
-	stuckReadings = 40
+	stuckReadings = 60
 	stuckFor      = 4 * time.Second
 	// Of scatterSamples neighbours at most so many may be alike, and at least
 	// so many must be turns from up to down or back; two values or three may be

@@ -64,8 +64,8 @@ func TestStuckInstrument(t *testing.T) {
 		}
 		frozen := g.reading().Value
 		g.override = func(r driver.Reading) driver.Reading { r.Value = frozen; return r }
-		if n := read(s, g, 100); n < 50 {
-			t.Errorf("%d of 100 frozen readings were noticed", n)
+		if n := read(s, g, 120); n < 50 {
+			t.Errorf("%d of 120 frozen readings were noticed", n)
 		}
 	})
 	t.Run("a fine meter that sends more digits than it scatters by", func(t *testing.T) {
@@ -79,8 +79,8 @@ func TestStuckInstrument(t *testing.T) {
 			}
 			frozen := g.reading().Value
 			g.override = func(r driver.Reading) driver.Reading { r.Value, r.Resolution = frozen, shown; return r }
-			if n := read(s, g, 100); n < 50 {
-				t.Errorf("resolution %g: %d of 100 frozen readings were noticed", shown, n)
+			if n := read(s, g, 120); n < 50 {
+				t.Errorf("resolution %g: %d of 120 frozen readings were noticed", shown, n)
 			}
 		}
 	})
