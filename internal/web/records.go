@@ -53,6 +53,8 @@ func (s *site) forPeople(e endpoint) endpoint {
 
 // drawing is a picture in a page, or why there is none.
 type drawing struct {
+	// Name is what those hear who cannot see where it is scrolled.
+	Name string
 	// Wide is for tables and laptops, Narrow for telephones; Narrow is empty
 	// when the picture has too much in it and is scrolled instead.
 	Wide, Narrow template.HTML
@@ -64,8 +66,8 @@ const narrowPixels = 320
 
 // drawn draws a picture, and once more for a telephone when that has room for
 // it. A record that cannot be drawn does not hide the rest of its page.
-func (s *site) drawn(draw func(chart.View) (*chart.Picture, error), narrow bool) drawing {
-	var d drawing
+func (s *site) drawn(name string, narrow bool, draw func(chart.View) (*chart.Picture, error)) drawing {
+	d := drawing{Name: name}
 	var err error
 	if d.Wide, err = svg(draw(inPage())); err == nil && narrow {
 		view := inPage()
@@ -74,7 +76,7 @@ func (s *site) drawn(draw func(chart.View) (*chart.Picture, error), narrow bool)
 	}
 	if err != nil {
 		s.log.Warn("picture not drawn", "err", err)
-		return drawing{Trouble: err.Error()}
+		return drawing{Name: name, Trouble: err.Error()}
 	}
 	return d
 }

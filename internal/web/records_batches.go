@@ -107,10 +107,10 @@ func (s *site) batchPage(w http.ResponseWriter, r *http.Request) error {
 	view.Coils, view.More = coils, next != ""
 	if len(coils) > 0 {
 		run := chart.Run{Design: &view.Spec, Measurements: coils, Spools: batch.Spools}
-		view.Chart = s.drawn(func(v chart.View) (*chart.Picture, error) {
+		view.Chart = s.drawn("Picture of the batch", len(coils) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {
 			run.View = v
 			return run.Picture()
-		}, len(coils) <= chartedNarrow)
+		})
 	}
 	return s.renderPage(w, "records/batch", view)
 }

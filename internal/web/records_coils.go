@@ -61,9 +61,9 @@ func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, 
 	}
 	view := coilView{
 		frame: s.frame(coilsSection, "Coil "+coil.Serial), Coil: coil, Shown: m, Stands: stands(m),
-		Capture: s.drawn(func(v chart.View) (*chart.Picture, error) {
+		Capture: s.drawn("Picture of the capture", true, func(v chart.View) (*chart.Picture, error) {
 			return chart.Capture{View: v, Measurement: m, Readings: readings}.Picture()
-		}, true),
+		}),
 		Form: f,
 	}
 	if len(m.Budget) > 0 {
@@ -75,10 +75,10 @@ func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, 
 		}
 	}
 	if m.Verdict != "" {
-		view.Scale = s.drawn(func(v chart.View) (*chart.Picture, error) {
+		view.Scale = s.drawn("Picture of R20 on its tolerance", true, func(v chart.View) (*chart.Picture, error) {
 			return chart.Scale{View: v, Tolerance: m.Tolerance, R20Ohms: m.R20Ohms,
 				ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Verdict: m.Verdict}.Picture()
-		}, true)
+		})
 	}
 	if err := s.surround(r, &view); err != nil {
 		return err

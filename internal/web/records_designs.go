@@ -78,9 +78,9 @@ func (s *site) showDesignPage(w http.ResponseWriter, r *http.Request, status int
 	if f != nil {
 		view.Form = *f
 	}
-	view.Scale = s.drawn(func(v chart.View) (*chart.Picture, error) {
+	view.Scale = s.drawn("Picture of the tolerance", true, func(v chart.View) (*chart.Picture, error) {
 		return chart.Scale{View: v, Tolerance: design.Tolerance(), TargetOhms: design.TargetOhms}.Picture()
-	}, true)
+	})
 	var next string
 	view.Batches, next, err = s.batchRows(r, history.BatchSearch{Design: design.Name, Limit: foundBatches})
 	if err != nil {

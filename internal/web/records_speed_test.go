@@ -27,7 +27,10 @@ func BenchmarkRecordPages(b *testing.B) {
 		bare func() error
 	}{
 		{"/batches", func() error { _, _, err := kept.FindBatches(ctx, history.BatchSearch{}); return err }},
-		{"/batches/LM-1", func() error { _, _, err := kept.Measurements(ctx, history.Filter{Batch: "LM-1", Limit: listedCoils}); return err }},
+		{"/batches/LM-1", func() error {
+			_, _, err := kept.Measurements(ctx, history.Filter{Batch: "LM-1", Limit: listedCoils})
+			return err
+		}},
 		{"/coils?q=hn", func() error { _, _, err := kept.FindCoils(ctx, "hn", foundCoils); return err }},
 		{"/coils/HN-0001", func() error { _, err := kept.Coil(ctx, "HN-0001"); return err }},
 		{"/coils/HN-0001/certificate", func() error { _, err := kept.Coil(ctx, "HN-0001"); return err }},
