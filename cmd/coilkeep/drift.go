@@ -38,7 +38,8 @@ func runDrift(ctx context.Context, env *environment, args []string) error {
 		design:    r.String("design", "", "with --winder: only coils of this design, by `NAME`"),
 		target:    r.String("target", "", "target in `OHMS` (default: the design's)"),
 		tolerance: r.Float64("tolerance-percent", 0, "tolerance in `PERCENT` either side of the target (default: the design's)"),
-		baseline:  r.Int("baseline", drift.DefaultBaseline, "`NUMBER` of good coils from the first on that set the limits"),
+		baseline:  r.Int("baseline", drift.DefaultBaseline, "`NUMBER` of good coils from the first on that set the limits, even where a
+baseline is kept"),
 		rules:     r.String("rules", "western-electric", "run rules, as `WORDS`: western-electric, nelson, both, none, or of WE1 to WE4 and N1 to N8"),
 		subgroup:  r.Int("subgroup", 0, "`NUMBER` of coils in a row that make a point of a chart of means"),
 		turns:     r.Float64("turns", 0, "`NUMBER` of turns on a coil (default: the design's)"),
@@ -138,6 +139,9 @@ func (f *driftFlags) fromFile(env *environment) ([]drift.Coil, error) {
 // apply puts what the flags say over what the design says.
 func (f *driftFlags) apply(o *drift.Options) error {
 	o.BaselineCount, o.Subgroup = *f.baseline, *f.subgroup
+	if f.Changed("baseline") {
+		o.Frozen = nil // these coils are asked for, not the ones that were kept
+	}
 	if *f.turns != 0 {
 		o.Winding.Turns = *f.turns
 	}

@@ -25,6 +25,7 @@ type Store interface {
 	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
 	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
 	CheckMeasurements(ctx context.Context, bench string, limit int) ([]history.CheckMeasurement, error)
+	CurrentBaseline(ctx context.Context, winder, design string, revision int) (*history.Baseline, error)
 }
 
 // ErrSeveralDesigns is returned for a winder that wound coils of several designs
@@ -53,42 +54,67 @@ func Batch(ctx context.Context, store Store, name string, zone *time.Location) (
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	return coils, OptionsOf(design), nil
+	options, err := optionsOf(ctx, store, batch.Winder, design)
+	return coils, options, err
 }
 
 // Winder returns the coils of one design that a winder wound, batch after batch
 // and numbered through, with options of the design's newest revision among them.
 // design may be empty when the winder wound only one.
 func Winder(ctx context.Context, store Store, winder, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	const everyBatch = 1_000_000
-	found, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: everyBatch})
+	batches, err := batchesOf(ctx, store, winder, design)
 	if err != nil {
 		return nil, drift.Options{}, err
-	}
-	batches := slices.DeleteFunc(found, func(b history.Batch) bool { return b.Winder != winder })
-	slices.SortStableFunc(batches, func(a, b history.Batch) int { return a.OpenedAt.Compare(b.OpenedAt) })
-	if len(batches) == 0 {
-		return nil, drift.Options{}, fmt.Errorf("winder %s: %w", winder, ErrNothing)
 	}
 	if designs := designsOf(batches); len(designs) > 1 {
 		return nil, drift.Options{}, fmt.Errorf("winder %s wound %s: %w; choose one", winder, strings.Join(designs, ", "), ErrSeveralDesigns)
 	}
+	return wound(ctx, store, winder, batches, zone)
+}
+
+// Revision returns the coils that a winder wound to one revision of a design,
+// batch after batch and numbered through: those that share a baseline.
+func Revision(ctx context.Context, store Store, winder, design string, revision int, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+	batches, err := batchesOf(ctx, store, winder, design)
+	if err != nil {
+		return nil, drift.Options{}, err
+	}
+	batches = slices.DeleteFunc(batches, func(b history.Batch) bool { return b.DesignRevision != revision })
+	return wound(ctx, store, winder, batches, zone)
+}
+
+// batchesOf lists the batches of a winder, the oldest first; of all designs when
+// design is empty.
+func batchesOf(ctx context.Context, store Store, winder, design string) ([]history.Batch, error) {
+	const everyBatch = 1_000_000
+	found, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: everyBatch})
+	if err != nil {
+		return nil, err
+	}
+	batches := slices.DeleteFunc(found, func(b history.Batch) bool { return b.Winder != winder })
+	slices.SortStableFunc(batches, func(a, b history.Batch) int { return a.OpenedAt.Compare(b.OpenedAt) })
+	return batches, nil
+}
+
+// wound returns the coils of a winder's batches, numbered through.
+func wound(ctx context.Context, store Store, winder string, batches []history.Batch, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	coils, err := coilsOf(ctx, store, batches, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	newest := slices.MaxFunc(batches, func(a, b history.Batch) int { return cmp.Compare(a.DesignRevision, b.DesignRevision) })
 	if len(coils) == 0 {
 		return nil, drift.Options{}, fmt.Errorf("winder %s: %w", winder, ErrNothing)
 	}
 	for i := range coils {
 		coils[i].Sequence = i + 1
 	}
-	revision, err := store.DesignRevision(ctx, newest.Design, newest.DesignRevision)
+	newest := slices.MaxFunc(batches, func(a, b history.Batch) int { return cmp.Compare(a.DesignRevision, b.DesignRevision) })
+	design, err := store.DesignRevision(ctx, newest.Design, newest.DesignRevision)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	return coils, OptionsOf(revision), nil
+	options, err := optionsOf(ctx, store, winder, design)
+	return coils, options, err
 }
 
 func designsOf(batches []history.Batch) []string {
@@ -99,6 +125,20 @@ func designsOf(batches []history.Batch) []string {
 		}
 	}
 	return names
+}
+
+// optionsOf is what a design tells the analysis, with the baseline that was kept
+// for it on a winder.
+func optionsOf(ctx context.Context, store Store, winder string, design history.Design) (drift.Options, error) {
+	options := OptionsOf(design)
+	kept, err := store.CurrentBaseline(ctx, winder, design.Name, design.Revision)
+	if err == nil && kept != nil {
+		options.Frozen = &drift.Baseline{
+			MeanOhms: kept.MeanOhms, SigmaWithinOhms: kept.SigmaWithinOhms, SigmaOverallOhms: kept.SigmaOverallOhms,
+			MeanRangeOhms: kept.MeanRangeOhms, UsualErrorOhms: kept.UsualStandardUncertaintyOhms, Count: kept.Count,
+		}
+	}
+	return options, err
 }
 
 // OptionsOf is what a design tells the analysis.

@@ -16,6 +16,14 @@ type cannedStore struct {
 	batches      []history.Batch
 	measurements []history.Measurement
 	checks       []history.CheckMeasurement
+	baseline     *history.Baseline
+}
+
+func (s cannedStore) CurrentBaseline(_ context.Context, winder, design string, revision int) (*history.Baseline, error) {
+	if b := s.baseline; b != nil && b.Winder == winder && b.Design == design && b.DesignRevision == revision {
+		return b, nil
+	}
+	return nil, nil
 }
 
 func (s cannedStore) Batch(_ context.Context, name string) (history.Batch, error) {
@@ -150,5 +158,33 @@ func TestWinder(t *testing.T) {
 	}
 	if _, _, err := Batch(t.Context(), stocked(), "other", time.UTC); !errors.Is(err, ErrNothing) {
 		t.Errorf("got %v, want ErrNothing", err)
+	}
+}
+
+func TestRevision(t *testing.T) {
+	for revision, want := range map[int]int{1: 4, 2: 1} {
+		coils, options, err := Revision(t.Context(), stocked(), "W2", "larkspur", revision, time.UTC)
+		if err != nil || len(coils) != want || options.TargetOhms != 6690+float64(revision) {
+			t.Errorf("revision %d: %d coils, target %v, %v; want %d", revision, len(coils), options.TargetOhms, err, want)
+		}
+	}
+	if _, _, err := Revision(t.Context(), stocked(), "W2", "larkspur", 3, time.UTC); !errors.Is(err, ErrNothing) {
+		t.Errorf("got %v, want ErrNothing", err)
+	}
+}
+
+// A baseline that was kept goes with its revision and its winder only.
+func TestKeptBaseline(t *testing.T) {
+	s := stocked()
+	s.baseline = &history.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
+	for batch, want := range map[string]bool{"early": false, "late": true} {
+		_, options, err := Batch(t.Context(), s, batch, time.UTC)
+		if err != nil || (options.Frozen != nil) != want {
+			t.Errorf("batch %s: baseline %+v, %v; want one: %v", batch, options.Frozen, err, want)
+		}
+	}
+	_, options, err := Winder(t.Context(), s, "W2", "", time.UTC)
+	if err != nil || options.Frozen == nil || options.Frozen.MeanOhms != 6691 || options.Frozen.SigmaWithinOhms != 12 || options.Frozen.Count != 40 {
+		t.Errorf("winder: baseline %+v, %v", options.Frozen, err)
 	}
 }

@@ -1,0 +1,156 @@
+package watch
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"strings"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/drift"
+	"coilkeep/internal/drift/records"
+	"coilkeep/internal/history"
+)
+
+// ErrNoBaseline is returned when the coils chosen do not make a baseline; the
+// text says why.
+var ErrNoBaseline = errors.New("these coils make no baseline")
+
+// Follow keeps the first baseline of each design on each winder as soon as its
+// coils are measured, until ctx is done or events is closed. Those coils must be
+// steady: a baseline with a step in it would hide the next one.
+func (w *Watcher) Follow(ctx context.Context, events <-chan bench.Event, log *slog.Logger) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case e, open := <-events:
+			if !open {
+				return
+			}
+			m, ok := e.Data.(history.Measurement)
+			if !ok || m.Batch == "" {
+				continue
+			}
+			if err := w.freeze(ctx, m.Winder, m.Design, m.DesignRevision); err != nil && ctx.Err() == nil {
+				log.Warn("baseline not kept", "batch", m.Batch, "err", err)
+			}
+		}
+	}
+}
+
+// freeze keeps the first baseline of a design's revision on a winder when there
+// are enough steady coils for one and none is kept.
+func (w *Watcher) freeze(ctx context.Context, winder, design string, revision int) error {
+	kept, err := w.store.CurrentBaseline(ctx, winder, design, revision)
+	if err != nil || kept != nil {
+		return err
+	}
+	coils, options, err := records.Revision(ctx, w.store, winder, design, revision, w.zone)
+	if err != nil {
+		return err
+	}
+	if len(coils) < drift.DefaultBaseline {
+		return nil
+	}
+	d, err := analyse(coils, options)
+	if err != nil || !steady(d.Report) {
+		return err
+	}
+	b := baselineOf(d.Report)
+	b.Winder, b.Design, b.DesignRevision = winder, design, revision
+	b.Reason, b.By = fmt.Sprintf("the first %d good coils", b.Count), "coilkeep"
+	_, err = w.store.AddBaseline(ctx, b)
+	return err
+}
+
+// steady says whether a report's baseline is whole and holds neither a step nor
+// a trend.
+func steady(r drift.Report) bool {
+	if r.Baseline == nil || r.Baseline.Short {
+		return false
+	}
+	last := 0
+	for _, p := range r.Points {
+		if p.InBaseline {
+			last = p.Index
+		}
+	}
+	for _, c := range r.ChangePoints {
+		if c.LastBeforeIndex < last {
+			return false
+		}
+	}
+	return r.Trend == nil || !r.Trend.Real || r.Trend.FromSequence > r.Points[last-1].Sequence
+}
+
+// baselineOf is what is kept of a report's baseline, which was made of its own
+// coils.
+func baselineOf(r drift.Report) history.Baseline {
+	b := history.Baseline{
+		Count: r.Baseline.Count, MeanOhms: r.Baseline.MeanOhms,
+		SigmaWithinOhms: r.Baseline.SigmaWithinOhms, SigmaOverallOhms: r.Baseline.SigmaOverallOhms,
+		MeanRangeOhms: r.Baseline.MeanRangeOhms, UsualStandardUncertaintyOhms: r.Baseline.UsualErrorOhms,
+	}
+	for _, p := range r.Points {
+		if p.InBaseline {
+			if b.FirstCoil == "" {
+				b.FirstCoil = p.Serial
+			}
+			b.LastCoil = p.Serial
+		}
+	}
+	return b
+}
+
+// Choice is which coils of a batch are to set the limits from now on.
+type Choice struct {
+	Batch string
+	// From is the number in the batch of the first coil, Count how many good ones
+	// from there on; 0 is drift.DefaultBaseline.
+	From, Count int
+	Reason, Who string
+}
+
+// Revise makes a baseline of some coils of a batch and keeps it; it holds for
+// the design's revision on the batch's winder. The error wraps [ErrNoBaseline]
+// when there are not so many good coils, drift.ErrInput when so few make none, or
+// is a *history.FieldError.
+func (w *Watcher) Revise(ctx context.Context, c Choice) (history.Baseline, error) {
+	if strings.TrimSpace(c.Reason) == "" {
+		return history.Baseline{}, &history.FieldError{Field: "reason", Problem: "must say why the baseline is revised; it is kept in the journal"}
+	}
+	batch, err := w.store.Batch(ctx, c.Batch)
+	if err != nil {
+		return history.Baseline{}, err
+	}
+	coils, options, err := records.Batch(ctx, w.store, c.Batch, w.zone)
+	if err != nil {
+		return history.Baseline{}, err
+	}
+	if c.Count == 0 {
+		c.Count = drift.DefaultBaseline
+	}
+	for len(coils) > 0 && coils[0].Sequence < c.From {
+		coils = coils[1:]
+	}
+	if len(coils) < c.Count {
+		return history.Baseline{}, fmt.Errorf("%w: batch %s has %d coils from number %d on, not %d", ErrNoBaseline, c.Batch, len(coils), c.From, c.Count)
+	}
+	options.Frozen, options.BaselineCount = nil, c.Count
+	d, err := analyse(coils, options)
+	if err != nil {
+		return history.Baseline{}, err
+	}
+	switch {
+	case d.Baseline == nil:
+		return history.Baseline{}, fmt.Errorf("%w: %s", ErrNoBaseline, strings.Join(d.Notes, "; "))
+	case d.Baseline.Count < c.Count:
+		return history.Baseline{}, fmt.Errorf("%w: only %d of the coils from number %d on are good ones (no outlier, not forced)", ErrNoBaseline, d.Baseline.Count, c.From)
+	}
+	b := baselineOf(d.Report)
+	b.Winder, b.Design, b.DesignRevision = batch.Winder, batch.Design, batch.DesignRevision
+	b.Reason, b.By = strings.TrimSpace(c.Reason), c.Who
+	return w.store.AddBaseline(ctx, b)
+}

@@ -1,0 +1,193 @@
+// Package watch keeps at hand what the drift analysis says of the batches in a
+// history: for pages, programs and metrics, which ask often, while coils come
+// seldom. It also knows which signals a person has taken note of.
+//
+// Which records count is for package records, what they mean for package drift.
+package watch
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"sync"
+	"time"
+
+	"coilkeep/internal/control"
+	"coilkeep/internal/drift"
+	"coilkeep/internal/drift/records"
+	"coilkeep/internal/history"
+)
+
+// Store is what is needed of a history.
+type Store interface {
+	records.Store
+	Stamp(ctx context.Context) (history.Stamp, error)
+	Journal(ctx context.Context, f history.JournalFilter) ([]history.JournalEntry, error)
+	AddJournal(ctx context.Context, e history.JournalEntry) (history.JournalEntry, error)
+	AddBaseline(ctx context.Context, b history.Baseline) (history.Baseline, error)
+}
+
+// Drift is what there is to say of a batch or a winder. As JSON it is the
+// report with further fields.
+type Drift struct {
+	drift.Report
+	// Standing lists the signals that stand now, out of [Signals].
+	Standing []string `json:"standing"`
+	// News is true while one of them is not taken note of; it stays false for a
+	// winder, whose batches have their own.
+	News bool `json:"news"`
+	// Note is what was written when signals were last taken note of; nil when
+	// they never were.
+	Note *history.JournalEntry `json:"acknowledged"`
+}
+
+// Watcher analyses batches when asked, and again only when the history has
+// changed. Make one with [New]; it may be used by several goroutines at once.
+type Watcher struct {
+	store Store
+	zone  *time.Location
+
+	mu    sync.Mutex
+	stamp history.Stamp
+	known map[string]answer
+}
+
+type answer struct {
+	drift Drift
+	err   error
+}
+
+// New watches a history. The time of day is told in zone.
+func New(store Store, zone *time.Location) *Watcher {
+	return &Watcher{store: store, zone: zone, known: map[string]answer{}}
+}
+
+// falseAlarms of the charts that are used throughout; reckoning them takes
+// longer than an analysis.
+var falseAlarms = sync.OnceValue(func() control.FalseAlarms { return control.StandardScheme().FalseAlarms() })
+
+// Batch says how a batch fares. The error wraps [records.ErrNothing] when no
+// coil of it counts yet, and history.ErrNotFound when there is no such batch.
+func (w *Watcher) Batch(ctx context.Context, name string) (Drift, error) {
+	stamp, err := w.store.Stamp(ctx)
+	if err != nil {
+		return Drift{}, err
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if stamp != w.stamp {
+		w.stamp = stamp
+		clear(w.known)
+	}
+	if a, ok := w.known[name]; ok {
+		return a.drift, a.err
+	}
+	d, err := w.analyseBatch(ctx, name)
+	// What failed may succeed next time, but for there being nothing as yet.
+	if err == nil || errors.Is(err, records.ErrNothing) {
+		w.known[name] = answer{d, err}
+	}
+	return d, err
+}
+
+func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) {
+	coils, options, err := records.Batch(ctx, w.store, name, w.zone)
+	if err != nil {
+		return Drift{}, err
+	}
+	d, err := analyse(coils, options)
+	if err != nil {
+		return Drift{}, fmt.Errorf("batch %s: %w", name, err)
+	}
+	d.News = len(d.Standing) > 0
+	notes, err := w.store.Journal(ctx, history.JournalFilter{Action: Acknowledged, Subject: name, Limit: 1})
+	if err != nil || len(notes) == 0 {
+		return d, err
+	}
+	d.Note = &notes[0]
+	then, err := before(notes[0].Time, coils, options)
+	if err != nil {
+		return Drift{}, fmt.Errorf("batch %s as it was: %w", name, err)
+	}
+	d.News = news(d.Report, then)
+	return d, nil
+}
+
+// Winder says how the coils of one design that a winder wound fare, over all
+// batches. design may be empty when there is only one; otherwise the error wraps
+// [records.ErrSeveralDesigns].
+func (w *Watcher) Winder(ctx context.Context, winder, design string) (Drift, error) {
+	coils, options, err := records.Winder(ctx, w.store, winder, design, w.zone)
+	if err != nil {
+		return Drift{}, err
+	}
+	d, err := analyse(coils, options)
+	if err != nil {
+		return Drift{}, fmt.Errorf("winder %s: %w", winder, err)
+	}
+	return d, nil
+}
+
+func analyse(coils []drift.Coil, options drift.Options) (Drift, error) {
+	alarms := falseAlarms()
+	options.FalseAlarms = &alarms
+	report, err := drift.Analyse(coils, options)
+	if err != nil {
+		return Drift{}, err
+	}
+	return Drift{Report: report, Standing: Standing(report)}, nil
+}
+
+// before is the report that a person had before them at an instant.
+func before(at time.Time, coils []drift.Coil, options drift.Options) (drift.Report, error) {
+	var known []drift.Coil
+	for _, c := range coils {
+		if !c.Time.After(at) {
+			known = append(known, c)
+		}
+	}
+	if len(known) == 0 {
+		return drift.Report{}, nil
+	}
+	d, err := analyse(known, options)
+	return d.Report, err
+}
+
+// Acknowledged is the journal's word for a signal that was taken note of; the
+// subject is the batch.
+const Acknowledged = "drift acknowledged"
+
+// ErrNoSignal is returned when there is nothing to take note of.
+var ErrNoSignal = errors.New("no drift signal stands")
+
+// Acknowledge keeps the note of a person who has seen the signals of a batch.
+// They are no news from then on, until another is raised. The error wraps
+// [ErrNoSignal] when none stands, or is a *history.FieldError.
+func (w *Watcher) Acknowledge(ctx context.Context, batch, note, who string) (history.JournalEntry, error) {
+	note = strings.TrimSpace(note)
+	if note == "" {
+		return history.JournalEntry{}, &history.FieldError{Field: "note", Problem: "must say what was found or done"}
+	}
+	kept, err := w.store.Batch(ctx, batch)
+	if err != nil {
+		return history.JournalEntry{}, err
+	}
+	d, err := w.Batch(ctx, batch)
+	if err != nil && !errors.Is(err, records.ErrNothing) {
+		return history.JournalEntry{}, err
+	}
+	if len(d.Standing) == 0 {
+		return history.JournalEntry{}, fmt.Errorf("batch %s: %w", batch, ErrNoSignal)
+	}
+	return w.store.AddJournal(ctx, history.JournalEntry{Bench: kept.Bench, Who: who, Action: Acknowledged, Subject: batch, Detail: note})
+}
+
+// StandingIn lists the signals that stand in a batch; none without a coil.
+func (w *Watcher) StandingIn(ctx context.Context, batch string) ([]string, error) {
+	d, err := w.Batch(ctx, batch)
+	if errors.Is(err, records.ErrNothing) {
+		return nil, nil
+	}
+	return d.Standing, err
+}

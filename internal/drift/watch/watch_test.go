@@ -1,0 +1,291 @@
+package watch
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/drift"
+	"coilkeep/internal/drift/records"
+	"coilkeep/internal/history"
+	"coilkeep/internal/r20"
+)
+
+var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+
+// workshop is a real history with one batch, in which coils are wound a minute
+// apart by a seeded hand that scatters by 20 Ω.
+type workshop struct {
+	*testing.T
+	store  *history.Store
+	random *rand.Rand
+	wound  int
+}
+
+func newWorkshop(t *testing.T) *workshop {
+	t.Helper()
+	w := &workshop{T: t, random: rand.New(rand.NewPCG(5, 6))}
+	store, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "coilkeep.db"), history.Options{Now: w.now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := store.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	w.store = store
+	_, err = store.AddDesign(t.Context(), history.Design{Name: "larkspur", TargetOhms: 6690, LowerOhms: 6490, UpperOhms: 6890,
+		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}, "ada")
+	if err == nil {
+		_, err = store.OpenBatch(t.Context(), history.BatchStart{Name: "spring-3", Bench: "north", Design: "larkspur", Winder: "W2", Spool: "S-17"})
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w
+}
+
+func (w *workshop) now() time.Time { return monday.Add(time.Duration(w.wound) * time.Minute) }
+
+// wind records coils about a level.
+func (w *workshop) wind(coils int, ohms float64) (last history.Measurement) {
+	w.Helper()
+	for range coils {
+		w.wound++
+		in := r20.Inputs{ResistanceOhms: ohms + 20*w.random.NormFloat64(), Readings: 8, ResolutionOhms: 0.1, StandardDeviationOhms: 0.1,
+			MeterOhms: 0.3, TemperatureCelsius: 20, ProbeHalfWidthKelvin: 0.1, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}
+		result, err := r20.Evaluate(in)
+		if err != nil {
+			w.Fatal(err)
+		}
+		tolerance := conformity.Tolerance{LowerOhms: 6490, UpperOhms: 6890}
+		j, err := conformity.Judge(result.R20Ohms, result.StandardUncertaintyOhms, result.ExpandedUncertaintyOhms, tolerance)
+		if err != nil {
+			w.Fatal(err)
+		}
+		last, err = w.store.Record(w.Context(), history.Measurement{
+			Time: w.now(), Bench: "north", Batch: "spring-3", Design: "larkspur", DesignRevision: 1, Serial: fmt.Sprintf("HN-%04d", w.wound),
+			ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: 20, R20Ohms: result.R20Ohms,
+			ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
+			Verdict: j.Verdict, ConformityProbability: j.Probability, Status: history.Recorded, Spool: "S-17", Winder: "W2",
+			Stage: history.StageWound, AlphaPerKelvin: 0.00393, Formula: r20.Formula, Inputs: in, Tolerance: tolerance,
+			Budget: result.Budget, Settings: json.RawMessage(`{"min_ohms":100}`),
+		}, []history.Reading{{Time: w.now(), Role: history.Meter, Value: in.ResistanceOhms, Resolution: 0.1, Status: "ok", Raw: "R", InWindow: true}})
+		if err != nil {
+			w.Fatal(err)
+		}
+	}
+	return last
+}
+
+func (w *workshop) batch(of *Watcher) Drift {
+	w.Helper()
+	d, err := of.Batch(w.Context(), "spring-3")
+	if err != nil {
+		w.Fatal(err)
+	}
+	return d
+}
+
+// A step is news until it is taken note of, also for the coils that follow it;
+// the next step is news again.
+func TestAcknowledge(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	watcher := New(w.store, time.UTC)
+	if _, err := watcher.Batch(t.Context(), "spring-3"); !errors.Is(err, records.ErrNothing) {
+		t.Errorf("without a coil: got %v", err)
+	}
+	if _, err := watcher.Acknowledge(t.Context(), "spring-3", "seen", "ada"); !errors.Is(err, ErrNoSignal) {
+		t.Errorf("nothing to take note of: got %v", err)
+	}
+	w.wind(40, 6690)
+	if d := w.batch(watcher); d.News || d.Note != nil || slices.Contains(d.Standing, Step) {
+		t.Errorf("a quiet batch: %v, news %v", d.Standing, d.News)
+	}
+	w.wind(15, 6770)
+	d := w.batch(watcher)
+	if !d.News || !slices.Contains(d.Standing, Step) || !slices.Contains(d.Standing, CUSUM) || d.ChangePoints[0].LastBefore < 37 || d.ChangePoints[0].LastBefore > 43 {
+		t.Fatalf("after a step of four sigma at coil 41: %v, news %v, changes %+v", d.Standing, d.News, d.ChangePoints)
+	}
+	if _, err := watcher.Acknowledge(t.Context(), "spring-3", "  ", "ada"); err == nil {
+		t.Error("a note that says nothing passed")
+	}
+	entry, err := watcher.Acknowledge(t.Context(), "spring-3", "new spool, two turns less", "ada")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d = w.batch(watcher); d.News || d.Note == nil || *d.Note != entry || !slices.Contains(d.Standing, Step) {
+		t.Errorf("taken note of: news %v, note %+v, standing %v", d.News, d.Note, d.Standing)
+	}
+	w.wind(10, 6770)
+	if d = w.batch(watcher); d.News {
+		t.Errorf("ten more coils at the same level are news: %v", d.Standing)
+	}
+	w.wind(15, 6690)
+	if d = w.batch(watcher); !d.News || len(d.ChangePoints) != 2 {
+		t.Errorf("the step back: news %v, changes %+v", d.News, d.ChangePoints)
+	}
+	if standing, err := watcher.StandingIn(t.Context(), "spring-3"); err != nil || !slices.Equal(standing, d.Standing) {
+		t.Errorf("standing %v, %v", standing, err)
+	}
+}
+
+// countingStore counts how often the coils are read.
+type countingStore struct {
+	*history.Store
+	reads int
+}
+
+func (s *countingStore) Measurements(ctx context.Context, f history.Filter) ([]history.Measurement, string, error) {
+	s.reads++
+	return s.Store.Measurements(ctx, f)
+}
+
+// Asking again costs nothing until something has changed.
+func TestRemembers(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	store := &countingStore{Store: w.store}
+	watcher := New(store, time.UTC)
+	last := w.wind(12, 6690)
+	first := w.batch(watcher)
+	w.batch(watcher)
+	if store.reads != 1 {
+		t.Errorf("read %d times for two questions", store.reads)
+	}
+	if _, err := w.store.Void(t.Context(), last.ID, "wrong coil", "ada"); err != nil {
+		t.Fatal(err)
+	}
+	if d := w.batch(watcher); store.reads != 2 || len(d.Points) != len(first.Points)-1 {
+		t.Errorf("after a void: read %d times, %d points", store.reads, len(d.Points))
+	}
+	if _, err := watcher.Batch(t.Context(), "autumn-1"); !errors.Is(err, history.ErrNotFound) {
+		t.Errorf("an unknown batch: got %v", err)
+	}
+	winder, err := watcher.Winder(t.Context(), "W2", "")
+	if err != nil || len(winder.Points) != 11 || winder.News {
+		t.Errorf("the winder: %d points, %v", len(winder.Points), err)
+	}
+}
+
+// The first forty good coils are kept as the baseline; those after them change
+// nothing, until a person revises it.
+func TestBaseline(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	watcher := New(w.store, time.UTC)
+	follow := func(m history.Measurement) {
+		t.Helper()
+		events := make(chan bench.Event, 2)
+		events <- bench.Event{Type: bench.ReadingEvent, Data: bench.ReadingData{}}
+		events <- bench.Event{Type: bench.MeasurementEvent, Data: m}
+		close(events)
+		watcher.Follow(t.Context(), events, slog.New(slog.DiscardHandler))
+	}
+	follow(w.wind(39, 6690))
+	if d := w.batch(watcher); d.Baseline.Frozen {
+		t.Errorf("39 coils: %+v", d.Baseline)
+	}
+	follow(w.wind(3, 6690))
+	kept := *w.batch(watcher).Baseline
+	if !kept.Frozen || kept.Count != drift.DefaultBaseline || kept.Short {
+		t.Fatalf("42 coils: %+v", kept)
+	}
+	follow(w.wind(20, 6770))
+	d := w.batch(watcher)
+	if *d.Baseline != kept || !slices.Contains(d.Standing, Step) {
+		t.Errorf("a step changed the baseline from %+v to %+v; standing %v", kept, *d.Baseline, d.Standing)
+	}
+	revised, err := watcher.Revise(t.Context(), Choice{Batch: "spring-3", From: 43, Count: 18, Reason: "another spool", Who: "ada"})
+	if err != nil || revised.Count != 18 || revised.FirstCoil != "HN-0043" || revised.Winder != "W2" || revised.MeanOhms < 6755 || revised.MeanOhms > 6785 {
+		t.Fatalf("revised to %+v, %v", revised, err)
+	}
+	if d := w.batch(watcher); !d.Baseline.Frozen || d.Baseline.MeanOhms != revised.MeanOhms {
+		t.Errorf("the baseline is %+v, want the revised one", d.Baseline)
+	}
+	for name, tt := range map[string]struct {
+		choice Choice
+		want   error
+		says   string
+	}{
+		"no reason":     {Choice{Batch: "spring-3", From: 1, Count: 20}, nil, "must say why"},
+		"too few left":  {Choice{Batch: "spring-3", From: 60, Count: 10, Reason: "x"}, ErrNoBaseline, "has 3 coils from number 60 on, not 10"},
+		"too few":       {Choice{Batch: "spring-3", From: 1, Count: 5, Reason: "x"}, drift.ErrInput, "10 at least"},
+		"unknown batch": {Choice{Batch: "autumn-1", Reason: "x"}, history.ErrNotFound, "autumn-1"},
+	} {
+		_, err := watcher.Revise(t.Context(), tt.choice)
+		if err == nil || tt.want != nil && !errors.Is(err, tt.want) || !strings.Contains(err.Error(), tt.says) {
+			t.Errorf("%s: got %v, want %q", name, err, tt.says)
+		}
+	}
+}
+
+// A winder that wanders from the start has no baseline to keep.
+func TestUnsteadyBaseline(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	watcher := New(w.store, time.UTC)
+	w.wind(20, 6690)
+	w.wind(25, 6770)
+	if err := watcher.freeze(t.Context(), "W2", "larkspur", 1); err != nil {
+		t.Fatal(err)
+	}
+	if kept, err := w.store.CurrentBaseline(t.Context(), "W2", "larkspur", 1); err != nil || kept != nil {
+		t.Errorf("kept %+v, %v, though there is a step at coil 21", kept, err)
+	}
+}
+
+func TestNews(t *testing.T) {
+	points := make([]drift.Point, 12)
+	for i := range points {
+		points[i].Index = i + 1
+	}
+	report := func(change func(*drift.Report)) drift.Report {
+		r := drift.Report{Points: points, Charts: &drift.Charts{}}
+		change(&r)
+		return r
+	}
+	quiet := report(func(*drift.Report) {})
+	ewma := report(func(r *drift.Report) { r.Charts.EWMA.Signals = []int{12} })
+	passed := report(func(r *drift.Report) { r.Rules = []drift.RuleSignal{{Rule: "WE2", Index: 11}} })
+	rule := report(func(r *drift.Report) {
+		r.Charts.EWMA.Signals = []int{12}
+		r.Rules = []drift.RuleSignal{{Rule: "WE2", Index: 12}}
+	})
+	step := report(func(r *drift.Report) { r.ChangePoints = make([]drift.ChangePoint, 1) })
+	both := report(func(r *drift.Report) {
+		r.ChangePoints = make([]drift.ChangePoint, 1)
+		r.Charts.CUSUM.Signals = []int{12}
+		r.Trend = &drift.Trend{}
+	})
+	trend := report(func(r *drift.Report) { r.Trend = &drift.Trend{Real: true} })
+	for name, tt := range map[string]struct {
+		now, then drift.Report
+		want      bool
+	}{
+		"quiet":                {quiet, drift.Report{}, false},
+		"a rule that passed":   {passed, drift.Report{}, false},
+		"first":                {ewma, quiet, true},
+		"the same":             {ewma, ewma, false},
+		"another chart":        {rule, ewma, true},
+		"evidence grows":       {step, ewma, true},
+		"charts about a step":  {both, step, false},
+		"a trend after a step": {trend, step, true},
+	} {
+		if got := news(tt.now, tt.then); got != tt.want {
+			t.Errorf("%s: got %v, standing %v after %v", name, got, Standing(tt.now), Standing(tt.then))
+		}
+	}
+}
