@@ -174,7 +174,7 @@ func (s situation) soundCoil() string {
 	s.celsius = copper.ReferenceCelsius
 	s = s.inRange()
 	row := s.row()
-	room := thermometerKelvin * row.Ohms * s.coil.ratioPerKelvin(s.celsius)
+	room := ThermometerKelvin * row.Ohms * s.coil.ratioPerKelvin(s.celsius)
 	return fmt.Sprintf("Let it lie an hour beside a thermometer at %g °C, free its two wires from everything else, clip the leads on and keep hands away: a sound coil then shows %s to %s on a meter like this one, %s more for every degree warmer.",
 		s.celsius, quantity.FormatOhms(row.LowOhms-room, s.stepOhms), quantity.FormatOhms(row.HighOhms+room, s.stepOhms), quantity.FormatOhms(row.Ohms*s.coil.alpha, 1))
 }

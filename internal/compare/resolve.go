@@ -10,11 +10,14 @@ import (
 	"coilkeep/internal/uncertainty"
 )
 
+// ThermometerKelvin is how far, either way, the copper is taken to be from a
+// thermometer beside it when nobody tells (common practice, no source).
+const ThermometerKelvin = 1.0
+
 // What is taken for granted when nobody tells. All common practice without a
 // source, on the wide side, and always listed.
 const (
 	roomLowCelsius, roomHighCelsius = 15.0, 30.0
-	thermometerKelvin               = 1.0
 	handheldPercent                 = 0.8
 	handheldDigits                  = 2.0
 	// Panel controls are sold at ±20 %, better ones at ±10 %.
@@ -58,7 +61,7 @@ func (r Reading) celsiusRange() (lowest, highest float64) {
 	if r.TemperatureCelsius == nil {
 		return roomLowCelsius, roomHighCelsius
 	}
-	half := thermometerKelvin
+	half := ThermometerKelvin
 	if r.TemperatureUncertaintyKelvin != nil {
 		half = *r.TemperatureUncertaintyKelvin
 	}
@@ -149,7 +152,7 @@ func (r Reading) resolveTemperature(s *situation, list *assumptions) {
 	case r.TemperatureCelsius == nil:
 		list.add("the coil's temperature was not told: an ordinary room, %g to %g °C", lowest, highest)
 	case r.TemperatureUncertaintyKelvin == nil:
-		list.add("the coil had lain beside the thermometer until it was within ±%g K of it", thermometerKelvin)
+		list.add("the coil had lain beside the thermometer until it was within ±%g K of it", ThermometerKelvin)
 	}
 }
 

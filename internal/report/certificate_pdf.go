@@ -95,7 +95,6 @@ func (p *certificatePages) result() {
 	p.y = p.line(margin, p.y, resultStyle, p.c.R20)
 	p.y = p.line(margin, p.y, style{points: 13, bold: true}, p.c.Verdict) + 1
 	if p.c.Scale != nil && p.err == nil {
-		const mmPerPixel = 25.4 / 96
 		p.err = p.c.Scale.DrawPDF(p.pdf, margin, p.y, mmPerPixel)
 		p.y += p.c.Scale.Height * mmPerPixel
 	}
