@@ -582,3 +582,16 @@ func TestCleanReadingsAreRarelyCalledOutliers(t *testing.T) {
 		}
 	}
 }
+
+func TestRecordedCoilUnderAMeterThatHangs(t *testing.T) {
+	g := newRig(67, testSettings())
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	one(t, g.run(10*time.Second))
+	g.override = func(r driver.Reading) driver.Reading {
+		r.Status, r.Value, r.Reason = driver.Impossible, 0, "it hangs"
+		return r
+	}
+	none(t, g.run(time.Second))
+	wantState(t, g.m, Recorded, "it hangs")
+}

@@ -51,8 +51,8 @@ func (s *Screen) Check(r driver.Reading) driver.Reading {
 		why = s.checkProbe(r)
 	}
 	if s.stuck.see(r) {
-		why = fmt.Sprintf("exactly the same value for %d readings, from an instrument that scatters: it hangs; switch it off and on",
-			s.stuck.run)
+		why = fmt.Sprintf("exactly the same value for %d readings and more, from an instrument that scatters: it hangs; switch it off and on",
+			stuckReadings)
 	}
 	if why == "" {
 		s.previous, s.strange = r, 0

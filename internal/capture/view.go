@@ -46,6 +46,9 @@ func (m *Machine) describe() (State, string) {
 	case phaseAsking:
 		return Asking, m.doubt + " Take it off, or measure it again"
 	case phaseDone:
+		if m.lastMeter.Status == driver.Impossible {
+			return Recorded, "recorded; the clips cannot be seen, for the meter's answer cannot be true: " + m.lastMeter.Reason
+		}
 		return Recorded, "recorded, take it off"
 	case phaseContact:
 		return m.describeContact()
