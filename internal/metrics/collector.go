@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -15,6 +16,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 )
 
@@ -33,6 +35,13 @@ type History interface {
 	LastBackup(ctx context.Context) (time.Time, error)
 }
 
+// Drift is what a scrape asks of the drift analysis, which keeps its answer
+// until the history changes.
+type Drift interface {
+	// StandingIn lists the signals that stand in a batch.
+	StandingIn(ctx context.Context, batch string) ([]string, error)
+}
+
 // historyTimeout bounds what one scrape spends on the history; scrapers give
 // up after ten seconds by default.
 const historyTimeout = 4 * time.Second
@@ -42,6 +51,7 @@ type Sources struct {
 	Recorder *Recorder
 	Benches  []Bench
 	History  History
+	Drift    Drift
 	// Logger is told of a history that cannot be read; nil discards.
 	Logger *slog.Logger
 }
@@ -120,6 +130,7 @@ var (
 	temperatureDesc = desc(Temperature, "Live temperature; absent when there is none.", "bench")
 	stateDesc       = desc(CaptureState, "1 for the state the capture is in, 0 for the others.", "bench", "state")
 	batchDesc       = desc(BatchR20, "Resistance at 20 degrees Celsius of the coils of the open batch.", "bench", "design", "statistic")
+	driftDesc       = desc(DriftSignal, "1 for a drift signal that stands in the open batch, 0 for the others.", "bench", "design", "rule")
 	calibrationDesc = desc(CalibrationDue, "When an instrument's calibration runs out.", "bench", "role")
 	checkDesc       = desc(CheckStandardDeviation, "Latest check measurement over the standard's reference value, minus one.", "bench")
 	historyUpDesc   = desc(HistoryUp, "Whether this scrape could read the history.")
@@ -140,7 +151,7 @@ type collector struct {
 // Describe implements prometheus.Collector.
 func (c collector) Describe(to chan<- *prometheus.Desc) {
 	for _, d := range []*prometheus.Desc{upDesc, lastReadingDesc, resistanceDesc, temperatureDesc, stateDesc,
-		batchDesc, calibrationDesc, checkDesc, historyUpDesc, historySizeDesc, backupDesc} {
+		batchDesc, driftDesc, calibrationDesc, checkDesc, historyUpDesc, historySizeDesc, backupDesc} {
 		to <- d
 	}
 }
@@ -165,6 +176,7 @@ func (c collector) Collect(to chan<- prometheus.Metric) {
 			c.sources.Recorder.addDesign(snapshot.Bench, snapshot.Design.Name)
 		}
 		send(c.batchGauges(ctx, snapshot))
+		send(c.driftGauges(ctx, snapshot))
 		send(c.checkGauge(ctx, snapshot.Bench))
 		for _, instrument := range fitted(snapshot) {
 			send(c.calibrationGauge(ctx, snapshot.Bench, instrument.Role))
@@ -231,6 +243,25 @@ func (c collector) batchGauges(ctx context.Context, s bench.Snapshot) ([]prometh
 	}
 	if statistics.Count > 1 {
 		gauges = append(gauges, statistic("standard_deviation", statistics.StandardDeviationOhms))
+	}
+	return gauges, nil
+}
+
+func (c collector) driftGauges(ctx context.Context, s bench.Snapshot) ([]prometheus.Metric, error) {
+	if s.Batch == nil {
+		return nil, nil
+	}
+	standing, err := c.sources.Drift.StandingIn(ctx, s.Batch.Name)
+	if err != nil {
+		return nil, fmt.Errorf("drift of batch %q: %w", s.Batch.Name, err)
+	}
+	var gauges []prometheus.Metric
+	for _, rule := range watch.Signals() {
+		stands := 0.0
+		if slices.Contains(standing, rule) {
+			stands = 1
+		}
+		gauges = append(gauges, gauge(driftDesc, stands, s.Bench, s.Batch.Design, rule))
 	}
 	return gauges, nil
 }

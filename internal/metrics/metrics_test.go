@@ -22,6 +22,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 )
 
@@ -79,6 +80,11 @@ func (a answers) CheckMeasurements(context.Context, string, int) ([]history.Chec
 }
 func (a answers) SizeBytes() (int64, error)                     { return a.size, a.err }
 func (a answers) LastBackup(context.Context) (time.Time, error) { return a.backup, a.err }
+
+// StandingIn has a step and two charts signal in every batch.
+func (a answers) StandingIn(context.Context, string) ([]string, error) {
+	return []string{"WE2", "ewma", "step"}, a.err
+}
 
 func full() answers {
 	return answers{
@@ -139,7 +145,7 @@ func scrape(t *testing.T, s Sources) string {
 // build info depends on the build and is left out.
 func TestScrape(t *testing.T) {
 	t.Parallel()
-	got := scrape(t, Sources{Recorder: used(), Benches: []Bench{still(north()), still(south())}, History: full()})
+	got := scrape(t, Sources{Recorder: used(), Benches: []Bench{still(north()), still(south())}, History: full(), Drift: full()})
 	got = regexp.MustCompile(`(?m)^coilkeep_build_info\{.*\} 1$`).ReplaceAllString(got, "coilkeep_build_info{…} 1")
 	golden := filepath.Join("testdata", "scrape.txt")
 	if *update {
@@ -160,7 +166,7 @@ func TestScrape(t *testing.T) {
 // out once more so that a changed constant is noticed.
 func TestContractNames(t *testing.T) {
 	t.Parallel()
-	text := scrape(t, Sources{Recorder: used(), Benches: []Bench{still(north()), still(south())}, History: full()})
+	text := scrape(t, Sources{Recorder: used(), Benches: []Bench{still(north()), still(south())}, History: full(), Drift: full()})
 	for _, series := range []string{
 		`coilkeep_instrument_up{bench="north",role="meter"} 1`,
 		`coilkeep_instrument_readings_total{bench="north",role="meter",status="ok"} 2`,
@@ -174,6 +180,8 @@ func TestContractNames(t *testing.T) {
 		`coilkeep_capture_duration_seconds_sum{bench="north"} 6.5`,
 		`coilkeep_captures_refused_total{bench="north",reason="too-short"} 1`,
 		`coilkeep_batch_r20_ohms{bench="north",design="Long Meadow",statistic="mean"} 6701.5`,
+		`coilkeep_drift_signal{bench="north",design="Long Meadow",rule="ewma"} 1`,
+		`coilkeep_drift_signal{bench="north",design="Long Meadow",rule="cusum"} 0`,
 		`coilkeep_calibration_due_timestamp_seconds{bench="north",role="meter"} 1.7893872e+09`,
 		`coilkeep_check_standard_deviation_ratio{bench="north"} -0.00025`,
 		`coilkeep_history_size_bytes 1.048576e+06`,
@@ -187,16 +195,13 @@ func TestContractNames(t *testing.T) {
 	if strings.Contains(text, "HN-") {
 		t.Error("a serial number is in the scrape")
 	}
-	if strings.Contains(text, "coilkeep_drift_signal") {
-		t.Error("drift is exported, but nothing computes it")
-	}
 }
 
 // TestLint runs Prometheus's own linter, and adds the units it does not know:
 // resistances are in ohms and temperatures in degrees Celsius.
 func TestLint(t *testing.T) {
 	t.Parallel()
-	s := Sources{Recorder: used(), Benches: []Bench{still(north()), still(south())}, History: full()}
+	s := Sources{Recorder: used(), Benches: []Bench{still(north()), still(south())}, History: full(), Drift: full()}
 	registry, err := s.registry()
 	if err != nil {
 		t.Fatal(err)
@@ -287,6 +292,7 @@ func TestAbsent(t *testing.T) {
 		{"no probe at all", func(s *bench.Snapshot, _ *answers) { s.Probe = bench.Instrument{Role: history.Probe} },
 			`role="probe"} `, `coilkeep_instrument_up{bench="north",role="meter"} 1`},
 		{"no batch", func(s *bench.Snapshot, _ *answers) { s.Batch = nil }, BatchR20 + "{", Resistance + "{"},
+		{"no batch, no drift", func(s *bench.Snapshot, _ *answers) { s.Batch = nil }, DriftSignal + "{", Resistance + "{"},
 		{"no coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics = history.BatchStatistics{} }, BatchR20 + "{", Resistance + "{"},
 		{"one coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics.Count = 1 },
 			`statistic="standard_deviation"`, `statistic="mean"`},
@@ -298,12 +304,12 @@ func TestAbsent(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			snapshot, answers := north(), full()
-			before := scrape(t, Sources{Recorder: NewRecorder(), Benches: []Bench{still(snapshot)}, History: answers})
+			before := scrape(t, Sources{Recorder: NewRecorder(), Benches: []Bench{still(snapshot)}, History: answers, Drift: answers})
 			if !strings.Contains(before, c.gone) {
 				t.Fatalf("%s is not there even before", c.gone)
 			}
 			c.change(&snapshot, &answers)
-			after := scrape(t, Sources{Recorder: NewRecorder(), Benches: []Bench{still(snapshot)}, History: answers})
+			after := scrape(t, Sources{Recorder: NewRecorder(), Benches: []Bench{still(snapshot)}, History: answers, Drift: answers})
 			if strings.Contains(after, c.gone) {
 				t.Errorf("%s is still there", c.gone)
 			}
@@ -321,7 +327,7 @@ func TestHistoryFails(t *testing.T) {
 	var log bytes.Buffer
 	broken := full()
 	broken.err = errors.New("the disk fails")
-	handler, err := Handler(Sources{Recorder: used(), Benches: []Bench{still(north())}, History: broken,
+	handler, err := Handler(Sources{Recorder: used(), Benches: []Bench{still(north())}, History: broken, Drift: broken,
 		Logger: slog.New(slog.NewTextHandler(&log, nil))})
 	if err != nil {
 		t.Fatal(err)
@@ -340,7 +346,7 @@ func TestHistoryFails(t *testing.T) {
 			t.Errorf("the scrape lacks %s", want)
 		}
 	}
-	for _, unwanted := range []string{HistorySize, BatchR20, CalibrationDue, CheckStandardDeviation, HistoryLastBackup} {
+	for _, unwanted := range []string{HistorySize, BatchR20, DriftSignal, CalibrationDue, CheckStandardDeviation, HistoryLastBackup} {
 		if strings.Contains(text, unwanted) {
 			t.Errorf("the scrape holds %s", unwanted)
 		}
@@ -364,7 +370,15 @@ func TestRealHistory(t *testing.T) {
 			t.Error(err)
 		}
 	})
-	sources := Sources{Recorder: NewRecorder(), Benches: []Bench{still(north())}, History: store}
+	snapshot := north()
+	_, err = store.AddDesign(t.Context(), history.Design{Name: "Long Meadow", TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5, AlphaPerKelvin: 0.00393}, "")
+	if err == nil {
+		_, err = store.OpenBatch(t.Context(), history.BatchStart{Name: "LM-12", Bench: "north", Design: "Long Meadow"})
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	sources := Sources{Recorder: NewRecorder(), Benches: []Bench{still(snapshot)}, History: store, Drift: watch.New(store, time.UTC)}
 	empty := scrape(t, sources)
 	if !strings.Contains(empty, HistoryUp+" 1") {
 		t.Errorf("the history could not be read:\n%s", empty)

@@ -41,6 +41,10 @@ const (
 	// standard_deviation (absent below two coils), minimum, maximum. Labels:
 	// bench, design, statistic.
 	BatchR20 = "coilkeep_batch_r20_ohms"
+	// DriftSignal is 1 for a signal that stands in the open batch of a bench, and
+	// 0 for every other; absent without a batch. The rule is one of the run rules
+	// WE1 to WE4, ewma, cusum, step or trend. Labels: bench, design, rule.
+	DriftSignal = "coilkeep_drift_signal"
 	// CalibrationDue is the Unix time at which an instrument's calibration
 	// runs out; absent when none is recorded. Labels: bench, role.
 	CalibrationDue = "coilkeep_calibration_due_timestamp_seconds"
