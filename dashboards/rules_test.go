@@ -1,6 +1,3 @@
-// Package dashboards holds the Prometheus rules and Grafana dashboards that go
-// with coilkeep; see README.md. The Go files in it are their tests, and the
-// layout the dashboards are generated from.
 package dashboards
 
 import (

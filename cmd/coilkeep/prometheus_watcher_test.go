@@ -1,0 +1,218 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+// watcher is a real Prometheus that scrapes a daemon three times a second and
+// evaluates the rules in dashboards/, made quicker.
+type watcher struct {
+	t   *testing.T
+	url string
+}
+
+// quicker says what the times in the rules become, so that hours pass within a
+// test. Thresholds stay as they are.
+var quicker = map[string]string{
+	"5m": "3s", "1h": "25s", "2h": "25s", "6h": "25s", "1d": "30s", "7d": "40s",
+}
+
+var (
+	holdTime   = regexp.MustCompile(`(?m)^( +for:) \w+$`)
+	windowTime = regexp.MustCompile(`(\[|offset )(\d+[a-z])`)
+	listening  = regexp.MustCompile(`"Listening on".* address=(\S+)`)
+)
+
+// quickRuleFile writes a quicker copy of a rule file into folder.
+func quickRuleFile(t *testing.T, folder, name string) {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("..", "..", "dashboards", "rules", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text = holdTime.ReplaceAll(text, []byte("$1 600ms"))
+	text = windowTime.ReplaceAllFunc(text, func(found []byte) []byte {
+		parts := windowTime.FindSubmatch(found)
+		quick, ok := quicker[string(parts[2])]
+		if !ok {
+			t.Fatalf("%s uses the time %s: say in quicker what the test makes of it", name, parts[2])
+		}
+		return append(slices.Clone(parts[1]), quick...)
+	})
+	if err := os.WriteFile(filepath.Join(folder, name), text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+const quickPrometheus = `
+global: { scrape_interval: 300ms, scrape_timeout: 300ms, evaluation_interval: 300ms }
+rule_files: [recording.yml, alerts.yml]
+scrape_configs:
+  - job_name: coilkeep
+    static_configs: [{ targets: [%q] }]
+`
+
+// startPrometheus starts Prometheus on a free port with its data in a
+// temporary folder.
+func startPrometheus(t *testing.T, target string) *watcher {
+	t.Helper()
+	program, err := exec.LookPath("prometheus")
+	if err != nil {
+		if os.Getenv("CI") != "" {
+			t.Fatal("prometheus is not installed; .ci/run installs it")
+		}
+		t.Skip("prometheus is not installed: apt-get install prometheus")
+	}
+	folder := t.TempDir()
+	quickRuleFile(t, folder, "recording.yml")
+	quickRuleFile(t, folder, "alerts.yml")
+	config := filepath.Join(folder, "prometheus.yml")
+	if err := os.WriteFile(config, fmt.Appendf(nil, quickPrometheus, target), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(program, "--config.file="+config, "--storage.tsdb.path="+filepath.Join(folder, "data"),
+		"--web.listen-address=127.0.0.1:0")
+	messages, err := cmd.StderrPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	address := make(chan string, 1)
+	read := make(chan struct{})
+	var said bytes.Buffer
+	go func() {
+		defer close(read)
+		for lines := bufio.NewScanner(messages); lines.Scan(); {
+			fmt.Fprintln(&said, lines.Text())
+			if found := listening.FindStringSubmatch(lines.Text()); found != nil {
+				select {
+				case address <- found[1]:
+				default: // also said of a second listener
+				}
+			}
+		}
+	}()
+	t.Cleanup(func() {
+		_ = cmd.Process.Kill()
+		<-read
+		_ = cmd.Wait() // killed, so never nil
+		if t.Failed() {
+			t.Logf("prometheus said:\n%s", said.String())
+		}
+	})
+	select {
+	case at := <-address:
+		return &watcher{t: t, url: "http://" + at}
+	case <-read:
+		t.Fatal("prometheus ended at once")
+	case <-time.After(waitFor):
+		t.Fatal("prometheus does not listen")
+	}
+	return nil
+}
+
+// get asks the HTTP API and decodes the data of its answer.
+func (w *watcher) get(path string, into any) error {
+	response, err := http.Get(w.url + path)
+	if err != nil {
+		return err
+	}
+	defer response.Body.Close()
+	var answer struct {
+		Status, Error string
+		Data          json.RawMessage
+	}
+	if err := json.NewDecoder(response.Body).Decode(&answer); err != nil {
+		return fmt.Errorf("GET %s: status %d: %w", path, response.StatusCode, err)
+	}
+	if answer.Status != "success" {
+		return fmt.Errorf("GET %s: %s", path, answer.Error)
+	}
+	return json.Unmarshal(answer.Data, into)
+}
+
+// firing lists the alerts that are raised now, as "Name bench role design".
+func (w *watcher) firing() ([]string, error) {
+	var data struct {
+		Alerts []struct {
+			State  string
+			Labels map[string]string
+		}
+	}
+	if err := w.get("/api/v1/alerts", &data); err != nil {
+		return nil, err
+	}
+	var list []string
+	for _, a := range data.Alerts {
+		if a.State != "firing" {
+			continue
+		}
+		words := []string{strings.TrimPrefix(a.Labels["alertname"], "Coilkeep")}
+		for _, label := range []string{"bench", "role", "design"} {
+			if v := a.Labels[label]; v != "" {
+				words = append(words, v)
+			}
+		}
+		list = append(list, strings.Join(words, " "))
+	}
+	return list, nil
+}
+
+// until asks again and again until ok, and fails with what it saw last.
+func (w *watcher) until(what string, ok func(firing []string) bool) {
+	w.t.Helper()
+	ask := time.NewTicker(100 * time.Millisecond)
+	defer ask.Stop()
+	deadline := time.After(waitFor)
+	for {
+		list, err := w.firing()
+		if err == nil && ok(list) {
+			return
+		}
+		select {
+		case <-ask.C:
+		case <-deadline:
+			w.t.Fatalf("waited in vain for %s; raised are %q, %v", what, list, err)
+		}
+	}
+}
+
+func (w *watcher) untilRaised(alerts ...string) {
+	w.t.Helper()
+	for _, alert := range alerts {
+		w.until(alert, func(firing []string) bool { return slices.Contains(firing, alert) })
+	}
+}
+
+func (w *watcher) untilOver(alerts ...string) {
+	w.t.Helper()
+	for _, alert := range alerts {
+		w.until("the end of "+alert, func(firing []string) bool { return !slices.Contains(firing, alert) })
+	}
+}
+
+// untilQuiet waits until everything was scraped and evaluated and nothing is
+// raised.
+func (w *watcher) untilQuiet() {
+	w.t.Helper()
+	w.until("silence", func(firing []string) bool {
+		var recorded struct{ Result []json.RawMessage }
+		err := w.get("/api/v1/query?query="+url.QueryEscape("bench_role:coilkeep_instrument_readings:rate5m > 0"), &recorded)
+		return err == nil && len(recorded.Result) >= 2 && len(firing) == 0
+	})
+}
