@@ -1,3 +1,5 @@
+//lint:file-ignore SA1019 The newer schema is read by the newest Grafana only; this one by every version in use.
+
 package dashboards
 
 import (
