@@ -22,8 +22,12 @@ type Run struct {
 	// Withdrawn ones are shown as such.
 	Measurements []history.Measurement
 	Spools       []history.SpoolMark
+	// Axis names what is counted along the bottom; empty is "coil of the batch".
+	Axis string
 	// Limits are those of a control chart; nil leaves them out.
 	Limits *Limits
+	// Level is where the process stands, stretch by stretch.
+	Level []Stretch
 	// Outliers and Signals point at measurements by id: those left out of the
 	// statistics, and those a rule speaks up for.
 	Outliers, Signals []Remark
@@ -31,6 +35,12 @@ type Run struct {
 
 // Limits are the lines of a control chart, in ohms at 20 °C.
 type Limits struct{ CentreOhms, LowerOhms, UpperOhms float64 }
+
+// Stretch is the level of the process from one coil to another, in ohms at 20 °C.
+type Stretch struct {
+	FromSequence, ToSequence int
+	FromOhms, ToOhms         float64
+}
 
 // Remark is something to be said of one measurement.
 type Remark struct{ MeasurementID, Words string }
@@ -67,7 +77,7 @@ func (r Run) Picture() (*Picture, error) {
 	}
 	unit, unitSize := scaleFor(g.y.high)
 	g.yLabels(p, "R20 ("+unit+")", unitSize)
-	g.xLabels(p, "coil of the batch", true)
+	g.xLabels(p, cmp.Or(r.Axis, "coil of the batch"), true)
 	r.lines(p, g)
 	r.spoolMarks(p, g)
 	for _, m := range ms {
@@ -75,6 +85,7 @@ func (r Run) Picture() (*Picture, error) {
 			return nil, fmt.Errorf("draw the run of a batch: %w", err)
 		}
 	}
+	r.level(p, g)
 	if len(ms) == 0 {
 		p.words(inkSoft, middle, point{(g.x.from + g.x.to) / 2, (g.y.from+g.y.to)/2 - 12}, "no coil measured yet")
 	}
@@ -102,6 +113,11 @@ func (r Run) check() error {
 	if d := r.Design; d != nil {
 		if err := d.Tolerance().Validate(); err != nil {
 			return fmt.Errorf("design %s: %w", d.Name, err)
+		}
+	}
+	for _, s := range r.Level {
+		if !(s.FromOhms > 0 && s.ToOhms > 0) || math.IsInf(s.FromOhms+s.ToOhms, 0) || s.FromSequence > s.ToSequence {
+			return fmt.Errorf("level from %g Ω at coil %d to %g Ω at coil %d cannot be", s.FromOhms, s.FromSequence, s.ToOhms, s.ToSequence)
 		}
 	}
 	if l := r.Limits; l != nil && !(0 < l.LowerOhms && l.LowerOhms <= l.CentreOhms && l.CentreOhms <= l.UpperOhms && !math.IsInf(l.UpperOhms, 0)) {
@@ -172,6 +188,15 @@ func (r Run) lines(p *Picture, g panel) {
 		g.level(p, inkAxis, l.CentreOhms)
 		g.level(p, inkLimit, l.LowerOhms)
 		g.level(p, inkLimit, l.UpperOhms)
+	}
+}
+
+// level draws where the process stands, over the coils, cut off at the edges.
+func (r Run) level(p *Picture, g panel) {
+	for _, s := range r.Level {
+		from, _ := g.y.inside(s.FromOhms)
+		to, _ := g.y.inside(s.ToOhms)
+		p.line(stroke(inkSignal), g.at(float64(s.FromSequence)-0.4, from), g.at(float64(s.ToSequence)+0.4, to))
 	}
 }
 
@@ -290,6 +315,9 @@ func (r Run) legend(ms []history.Measurement) legend {
 	if r.Limits != nil {
 		l.addLine(inkAxis, "centre")
 		l.addLine(inkLimit, "control limits")
+	}
+	if len(r.Level) > 0 {
+		l.addLine(inkSignal, "level")
 	}
 	if len(r.Outliers) > 0 {
 		l.addMark(face{struckDisc, inkVoid, "left out"})

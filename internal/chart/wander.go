@@ -1,0 +1,93 @@
+package chart
+
+import (
+	"fmt"
+	"strconv"
+
+	"coilkeep/internal/drift"
+	"coilkeep/internal/history"
+)
+
+// Wander is the run of coils with what the drift analysis found in them: the
+// level of the process, control limits, outliers, and what it speaks up for.
+// measured holds the measurements behind the coils by serial number; a coil
+// without one is drawn from its point alone, and not judged.
+func Wander(report drift.Report, measured map[string]history.Measurement) Run {
+	run := Run{Axis: "coil", Level: levels(report.Points)}
+	if c := report.Charts; c != nil {
+		run.Limits = &Limits{CentreOhms: c.Individuals.Centre, LowerOhms: c.Individuals.Lower, UpperOhms: c.Individuals.Upper}
+	}
+	if report.Target != nil && report.Lower != nil {
+		run.Design = &history.Design{TargetOhms: *report.Target, LowerOhms: *report.Lower, UpperOhms: *report.Upper}
+	}
+	for i, p := range report.Points {
+		run.Measurements = append(run.Measurements, measurementAt(p, measured))
+		if p.Spool != "" && (i == 0 || p.Spool != report.Points[i-1].Spool) {
+			run.Spools = append(run.Spools, history.SpoolMark{FromSequence: p.Sequence, Spool: p.Spool})
+		}
+	}
+	at := func(index int) string { return run.Measurements[index-1].ID }
+	for _, o := range report.Outliers {
+		run.Outliers = append(run.Outliers, Remark{at(o.Index), o.Sentence})
+	}
+	for _, c := range report.ChangePoints {
+		run.Signals = append(run.Signals, Remark{at(c.LastBeforeIndex + 1), c.Sentence})
+	}
+	// The rules at the last coil: earlier ones are told by the level, or passed.
+	for _, rule := range report.Rules {
+		if rule.Index == len(report.Points) {
+			run.Signals = append(run.Signals, Remark{at(rule.Index), fmt.Sprintf("rule %s, %s", rule.Rule, rule.Meaning)})
+		}
+	}
+	return run
+}
+
+// measurementAt is what to draw of a point.
+func measurementAt(p drift.Point, measured map[string]history.Measurement) history.Measurement {
+	m, ok := measured[p.Serial]
+	if !ok {
+		m = history.Measurement{ID: strconv.Itoa(p.Index), Serial: p.Serial, R20Ohms: p.R20Ohms, Status: history.Recorded}
+		if p.ExpandedUncertaintyOhms != nil {
+			m.ExpandedUncertaintyOhms = *p.ExpandedUncertaintyOhms
+		}
+		if p.Time != nil {
+			m.Time = *p.Time
+		}
+		if m.Serial == "" {
+			m.Serial = "coil " + strconv.Itoa(p.Sequence)
+		}
+	}
+	m.Sequence = p.Sequence
+	return m
+}
+
+// levels joins the levels of the points to stretches: a jump in level, or a
+// level that begins or ends to slope, starts another.
+func levels(points []drift.Point) []Stretch {
+	var stretches []Stretch
+	for i, p := range points {
+		last := len(stretches) - 1
+		if i > 0 && onLine(stretches[last], p) {
+			stretches[last].ToSequence, stretches[last].ToOhms = p.Sequence, p.LevelOhms
+			continue
+		}
+		stretches = append(stretches, Stretch{p.Sequence, p.Sequence, p.LevelOhms, p.LevelOhms})
+	}
+	return stretches
+}
+
+// onLine says whether a point carries on a stretch in the same direction; after
+// a single coil any direction that is no jump will do.
+func onLine(s Stretch, p drift.Point) bool {
+	if p.Sequence <= s.ToSequence {
+		return false
+	}
+	const nothing, jump = 1e-9, 1e-3 // of the level
+	step := (p.LevelOhms - s.ToOhms) / float64(p.Sequence-s.ToSequence)
+	if s.FromSequence == s.ToSequence {
+		return step < jump*s.ToOhms && step > -jump*s.ToOhms
+	}
+	before := (s.ToOhms - s.FromOhms) / float64(s.ToSequence-s.FromSequence)
+	difference := step - before
+	return difference < nothing*s.ToOhms && difference > -nothing*s.ToOhms
+}
