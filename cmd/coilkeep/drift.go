@@ -12,7 +12,6 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/history"
-	"coilkeep/internal/quantity"
 )
 
 // driftFlags are the flags of drift.
@@ -170,52 +169,9 @@ func (f *driftFlags) apply(o *drift.Options) error {
 // rests on.
 func printDrift(w io.Writer, r drift.Report) error {
 	fmt.Fprintf(w, "%s\n\n", wrapped(r.Summary))
-	pairs := []string{"Coils", fmt.Sprint(len(r.Points))}
-	if r.Target != nil {
-		pairs = append(pairs, "Target", ohms(*r.Target))
-	}
-	if r.Lower != nil {
-		pairs = append(pairs, "Tolerance", ohms(*r.Lower)+" to "+ohms(*r.Upper))
-	}
-	if b := r.Baseline; b != nil {
-		pairs = append(pairs,
-			"Baseline", fmt.Sprintf("%d coils, %d to %d, mean %s", b.Count, b.FirstSequence, b.LastSequence, quantity.FormatOhms(b.MeanOhms, b.SigmaWithinOhms/10)),
-			"Sigma", fmt.Sprintf("%.3g Ω within, %.3g Ω overall", b.SigmaWithinOhms, b.SigmaOverallOhms),
-			"Control limits", quantity.FormatOhms(r.Charts.Individuals.Lower, b.SigmaWithinOhms/10)+" to "+quantity.FormatOhms(r.Charts.Individuals.Upper, b.SigmaWithinOhms/10))
-	}
-	pairs = append(pairs, chartFacts(r)...)
-	for _, c := range r.ChangePoints {
-		pairs = append(pairs, "Change", fmt.Sprintf("after coil %d (%d to %d), %+.1f Ω (%+.1f to %+.1f), p = %.2g", c.LastBefore, c.Low, c.High, c.ShiftOhms, c.ShiftLow, c.ShiftHigh, c.P))
-	}
-	for _, a := range r.Attribution {
-		pairs = append(pairs, "Cause", a.Cause+": "+a.Evidence)
-	}
-	if t := r.Trend; t != nil {
-		pairs = append(pairs, "Trend", fmt.Sprintf("from coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.FromSequence, t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
-	}
-	for _, o := range r.Outliers {
-		pairs = append(pairs, "Outlier", o.Sentence)
-	}
-	if c := r.Capability; c != nil {
-		pairs = append(pairs, "Capability", c.Sentence)
-	}
-	if c := r.CheckStandard; c != nil {
-		pairs = append(pairs, "Check standard", c.Sentence)
-	}
-	if t := r.Temperature; t != nil {
-		pairs = append(pairs, "Temperature", t.Sentence)
-	}
-	for _, s := range r.Spools {
-		pairs = append(pairs, "Spool", s.Sentence)
-	}
-	if s := r.Spread; s != nil && s.Sentence != "" {
-		pairs = append(pairs, "Spread", s.Sentence)
-	}
-	for _, f := range r.Factors {
-		pairs = append(pairs, "Compared", f.Sentence)
-	}
-	for _, n := range r.Notes {
-		pairs = append(pairs, "Note", n)
+	var pairs []string
+	for _, f := range r.Facts() {
+		pairs = append(pairs, f.Name, f.Value)
 	}
 	if err := facts(w, pairs...); err != nil {
 		return err
@@ -225,43 +181,6 @@ func printDrift(w io.Writer, r drift.Report) error {
 		fmt.Fprintf(w, "- %s\n", c)
 	}
 	return nil
-}
-
-// chartFacts tells of the signals of the charts, and how many to expect of
-// nothing.
-func chartFacts(r drift.Report) []string {
-	if r.Charts == nil {
-		return nil
-	}
-	var signals []string
-	for _, c := range []struct {
-		name    string
-		indices []int
-	}{
-		{"individuals", r.Charts.Individuals.Signals},
-		{"moving range", r.Charts.MovingRange.Signals},
-		{"EWMA", r.Charts.EWMA.Signals},
-		{"CUSUM", r.Charts.CUSUM.Signals},
-	} {
-		if n := len(c.indices); n > 0 {
-			signals = append(signals, fmt.Sprintf("%s at %d, first at coil %d", c.name, n, r.Points[c.indices[0]-1].Sequence))
-		}
-	}
-	first := map[string]bool{}
-	for _, s := range r.Rules {
-		if !first[s.Rule] {
-			first[s.Rule] = true
-			signals = append(signals, fmt.Sprintf("%s first at coil %d", s.Rule, s.Sequence))
-		}
-	}
-	pairs := []string{"Signals", "none"}
-	if len(signals) > 0 {
-		pairs[1] = strings.Join(signals, "; ")
-	}
-	if f := r.FalseAlarms; f.RunLength > 0 {
-		pairs = append(pairs, "False alarms", fmt.Sprintf("of quiet batches this long %.0f %% raise some signal all the same, one about every %.0f coils", 100*f.InRun, f.RunLength))
-	}
-	return pairs
 }
 
 // wrapped breaks text into lines of at most 80 letters.

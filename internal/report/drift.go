@@ -1,0 +1,64 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"coilkeep/internal/chart"
+)
+
+// Drift is a report on how a batch or a winder wanders.
+type Drift struct {
+	Workshop Workshop
+	// Heading says of what: "Batch spring-3".
+	Heading string
+	// Summary is the sentence that matters, Facts what it rests on.
+	Summary string
+	Facts   []Fact
+	// Pictures come in order, each as wide as the page.
+	Pictures []*chart.Picture
+	// Conventions say how it was reckoned.
+	Conventions []string
+	Made        time.Time
+	// Zone is that of the date printed; nil is UTC.
+	Zone *time.Location
+}
+
+// WritePDF writes the report as A4 pages. A text the built-in font cannot show
+// is a *typeface.MissingError.
+func (d Drift) WritePDF(w io.Writer) error {
+	p := &certificatePages{document: newDocument("Drift of "+d.Heading, pageWidth, pageHeight, margin, d.Made),
+		c: &Certificate{Heading: d.Heading, RecordedAs: "drift report", IssuedOn: date(d.Made, d.Zone)}}
+	p.newPage()
+	for i, line := range []string{d.Workshop.Name, d.Workshop.Contact} {
+		if line != "" {
+			p.y = p.paragraph(margin, p.y, textWidth, style{points: 12 - 3*float64(i), bold: i == 0, soft: i > 0}, line)
+		}
+	}
+	p.y = p.line(margin, p.y+3, softStyle, "Drift report")
+	p.y = p.paragraph(margin, p.y, textWidth, titleStyle, d.Heading)
+	p.y = p.paragraph(margin, p.y+1, textWidth, style{points: 12}, d.Summary) + 3
+	for i, picture := range d.Pictures {
+		p.picture(picture)
+		if i == 0 {
+			p.title("What it rests on")
+			p.facts(d.Facts)
+		}
+	}
+	p.section("How it was reckoned", d.Conventions)
+	if err := p.write(w); err != nil {
+		return fmt.Errorf("drift report of %s: %w", d.Heading, err)
+	}
+	return nil
+}
+
+// picture draws a picture across the page.
+func (p *certificatePages) picture(picture *chart.Picture) {
+	scale := textWidth / picture.Width
+	p.room(picture.Height*scale + 2)
+	if p.err == nil {
+		p.err = picture.DrawPDF(p.pdf, margin, p.y, scale)
+	}
+	p.y += picture.Height*scale + 2
+}
