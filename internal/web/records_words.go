@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
 )
 
 // recordWords are the template functions of the record pages.
@@ -24,6 +25,7 @@ func recordWords() template.FuncMap {
 		"tidy":            tidy,
 		"perUnit":         perUnit,
 		"spread":          spread,
+		"roughly":         roughly,
 		"number":          number,
 		"round":           func(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) },
 		"field":           field,
@@ -93,6 +95,11 @@ func perUnit(unit string) string {
 		return "Ω·" + after
 	}
 	return "Ω/" + unit
+}
+
+// roughly shows a resistance that is known to a percent or so.
+func roughly(ohms float64) string {
+	return quantity.FormatOhms(ohms, math.Pow(10, math.Floor(math.Log10(ohms))-2))
 }
 
 // number shows a number as it would be typed.
