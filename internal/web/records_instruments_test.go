@@ -177,3 +177,18 @@ func TestInstrumentsByProgram(t *testing.T) {
 		want[problem](t, w.ask(t, method, "/api/v1/benches/south/"+path, nil), http.StatusNotFound)
 	}
 }
+
+// TestInstrumentsThatPeopleRead has nothing be measured by itself where a
+// person reads the meter.
+func TestInstrumentsThatPeopleRead(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.north.set(func(s *bench.Snapshot) {
+		s.Meter = bench.Instrument{Role: history.Meter, Driver: "manual", Up: true}
+		s.Probe = bench.Instrument{}
+	})
+	w.start(t)
+	page := w.page(t, "/instruments/north")
+	wantText(t, page, "read by a person; write the lead resistance into the configuration (lead_ohms)", "Identity it does not say", "Read by manual")
+	wantNoText(t, page, "Probe", "Measure the leads", "Measure the standard")
+}

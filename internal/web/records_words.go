@@ -31,10 +31,8 @@ func recordWords() template.FuncMap {
 		"field":           field,
 		"deviation":       deviationWords,
 		"instrumentKey":   instrumentKey,
-		"stands":          stands,
 		"localDay":        localDay,
 		"verdicts":        func() []conformity.Verdict { return allVerdicts },
-		"join":            func(list []string, by string) string { return strings.Join(list, by) },
 		"spools":          spoolNames,
 	}
 }
