@@ -188,7 +188,7 @@ func benchTOML(meter, probe string) string {
 
 func scpiMeter(t testing.TB, b *simulate.Bench) (*simulate.Plug, string) {
 	p := plug(t, "meter", &simulate.SCPIMeter{Bench: b, WakesInVolts: true, Integration: 20 * time.Millisecond})
-	return p, fmt.Sprintf("driver = \"scpi\"\nport = %q\ninit = [\"CONF:RES\"]\ntimeout = \"500ms\"", p.Address())
+	return p, fmt.Sprintf("driver = \"scpi\"\nport = %q\ninit = [\"CONF:RES\"]\ntimeout = \"2s\"", p.Address())
 }
 
 func lineProbe(t testing.TB, b *simulate.Bench) (*simulate.Plug, string) {
@@ -209,15 +209,15 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 		{"line, prompted and free", func(t *testing.T, b *simulate.Bench) string {
 			p := plug(t, "meter", &simulate.Talker{Line: simulate.MeterLine(b), Prompt: "?"})
 			_, probe := lineProbe(t, b)
-			return benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\nprompt = \"?\"\ntimeout = \"500ms\"", p.Address()), probe)
+			return benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\nprompt = \"?\"\ntimeout = \"2s\"", p.Address()), probe)
 		}},
 		{"modbus, both on one bus", func(t *testing.T, b *simulate.Bench) string {
 			bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
 				{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), false)},
 				{ID: 2, Table: simulate.Holding, Address: 4, Registers: simulate.Int16(simulate.ProbeCelsius(b), 0.01)},
 			}})
-			return benchTOML(fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 1\ntimeout = \"500ms\"", bus.Address()),
-				fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 2\ntable = \"holding\"\naddress = 4\ntype = \"int16\"\nscale = 0.01\ntimeout = \"500ms\"", bus.Address()))
+			return benchTOML(fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 1\ntimeout = \"2s\"", bus.Address()),
+				fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 2\ntable = \"holding\"\naddress = 4\ntype = \"int16\"\nscale = 0.01\ntimeout = \"2s\"", bus.Address()))
 		}},
 		{"a platinum sensor on a meter", func(t *testing.T, b *simulate.Bench) string {
 			_, meter := scpiMeter(t, b)

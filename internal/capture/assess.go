@@ -64,13 +64,16 @@ func (m *Machine) assess(forced bool) assessment {
 		return a
 	}
 	patienceOver := m.lastMeter.Time.Sub(m.usable[0].Time) >= s.Patience
+	drifting := !forced && a.thermal.drifting(s.SlopePercentPerMinute/100/60*a.window.meanOhms)
 	if !a.window.steady && !forced {
+		if a.window.spread && drifting { // it is the drift that spreads them
+			return a.drifting()
+		}
 		return a.unsteady(patienceOver)
 	}
 	if noTemperature != nil {
 		return a.withoutResult(noTemperature)
 	}
-	drifting := !forced && a.thermal.drifting(s.SlopePercentPerMinute/100/60*a.window.meanOhms)
 	if a.thermal.BoundKelvin > farthestKelvin && !forced || a.thermal.BoundKelvin > r20.MaxHalfWidthKelvin {
 		if drifting {
 			return a.drifting()

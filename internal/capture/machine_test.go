@@ -224,6 +224,16 @@ func TestThermalDriftIsNamed(t *testing.T) {
 	}
 }
 
+func TestAFastDriftIsNoScatter(t *testing.T) {
+	s := testSettings()
+	s.TimeConstant = 20 * time.Second
+	g := newRig(23, s)
+	g.open(2 * time.Second)
+	g.clip(6650, 19)
+	none(t, g.run(6*time.Second))
+	wantState(t, g.m, Cooling, "above the probe")
+}
+
 func TestForce(t *testing.T) {
 	g := newRig(10, testSettings())
 	g.open(2 * time.Second)

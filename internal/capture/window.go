@@ -39,6 +39,9 @@ type window struct {
 	deviationOhms float64
 	resolution    float64
 	steady        bool
+	// spread is true when all that keeps it from being steady is that the
+	// readings spread too far.
+	spread bool
 	// why says what keeps the window from being steady.
 	why string
 }
@@ -102,6 +105,7 @@ func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolution flo
 	case w.outlier[len(w.outlier)-1]:
 		w.why = "the last reading jumped"
 	case spread > allowed:
+		w.spread = true
 		w.why = fmt.Sprintf("the readings spread over %s, steady is %s; reseat the clips, keep hands and mains leads away",
 			ohmsText(spread), ohmsText(allowed))
 	default:
