@@ -56,6 +56,8 @@ type Store struct {
 	writer  *sql.DB
 	readers *sql.DB
 	owner   *os.File
+	// immutable is true when the file is read without a look at its log.
+	immutable bool
 }
 
 // Open opens the history at path. Unless read-only it creates the folder and
@@ -90,7 +92,7 @@ func (s *Store) open(ctx context.Context, steps []string) (err error) {
 	s.readers.SetMaxOpenConns(4)
 	s.readers.SetConnMaxIdleTime(time.Minute)
 	if s.opts.ReadOnly {
-		return s.inspect(ctx, steps)
+		return s.inspectReadOnly(ctx, steps)
 	}
 	if exists(s.path) {
 		if err := s.inspect(ctx, steps); err != nil {
@@ -105,6 +107,25 @@ func (s *Store) open(ctx context.Context, steps []string) (err error) {
 		return err
 	}
 	return s.migrate(ctx, steps)
+}
+
+// inspectReadOnly is inspect for a store that only reads. To read a file whose
+// writer keeps a log beside it SQLite needs to write there too; where that is
+// forbidden and no log is there, as on a backup medium, nobody can be writing
+// and the file is read as it stands.
+func (s *Store) inspectReadOnly(ctx context.Context, steps []string) error {
+	err := s.inspect(ctx, steps)
+	if kindOf(err) != ErrReadOnly || exists(s.path+"-wal") {
+		return err
+	}
+	if err := s.readers.Close(); err != nil {
+		return err
+	}
+	s.immutable = true
+	if s.readers, err = sql.Open("sqlite", s.dsn(true)); err != nil {
+		return err
+	}
+	return s.inspect(ctx, steps)
 }
 
 func exists(path string) bool {
@@ -137,6 +158,9 @@ func (s *Store) dsn(readOnly bool) string {
 	settings := url.Values{}
 	if readOnly {
 		settings.Set("mode", "ro")
+		if s.immutable {
+			settings.Set("immutable", "1")
+		}
 		pragmas = append(pragmas, "query_only(1)")
 	} else {
 		settings.Set("_txlock", "immediate")

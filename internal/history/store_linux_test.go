@@ -69,3 +69,24 @@ func asNobody(t *testing.T) {
 		}
 	})
 }
+
+// What may only be read can be read, as from a backup medium.
+func TestForbiddenIsStillRead(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "coilkeep.db")
+	closedHistory(t, path)
+	permit(t, filepath.Dir(filepath.Dir(path)), 0o755)
+	permit(t, path, 0o444)
+	permit(t, filepath.Dir(path), 0o555)
+	asNobody(t)
+	s, err := Open(t.Context(), path, Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	list, _, err := s.Measurements(t.Context(), Filter{})
+	if err != nil || len(list) == 0 {
+		t.Errorf("%d measurements, %v; want those of the file", len(list), err)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+}
