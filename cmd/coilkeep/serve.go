@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"syscall"
+	"time"
 
 	"github.com/coreos/go-systemd/v22/daemon"
 	"golang.org/x/sync/errgroup"
@@ -15,6 +16,7 @@ import (
 	"coilkeep/driver/port"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/config"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/metrics"
 	"coilkeep/internal/web"
@@ -67,7 +69,7 @@ func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func
 	}
 
 	d := assembleDaemon(cfg, store, log)
-	handler, err := metrics.Handler(metrics.Sources{Recorder: d.recorder, Benches: d.forMetrics(), History: store, Logger: log})
+	handler, err := metrics.Handler(metrics.Sources{Recorder: d.recorder, Benches: d.forMetrics(), History: store, Drift: watch.New(store, time.Local), Logger: log})
 	if err != nil {
 		return errors.Join(err, listener.Close())
 	}
