@@ -82,7 +82,7 @@ func NewAnswer(c Complaint) (*Answer, error) {
 		Facts: []Fact{
 			{"our record, at 20 °C", quantity.FormatOhmsWithin(c.Input.Ours.R20Ohms, c.Input.Ours.ExpandedUncertaintyOhms)},
 			{"your reading", quantity.FormatOhms(r.TheirsOhms, theirs.ResolutionOhms)},
-			{"expected there", quantity.FormatOhms(r.ExpectedLowOhms, 1) + " to " + quantity.FormatOhms(r.ExpectedHighOhms, 1)},
+			{"expected there", expectedThere(r.Setting)},
 		},
 	}
 	if c.Input.Ours.Serial != "" {
@@ -95,6 +95,14 @@ func NewAnswer(c Complaint) (*Answer, error) {
 		a.Table = append(a.Table, answerRow(row))
 	}
 	return a, nil
+}
+
+// expectedThere is from what to what a perfect meter would have shown.
+func expectedThere(s compare.Setting) string {
+	e := Expected{s.ExpectedOhms, s.ExpectedLowOhms, s.ExpectedHighOhms}
+	value := quantity.FormatOhms(e.Ohms, e.resolution())
+	_, unit, _ := strings.Cut(value, " ")
+	return e.limits(value) + " " + unit
 }
 
 func answerRow(row compare.TableRow) AnswerRow {

@@ -349,7 +349,7 @@ func TestNothingThere(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.start(t)
-	for _, path := range []string{"/nothing", "/api/v1/comparisons", "/api/v1/batches/LM-1/drift", "/assets/", "/assets/../server.go"} {
+	for _, path := range []string{"/nothing", "/api/v1/contraptions", "/api/v1/batches/LM-1/drift", "/assets/", "/assets/../server.go"} {
 		got := want[problem](t, w.ask(t, "GET", path, nil), http.StatusNotFound)
 		if got.Title == "" || got.Detail == "" {
 			t.Errorf("%s: got %+v", path, got)

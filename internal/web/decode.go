@@ -16,7 +16,8 @@ import (
 const maxBodyBytes = 64 << 10
 
 // decode reads the one JSON object of r's body into the struct that into
-// points at. It refuses other content types, bodies that are too large, fields
+// points at, or into a map whose keys the caller checks. It refuses other
+// content types, bodies that are too large, fields
 // that into does not have (spelled exactly), values of the wrong kind and
 // anything after the object. All its errors are problems a client can mend.
 func decode(w http.ResponseWriter, r *http.Request, into any) error {
@@ -40,6 +41,9 @@ func unmarshal(body []byte, into any) error {
 	}
 	if err := json.Unmarshal(body, into); err != nil {
 		return explain(err)
+	}
+	if reflect.TypeOf(into).Elem().Kind() == reflect.Map {
+		return nil
 	}
 	field, known, err := unknownField(body, reflect.TypeOf(into).Elem())
 	if err != nil {

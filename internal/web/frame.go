@@ -11,6 +11,7 @@ const (
 	coilsSection       section = "coils"
 	designsSection     section = "designs"
 	instrumentsSection section = "instruments"
+	answersSection     section = "answers"
 )
 
 // link is one link of the navigation.
@@ -41,6 +42,7 @@ func (s *site) frame(in section, title string) frame {
 			{coilsSection, "/coils", "Coils"},
 			{designsSection, "/designs", "Designs"},
 			{instrumentsSection, "/instruments", "Instruments"},
+			{answersSection, "/answer", "Answer"},
 		},
 	}
 }

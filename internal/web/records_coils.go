@@ -27,7 +27,9 @@ type coilView struct {
 	// MeterCalibration and ProbeCalibration were in force then.
 	MeterCalibration, ProbeCalibration *calibrationView
 	Journal                            []history.JournalEntry
-	Form                               form
+	// Outside are the comparisons with what buyers measured.
+	Outside []history.Comparison
+	Form    form
 }
 
 // calibrationView is a calibration as it stood at some time.
@@ -101,6 +103,9 @@ func (s *site) surround(r *http.Request, view *coilView) error {
 		return err
 	}
 	view.MeterCalibration, view.ProbeCalibration = asOf(meter, m), asOf(probe, m)
+	if view.Outside, err = kept.ComparisonsOf(ctx, view.Serial); err != nil {
+		return err
+	}
 	view.Journal, err = kept.Journal(ctx, history.JournalFilter{Subject: view.Serial, Limit: shownDeeds})
 	return err
 }

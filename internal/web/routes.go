@@ -24,7 +24,7 @@ type route struct {
 // routes lists everything that can be asked. The API's description lists what
 // programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
-	return append(s.recordRoutes(), []route{
+	return append(append(s.recordRoutes(), s.answerRoutes()...), []route{
 		{"GET", "/{$}", s.home},
 		{"GET", "/benches/{bench}", s.benchPage},
 		{"GET", "/benches/{bench}/panel", s.panel},

@@ -48,6 +48,7 @@ type History interface {
 	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
 	Writable(ctx context.Context) error
 	Records
+	Comparisons
 }
 
 // Events is where live events come from. The channel is closed when the

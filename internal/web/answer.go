@@ -1,0 +1,390 @@
+package web
+
+import (
+	"bytes"
+	"cmp"
+	"errors"
+	"fmt"
+	"html/template"
+	"math"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/compare"
+	"coilkeep/internal/enquiry"
+	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+	"coilkeep/internal/report"
+)
+
+// moreReadings is how many further readings the form has room for.
+const moreReadings = 3
+
+// answerRoutes lists the pages that answer buyers, and their part of the API.
+func (s *site) answerRoutes() []route {
+	return []route{
+		{"GET", "/answer", s.forPeople(s.answerPage)},
+		{"POST", "/answer", s.forPeople(s.answerForm)},
+		{"POST", "/answer/live", s.answerLive},
+		{"POST", "/answer/answer.pdf", s.forPeople(s.answerFormPDF)},
+		{"GET", "/answers", s.forPeople(s.answersPage)},
+		{"GET", "/answers/{id}", s.forPeople(s.keptAnswerPage)},
+		{"GET", "/answers/{id}/answer.pdf", s.forPeople(s.keptAnswerPDF)},
+
+		{"GET", "/api/v1/comparisons", s.listComparisons},
+		{"POST", "/api/v1/comparisons", s.addComparison},
+		{"GET", "/api/v1/comparisons/{id}", s.showComparison},
+	}
+}
+
+// answerView is the page for the moment somebody calls: the form, and the answer
+// as far as it is known.
+type answerView struct {
+	frame
+	Form form
+	// More are the numbers of the further readings the form has room for.
+	More []int
+	// MoreTold is true when one of them is filled in, and DetailTold when
+	// something else is that is seldom told.
+	MoreTold, DetailTold bool
+	Answer               answerShown
+}
+
+// answerShown is a comparison as it is shown, or why there is none yet.
+type answerShown struct {
+	// Asked is true when there is a comparison.
+	Asked bool
+	// Waiting says what is still to be told, when nothing is wrong.
+	Waiting string
+	// Field and Problem say what is wrong; both are empty when nothing is.
+	Field, Problem string
+
+	history.Comparison
+	Letter  string
+	Picture drawing
+	// Live is true while the form is on the page as well.
+	Live bool
+}
+
+// foremost is how many causes are shown at first.
+const foremost = 3
+
+// Foremost are the causes shown at first: the most probable ones, down to the
+// first fault of the coil where one is plausible.
+func (a answerShown) Foremost() []compare.Explanation {
+	list := a.Result.Explanations
+	n := min(foremost, len(list))
+	fault := slices.IndexFunc(list, func(x compare.Explanation) bool { return x.Damage })
+	if a.Result.Damage.Plausible {
+		n = max(n, fault+1)
+	}
+	return list[:n]
+}
+
+// Hindmost are the other causes, which begin with number AfterForemost.
+func (a answerShown) Hindmost() []compare.Explanation {
+	return a.Result.Explanations[len(a.Foremost()):]
+}
+
+// AfterForemost is the number of the first of Hindmost.
+func (a answerShown) AfterForemost() int { return len(a.Foremost()) + 1 }
+
+// Theirs is the reading that decides.
+func (a answerShown) Theirs() compare.Reading { return a.Input.Theirs[a.Result.Reading] }
+
+// Step is the last place of the expected range that says anything: that of the
+// second digit of its half-width.
+func (a answerShown) Step() float64 {
+	return math.Pow(10, math.Floor(math.Log10(max(1, a.Result.ExpectedExpandedUncertaintyOhms)))-1)
+}
+
+func (s *site) newAnswerView(f form) answerView {
+	v := answerView{frame: s.frame(answersSection, "What a buyer measured"), Form: f}
+	for i := range moreReadings {
+		v.More = append(v.More, i)
+	}
+	for name, values := range f.values {
+		told := strings.TrimSpace(strings.Join(values, "")) != ""
+		v.MoreTold = v.MoreTold || told && strings.HasPrefix(name, "also.")
+		v.DetailTold = v.DetailTold || told && slices.Contains(seldomTold, name)
+	}
+	return v
+}
+
+// seldomTold are the fields that are out of sight until they are wanted.
+var seldomTold = []string{"r20", "uncertainty", "mate", "wiring", "temperature_uncertainty", "meter_percent", "meter_digits",
+	"meter_uncertainty", "control_tolerance", "cable", "date", "note"}
+
+// answerPage shows the form, filled in from the query: links from the page of a
+// coil name its serial number.
+func (s *site) answerPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showAnswer(w, r, http.StatusOK, filledIn(r.URL.Query()))
+}
+
+func (s *site) showAnswer(w http.ResponseWriter, r *http.Request, status int, f form) error {
+	view := s.newAnswerView(f)
+	shown, err := s.shown(r, f)
+	if err != nil {
+		return err
+	}
+	view.Answer = shown
+	view.Form.Field, view.Form.Problem = cmp.Or(f.Field, shown.Field), cmp.Or(f.Problem, shown.Problem)
+	return s.renderPageAs(w, status, "answer/form", view)
+}
+
+// shown compares what a form tells. What a person can mend is in what is
+// returned; the error is for all else.
+func (s *site) shown(r *http.Request, f form) (answerShown, error) {
+	a := answerShown{Live: true, Letter: letterOf(f)}
+	switch coil, theirs := f.Get("serial") != "" || f.Get("r20") != "", f.Get("theirs") != ""; {
+	case !coil && !theirs:
+		a.Waiting = "Type the serial number of the coil and what they read."
+		return a, nil
+	case !coil:
+		a.Waiting = "Which coil? Type its serial number."
+		return a, nil
+	case !theirs:
+		a.Waiting = "What did they read? Type it as they said it, such as 6.3 k."
+	}
+	c, err := s.compared(r, f)
+	if err == nil {
+		a.Waiting, a.Asked, a.Comparison = "", true, c
+		if a.Letter == "" {
+			a.Letter = c.Result.Answer
+		}
+		a.Picture = s.drawnComparison(c)
+		return a, nil
+	}
+	trouble := classify(err)
+	switch {
+	case trouble.kind != invalid && trouble.kind != conflict:
+		return a, err
+	case a.Waiting != "" && trouble.field == enquiry.Theirs:
+		return a, nil
+	}
+	a.Waiting, a.Field, a.Problem = "", trouble.field, sentence(trouble.detail)
+	return a, nil
+}
+
+// sentence makes a problem stand for itself.
+func sentence(problem string) string {
+	if problem == "" || strings.HasPrefix(problem, `"`) {
+		return problem
+	}
+	first, size := utf8.DecodeRuneInString(problem)
+	return string(unicode.ToUpper(first)) + problem[size:]
+}
+
+// letterOf is the letter of a form, with the line ends the program uses.
+func letterOf(f form) string {
+	return strings.TrimSpace(strings.ReplaceAll(f.values.Get("letter"), "\r\n", "\n"))
+}
+
+// compared compares what a form tells, without keeping it.
+func (s *site) compared(r *http.Request, f form) (history.Comparison, error) {
+	about, told := toldByForm(f)
+	c, err := s.answerTo(r.Context(), told)
+	about.put(&c)
+	return c, err
+}
+
+// toldByForm takes apart a form: the fields of a comparison, and also.0.theirs
+// and so on for further readings.
+func toldByForm(f form) (about, enquiry.Told) {
+	told := enquiry.Told{Fields: map[string]string{}}
+	for _, name := range enquiry.Names() {
+		told.Fields[name] = f.Get(name)
+	}
+	for i := range moreReadings {
+		if f.Get(fmt.Sprintf("also.%d.theirs", i)) == "" {
+			continue
+		}
+		also := map[string]string{}
+		for _, name := range enquiry.AlsoNames() {
+			also[name] = f.Get(fmt.Sprintf("also.%d.%s", i, name))
+		}
+		told.Also = append(told.Also, also)
+	}
+	return about{TheirMeter: f.Get("their_meter"), Letter: letterOf(f), Note: f.Get("note")}, told
+}
+
+func (s *site) drawnComparison(c history.Comparison) drawing {
+	return s.drawn("Resistance against temperature", true, func(v chart.View) (*chart.Picture, error) {
+		return report.PictureOf(v, c.Input, c.Result)
+	})
+}
+
+// answerLive answers with the part of the page that follows the typing.
+func (s *site) answerLive(w http.ResponseWriter, r *http.Request) error {
+	f, err := readForm(w, r)
+	if err != nil {
+		return err
+	}
+	a, err := s.shown(r, f)
+	if err != nil {
+		return err
+	}
+	return s.renderPart(w, "answer-shown", a)
+}
+
+// answerForm shows the answer again, or keeps it when asked to.
+func (s *site) answerForm(w http.ResponseWriter, r *http.Request) error {
+	f, err := readForm(w, r)
+	if err != nil {
+		return err
+	}
+	if f.Get("do") != "keep" {
+		return s.showAnswer(w, r, http.StatusOK, f)
+	}
+	c, err := s.compared(r, f)
+	if err == nil {
+		c.By = who(r)
+		c, err = s.server.History.AddComparison(r.Context(), c)
+	}
+	if err == nil {
+		http.Redirect(w, r, at("answers", c.ID), http.StatusSeeOther)
+		return nil
+	}
+	return s.answerAgain(w, r, f, err)
+}
+
+// answerAgain shows the form with what was wrong, when a person can mend it.
+func (s *site) answerAgain(w http.ResponseWriter, r *http.Request, f form, err error) error {
+	trouble := classify(err)
+	switch trouble.kind {
+	case invalid, conflict, unavailable:
+		f.Field, f.Problem = trouble.field, sentence(trouble.detail)
+		return s.showAnswer(w, r, trouble.kind.status, f)
+	}
+	return err
+}
+
+// answerFormPDF downloads an answer that need not be kept.
+func (s *site) answerFormPDF(w http.ResponseWriter, r *http.Request) error {
+	f, err := readForm(w, r)
+	if err != nil {
+		return err
+	}
+	c, err := s.compared(r, f)
+	if err != nil {
+		return s.answerAgain(w, r, f, err)
+	}
+	return s.sendAnswer(w, c, s.now())
+}
+
+// sendAnswer downloads an answer as PDF.
+func (s *site) sendAnswer(w http.ResponseWriter, c history.Comparison, issued time.Time) error {
+	answer, err := report.NewAnswer(report.Complaint{
+		Workshop: report.Workshop{Name: s.server.Workshop, Contact: s.server.Contact},
+		Input:    c.Input, Result: c.Result, Letter: c.Letter, Issued: issued, Zone: time.Local,
+	})
+	if errors.Is(err, report.ErrNoAnswer) {
+		return conflict.because("%v", err)
+	}
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	if err := answer.WritePDF(&b); err != nil {
+		return printable(err)
+	}
+	s.download(w, pdfType, strings.TrimSpace("answer "+c.Serial)+".pdf", b.Bytes())
+	return nil
+}
+
+// keptAnswerView is one comparison that was kept.
+type keptAnswerView struct {
+	frame
+	Answer answerShown
+	// Today is what the same input gives by the present formula; nil when that
+	// is the one it was kept under.
+	Today        *compare.Result
+	FormulaToday int
+}
+
+func (s *site) keptAnswerPage(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.server.History.Comparison(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	view := keptAnswerView{
+		frame:        s.frame(answersSection, "Answer about "+cmp.Or(c.Serial, "a coil")),
+		Answer:       answerShown{Asked: true, Comparison: c, Letter: cmp.Or(c.Letter, c.Result.Answer), Picture: s.drawnComparison(c)},
+		FormulaToday: compare.Formula,
+	}
+	if view.Today, err = today(c); err != nil {
+		return err
+	}
+	return s.renderPage(w, "answer/kept", view)
+}
+
+func (s *site) keptAnswerPDF(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.server.History.Comparison(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	return s.sendAnswer(w, c, c.Time)
+}
+
+// causeWords names a cause for people.
+func causeWords(c compare.Cause) string {
+	if words, known := map[compare.Cause]string{
+		compare.MeterAccuracy: "only the meter", compare.Temperature: "temperature", compare.ParallelControl: "volume or tone control across it",
+		compare.ControlPosition: "volume control not fully up", compare.ParallelHands: "fingers on the probes",
+		compare.SeriesContact: "poor contact", compare.WiringSeries: "both coils in series", compare.WiringParallel: "both coils in parallel",
+		compare.WiringSingle: "one coil of the two", compare.MainsHum: "mains hum", compare.RangeOrUnit: "range or unit slip",
+		compare.OtherCoil: "another coil", compare.Repaired: "mended or rewound since", compare.ShortedTurns: "shorted turns",
+		compare.OpenWinding: "winding partly broken", compare.Combination: "two things at once", compare.Unexplained: "something not thought of",
+	}[c]; known {
+		return words
+	}
+	return string(c)
+}
+
+// answerWords are the template functions of the answers.
+func answerWords() template.FuncMap {
+	return template.FuncMap{
+		"cause":     causeWords,
+		"stepped":   quantity.FormatOhms,
+		"degrees":   func(t float64) string { return quantity.FormatCelsius(t, 0.1) },
+		"wholeC":    func(t float64) string { return quantity.FormatCelsius(t, 1) },
+		"score":     func(en float64) string { return strings.Replace(fmt.Sprintf("%.2f", en), "-", "−", 1) },
+		"chance":    chance,
+		"answerURL": func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
+		"also":      func(i int, name string) string { return fmt.Sprintf("also.%d.%s", i, name) },
+		"choice":    choice,
+		"capital":   sentence,
+	}
+}
+
+// chance shows a probability in whole percent, and never rounds doubt away.
+func chance(probability float64) string {
+	switch {
+	case probability > 0.995:
+		return "> 99 %"
+	case probability < 0.005:
+		return "< 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*probability)
+}
+
+// choiceView is a field with a few answers to choose from.
+type choiceView struct {
+	ID, Name, Label, Value, Wrong string
+	Options                       [][2]string // value and words
+}
+
+// choice shows a field of f with options told as value and words in turn.
+func choice(f form, name, label string, options ...string) choiceView {
+	v := choiceView{ID: strings.ReplaceAll(name, ".", "-"), Name: name, Label: label, Value: f.Get(name), Wrong: f.At(name)}
+	for i := 0; i+1 < len(options); i += 2 {
+		v.Options = append(v.Options, [2]string{options[i], options[i+1]})
+	}
+	return v
+}

@@ -1,0 +1,301 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"coilkeep/internal/compare"
+	"coilkeep/internal/enquiry"
+	"coilkeep/internal/history"
+)
+
+// Comparisons is what the answers to buyers ask of the history.
+type Comparisons interface {
+	AddComparison(ctx context.Context, c history.Comparison) (history.Comparison, error)
+	Comparison(ctx context.Context, id string) (history.Comparison, error)
+	ComparisonsOf(ctx context.Context, serial string) ([]history.Comparison, error)
+	Comparisons(ctx context.Context, filter history.ComparisonFilter) (page []history.Comparison, next string, err error)
+}
+
+// comparisonReply is a comparison for programs: the result, with what it is of.
+type comparisonReply struct {
+	compare.Result
+	// ID and Time are nil for a comparison that was not kept.
+	ID          *string       `json:"id"`
+	Time        *time.Time    `json:"time"`
+	Serial      string        `json:"serial"`
+	Measurement string        `json:"measurement"`
+	Design      string        `json:"design"`
+	Batch       string        `json:"batch"`
+	TheirMeter  string        `json:"their_meter"`
+	Letter      string        `json:"letter"`
+	Note        string        `json:"note"`
+	By          string        `json:"by"`
+	Input       compare.Input `json:"input"`
+	// Today is what the same input gives by the present formula, when the
+	// comparison was kept under another; nil otherwise, and in lists.
+	Today *compare.Result `json:"today"`
+}
+
+func replyOf(c history.Comparison) comparisonReply {
+	return comparisonReply{
+		Result: c.Result, ID: &c.ID, Time: &c.Time, Serial: c.Serial, Measurement: c.Measurement,
+		Design: c.Origin.Design, Batch: c.Origin.Batch, TheirMeter: c.TheirMeter, Letter: c.Letter, Note: c.Note, By: c.By,
+		Input: c.Input,
+	}
+}
+
+// today computes a comparison of another formula again by the present one; nil
+// for one of the present formula.
+func today(c history.Comparison) (*compare.Result, error) {
+	if c.Result.Formula == compare.Formula {
+		return nil, nil
+	}
+	again, err := compare.Compare(c.Input)
+	if err != nil {
+		return nil, fmt.Errorf("compute comparison %s by formula %d: %w", c.ID, compare.Formula, err)
+	}
+	return &again, nil
+}
+
+// addComparison compares and, unless the query says keep=false, keeps the
+// comparison.
+func (s *site) addComparison(w http.ResponseWriter, r *http.Request) error {
+	keep, err := parseKeep(r.URL.Query())
+	if err != nil {
+		return err
+	}
+	var body map[string]json.RawMessage
+	if err := decode(w, r, &body); err != nil {
+		return err
+	}
+	about, told, err := toldByProgram(body)
+	if err != nil {
+		return err
+	}
+	c, err := s.answerTo(r.Context(), told)
+	if err != nil {
+		return err
+	}
+	if !keep {
+		reply := replyOf(c)
+		reply.ID, reply.Time = nil, nil
+		s.reply(w, r, http.StatusOK, reply)
+		return nil
+	}
+	about.put(&c)
+	c.By = who(r)
+	if c, err = s.server.History.AddComparison(r.Context(), c); err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusCreated, replyOf(c))
+	return nil
+}
+
+func parseKeep(query url.Values) (bool, error) {
+	for _, name := range sortedKeys(query) {
+		if name != "keep" {
+			return false, invalid.of(name, "there is no parameter %q here; known is keep", name)
+		}
+	}
+	switch query.Get("keep") {
+	case "", "true":
+		return true, nil
+	case "false":
+		return false, nil
+	}
+	return false, invalid.of("keep", "%q is neither true nor false", query.Get("keep"))
+}
+
+// about is what is kept beside a comparison.
+type about struct{ TheirMeter, Letter, Note string }
+
+func (a about) put(c *history.Comparison) {
+	c.TheirMeter, c.Letter, c.Note = a.TheirMeter, a.Letter, a.Note
+}
+
+// toldByProgram takes apart the body of a request: names with texts, numbers or
+// booleans, and also with a list of such objects.
+func toldByProgram(body map[string]json.RawMessage) (about, enquiry.Told, error) {
+	var a about
+	told := enquiry.Told{Fields: map[string]string{}}
+	for _, name := range sortedKeys(body) {
+		if name == "also" {
+			var list []map[string]json.RawMessage
+			if err := json.Unmarshal(body[name], &list); err != nil {
+				return a, told, invalid.of(name, "%q must be a list of objects, one for each further reading", name)
+			}
+			for i, one := range list {
+				also := map[string]string{}
+				for _, inner := range sortedKeys(one) {
+					text, err := plainText(fmt.Sprintf("also[%d].%s", i, inner), one[inner])
+					if err != nil {
+						return a, told, err
+					}
+					also[inner] = text
+				}
+				told.Also = append(told.Also, also)
+			}
+			continue
+		}
+		text, err := plainText(name, body[name])
+		if err != nil {
+			return a, told, err
+		}
+		switch name {
+		case "their_meter":
+			a.TheirMeter = text
+		case "letter":
+			a.Letter = text
+		case "note":
+			a.Note = text
+		default:
+			told.Fields[name] = text
+		}
+	}
+	return a, told, nil
+}
+
+// plainText is a text as it stands, and a number or a boolean as it is written:
+// 6280 has one digit more than 6.28e3, which tells how fine their meter shows.
+func plainText(name string, raw json.RawMessage) (string, error) {
+	switch raw[0] {
+	case '"':
+		var text string
+		err := json.Unmarshal(raw, &text)
+		return text, err
+	case '{', '[':
+		return "", invalid.of(name, "%q must be a text or a number", name)
+	case 'n':
+		return "", nil // null is not told
+	}
+	return string(raw), nil
+}
+
+// answerTo compares what was told with what the history knows. Its errors name
+// the field at fault.
+func (s *site) answerTo(ctx context.Context, told enquiry.Told) (history.Comparison, error) {
+	for _, name := range []string{"serial", "mate"} {
+		if err := s.spell(ctx, told.Fields, name); err != nil {
+			return history.Comparison{}, err
+		}
+	}
+	q, err := enquiry.Ask(ctx, s.server.History, told)
+	if err != nil {
+		return history.Comparison{}, answerFault(told, err)
+	}
+	result, err := compare.Compare(q.Input)
+	if err != nil {
+		return history.Comparison{}, answerFault(told, q.Explain(err))
+	}
+	c := history.Comparison{Serial: q.Serial, Measurement: q.Measurement, Input: q.Input, Result: result}
+	if q.Measurement == "" {
+		return c, nil
+	}
+	m, _, err := s.server.History.Measurement(ctx, q.Measurement)
+	c.Origin = history.Origin{Design: m.Design, Batch: m.Batch, Bench: m.Bench, Meter: m.Meter, Stands: true}
+	return c, err
+}
+
+// spell corrects the case of a serial number when only that is wrong, as it is
+// when somebody reads it out on the telephone.
+func (s *site) spell(ctx context.Context, fields map[string]string, name string) error {
+	told := strings.TrimSpace(fields[name])
+	if told == "" {
+		return nil
+	}
+	found, _, err := s.server.History.FindCoils(ctx, told, 3)
+	if err != nil {
+		return err
+	}
+	var alike []string
+	for _, m := range found {
+		if m.Serial == told {
+			return nil
+		}
+		if strings.EqualFold(m.Serial, told) {
+			alike = append(alike, m.Serial)
+		}
+	}
+	if len(alike) == 1 {
+		fields[name] = alike[0]
+	}
+	return nil
+}
+
+// answerFault makes of an error of an enquiry a problem with its field.
+func answerFault(told enquiry.Told, err error) error {
+	var wrong *enquiry.FieldError
+	switch {
+	case errors.As(err, &wrong):
+		return invalid.of(wrong.Field, "%s", wrong.Problem)
+	case errors.Is(err, history.ErrNotFound):
+		for _, name := range []string{"serial", "mate"} {
+			serial := strings.TrimSpace(told.Fields[name])
+			if serial != "" && strings.Contains(err.Error(), fmt.Sprintf("%q", serial)) {
+				return invalid.of(name, "no coil %s was ever measured here; look the number up under Coils", serial)
+			}
+		}
+		return err
+	case errors.Is(err, enquiry.ErrWithdrawn):
+		return conflict.because("%v", err)
+	}
+	return err
+}
+
+// listComparisons answers with one page of comparisons, the newest first.
+func (s *site) listComparisons(w http.ResponseWriter, r *http.Request) error {
+	filter := history.ComparisonFilter{Limit: defaultPage}
+	query := r.URL.Query()
+	for _, name := range sortedKeys(query) {
+		var err error
+		switch name {
+		case "serial":
+			filter.Serial = query.Get(name)
+		case "design":
+			filter.Design = query.Get(name)
+		case "after":
+			filter.After = query.Get(name)
+		case "limit":
+			filter.Limit, err = parseLimit(query.Get(name))
+		default:
+			err = invalid.of(name, "there is no parameter %q here; known ones are serial, design, after and limit", name)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	page, next, err := s.server.History.Comparisons(r.Context(), filter)
+	if err != nil {
+		return err
+	}
+	list := []comparisonReply{}
+	for _, c := range page {
+		list = append(list, replyOf(c))
+	}
+	s.reply(w, r, http.StatusOK, struct {
+		Comparisons []comparisonReply `json:"comparisons"`
+		// Next is empty on the last page.
+		Next string `json:"next"`
+	}{list, next})
+	return nil
+}
+
+func (s *site) showComparison(w http.ResponseWriter, r *http.Request) error {
+	c, err := s.server.History.Comparison(r.Context(), r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	reply := replyOf(c)
+	if reply.Today, err = today(c); err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, reply)
+	return nil
+}
