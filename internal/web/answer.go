@@ -77,19 +77,34 @@ const foremost = 3
 
 // Foremost are the causes shown at first: the most probable ones, down to the
 // first fault of the coil where one is plausible.
-func (a answerShown) Foremost() []compare.Explanation {
+func (a answerShown) Foremost() []shownCause {
 	list := a.Result.Explanations
 	n := min(foremost, len(list))
 	fault := slices.IndexFunc(list, func(x compare.Explanation) bool { return x.Damage })
 	if a.Result.Damage.Plausible {
 		n = max(n, fault+1)
 	}
-	return list[:n]
+	return a.causes(0, n)
+}
+
+// shownCause is a cause in the list.
+type shownCause struct {
+	compare.Explanation
+	// Settled is true when no test is needed.
+	Settled bool
+}
+
+func (a answerShown) causes(from, to int) []shownCause {
+	var list []shownCause
+	for _, x := range a.Result.Explanations[from:to] {
+		list = append(list, shownCause{x, a.Result.Agrees && x.Cause == compare.MeterAccuracy})
+	}
+	return list
 }
 
 // Hindmost are the other causes, which begin with number AfterForemost.
-func (a answerShown) Hindmost() []compare.Explanation {
-	return a.Result.Explanations[len(a.Foremost()):]
+func (a answerShown) Hindmost() []shownCause {
+	return a.causes(len(a.Foremost()), len(a.Result.Explanations))
 }
 
 // AfterForemost is the number of the first of Hindmost.
@@ -356,6 +371,7 @@ func answerWords() template.FuncMap {
 		"wholeC":    func(t float64) string { return quantity.FormatCelsius(t, 1) },
 		"score":     func(en float64) string { return strings.Replace(fmt.Sprintf("%.2f", en), "-", "−", 1) },
 		"chance":    chance,
+		"offset":    func(ratio float64) string { return strings.Replace(fmt.Sprintf("%+.1f %%", 100*ratio), "-", "−", 1) },
 		"answerURL": func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
 		"also":      func(i int, name string) string { return fmt.Sprintf("also.%d.%s", i, name) },
 		"choice":    choice,
