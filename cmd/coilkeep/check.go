@@ -93,8 +93,9 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 		c.Status = "typed in"
 		return c
 	}
-	// Opening, identifying and reading each take a time-out at the most.
-	ctx, cancel := context.WithTimeout(ctx, 4*s.Timeout+time.Second)
+	// Opening may ask twice; identifying and each try of a reading take a
+	// time-out at the most.
+	ctx, cancel := context.WithTimeout(ctx, (3+goodTries)*s.Timeout+time.Second)
 	defer cancel()
 	instrument, err := s.Open(ctx)
 	if err != nil {
@@ -111,7 +112,7 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 			c.Identity = identity.Raw
 		}
 	}
-	r, err := firstGood(ctx, instrument)
+	r, err := firstGood(ctx, instrument, c.Identity != "")
 	if err != nil {
 		c.Fault = s.Explain(err)
 		return c
@@ -127,14 +128,19 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 	return c
 }
 
-// firstGood reads until a line is whole; the first after opening often is not.
-func firstGood(ctx context.Context, instrument driver.Instrument) (driver.Reading, error) {
-	const tries = 3
+// goodTries is how often a reading is asked for: the first line after opening
+// often is not whole.
+const goodTries = 3
+
+// firstGood reads until a line is whole. An instrument that is silent after it
+// has said who it is, and so is known to be there, gets another chance: it may
+// only have been out of step.
+func firstGood(ctx context.Context, instrument driver.Instrument, known bool) (driver.Reading, error) {
 	var r driver.Reading
 	var err error
-	for range tries {
+	for range goodTries {
 		r, err = instrument.Read(ctx)
-		if err != nil && !errors.Is(err, driver.ErrSilent) || err == nil && r.Status != driver.Unreadable {
+		if err != nil && !(known && errors.Is(err, driver.ErrSilent)) || err == nil && r.Status != driver.Unreadable {
 			return r, err
 		}
 	}

@@ -63,7 +63,7 @@ func TestCheckNamesFaults(t *testing.T) {
 		want  []string
 	}{
 		{"a silent meter", func(_ *testing.T, _ *simulate.Bench, meter, _ *simulate.Plug) { meter.Silence(true) },
-			[]string{"silent for 500ms", "switched on", "1 of 2 instruments"}},
+			[]string{"silent for 2s", "switched on", "1 of 2 instruments"}},
 		{"an unplugged probe", func(t *testing.T, _ *simulate.Bench, _, probe *simulate.Plug) {
 			if err := probe.Unplug(); err != nil {
 				t.Fatal(err)
