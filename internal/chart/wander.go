@@ -2,6 +2,7 @@ package chart
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"coilkeep/internal/drift"
@@ -40,6 +41,36 @@ func Wander(report drift.Report, measured map[string]history.Measurement) Run {
 		}
 	}
 	return run
+}
+
+// Latest is the run with its last n measurements only, and what concerns them.
+func (r Run) Latest(n int) Run {
+	if len(r.Measurements) <= n {
+		return r
+	}
+	r.Measurements = r.Measurements[len(r.Measurements)-n:]
+	first := r.Measurements[0].Sequence
+	kept := map[string]bool{}
+	for _, m := range r.Measurements {
+		kept[m.ID] = true
+	}
+	gone := func(remark Remark) bool { return !kept[remark.MeasurementID] }
+	r.Outliers = slices.DeleteFunc(slices.Clone(r.Outliers), gone)
+	r.Signals = slices.DeleteFunc(slices.Clone(r.Signals), gone)
+	r.Spools = slices.DeleteFunc(slices.Clone(r.Spools), func(s history.SpoolMark) bool { return s.FromSequence < first })
+	var level []Stretch
+	for _, s := range r.Level {
+		if s.ToSequence < first {
+			continue
+		}
+		if cut := float64(first - s.FromSequence); cut > 0 {
+			s.FromOhms += (s.ToOhms - s.FromOhms) * cut / float64(s.ToSequence-s.FromSequence)
+			s.FromSequence = first
+		}
+		level = append(level, s)
+	}
+	r.Level = level
+	return r
 }
 
 // measurementAt is what to draw of a point.

@@ -76,6 +76,21 @@ func TestWander(t *testing.T) {
 	}
 }
 
+func TestLatest(t *testing.T) {
+	t.Parallel()
+	run := chart.Wander(stepped(t), nil)
+	last := run.Latest(40)
+	if len(last.Measurements) != 40 || last.Measurements[0].Sequence != 21 || len(last.Outliers) != 0 || len(last.Spools) != 1 || len(last.Level) != 2 || last.Level[0].FromSequence != 21 || last.Level[0].FromOhms != run.Level[0].FromOhms {
+		t.Errorf("the last 40: from %d, outliers %v, spools %v, level %+v", last.Measurements[0].Sequence, last.Outliers, last.Spools, last.Level)
+	}
+	if _, err := last.Picture(); err != nil {
+		t.Error(err)
+	}
+	if all := run.Latest(60); len(all.Measurements) != 60 || len(all.Outliers) != 1 {
+		t.Errorf("all 60: %d", len(all.Measurements))
+	}
+}
+
 func TestControl(t *testing.T) {
 	t.Parallel()
 	report := stepped(t)

@@ -83,10 +83,28 @@ func Revision(ctx context.Context, store Store, winder, design string, revision 
 	return wound(ctx, store, winder, batches, zone)
 }
 
+// Design returns all coils of a design, whoever wound them, batch after batch and
+// numbered through: the spools it was wound from are told apart by them.
+func Design(ctx context.Context, store Store, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+	batches, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: everyBatch})
+	if err != nil {
+		return nil, drift.Options{}, err
+	}
+	slices.SortStableFunc(batches, func(a, b history.Batch) int { return a.OpenedAt.Compare(b.OpenedAt) })
+	coils, options, err := wound(ctx, store, "", batches, zone)
+	if errors.Is(err, ErrNothing) {
+		err = fmt.Errorf("design %s: %w", design, ErrNothing)
+	}
+	options.Frozen = nil // a baseline is of one winder
+	return coils, options, err
+}
+
+// everyBatch is more batches than there will be.
+const everyBatch = 1_000_000
+
 // batchesOf lists the batches of a winder, the oldest first; of all designs when
 // design is empty.
 func batchesOf(ctx context.Context, store Store, winder, design string) ([]history.Batch, error) {
-	const everyBatch = 1_000_000
 	found, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: everyBatch})
 	if err != nil {
 		return nil, err

@@ -188,3 +188,15 @@ func TestKeptBaseline(t *testing.T) {
 		t.Errorf("winder: baseline %+v, %v", options.Frozen, err)
 	}
 }
+
+func TestDesign(t *testing.T) {
+	s := stocked()
+	s.baseline = &history.Baseline{Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
+	coils, options, err := Design(t.Context(), s, "larkspur", time.UTC)
+	if err != nil || len(coils) != 5 || coils[4].Sequence != 5 || options.Frozen != nil {
+		t.Errorf("%d coils, options %+v, %v; want 5 and no baseline of a winder", len(coils), options, err)
+	}
+	if _, _, err := Design(t.Context(), s, "sorrel", time.UTC); !errors.Is(err, ErrNothing) {
+		t.Errorf("got %v, want ErrNothing", err)
+	}
+}

@@ -18,14 +18,24 @@ import (
 var ErrNoBaseline = errors.New("these coils make no baseline")
 
 // Follow keeps the first baseline of each design on each winder as soon as its
-// coils are measured, until ctx is done or events is closed. Those coils must be
-// steady: a baseline with a step in it would hide the next one.
-func (w *Watcher) Follow(ctx context.Context, events <-chan bench.Event, log *slog.Logger) {
+// coils are measured, until ctx is done. Those coils must be steady: a baseline
+// with a step in it would hide the next one. What is missed while it is behind is
+// made up for at the next coil.
+func (w *Watcher) Follow(ctx context.Context, events func() (<-chan bench.Event, func()), log *slog.Logger) {
+	for ctx.Err() == nil {
+		news, cancel := events()
+		w.follow(ctx, news, log)
+		cancel()
+	}
+}
+
+// follow returns when news is closed, as it is to one that falls behind.
+func (w *Watcher) follow(ctx context.Context, news <-chan bench.Event, log *slog.Logger) {
 	for {
 		select {
 		case <-ctx.Done():
 			return
-		case e, open := <-events:
+		case e, open := <-news:
 			if !open {
 				return
 			}

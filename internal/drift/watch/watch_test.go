@@ -192,7 +192,7 @@ func TestBaseline(t *testing.T) {
 		events <- bench.Event{Type: bench.ReadingEvent, Data: bench.ReadingData{}}
 		events <- bench.Event{Type: bench.MeasurementEvent, Data: m}
 		close(events)
-		watcher.Follow(t.Context(), events, slog.New(slog.DiscardHandler))
+		watcher.follow(t.Context(), events, slog.New(slog.DiscardHandler))
 	}
 	follow(w.wind(39, 6690))
 	if d := w.batch(watcher); d.Baseline.Frozen {
@@ -202,6 +202,19 @@ func TestBaseline(t *testing.T) {
 	kept := *w.batch(watcher).Baseline
 	if !kept.Frozen || kept.Count != drift.DefaultBaseline || kept.Short {
 		t.Fatalf("42 coils: %+v", kept)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	hub := &bench.Hub{}
+	ended := make(chan struct{})
+	go func() {
+		watcher.Follow(ctx, hub.Subscribe, slog.New(slog.DiscardHandler))
+		close(ended)
+	}()
+	cancel()
+	select {
+	case <-ended:
+	case <-time.After(10 * time.Second):
+		t.Fatal("it follows on after the end")
 	}
 	follow(w.wind(20, 6770))
 	d := w.batch(watcher)
@@ -287,5 +300,23 @@ func TestNews(t *testing.T) {
 		if got := news(tt.now, tt.then); got != tt.want {
 			t.Errorf("%s: got %v, standing %v after %v", name, got, Standing(tt.now), Standing(tt.then))
 		}
+	}
+}
+
+func TestBooks(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	watcher := New(w.store, time.UTC)
+	if books, err := watcher.SpoolBook(t.Context()); err != nil || len(books) != 0 {
+		t.Errorf("before a coil: %+v, %v", books, err)
+	}
+	w.wind(12, 6690)
+	windings, err := watcher.Windings(t.Context())
+	if err != nil || len(windings) != 1 || windings[0] != (Winding{Winder: "W2", Design: "larkspur", Batches: 1, Coils: 12, Last: monday}) {
+		t.Errorf("windings %+v, %v", windings, err)
+	}
+	books, err := watcher.SpoolBook(t.Context())
+	if err != nil || len(books) != 1 || books[0].Design != "larkspur" || len(books[0].Spools) != 1 || books[0].Spools[0].Spool != "S-17" || books[0].Spools[0].Count != 12 {
+		t.Errorf("books %+v, %v", books, err)
 	}
 }
