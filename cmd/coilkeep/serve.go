@@ -69,12 +69,12 @@ func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func
 	}
 
 	d := assembleDaemon(cfg, store, log)
-	handler, err := metrics.Handler(metrics.Sources{Recorder: d.recorder, Benches: d.forMetrics(), History: store, Drift: watch.New(store, time.Local), Logger: log})
+	handler, err := metrics.Handler(metrics.Sources{Recorder: d.recorder, Benches: d.forMetrics(), History: store, Drift: d.drift, Logger: log})
 	if err != nil {
 		return errors.Join(err, listener.Close())
 	}
 	server := &web.Server{
-		Benches: d.forWeb(), History: store, Events: d.hub, Metrics: handler,
+		Benches: d.forWeb(), History: store, Drift: d.drift, Events: d.hub, Metrics: handler,
 		Workshop: cfg.Workshop.Name, Contact: cfg.Workshop.Contact, Hosts: cfg.Web.Hosts, Password: password,
 		TLSCertificate: cfg.Web.TLSCertificate, TLSKey: cfg.Web.TLSKey, Logger: log,
 	}
@@ -107,10 +107,11 @@ type running struct {
 	hub      *bench.Hub
 	recorder *metrics.Recorder
 	benches  []*bench.Bench
+	drift    *watch.Watcher
 }
 
 func assembleDaemon(cfg config.Config, store *history.Store, log *slog.Logger) running {
-	d := running{hub: &bench.Hub{}, recorder: metrics.NewRecorder()}
+	d := running{hub: &bench.Hub{}, recorder: metrics.NewRecorder(), drift: watch.New(store, time.Local)}
 	ports := &port.Pool{}
 	for _, b := range cfg.Benches {
 		roles := []history.Role{history.Meter}
@@ -156,6 +157,10 @@ func (d running) run(ctx context.Context, server *web.Server, listener net.Liste
 			return nil
 		})
 	}
+	tasks.Go(func() error {
+		d.drift.Follow(benches, d.hub.Subscribe, log)
+		return nil
+	})
 	tasks.Go(func() error { return beside(benches, d) })
 	tasks.Go(func() error {
 		select {

@@ -122,3 +122,41 @@ func onLine(s Stretch, p drift.Point) bool {
 	difference := step - before
 	return difference < nothing*s.ToOhms && difference > -nothing*s.ToOhms
 }
+
+// Controls are the charts behind the signals, with the last n coils:
+// EWMA, CUSUM and moving ranges; none without limits.
+func Controls(r drift.Report, n int) []Control {
+	if r.Charts == nil {
+		return nil
+	}
+	cut := max(0, len(r.Points)-n)
+	var sequences []int
+	for _, p := range r.Points[cut:] {
+		sequences = append(sequences, p.Sequence)
+	}
+	latest := func(signals []int) []int {
+		var kept []int
+		for _, i := range signals {
+			if i > cut {
+				kept = append(kept, i-cut)
+			}
+		}
+		return kept
+	}
+	down := make([]*float64, len(r.Points))
+	for i, v := range r.Charts.CUSUM.Down {
+		if v != nil {
+			negative := -*v
+			down[i] = &negative
+		}
+	}
+	e, m, c := r.Charts.EWMA, r.Charts.MovingRange, r.Charts.CUSUM
+	return []Control{
+		{Title: "EWMA, a running mean", Name: "EWMA", Ohms: true, Sequences: sequences, Values: e.Values[cut:], Centre: e.Centre,
+			Lower: e.LowerLimits[cut:], Upper: e.UpperLimits[cut:], Signals: latest(e.Signals)},
+		{Title: "CUSUM, sums of what is above and below", Name: "sums, in sigma", Sequences: sequences, Values: c.Up[cut:], Below: down[cut:],
+			Lower: []float64{-c.Limit}, Upper: []float64{c.Limit}, Signals: latest(c.Signals)},
+		{Title: "Moving range, from coil to coil", Name: "range", Ohms: true, Sequences: sequences, Values: m.Values[cut:], Centre: m.Centre,
+			Upper: []float64{m.Upper}, Signals: latest(m.Signals)},
+	}
+}

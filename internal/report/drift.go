@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"coilkeep/internal/chart"
+	"coilkeep/internal/drift"
+	"coilkeep/internal/history"
 )
 
 // Drift is a report on how a batch or a winder wanders.
@@ -23,6 +25,32 @@ type Drift struct {
 	Made        time.Time
 	// Zone is that of the date printed; nil is UTC.
 	Zone *time.Location
+}
+
+// drawnCoils is how many coils a picture on paper shows.
+const drawnCoils = 1000
+
+// NewDrift puts a report together from an analysis and the measurements behind
+// it, by serial number; the last thousand coils are drawn. Workshop and date are
+// the caller's to fill in.
+func NewDrift(heading string, r drift.Report, measured map[string]history.Measurement) (Drift, error) {
+	d := Drift{Heading: heading, Summary: r.Summary, Conventions: r.Conventions}
+	for _, f := range r.Facts() {
+		d.Facts = append(d.Facts, Fact(f))
+	}
+	run, err := chart.Wander(r, measured).Latest(drawnCoils).Picture()
+	if err != nil {
+		return Drift{}, fmt.Errorf("drift report of %s: %w", heading, err)
+	}
+	d.Pictures = append(d.Pictures, run)
+	for _, c := range chart.Controls(r, drawnCoils) {
+		picture, err := c.Picture()
+		if err != nil {
+			return Drift{}, fmt.Errorf("drift report of %s: %w", heading, err)
+		}
+		d.Pictures = append(d.Pictures, picture)
+	}
+	return d, nil
 }
 
 // WritePDF writes the report as A4 pages. A text the built-in font cannot show

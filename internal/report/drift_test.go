@@ -7,7 +7,6 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/pdftest"
 )
@@ -27,18 +26,14 @@ func TestDriftReport(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := Drift{Workshop: Workshop{Name: "Heron Lane Coils", Contact: "heron.example"}, Heading: "Batch spring-3", Summary: found.Summary,
-		Conventions: found.Conventions, Made: time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC)}
-	for _, f := range found.Facts() {
-		d.Facts = append(d.Facts, Fact(f))
+	d, err := NewDrift("Batch spring-3", found, nil)
+	if err != nil {
+		t.Fatal(err)
 	}
-	for range 4 {
-		picture, err := chart.Wander(found, nil).Picture()
-		if err != nil {
-			t.Fatal(err)
-		}
-		d.Pictures = append(d.Pictures, picture)
+	if len(d.Pictures) != 4 {
+		t.Errorf("%d pictures, want the run and three charts", len(d.Pictures))
 	}
+	d.Workshop, d.Made = Workshop{Name: "Heron Lane Coils", Contact: "heron.example"}, time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC)
 	var b bytes.Buffer
 	if err := d.WritePDF(&b); err != nil {
 		t.Fatal(err)

@@ -10,6 +10,7 @@ const (
 	batchesSection     section = "batches"
 	coilsSection       section = "coils"
 	designsSection     section = "designs"
+	windingSection     section = "winding"
 	instrumentsSection section = "instruments"
 	answersSection     section = "answers"
 )
@@ -41,6 +42,7 @@ func (s *site) frame(in section, title string) frame {
 			{batchesSection, "/batches", "Batches"},
 			{coilsSection, "/coils", "Coils"},
 			{designsSection, "/designs", "Designs"},
+			{windingSection, "/winders", "Winding"},
 			{instrumentsSection, "/instruments", "Instruments"},
 			{answersSection, "/answer", "Answer"},
 		},

@@ -6,7 +6,6 @@ import (
 	"mime"
 	"net/http"
 
-	"coilkeep/internal/chart"
 	"coilkeep/internal/history"
 )
 
@@ -75,7 +74,7 @@ type batchView struct {
 	Spec     history.Design // the revision it is wound to
 	Sums     history.BatchStatistics
 	Verdicts history.Verdicts
-	Chart    drawing
+	Drift    driftView
 	Coils    []history.Measurement
 	// More is true when there are measurements that the page leaves out.
 	More   bool
@@ -83,6 +82,10 @@ type batchView struct {
 }
 
 func (s *site) batchPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showBatch(w, r, http.StatusOK, driftForms{})
+}
+
+func (s *site) showBatch(w http.ResponseWriter, r *http.Request, status int, forms driftForms) error {
 	kept, ctx := s.server.History, r.Context()
 	batch, err := kept.Batch(ctx, r.PathValue("batch"))
 	if err != nil {
@@ -105,14 +108,8 @@ func (s *site) batchPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	view.Coils, view.More = coils, next != ""
-	if len(coils) > 0 {
-		run := chart.Run{Design: &view.Spec, Measurements: coils, Spools: batch.Spools}
-		view.Chart = s.drawn("Picture of the batch", len(coils) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {
-			run.View = v
-			return run.Picture()
-		})
-	}
-	return s.renderPage(w, "records/batch", view)
+	view.Drift = s.batchDrift(ctx, batch, coils, !view.More, forms)
+	return s.renderPageAs(w, status, "records/batch", view)
 }
 
 // exportBatch downloads the measurements of a batch. It is put together whole

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"path"
 	"runtime/debug"
+	"slices"
 	"strings"
 )
 
@@ -24,7 +25,7 @@ type route struct {
 // routes lists everything that can be asked. The API's description lists what
 // programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
-	return append(append(s.recordRoutes(), s.answerRoutes()...), []route{
+	return slices.Concat(s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), []route{
 		{"GET", "/{$}", s.home},
 		{"GET", "/benches/{bench}", s.benchPage},
 		{"GET", "/benches/{bench}/panel", s.panel},
@@ -57,7 +58,7 @@ func (s *site) routes() []route {
 		{"GET", "/api/v1/measurements/{id}", s.showMeasurement},
 		{"POST", "/api/v1/measurements/{id}/void", s.voidMeasurement},
 		{"GET", "/api/v1/coils/{serial}", s.showCoil},
-	}...)
+	})
 }
 
 // handler answers every request.

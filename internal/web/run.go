@@ -32,7 +32,9 @@ type runView struct {
 	Chart template.HTML
 	// Recent lists the latest measurements, the newest first.
 	Recent []history.Measurement
-	Notes  []history.JournalEntry
+	// Drift says how the batch fares; its Drift is nil without a coil.
+	Drift driftView
+	Notes []history.JournalEntry
 	// Trouble is why the history cannot be read; empty when it can.
 	Trouble string
 	// Start is shown until the first coil is measured.
@@ -75,6 +77,7 @@ func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapsh
 	if err != nil || snapshot.Batch == nil {
 		return err
 	}
+	view.Drift = s.liveDrift(ctx, snapshot.Batch.Name)
 	view.Notes, err = kept.Journal(ctx, history.JournalFilter{Bench: snapshot.Bench, Action: noteAction,
 		From: snapshot.Batch.OpenedAt, Limit: shownNotes})
 	if err != nil {

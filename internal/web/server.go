@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 )
 
@@ -62,6 +63,8 @@ type Server struct {
 	Benches []Bench
 	History History
 	Events  Events
+	// Drift says how batches and winders fare.
+	Drift *watch.Watcher
 	// Metrics answers GET /metrics.
 	Metrics http.Handler
 	// Workshop is the name shown at the top of the page, Contact what documents

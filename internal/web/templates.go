@@ -48,12 +48,13 @@ func parseTemplates(from fs.FS) (templateSet, error) {
 	}
 	maps.Copy(words, recordWords())
 	maps.Copy(words, answerWords())
+	maps.Copy(words, driftWords())
 	parts, err := template.New("").Funcs(words).ParseFS(from, "templates/layout.html", "templates/parts/*.html")
 	if err != nil {
 		return templateSet{}, err
 	}
 	set := templateSet{parts, map[string]*template.Template{}}
-	for _, folder := range []string{"pages", "records", "answer"} {
+	for _, folder := range []string{"pages", "records", "answer", "drift"} {
 		found, err := fs.Glob(from, path.Join("templates", folder, "*.html"))
 		if err != nil {
 			return templateSet{}, err

@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
 )
@@ -134,6 +135,7 @@ func newWorkshop(t testing.TB) *workshop {
 	w.Server = Server{
 		Benches: []Bench{north},
 		History: store,
+		Drift:   watch.New(store, time.UTC),
 		Events:  w.hub,
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Type", "text/plain")

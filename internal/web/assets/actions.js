@@ -98,6 +98,10 @@ const orders = {
     const m = await ask("POST", `/api/v1/measurements/${form.dataset.id}/void`, { reason });
     return `Coil ${m.serial} is void.`;
   },
+  async acknowledge(fields, form) {
+    await ask("POST", `/api/v1/batches/${encodeURIComponent(form.dataset.batch)}/drift/acknowledge`, fields);
+    return "Taken note of.";
+  },
   async note(fields) {
     await ask("POST", `${bench}/note`, fields);
     return "The note is kept.";
@@ -153,6 +157,10 @@ const deeds = {
   },
   start: openStart,
   note: () => open("note"),
+  acknowledge(button) {
+    dialog("acknowledge").querySelector("form").dataset.batch = button.dataset.batch;
+    open("acknowledge");
+  },
   help() {
     showPedal();
     open("help");

@@ -1,0 +1,20 @@
+package web
+
+// driftRoutes lists what can be asked about winders that wander: of batches and
+// winders, the spool book, pairs, and studies of the measuring.
+func (s *site) driftRoutes() []route {
+	return []route{
+		{"POST", "/batches/{batch}/drift/acknowledge", s.forPeople(s.acknowledgeForm)},
+		{"POST", "/batches/{batch}/baseline", s.forPeople(s.baselineForm)},
+		{"GET", "/batches/{batch}/drift.pdf", s.forPeople(s.batchDriftPDF)},
+		{"GET", "/winders", s.forPeople(s.windersPage)},
+		{"GET", "/winders/{winder}", s.forPeople(s.winderPage)},
+		{"GET", "/winders/{winder}/drift.pdf", s.forPeople(s.winderDriftPDF)},
+		{"GET", "/spools", s.forPeople(s.spoolsPage)},
+
+		{"GET", "/api/v1/batches/{batch}/drift", s.showBatchDrift},
+		{"POST", "/api/v1/batches/{batch}/drift/acknowledge", s.acknowledge},
+		{"POST", "/api/v1/batches/{batch}/baseline", s.reviseBaseline},
+		{"GET", "/api/v1/winders/{winder}/drift", s.showWinderDrift},
+	}
+}

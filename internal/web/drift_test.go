@@ -1,0 +1,148 @@
+package web
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"coilkeep/internal/drift/watch"
+	"coilkeep/internal/history"
+	"coilkeep/internal/pdftest"
+)
+
+// windCoils measures coils of batch LM-1, a minute apart, by a seeded hand that
+// scatters by 20 Ω about a level.
+func (w *workshop) windCoils(t *testing.T, first, last int, ohms float64) {
+	t.Helper()
+	random := rand.New(rand.NewPCG(7, uint64(first)))
+	for i := first; i <= last; i++ {
+		w.measure(t, fmt.Sprintf("HN-%04d", i), ohms+20*random.NormFloat64(), noon.Add(time.Duration(i-100)*time.Minute))
+	}
+}
+
+func TestBatchDriftAPI(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	w.start(t)
+	const path = "/api/v1/batches/LM-1/drift"
+	if r := w.ask(t, "GET", path, nil); r.status != http.StatusConflict || !strings.Contains(string(r.body), "no measured coils") {
+		t.Errorf("without a coil: %d %s", r.status, r.body)
+	}
+	if r := w.ask(t, "GET", "/api/v1/batches/LM-2/drift", nil); r.status != http.StatusNotFound {
+		t.Errorf("an unknown batch: %d", r.status)
+	}
+	w.windCoils(t, 1, 30, 6750)
+	if r := w.ask(t, "POST", path+"/acknowledge", `{"note": "seen"}`); r.status != http.StatusConflict {
+		t.Errorf("nothing to take note of: %d %s", r.status, r.body)
+	}
+	w.windCoils(t, 31, 45, 6850)
+	got := want[watch.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK)
+	if !got.News || !slices.Contains(got.Standing, watch.Step) || len(got.Points) != 45 || len(got.ChangePoints) != 1 || got.ChangePoints[0].LastBefore != 30 || got.Note != nil {
+		t.Errorf("news %v, standing %v, changes %+v", got.News, got.Standing, got.ChangePoints)
+	}
+	if r := w.ask(t, "POST", path+"/acknowledge", `{"note": " "}`); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), `"field":"note"`) {
+		t.Errorf("an empty note: %d %s", r.status, r.body)
+	}
+	entry := want[history.JournalEntry](t, w.ask(t, "POST", path+"/acknowledge", `{"note": "new felt"}`), http.StatusCreated)
+	if got = want[watch.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK); got.News || got.Note == nil || got.Note.ID != entry.ID {
+		t.Errorf("taken note of: news %v, note %+v", got.News, got.Note)
+	}
+	for body, want := range map[string]int{
+		`{"from_sequence": 31, "count": 12, "reason": "new felt"}`: http.StatusCreated,
+		`{"from_sequence": 31, "count": 12, "reason": ""}`:         http.StatusUnprocessableEntity,
+		`{"from_sequence": 31, "count": 3, "reason": "x"}`:         http.StatusUnprocessableEntity,
+		`{"from_sequence": 40, "count": 12, "reason": "x"}`:        http.StatusUnprocessableEntity,
+	} {
+		if r := w.ask(t, "POST", "/api/v1/batches/LM-1/baseline", body); r.status != want {
+			t.Errorf("%s: %d %s, want %d", body, r.status, r.body, want)
+		}
+	}
+	if got = want[watch.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK); !got.Baseline.Frozen || got.Baseline.Count != 12 {
+		t.Errorf("baseline %+v, want the revised one", got.Baseline)
+	}
+	winder := want[watch.Drift](t, w.ask(t, "GET", "/api/v1/winders/W1/drift", nil), http.StatusOK)
+	if len(winder.Points) != 45 || winder.Summary == "" {
+		t.Errorf("winder: %d points", len(winder.Points))
+	}
+	if r := w.ask(t, "GET", "/api/v1/winders/W9/drift", nil); r.status != http.StatusNotFound {
+		t.Errorf("an unknown winder: %d %s", r.status, r.body)
+	}
+}
+
+func (w *workshop) shows(t *testing.T, path string, wanted ...string) string {
+	t.Helper()
+	r := w.ask(t, "GET", path, nil)
+	text := string(r.body)
+	if r.status != http.StatusOK {
+		t.Fatalf("%s: status %d: %s", path, r.status, text)
+	}
+	for _, want := range wanted {
+		if !strings.Contains(text, want) {
+			t.Errorf("%s lacks %q", path, want)
+		}
+	}
+	return text
+}
+
+func TestDriftPages(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	w.start(t)
+	w.shows(t, "/winders", "W1", "Long Meadow")
+	w.shows(t, "/spools", "No coil tells its spool yet")
+	w.shows(t, "/batches/LM-1", "No coil of this batch is measured yet")
+	w.windCoils(t, 1, 30, 6750)
+	w.windCoils(t, 31, 45, 6850)
+	w.shows(t, "/batches/LM-1", "From coil 31", `role="status"`, "a step", "Take note", "control limits", "level", "What this rests on", "EWMA, a running mean", "Let other coils set the limits")
+	w.shows(t, "/benches/north/run", "From coil 31", `data-do="acknowledge" data-batch="LM-1"`)
+	w.shows(t, "/winders/W1?design=Long+Meadow", "From coil 31", "Drift report (PDF)")
+	w.shows(t, "/winders/W1", "From coil 31")
+	w.shows(t, "/spools", "S-7", "Ohms a turn")
+	for _, path := range []string{"/winders/W9", "/winders/W1?design=Fen"} {
+		if r := w.ask(t, "GET", path, nil); r.status != http.StatusNotFound {
+			t.Errorf("%s: status %d", path, r.status)
+		}
+	}
+	for path, heading := range map[string]string{"/batches/LM-1/drift.pdf": "Batch LM-1", "/winders/W1/drift.pdf?design=Long+Meadow": "Winder W1 of design Long Meadow"} {
+		r := w.ask(t, "GET", path, nil)
+		if r.status != http.StatusOK || r.header.Get("Content-Type") != "application/pdf" {
+			t.Fatalf("%s: status %d: %s", path, r.status, r.body)
+		}
+		if words := strings.Join(pdftest.Pages(t, r.body)[0], " "); !strings.Contains(words, heading) || !strings.Contains(words, "From coil 31") || !strings.Contains(words, "Heron Lane Coils") {
+			t.Errorf("%s says %q", path, words)
+		}
+	}
+	if r := w.fill(t, "/batches/LM-1/drift/acknowledge", url.Values{"note": {""}}); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), "must say what was found") {
+		t.Errorf("an empty note: status %d", r.status)
+	}
+	if r := w.fill(t, "/batches/LM-1/drift/acknowledge", url.Values{"note": {"new felt"}, "by": {"Ada"}}); r.status != http.StatusOK {
+		t.Errorf("a note: status %d %s", r.status, r.body)
+	}
+	if text := w.shows(t, "/benches/north/run", "From coil 31"); strings.Contains(text, "Signal:") {
+		t.Error("the bench page still shows a signal that was taken note of")
+	}
+	if text := w.shows(t, "/batches/LM-1", "by Ada: new felt", "From coil 31"); strings.Contains(text, "Take note of it") {
+		t.Error("the page still asks to take note")
+	}
+	for name, tt := range map[string]struct {
+		form   url.Values
+		status int
+		says   string
+	}{
+		"no number": {url.Values{"from": {"x"}, "count": {"12"}, "reason": {"y"}}, http.StatusUnprocessableEntity, "is not a whole number"},
+		"too few":   {url.Values{"from": {"31"}, "count": {"40"}, "reason": {"y"}}, http.StatusUnprocessableEntity, "has 15 coils from number 31 on, not 40"},
+		"good":      {url.Values{"from": {"31"}, "count": {"12"}, "reason": {"new felt"}}, http.StatusOK, ""},
+	} {
+		if r := w.fill(t, "/batches/LM-1/baseline", tt.form); r.status != tt.status || !strings.Contains(string(r.body), tt.says) {
+			t.Errorf("%s: status %d, want %d and %q", name, r.status, tt.status, tt.says)
+		}
+	}
+	w.shows(t, "/batches/LM-1", "12 coils, kept from before")
+}

@@ -1,0 +1,228 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"html/template"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/drift"
+	"coilkeep/internal/drift/records"
+	"coilkeep/internal/drift/watch"
+	"coilkeep/internal/history"
+	"coilkeep/internal/report"
+)
+
+// mostCharted is how many coils one picture of a page shows.
+const mostCharted = 1000
+
+// driftView is what a page shows of a drift analysis.
+type driftView struct {
+	// Batch is the name of the batch, "" for a winder; PDF is where the report is.
+	Batch, PDF string
+	// Drift is nil while there is no coil.
+	Drift *watch.Drift
+	Chart drawing
+	// More is true when the picture leaves the first coils out.
+	More bool
+	// Controls are the control charts, for those who ask.
+	Controls []drawing
+	// Trouble is why there is no analysis; empty when there is.
+	Trouble string
+	// Acknowledge and Baseline are the forms, with what was filled in.
+	Acknowledge, Baseline form
+}
+
+// Signals says the signals that stand, in words.
+func (v driftView) Signals() []string {
+	words := map[string]string{watch.EWMA: "EWMA", watch.CUSUM: "CUSUM", watch.Step: "a step", watch.Trend: "a trend"}
+	var list []string
+	for _, name := range v.Drift.Standing {
+		if w, ok := words[name]; ok {
+			list = append(list, w)
+		} else {
+			list = append(list, "rule "+name)
+		}
+	}
+	return list
+}
+
+// driftForms are the forms about a batch; the one that was sent holds what was
+// filled in.
+type driftForms struct{ Acknowledge, Baseline form }
+
+// batchDrift is what the page of a batch shows of its drift. An analysis that
+// fails does not hide the rest of the page.
+func (s *site) batchDrift(ctx context.Context, batch history.Batch, coils []history.Measurement, all bool, forms driftForms) driftView {
+	view := driftView{Batch: batch.Name, PDF: at("batches", batch.Name, "drift.pdf"), Acknowledge: forms.Acknowledge, Baseline: forms.Baseline}
+	d, err := s.server.Drift.Batch(ctx, batch.Name)
+	if err != nil {
+		if !errors.Is(err, records.ErrNothing) {
+			s.log.Warn("no drift analysis", "batch", batch.Name, "err", err)
+			view.Trouble = classify(driftFault(err)).detail
+		}
+		if len(coils) > 0 { // all withdrawn
+			view.Chart = s.drawnRun(chart.Run{Measurements: coils, Spools: batch.Spools})
+		}
+		return view
+	}
+	run := chart.Wander(d.Report, standing(d.Points, coils))
+	if all {
+		run.Measurements = coils // the withdrawn ones too
+	}
+	s.fillDrift(&view, d, run)
+	return view
+}
+
+// liveDrift is what the page of a bench shows of its batch: the sentence, and
+// whether it is news.
+func (s *site) liveDrift(ctx context.Context, batch string) driftView {
+	view := driftView{Batch: batch}
+	d, err := s.server.Drift.Batch(ctx, batch)
+	switch {
+	case err == nil:
+		view.Drift = &d
+	case !errors.Is(err, records.ErrNothing):
+		s.log.Warn("no drift analysis", "batch", batch, "err", err)
+		view.Trouble = classify(driftFault(err)).detail
+	}
+	return view
+}
+
+// fillDrift adds the analysis and its pictures.
+func (s *site) fillDrift(view *driftView, d watch.Drift, run chart.Run) {
+	view.Drift = &d
+	view.More = len(run.Measurements) > mostCharted
+	run = run.Latest(mostCharted)
+	view.Chart = s.drawnRun(run)
+	for _, c := range chart.Controls(d.Report, mostCharted) {
+		view.Controls = append(view.Controls, s.drawn(c.Title, len(c.Sequences) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {
+			c.View = v
+			return c.Picture()
+		}))
+	}
+}
+
+func (s *site) drawnRun(run chart.Run) drawing {
+	return s.drawn("The coils in the order they were wound", len(run.Measurements) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {
+		run.View = v
+		return run.Picture()
+	})
+}
+
+// driftWords are the template functions of these pages.
+func driftWords() template.FuncMap {
+	return template.FuncMap{
+		"join": strings.Join,
+		"ratio": func(v *float64) string {
+			if v == nil {
+				return ""
+			}
+			return deviationWords(*v)
+		},
+		"value": func(v *float64, digits int) string {
+			if v == nil {
+				return ""
+			}
+			return significant(*v, digits)
+		},
+	}
+}
+
+// acknowledgeForm keeps a note about the signals that stand.
+func (s *site) acknowledgeForm(w http.ResponseWriter, r *http.Request) error {
+	batch := r.PathValue("batch")
+	return s.submit(w, r, func(f form) (string, error) {
+		_, err := s.server.Drift.Acknowledge(r.Context(), batch, f.Get("note"), f.Get("by"))
+		return at("batches", batch) + "#drift", driftFault(err)
+	}, func(status int, f form) error {
+		return s.showBatch(w, r, status, driftForms{Acknowledge: f})
+	})
+}
+
+// baselineForm has other coils set the limits.
+func (s *site) baselineForm(w http.ResponseWriter, r *http.Request) error {
+	batch := r.PathValue("batch")
+	return s.submit(w, r, func(f form) (string, error) {
+		choice := watch.Choice{Batch: batch, Reason: f.Get("reason"), Who: f.Get("by")}
+		for _, field := range []struct {
+			name  string
+			place *int
+		}{{"from", &choice.From}, {"count", &choice.Count}} {
+			n, err := strconv.Atoi(f.Get(field.name))
+			if err != nil {
+				return "", invalid.of(field.name, "%q is not a whole number", f.Get(field.name))
+			}
+			*field.place = n
+		}
+		_, err := s.server.Drift.Revise(r.Context(), choice)
+		return at("batches", batch) + "#drift", driftFault(err)
+	}, func(status int, f form) error {
+		return s.showBatch(w, r, status, driftForms{Baseline: f})
+	})
+}
+
+// batchDriftPDF downloads the report of a batch.
+func (s *site) batchDriftPDF(w http.ResponseWriter, r *http.Request) error {
+	batch, err := s.server.History.Batch(r.Context(), r.PathValue("batch"))
+	if err != nil {
+		return err
+	}
+	d, err := s.server.Drift.Batch(r.Context(), batch.Name)
+	if err != nil {
+		return driftFault(err)
+	}
+	return s.driftPDF(w, r, "Batch "+batch.Name, d)
+}
+
+// driftPDF downloads a report.
+func (s *site) driftPDF(w http.ResponseWriter, r *http.Request, heading string, d watch.Drift) error {
+	measured, err := s.measuredIn(r.Context(), d.Points)
+	if err != nil {
+		return err
+	}
+	document, err := report.NewDrift(heading, d.Report, measured)
+	if err != nil {
+		return err
+	}
+	document.Workshop = report.Workshop{Name: s.server.Workshop, Contact: s.server.Contact}
+	document.Made, document.Zone = s.now(), time.Local
+	var b bytes.Buffer
+	if err := document.WritePDF(&b); err != nil {
+		return err
+	}
+	s.download(w, "application/pdf", "drift of "+heading+".pdf", b.Bytes())
+	return nil
+}
+
+// measuredIn returns the measurements behind points, by serial number.
+func (s *site) measuredIn(ctx context.Context, points []drift.Point) (map[string]history.Measurement, error) {
+	var batches []string
+	for _, p := range points {
+		if p.Batch != "" && !slices.Contains(batches, p.Batch) {
+			batches = append(batches, p.Batch)
+		}
+	}
+	var all []history.Measurement
+	for _, batch := range batches {
+		filter := history.Filter{Batch: batch, Limit: history.MaxPage}
+		for {
+			page, next, err := s.server.History.Measurements(ctx, filter)
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, page...)
+			if next == "" {
+				break
+			}
+			filter.After = next
+		}
+	}
+	return standing(points, all), nil
+}

@@ -1,0 +1,96 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/drift/watch"
+)
+
+// windersView lists what was wound on which winder.
+type windersView struct {
+	frame
+	Windings []watch.Winding
+}
+
+func (s *site) windersPage(w http.ResponseWriter, r *http.Request) error {
+	view := windersView{frame: s.frame(windingSection, "Winding")}
+	var err error
+	if view.Windings, err = s.server.Drift.Windings(r.Context()); err != nil {
+		return err
+	}
+	return s.renderPage(w, "drift/winders", view)
+}
+
+// winderView is the page of one winder: one design over all its batches.
+type winderView struct {
+	frame
+	Winder, Design string
+	// Others are further designs that this winder wound.
+	Others []string
+	Drift  driftView
+}
+
+func (s *site) winderPage(w http.ResponseWriter, r *http.Request) error {
+	winder, design := r.PathValue("winder"), r.URL.Query().Get("design")
+	windings, err := s.server.Drift.Windings(r.Context())
+	if err != nil {
+		return err
+	}
+	view := winderView{frame: s.frame(windingSection, "Winder "+winder), Winder: winder}
+	for _, of := range windings {
+		switch {
+		case of.Winder != winder:
+		case view.Design == "" && (design == "" || design == of.Design):
+			view.Design = of.Design
+		default:
+			view.Others = append(view.Others, of.Design)
+		}
+	}
+	if view.Design == "" {
+		return notFound.because("winder %q has wound nothing%s", winder, of(design))
+	}
+	d, err := s.server.Drift.Winder(r.Context(), winder, view.Design)
+	if err != nil {
+		return driftFault(err)
+	}
+	measured, err := s.measuredIn(r.Context(), d.Points[max(0, len(d.Points)-mostCharted):])
+	if err != nil {
+		return err
+	}
+	view.Drift.PDF = at("winders", winder, "drift.pdf") + "?design=" + url.QueryEscape(view.Design)
+	s.fillDrift(&view.Drift, d, chart.Wander(d.Report, measured))
+	return s.renderPage(w, "drift/winder", view)
+}
+
+// of names a design that was asked for.
+func of(design string) string {
+	if design == "" {
+		return ""
+	}
+	return " of design " + design
+}
+
+func (s *site) winderDriftPDF(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.winderDrift(r)
+	if err != nil {
+		return err
+	}
+	return s.driftPDF(w, r, "Winder "+r.PathValue("winder")+of(r.URL.Query().Get("design")), d)
+}
+
+// spoolsView is the spool book.
+type spoolsView struct {
+	frame
+	Books []watch.Book
+}
+
+func (s *site) spoolsPage(w http.ResponseWriter, r *http.Request) error {
+	view := spoolsView{frame: s.frame(windingSection, "Spool book")}
+	var err error
+	if view.Books, err = s.server.Drift.SpoolBook(r.Context()); err != nil {
+		return err
+	}
+	return s.renderPage(w, "drift/spools", view)
+}
