@@ -369,7 +369,7 @@ func answerWords() template.FuncMap {
 		"stepped":   quantity.FormatOhms,
 		"degrees":   func(t float64) string { return quantity.FormatCelsius(t, 0.1) },
 		"wholeC":    func(t float64) string { return quantity.FormatCelsius(t, 1) },
-		"score":     func(en float64) string { return strings.Replace(fmt.Sprintf("%.2f", en), "-", "−", 1) },
+		"score":     score,
 		"chance":    chance,
 		"offset":    func(ratio float64) string { return strings.Replace(fmt.Sprintf("%+.1f %%", 100*ratio), "-", "−", 1) },
 		"answerURL": func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
@@ -377,6 +377,15 @@ func answerWords() template.FuncMap {
 		"choice":    choice,
 		"capital":   sentence,
 	}
+}
+
+// score shows an E_n.
+func score(en float64) string {
+	text := fmt.Sprintf("%.2f", en)
+	if text == "-0.00" {
+		return "0.00"
+	}
+	return strings.Replace(text, "-", "−", 1)
 }
 
 // chance shows a probability in whole percent, and never rounds doubt away.

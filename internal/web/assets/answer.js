@@ -120,3 +120,7 @@ place.addEventListener("click", (event) => {
 });
 
 offer();
+
+// Who comes here has somebody on the telephone: the first thing to type is next.
+const first = ["serial", "theirs"].map((name) => form.elements.namedItem(name)).find((field) => field.value === "");
+first?.focus();
