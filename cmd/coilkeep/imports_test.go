@@ -1,0 +1,101 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// pureRooms take values and give values: no clock, no disk, no port, no page.
+// Each may import the standard library's mathematics and text, the public
+// contract for readings, and the rooms named with it.
+var pureRooms = map[string][]string{
+	"uncertainty": nil,
+	"conformity":  nil,
+	"copper":      nil,
+	"thermo":      nil,
+	"quantity":    {"copper"},
+	"r20":         {"copper", "uncertainty"},
+	"capture":     {"conformity", "r20", "uncertainty"},
+	"statistics":  nil,
+	"control":     {"statistics"},
+	"gauge":       {"control", "statistics"},
+	"drift":       {"control", "copper", "gauge", "nearest", "quantity", "statistics"},
+	"compare":     {"conformity", "copper", "quantity", "r20", "statistics", "uncertainty"},
+}
+
+// impure are packages that reach outside.
+var impure = []string{"os", "io/ioutil", "net", "net/http", "database/sql", "log/slog", "path/filepath", "os/exec", "context", "embed"}
+
+// TestDataFlowsOneWay holds the rooms to the flow of data.
+func TestDataFlowsOneWay(t *testing.T) {
+	for room, allowed := range pureRooms {
+		eachFile(t, filepath.Join("..", "..", "internal", room), func(path string, file *ast.File) {
+			for _, spec := range file.Imports {
+				name, err := strconv.Unquote(spec.Path.Value)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if ours, ok := strings.CutPrefix(name, "coilkeep/internal/"); ok && !slices.Contains(allowed, ours) {
+					t.Errorf("%s imports %s: %s may import only %v of internal", path, ours, room, allowed)
+				}
+				if slices.Contains(impure, name) {
+					t.Errorf("%s imports %s: %s takes values and gives values", path, name, room)
+				}
+			}
+			ast.Inspect(file, func(n ast.Node) bool {
+				if s, ok := n.(*ast.SelectorExpr); ok {
+					if x, ok := s.X.(*ast.Ident); ok && x.Name == "time" && slices.Contains([]string{"Now", "Since", "Sleep", "After", "NewTimer"}, s.Sel.Name) {
+						t.Errorf("%s calls time.%s: the clock comes in as a value", path, s.Sel.Name)
+					}
+				}
+				return true
+			})
+		})
+	}
+	// A stranger's driver depends on the public contract only.
+	eachFile(t, filepath.Join("..", "..", "driver"), func(path string, file *ast.File) {
+		for _, spec := range file.Imports {
+			if strings.HasPrefix(spec.Path.Value, `"coilkeep/internal/`) {
+				t.Errorf("%s imports %s: driver imports nothing of internal", path, spec.Path.Value)
+			}
+		}
+	})
+}
+
+// eachFile parses every file of a folder and those below it that is not a
+// test. It fails when there is none.
+func eachFile(t *testing.T, folder string, check func(path string, file *ast.File)) {
+	t.Helper()
+	files := 0
+	err := filepath.WalkDir(folder, func(path string, entry fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		// Rooms below a pure one may be edges, such as drift/records.
+		if entry.IsDir() && path != folder && strings.Contains(folder, "internal") {
+			return fs.SkipDir
+		}
+		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return nil
+		}
+		files++
+		file, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+		if err == nil {
+			check(path, file)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if files == 0 {
+		t.Fatalf("no files in %s", folder)
+	}
+}
