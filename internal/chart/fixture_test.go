@@ -124,9 +124,9 @@ func comparison() chart.Comparison {
 	return chart.Comparison{
 		Title: "HN-0007 against another meter",
 		Ours:  inputs(6690),
-		Theirs: &chart.Theirs{
+		Theirs: []chart.Theirs{{
 			Ohms: 6960, HalfWidthOhms: 60, Celsius: &celsius, HalfWidthKelvin: 1.5,
-		},
+		}},
 	}
 }
 

@@ -11,15 +11,15 @@ import (
 	"coilkeep/internal/r20"
 )
 
-// Comparison sets a value that somebody else measured against what a coil has at
+// Comparison sets values that somebody else measured against what a coil has at
 // every temperature.
 type Comparison struct {
 	View
 	Title string
 	// Ours is what our measurement was computed from.
 	Ours r20.Inputs
-	// Theirs is the other value; nil draws our line alone.
-	Theirs *Theirs
+	// Theirs are the other values; none draws our line alone.
+	Theirs []Theirs
 	// FromCelsius and ToCelsius bound the picture; both zero means 10 to 35 °C,
 	// widened to what is to be shown.
 	FromCelsius, ToCelsius float64
@@ -64,8 +64,10 @@ func (c Comparison) Picture() (*Picture, error) {
 	g.x.low, g.x.high = from, to
 	g.y.low, g.y.high = c.reach(curve)
 
-	if c.Theirs != nil && c.Theirs.Celsius == nil {
-		g.band(p, inkTheirsBand, c.Theirs.Ohms-c.Theirs.HalfWidthOhms, c.Theirs.Ohms+c.Theirs.HalfWidthOhms)
+	for _, t := range c.Theirs {
+		if t.Celsius == nil {
+			g.band(p, inkTheirsBand, t.Ohms-t.HalfWidthOhms, t.Ohms+t.HalfWidthOhms)
+		}
 	}
 	c.band(p, g, curve)
 	unit, unitSize := scaleFor(g.y.high)
@@ -76,8 +78,8 @@ func (c Comparison) Picture() (*Picture, error) {
 	said := fmt.Sprintf("ours: %s at %s", quantity.FormatOhmsWithin(ours.ResistanceOhms, ours.ExpandedUncertaintyOhms), quantity.FormatCelsius(ours.TemperatureCelsius, 0.1))
 	p.mark(disc, inkIn, 4.5, note{words: said, at: g.at(ours.TemperatureCelsius, ours.ResistanceOhms), reach: 11})
 	p.Description = "Resistance of the coil against its temperature. " + said + "."
-	if c.Theirs != nil {
-		p.Description += " " + c.Theirs.draw(p, g) + "."
+	for _, t := range c.Theirs {
+		p.Description += " " + t.draw(p, g) + "."
 	}
 	return p, nil
 }
@@ -88,10 +90,16 @@ func (c Comparison) check() error {
 			return fmt.Errorf("from %g to %g °C: must rise within %g to %g °C", c.FromCelsius, c.ToCelsius, copper.MinCelsius, copper.MaxCelsius)
 		}
 	}
-	t := c.Theirs
+	for _, t := range c.Theirs {
+		if err := t.check(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t Theirs) check() error {
 	switch {
-	case t == nil:
-		return nil
 	case !(t.Ohms > 0) || math.IsInf(t.Ohms, 0):
 		return fmt.Errorf("their value of %g Ω cannot be", t.Ohms)
 	case !(t.HalfWidthOhms >= 0 && t.HalfWidthOhms < t.Ohms):
@@ -110,9 +118,11 @@ func (c Comparison) temperatures() (from, to float64) {
 		return c.FromCelsius, c.ToCelsius
 	}
 	from, to = min(10, c.Ours.TemperatureCelsius-2), max(35, c.Ours.TemperatureCelsius+2)
-	if t := c.Theirs; t != nil && t.Celsius != nil {
-		from = min(from, *t.Celsius-t.HalfWidthKelvin-2)
-		to = max(to, *t.Celsius+t.HalfWidthKelvin+2)
+	for _, t := range c.Theirs {
+		if t.Celsius != nil {
+			from = min(from, *t.Celsius-t.HalfWidthKelvin-2)
+			to = max(to, *t.Celsius+t.HalfWidthKelvin+2)
+		}
 	}
 	return max(from, copper.MinCelsius), min(to, copper.MaxCelsius)
 }
@@ -140,8 +150,8 @@ func (c Comparison) reach(curve []r20.Prediction) (low, high float64) {
 	for _, p := range curve {
 		include(p.ResistanceOhms, p.ExpandedUncertaintyOhms)
 	}
-	if c.Theirs != nil {
-		include(c.Theirs.Ohms, c.Theirs.HalfWidthOhms)
+	for _, t := range c.Theirs {
+		include(t.Ohms, t.HalfWidthOhms)
 	}
 	room := 0.06 * (high - low)
 	return low - room, high + room
@@ -196,7 +206,7 @@ func (c Comparison) legend() legend {
 	l.addLine(inkIn, "our coil")
 	l.addArea(inkWindow, inkGrid, "its uncertainty (95 %)")
 	l.addMark(face{disc, inkIn, "as measured"})
-	if c.Theirs != nil {
+	if len(c.Theirs) > 0 {
 		l.addMark(face{diamond, inkTheirs, "their value"})
 	}
 	return l

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"coilkeep/internal/chart"
 	"coilkeep/internal/copper"
 	"coilkeep/internal/r20"
 )
@@ -77,7 +78,7 @@ func TestComparisonBandIsTheUncertainty(t *testing.T) {
 func TestComparisonWithoutTheirTemperature(t *testing.T) {
 	t.Parallel()
 	c := comparison()
-	c.Theirs.Celsius = nil
+	c.Theirs[0].Celsius = nil
 	p, err := c.Picture()
 	svg := parse(t, must(t, p, err))
 	if got := svg.saying(t, "theirs").below[0].text; !strings.Contains(got, "temperature not told") {
@@ -85,5 +86,23 @@ func TestComparisonWithoutTheirTemperature(t *testing.T) {
 	}
 	if got := len(svg.all(classed("f-theirs-band"))); got != 1 {
 		t.Errorf("%d bands of their value, want 1", got)
+	}
+}
+
+// Two values of one buyer, cold and warm, are two marks; only the one without a
+// temperature has a band across.
+func TestComparisonWithSeveralValues(t *testing.T) {
+	t.Parallel()
+	c := comparison()
+	c.Theirs = append(c.Theirs, chart.Theirs{Ohms: 6280, HalfWidthOhms: 70})
+	p, err := c.Picture()
+	svg := parse(t, must(t, p, err))
+	if got := len(svg.all(classed("f-theirs-band"))); got != 1 {
+		t.Errorf("%d bands of their values, want 1", got)
+	}
+	for _, want := range []string{"theirs: 6.960 ± 0.060 kΩ at 29.5 °C.", "theirs: 6.280 ± 0.070 kΩ, temperature not told."} {
+		if !strings.Contains(p.Description, want) {
+			t.Errorf("the picture says %q, want %q", p.Description, want)
+		}
 	}
 }

@@ -63,7 +63,7 @@ const maxLetterRunes = 8000
 // cannot be drawn.
 func NewAnswer(c Complaint) (*Answer, error) {
 	r := c.Result
-	if r.Reading < 0 || r.Reading >= len(c.Input.Theirs) || len(r.Table) == 0 {
+	if r.Reading < 0 || r.Reading >= len(c.Input.Theirs) || len(r.Settings) != len(c.Input.Theirs) || len(r.Table) == 0 {
 		return nil, fmt.Errorf("%w: its result is not of its readings", ErrNoAnswer)
 	}
 	letter := strings.TrimSpace(cmp.Or(c.Letter, r.Answer))
@@ -120,12 +120,14 @@ func answerCautions() []string {
 }
 
 // PictureOf draws the readings against what the coil has at every temperature.
-// With several readings it shows the one furthest from what was expected. One
-// that was not taken at the coil alone is shown as what the coil must have had.
+// One that was not taken at the coil alone is shown as what the coil must have
+// had.
 func PictureOf(view chart.View, in compare.Input, r compare.Result) (*chart.Picture, error) {
 	c := chart.Comparison{View: view, Ours: inputsOf(in.Ours)}
-	if theirs, ok := onTheCoil(c.Ours, in.Theirs[r.Reading], r.Setting); ok {
-		c.Theirs = &theirs
+	for i, setting := range r.Settings {
+		if theirs, ok := onTheCoil(c.Ours, in.Theirs[i], setting); ok {
+			c.Theirs = append(c.Theirs, theirs)
+		}
 	}
 	c.FromCelsius, c.ToCelsius = 10, 35
 	for _, celsius := range pictured(c, r) {
@@ -138,8 +140,10 @@ func PictureOf(view chart.View, in compare.Input, r compare.Result) (*chart.Pict
 // pictured are the temperatures a picture has to show.
 func pictured(c chart.Comparison, r compare.Result) []float64 {
 	list := []float64{c.Ours.TemperatureCelsius}
-	if t := c.Theirs; t != nil && t.Celsius != nil {
-		list = append(list, *t.Celsius-t.HalfWidthKelvin, *t.Celsius+t.HalfWidthKelvin)
+	for _, t := range c.Theirs {
+		if t.Celsius != nil {
+			list = append(list, *t.Celsius-t.HalfWidthKelvin, *t.Celsius+t.HalfWidthKelvin)
+		}
 	}
 	// An implied temperature far from where people live explains nothing and
 	// would squeeze the rest.

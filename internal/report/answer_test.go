@@ -133,6 +133,18 @@ func TestPictureOfTypedRecord(t *testing.T) {
 	}
 }
 
+// Every reading of a buyer is in the picture.
+func TestPictureOfSeveral(t *testing.T) {
+	t.Parallel()
+	c := complaint(t, 6280, func(in *compare.Input) {
+		in.Theirs = append(in.Theirs, compare.Reading{Ohms: 6630, ResolutionOhms: 10, TemperatureCelsius: new(21.0)})
+	})
+	p, err := report.PictureOf(chart.View{}, c.Input, c.Result)
+	if err != nil || !strings.Contains(p.Description, "theirs: 6.28") || !strings.Contains(p.Description, "theirs: 6.63") {
+		t.Errorf("the picture says %q, %v", p.Description, err)
+	}
+}
+
 // A reading through a control of 500 kΩ is shown as what the coil must have had:
 // 1/(1/6590 − 1/500000) = 6678 Ω.
 func TestPictureThroughControl(t *testing.T) {
