@@ -1,0 +1,253 @@
+package capture
+
+import (
+	"math"
+	"time"
+
+	"coilkeep/driver"
+)
+
+// opening takes a reading that says the clips hold no coil.
+func (m *Machine) opening(r driver.Reading, kind readingKind) Outcome {
+	m.short = kind == readingShort
+	if m.phase == phaseOpen {
+		return Outcome{}
+	}
+	if m.phase == phaseContact {
+		m.trace = append(m.trace, Entry{Reading: r})
+		m.usable = m.usable[:0]
+		m.current = assessment{}
+	}
+	if m.openAt.IsZero() {
+		m.openAt = r.Time
+	}
+	if r.Time.Sub(m.openAt) < m.settings.Bounce {
+		return Outcome{}
+	}
+	ended := m.end(m.refusal)
+	if kind == readingShort && m.phase == phaseContact && ended != nil {
+		ended.Refusal = BelowRange
+	}
+	m.phase = phaseOpen
+	m.openAt = time.Time{}
+	return Outcome{Ended: ended}
+}
+
+// end closes the present contact and says what came of it.
+func (m *Machine) end(why Refusal) *Ended {
+	defer m.clear()
+	switch m.phase {
+	case phaseDone:
+		return &Ended{Measured: true, TimeConstant: m.learn()}
+	case phaseAsking:
+		return &Ended{Refusal: SameCoilDoubt}
+	case phaseContact:
+		if len(m.usable) == 0 && why == "" && m.lastIn.Time.Sub(m.contactAt) < m.settings.HandsOff {
+			return nil // a brief touch
+		}
+		if why == "" {
+			why = TooShort
+		}
+		return &Ended{Refusal: why, TimeConstant: m.learn()}
+	}
+	return nil
+}
+
+// touching takes a reading within the contact range.
+func (m *Machine) touching(r driver.Reading) Outcome {
+	previous := m.lastIn
+	m.lastIn = r
+	bounced := !m.openAt.IsZero()
+	m.openAt = time.Time{}
+	m.short = false
+	switch m.phase {
+	case phaseUnknown:
+		m.ask("a coil was on the clips before coilkeep could see them open.")
+	case phaseOpen:
+		m.begin(r.Time)
+		return m.settle(r)
+	case phaseContact:
+		if m.contactAt.IsZero() {
+			m.contactAt, m.restartAt = r.Time, r.Time
+		}
+		if bounced {
+			m.restart(false)
+		}
+		return m.settle(r)
+	case phaseDone:
+		m.watch(r, bounced && r.Time.Sub(previous.Time) >= m.settings.Bounce)
+	}
+	return Outcome{}
+}
+
+// begin starts a new contact; with the zero time, at the next reading.
+func (m *Machine) begin(at time.Time) {
+	m.clear()
+	m.phase = phaseContact
+	m.contactAt, m.restartAt = at, at
+	for _, t := range m.temps.entries {
+		m.trace = append(m.trace, Entry{Reading: t, FromProbe: true})
+	}
+}
+
+// restart lets the contact under way settle anew. With forget, the readings so
+// far are no longer evidence of what will be measured.
+func (m *Machine) restart(forget bool) {
+	m.usable = m.usable[:0]
+	m.dropped = 0
+	m.restartAt = m.lastMeter.Time
+	m.current = assessment{}
+	if forget {
+		m.begin(time.Time{})
+	}
+}
+
+// clear forgets the contact.
+func (m *Machine) clear() {
+	m.trace = nil
+	m.usable = nil
+	m.dropped = 0
+	m.strays = 0
+	m.openAt = time.Time{}
+	m.heldUntil = time.Time{}
+	m.doubt = ""
+	m.refusal = ""
+	m.current = assessment{}
+}
+
+func (m *Machine) ask(doubt string) {
+	m.clear()
+	m.phase = phaseAsking
+	m.doubt = doubt
+}
+
+// settle takes one reading of a contact and records when the time has come.
+func (m *Machine) settle(r driver.Reading) Outcome {
+	m.trace = append(m.trace, Entry{Reading: r})
+	if len(m.trace) > longestApproach {
+		m.restart(true)
+		return Outcome{}
+	}
+	// The reading under way at contact, and the next, may straddle it.
+	const straddling = 2
+	m.dropped++
+	if m.dropped <= straddling || r.Time.Sub(m.restartAt) < m.settings.HandsOff {
+		return Outcome{}
+	}
+	m.usable = append(m.usable, r)
+	m.dropStep()
+	m.current = m.assess(false)
+	if m.current.window.steady && m.dropApproach(m.current.window) {
+		m.current = m.assess(false)
+	}
+	m.refusal = m.current.refusal
+	if !m.ripe() {
+		return Outcome{}
+	}
+	return m.record(ByRule, "")
+}
+
+// ripe is true when the present window is to be recorded.
+func (m *Machine) ripe() bool {
+	a := m.current
+	if !a.ok() {
+		return false
+	}
+	if m.unsaved != "" {
+		m.refusal = OnHold
+		return false
+	}
+	patienceOver := m.lastMeter.Time.Sub(m.usable[0].Time) >= m.settings.Patience
+	if !a.decided(m.settings) && !patienceOver {
+		return false
+	}
+	if m.hold != "" {
+		m.refusal = OnHold
+		return false
+	}
+	return true
+}
+
+// dropStep begins the window anew when the latest readings agree on another
+// value than those before: a hand was taken off, a clip slid.
+func (m *Machine) dropStep() {
+	const lookBack = 24
+	n := len(m.usable) - stepReadings
+	if n < stepReadings {
+		return
+	}
+	limit := outlierScales * neighbourScale(m.usable[max(0, n-lookBack):n])
+	before := m.usable[n-stepReadings : n]
+	level := median([]float64{before[0].Value, before[1].Value, before[2].Value})
+	above, below := 0, 0
+	for _, r := range m.usable[n:] {
+		switch {
+		case r.Value > level+limit:
+			above++
+		case r.Value < level-limit:
+			below++
+		}
+	}
+	if above == stepReadings || below == stepReadings {
+		m.usable = append([]driver.Reading(nil), m.usable[n:]...)
+	}
+}
+
+// dropApproach forgets what came before a steady window and differs from it by
+// more than a coil that takes on the room's temperature can change: a meter
+// that hunted, a hand that let go slowly. It is no drift of the coil, and the
+// slope is not to be fitted to it. It reports whether there was any.
+func (m *Machine) dropApproach(w window) bool {
+	s := m.settings
+	allowed := max(s.spreadOhms(w.meanOhms, w.resolution), outlierScales*neighbourScale(w.readings))
+	perSecond := s.AlphaPerKelvin * w.meanOhms * farthestKelvin / s.TimeConstant.Seconds()
+	off := 0
+	for i := len(m.usable) - len(w.readings) - 1; i >= 0; i-- {
+		r := m.usable[i]
+		age := w.readings[0].Time.Sub(r.Time).Seconds()
+		if math.Abs(r.Value-w.meanOhms) <= allowed+perSecond*age {
+			off = 0
+			continue
+		}
+		if off++; off == stepReadings {
+			m.usable = append([]driver.Reading(nil), m.usable[i+stepReadings:]...)
+			return true
+		}
+	}
+	return false
+}
+
+// watch follows a coil that was measured and is still on the clips.
+func (m *Machine) watch(r driver.Reading, mayBeAnother bool) {
+	switch {
+	case mayBeAnother:
+		m.ask("the clips were off for about a second: is this another coil?")
+		return
+	case math.Abs(r.Value-m.level) > max(changedRatio*m.level, m.settings.spreadOhms(m.level, r.Resolution)):
+		m.strays++
+		if m.strays < stepReadings {
+			return
+		}
+		if r.Value > m.level {
+			m.ask("the value rose after it was recorded: were fingers on the clips, or is this another coil?")
+		} else {
+			m.ask("the value fell after it was recorded: is a hand on the clips, or is this another coil?")
+		}
+		return
+	}
+	m.strays = 0
+	m.level += (r.Value - m.level) / 8
+	m.usable = append(m.usable, r)
+	if len(m.usable) > longestApproach {
+		m.usable = append(m.usable[:0], m.usable[longestApproach/2:]...)
+	}
+	m.current = m.assess(false)
+}
+
+// learn looks for the coil's own time constant in what was left on.
+func (m *Machine) learn() *TimeConstantEstimate {
+	if len(m.usable) == 0 {
+		return nil
+	}
+	return fitExponential(m.points(m.usable), m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
+}
