@@ -102,7 +102,10 @@ func (p *past) work(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return p.wind(ctx, today, simulate.NewWinder(p.design, p.seed), todayWound)
+	if err := p.wind(ctx, today, simulate.NewWinder(p.design, p.seed), todayWound); err != nil {
+		return err
+	}
+	return p.answer(ctx)
 }
 
 func (p *past) startBatch(ctx context.Context, design simulate.Design) (history.Batch, error) {

@@ -95,7 +95,10 @@ form.addEventListener("submit", (event) => {
   if (event.submitter.dataset.busy) {
     const button = event.submitter;
     // After the form has gone, so that the button still says what it stands for.
-    setTimeout(() => { button.textContent = button.dataset.busy; });
+    setTimeout(() => {
+      button.textContent = button.dataset.busy;
+      button.disabled = true;
+    });
   }
 });
 
@@ -118,6 +121,9 @@ place.addEventListener("click", (event) => {
     offer();
   }
 });
+
+// Whoever comes back to the page finds its buttons as they were.
+window.addEventListener("pageshow", (event) => { if (event.persisted) ask(); });
 
 offer();
 
