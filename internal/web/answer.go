@@ -75,40 +75,32 @@ type answerShown struct {
 // foremost is how many causes are shown at first.
 const foremost = 3
 
-// Foremost are the causes shown at first: the most probable ones, down to the
-// first fault of the coil where one is plausible.
-func (a answerShown) Foremost() []shownCause {
-	list := a.Result.Explanations
-	n := min(foremost, len(list))
-	fault := slices.IndexFunc(list, func(x compare.Explanation) bool { return x.Damage })
-	if a.Result.Damage.Plausible {
-		n = max(n, fault+1)
-	}
-	return a.causes(0, n)
-}
-
-// shownCause is a cause in the list.
+// shownCause is a cause in the list, with its rank from 1.
 type shownCause struct {
 	compare.Explanation
+	Rank int
 	// Settled is true when no test is needed.
 	Settled bool
 }
 
-func (a answerShown) causes(from, to int) []shownCause {
+// Foremost are the causes shown at first: the most probable ones, and the first
+// fault of the coil where one is plausible.
+func (a answerShown) Foremost() []shownCause { return a.causes(true) }
+
+// Hindmost are the other causes.
+func (a answerShown) Hindmost() []shownCause { return a.causes(false) }
+
+func (a answerShown) causes(first bool) []shownCause {
+	all := a.Result.Explanations
+	fault := slices.IndexFunc(all, func(x compare.Explanation) bool { return x.Damage })
 	var list []shownCause
-	for _, x := range a.Result.Explanations[from:to] {
-		list = append(list, shownCause{x, a.Result.Agrees && x.Cause == compare.MeterAccuracy})
+	for i, x := range all {
+		if first == (i < foremost || i == fault && a.Result.Damage.Plausible) {
+			list = append(list, shownCause{x, i + 1, a.Result.Agrees && x.Cause == compare.MeterAccuracy})
+		}
 	}
 	return list
 }
-
-// Hindmost are the other causes, which begin with number AfterForemost.
-func (a answerShown) Hindmost() []shownCause {
-	return a.causes(len(a.Foremost()), len(a.Result.Explanations))
-}
-
-// AfterForemost is the number of the first of Hindmost.
-func (a answerShown) AfterForemost() int { return len(a.Foremost()) + 1 }
 
 // Theirs is the reading that decides.
 func (a answerShown) Theirs() compare.Reading { return a.Input.Theirs[a.Result.Reading] }
