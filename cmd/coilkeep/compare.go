@@ -242,8 +242,11 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 func ranked(r compare.Result) []string {
 	var paragraphs []string
 	for i, x := range r.Explanations {
-		paragraphs = append(paragraphs, fmt.Sprintf("%d. %s, %.0f %% (%s): %s\n   To tell it from %s: %s",
-			i+1, x.Cause, 100*x.Probability, x.Words, x.Sentence, x.Rival, x.Test))
+		test := fmt.Sprintf("To tell it from %s: %s", x.Rival, x.Test)
+		if r.Agrees && x.Cause == compare.MeterAccuracy {
+			test = x.Test // that none is needed
+		}
+		paragraphs = append(paragraphs, fmt.Sprintf("%d. %s, %.0f %% (%s): %s\n   %s", i+1, x.Cause, 100*x.Probability, x.Words, x.Sentence, test))
 	}
 	if r.UnlistedProbability >= 0.005 {
 		paragraphs = append(paragraphs, fmt.Sprintf("All other causes, and several at once: %.0f %%.", 100*r.UnlistedProbability))

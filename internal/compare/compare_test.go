@@ -381,3 +381,11 @@ func TestSeparatingTest(t *testing.T) {
 		t.Errorf("%s first", both.Explanations[0].Cause)
 	}
 }
+
+// A nought has no sign.
+func TestMeaningOfNoDifference(t *testing.T) {
+	result := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: 6611.9, ResolutionOhms: 0.1, TemperatureCelsius: new(20.0)}}})
+	if !strings.Contains(result.Meaning, "a difference of +0.0 %") || !strings.Contains(result.Meaning, "E_n = 0.00") {
+		t.Errorf("says %q", result.Meaning)
+	}
+}

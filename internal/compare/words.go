@@ -163,10 +163,10 @@ func (r Result) meaning() string {
 	if r.Agrees {
 		return fmt.Sprintf("The two agree: %s lies within what both leave open (E_n = %.2f, agreement is from −1 to 1). "+
 			"The same wire is on the coil, as far as this shows; it is no proof of a sound coil, because one shorted turn in thousands moves the resistance by about a hundredth of a percent.",
-			difference, r.EN)
+			difference, unsignedZero(r.EN, 0.01))
 	}
 	return fmt.Sprintf("The two do not agree: %s is more than both leave open (E_n = %.2f, agreement is from −1 to 1). Something besides the accuracy of the meters is at work.",
-		difference, r.EN)
+		difference, unsignedZero(r.EN, 0.01))
 }
 
 // difference writes how far two values are apart.
@@ -174,7 +174,16 @@ func difference(ratio float64) string {
 	if ratio > 2 || ratio < 0.5 {
 		return fmt.Sprintf("a ratio of %.3g", ratio)
 	}
-	return fmt.Sprintf("a difference of %+.1f %%", 100*(ratio-1))
+	return fmt.Sprintf("a difference of %+.1f %%", unsignedZero(100*(ratio-1), 0.1))
+}
+
+// unsignedZero is v, or 0 where v is shown as zero in steps of that size: a
+// nought has no sign.
+func unsignedZero(v, step float64) float64 {
+	if math.Abs(v) < step/2 {
+		return 0
+	}
+	return v
 }
 
 // answer writes a letter to the buyer: neutral, without blame, true.
