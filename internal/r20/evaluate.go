@@ -102,6 +102,10 @@ func (in Inputs) resistanceAt(celsius float64) float64 {
 	return in.correctedOhms() * in.factor(celsius) / in.factor(in.TemperatureCelsius)
 }
 
+// ProbeSource is the Source of the component whose Value is the temperature of
+// the probe, in degrees Celsius; its uncertainty is in kelvin. It is stored.
+const ProbeSource = "probe accuracy"
+
 // budget lists the components of the resistance at a reference temperature.
 func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
 	factor := in.factor(in.TemperatureCelsius)
@@ -120,7 +124,7 @@ func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
 			Rectangular(in.MeterPercent/100*in.ResistanceOhms + in.MeterOhms),
 		component{Source: "lead zero", Unit: "Ω", Value: in.LeadOhms, Sensitivity: -toReference}.
 			Rectangular(in.LeadHalfWidthOhms),
-		component{Source: "probe accuracy", Unit: "K", Value: in.TemperatureCelsius, Sensitivity: perKelvin}.
+		component{Source: ProbeSource, Unit: "K", Value: in.TemperatureCelsius, Sensitivity: perKelvin}.
 			Rectangular(in.ProbeHalfWidthKelvin),
 		component{Source: "coil against probe", Unit: "K", Value: 0, Sensitivity: perKelvin}.
 			Rectangular(in.CoilDifferenceHalfWidthKelvin),

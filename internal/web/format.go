@@ -62,7 +62,16 @@ func celsius(t float64) string { return strconv.FormatFloat(t, 'f', 2, 64) + " Â
 
 // deviation says how far ohms is from target.
 func deviation(ohms, target float64) string {
-	return fmt.Sprintf("%+.2f %% from target", (ohms/target-1)*100)
+	return signedPercent((ohms/target-1)*100) + " from target"
+}
+
+// signedPercent shows how far something is off; nothing is off by minus zero.
+func signedPercent(percent float64) string {
+	text := fmt.Sprintf("%+.2f %%", percent)
+	if text == "-0.00 %" {
+		return "+0.00 %"
+	}
+	return text
 }
 
 // verdictWords says a verdict; it never stands for its colour alone.

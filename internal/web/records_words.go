@@ -12,6 +12,8 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/r20"
+	"coilkeep/internal/uncertainty"
 )
 
 // recordWords are the template functions of the record pages.
@@ -21,6 +23,8 @@ func recordWords() template.FuncMap {
 		"measurementPath": measurementPath,
 		"off":             off,
 		"percent":         percent,
+		"chance":          chance,
+		"estimate":        estimate,
 		"digits":          significant,
 		"tidy":            tidy,
 		"perUnit":         perUnit,
@@ -55,7 +59,17 @@ func off(ohms, target float64) string {
 	if target <= 0 {
 		return ""
 	}
-	return fmt.Sprintf("%+.2f %%", (ohms/target-1)*100)
+	return signedPercent((ohms/target - 1) * 100)
+}
+
+// estimate shows the value a component of a budget belongs to. Differences and
+// uncertainties of temperature are in kelvin, the temperature itself is not.
+func estimate(c uncertainty.Component) string {
+	unit := c.Unit
+	if c.Source == r20.ProbeSource {
+		unit = "°C"
+	}
+	return tidy(c.Value, 6) + " " + unit
 }
 
 // percent shows a ratio with as many digits as say something.
