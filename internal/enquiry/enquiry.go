@@ -258,6 +258,6 @@ func NameOf(field string) string {
 		"temperature_uncertainty_kelvin": "temperature_uncertainty", "meter_percent": "meter_percent",
 		"meter_digits": "meter_digits", "meter_expanded_uncertainty_ohms": "meter_uncertainty",
 		"clips": "clips", "wiring": "wiring", "hands": "hands", "control_ohms": "control",
-		"control_tolerance_percent": "control_tolerance", "cable_ohms": "cable",
+		"control_tolerance_percent": "control_tolerance", "cable_ohms": "cable", "control_full": "control_full", "date": "date",
 	}[field]
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"reflect"
 	"strings"
 	"testing"
@@ -98,6 +99,39 @@ func TestAsk(t *testing.T) {
 		Others: []compare.Record{{Serial: "HN-0002", R20Ohms: 6700, ExpandedUncertaintyOhms: 13.4}}, Theirs: []compare.Reading{first, second}, Seed: 7}}
 	if !reflect.DeepEqual(q, want) {
 		t.Errorf("asked\n%+v\nwant\n%+v", q, want)
+	}
+	told, err := enquiry.Again(q.Input)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := enquiry.Ask(t.Context(), store, told)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A temperature in °F has more digits in °C than can be typed.
+	if math.Abs(*again.Theirs[0].TemperatureCelsius-fahrenheit) > 1e-12 {
+		t.Errorf("asked again at %v °C, want %v", *again.Theirs[0].TemperatureCelsius, fahrenheit)
+	}
+	again.Theirs[0].TemperatureCelsius = &fahrenheit
+	if !reflect.DeepEqual(again, want) {
+		t.Errorf("asked again by %+v\n%+v\nwant\n%+v", told, again, want)
+	}
+}
+
+// A resistance in the place of a record can be asked about again, too.
+func TestAgainWithoutRecord(t *testing.T) {
+	t.Parallel()
+	q, err := enquiry.Ask(t.Context(), shelf{}, enquiry.Told{Fields: map[string]string{"r20": "6.612k", "uncertainty": "13.5", "conductivity": "98",
+		"turns": "7200", "theirs": "6.28k", "meter_uncertainty": "12"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	told, err := enquiry.Again(q.Input)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again, err := enquiry.Ask(t.Context(), shelf{}, told); err != nil || !reflect.DeepEqual(again, q) {
+		t.Errorf("asked again by %+v\n%+v, %v\nwant\n%+v", told, again, err, q)
 	}
 }
 

@@ -279,10 +279,13 @@ func (s *site) answerFormPDF(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	c, err := s.compared(r, f)
+	if err == nil {
+		err = s.sendAnswer(w, c, s.now())
+	}
 	if err != nil {
 		return s.answerAgain(w, r, f, err)
 	}
-	return s.sendAnswer(w, c, s.now())
+	return nil
 }
 
 // sendAnswer downloads an answer as PDF.
@@ -309,6 +312,8 @@ func (s *site) sendAnswer(w http.ResponseWriter, c history.Comparison, issued ti
 type keptAnswerView struct {
 	frame
 	Answer answerShown
+	// Again is where to tell more, with what was told filled in.
+	Again string
 	// Today is what the same input gives by the present formula; nil when that
 	// is the one it was kept under.
 	Today        *compare.Result
@@ -328,7 +333,33 @@ func (s *site) keptAnswerPage(w http.ResponseWriter, r *http.Request) error {
 	if view.Today, err = today(c); err != nil {
 		return err
 	}
+	if view.Again, err = againPath(c); err != nil {
+		return err
+	}
 	return s.renderPage(w, "answer/kept", view)
+}
+
+// againPath is the form with what was told of c filled in.
+func againPath(c history.Comparison) (string, error) {
+	told, err := enquiry.Again(c.Input)
+	if err != nil {
+		return "", err
+	}
+	values := url.Values{"their_meter": {c.TheirMeter}, "note": {c.Note}}
+	for name, text := range told.Fields {
+		values.Set(name, text)
+	}
+	for i, also := range told.Also {
+		for name, text := range also {
+			values.Set(fmt.Sprintf("also.%d.%s", i, name), text)
+		}
+	}
+	for name := range values {
+		if values.Get(name) == "" {
+			values.Del(name)
+		}
+	}
+	return "/answer?" + values.Encode(), nil
 }
 
 func (s *site) keptAnswerPDF(w http.ResponseWriter, r *http.Request) error {

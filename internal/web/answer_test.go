@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"html"
 	"math"
 	"net/http"
 	"net/url"
@@ -167,6 +168,13 @@ func TestAnswerByForm(t *testing.T) {
 		t.Fatalf("got status %d: %s", kept.status, kept.body)
 	}
 	wantText(t, string(kept.body), "Answer about HN-0001", "it was cold.", "a yellow one")
+	_, link, _ := strings.Cut(string(kept.body), `<p><a href="`)
+	link, _, _ = strings.Cut(link, `"`)
+	again := w.ask(t, "GET", html.UnescapeString(link), nil)
+	wantText(t, string(again.body), "They do not agree")
+	if !strings.Contains(string(again.body), `value="a yellow one"`) || !strings.Contains(string(again.body), `value="6.28 kΩ"`) {
+		t.Errorf("%s is not filled in", link)
+	}
 	list, _, err := w.store.Comparisons(t.Context(), history.ComparisonFilter{})
 	if err != nil || len(list) != 1 || list[0].Letter != "Dear Ida,\n\nit was cold." || list[0].Serial != "HN-0001" {
 		t.Fatalf("kept %+v, %v", list, err)
@@ -210,6 +218,42 @@ func TestAnswerFormShowsWhatIsWrong(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A letter that cannot be printed is shown again, with what is wrong.
+func TestAnswerThatCannotBePrinted(t *testing.T) {
+	t.Parallel()
+	w := answering(t)
+	got := w.fill(t, "/answer/answer.pdf", url.Values{"serial": {"HN-0001"}, "theirs": {"6.3k"}, "letter": {"Dear Ida 😀"}})
+	if got.status != http.StatusConflict || !strings.Contains(string(got.body), "Dear Ida 😀") {
+		t.Errorf("status %d: %s", got.status, got.body)
+	}
+	wantText(t, string(got.body), "😀")
+}
+
+// FuzzToldByProgram has no body make the API stumble.
+func FuzzToldByProgram(f *testing.F) {
+	for _, seed := range []string{`{"serial":"HN-0001","theirs":"6.28k","also":[{"theirs":6630,"temperature":"70 °F"}]}`, `{"also":{}}`, `{"theirs":null,"control_full":true}`, `{"a": [ ]}`} {
+		f.Add([]byte(seed))
+	}
+	f.Fuzz(func(t *testing.T, body []byte) {
+		var fields map[string]json.RawMessage
+		if unmarshal(body, &fields) != nil {
+			return
+		}
+		about, told, err := toldByProgram(fields)
+		if err != nil {
+			return
+		}
+		for name, text := range told.Fields {
+			if _, given := fields[name]; !given {
+				t.Errorf("nobody told %s %q", name, text)
+			}
+		}
+		if len(told.Also) > 0 && fields["also"] == nil || about.Letter != "" && fields["letter"] == nil {
+			t.Errorf("nobody told %+v, %+v", about, told.Also)
+		}
+	})
 }
 
 // A page of another site may keep nothing, and a program that sends no form gets
