@@ -88,6 +88,11 @@ func TestBrowserFollowsABatch(t *testing.T) {
 		document.querySelectorAll(".recent tbody tr").length === 3`)
 	page.waitText(".sums", "3 coils")
 
+	// What is voided elsewhere is struck here too, without anything on the clips.
+	d.call("POST", "/api/v1/measurements/"+d.measurements()[0].ID+"/void", `{"reason":"the clip slipped"}`, http.StatusOK, nil)
+	page.wait("the first to be struck through", `document.querySelector(".recent tr.void")?.textContent.includes("HN-0001")`)
+	page.waitText(".sums", "2 coils")
+
 	// What was chosen is remembered by the browser.
 	page.open("/benches/north")
 	page.waitText("#sound", "on")

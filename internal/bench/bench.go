@@ -356,7 +356,7 @@ func (b *Bench) refresh() {
 // changed is true when two snapshots differ in more than running numbers.
 func changed(a, b Snapshot) bool {
 	return a.State != b.State || a.ReadingsHave != b.ReadingsHave || a.NextSerial != b.NextSerial ||
-		a.Stage != b.Stage || a.Unsaved != b.Unsaved || a.Batch != b.Batch || a.Last != b.Last ||
+		a.Stage != b.Stage || a.Unsaved != b.Unsaved || a.Batch != b.Batch || a.Last != b.Last || a.LastDeed != b.LastDeed ||
 		a.Meter.Fault != b.Meter.Fault || a.Probe.Fault != b.Probe.Fault ||
 		(a.ResistanceOhms == nil) != (b.ResistanceOhms == nil) ||
 		(a.TemperatureCelsius == nil) != (b.TemperatureCelsius == nil)
@@ -373,7 +373,7 @@ func (b *Bench) look() Snapshot {
 		DifferenceKelvin: copied(v.DifferenceKelvin),
 		Meter:            b.meter.Instrument, Probe: b.probe.Instrument,
 		Batch: b.around.batch, Design: b.design(),
-		NextSerial: b.filedUnder(), Stage: b.stage(), Last: b.last,
+		NextSerial: b.filedUnder(), Stage: b.stage(), Last: b.last, LastDeed: b.around.deed,
 	}
 	if b.side != nil {
 		s.State, s.Words = string(capture.Waiting), b.side.words

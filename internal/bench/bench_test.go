@@ -345,6 +345,24 @@ func TestWithoutABatchNothingIsRecorded(t *testing.T) {
 	}
 }
 
+// TestDeedsElsewhereAreTold voids an old coil behind the back of the bench, as
+// a command or the page of a coil does.
+func TestDeedsElsewhereAreTold(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	first := p.measure(6600)
+	p.open()
+	p.measure(6610)
+	if _, err := p.store.Void(t.Context(), first.ID, "the clip slipped", "test"); err != nil {
+		t.Fatal(err)
+	}
+	deeds, err := p.store.Journal(t.Context(), history.JournalFilter{Limit: 1})
+	if err != nil || len(deeds) != 1 || deeds[0].Action != "void" {
+		t.Fatalf("got the journal %+v, %v", deeds, err)
+	}
+	p.until("the deed to be told", func(s Snapshot) bool { return s.LastDeed == deeds[0].ID })
+}
+
 func TestLostMeterIsNamedAndComesBack(t *testing.T) {
 	p := newPlace(t, nil, nil)
 	p.untilState(capture.Open)

@@ -63,6 +63,7 @@ type Store interface {
 	CloseBatch(ctx context.Context, name, who string) (history.Batch, error)
 	ChangeSpool(ctx context.Context, batch, spool, who string) (history.Batch, error)
 	AddJournal(ctx context.Context, entry history.JournalEntry) (history.JournalEntry, error)
+	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
 }
 
 // Counter counts what happens; the metrics are one.

@@ -45,6 +45,9 @@ type Snapshot struct {
 	Stage      string `json:"stage"`
 	// Last is the latest recorded measurement of this bench.
 	Last *history.Measurement `json:"last"`
+	// LastDeed is the id of the latest entry of the journal. When it changes
+	// somebody did something to the records, here or elsewhere: a void, a note.
+	LastDeed string `json:"last_deed,omitempty"`
 	// Unsaved is why the last measurement is not on the disk yet; empty when
 	// all is saved.
 	Unsaved string `json:"unsaved,omitempty"`

@@ -20,6 +20,7 @@ type surroundings struct {
 	calibration *history.Calibration
 	leads       *history.LeadZero
 	last        *history.Measurement
+	deed        string // id of the latest entry of the journal; empty without one
 	err         error
 }
 
@@ -72,8 +73,15 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 			return err
 		}
 		latest, _, err := b.store.Measurements(ctx, history.Filter{Bench: b.settings.Name, Newest: true, Limit: 1})
-		if err == nil && len(latest) == 1 {
+		if err != nil {
+			return err
+		}
+		if len(latest) == 1 {
 			a.last = &latest[0]
+		}
+		deeds, err := b.store.Journal(ctx, history.JournalFilter{Limit: 1})
+		if err == nil && len(deeds) == 1 {
+			a.deed = deeds[0].ID
 		}
 		return err
 	}()

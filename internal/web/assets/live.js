@@ -12,7 +12,7 @@ import { celsius, ohms, verdictWords } from "./numbers.js";
 const silence = 6000; // ms; the daemon sends a heartbeat every 2 s
 const pause = 200; // ms between two looks at the same clips
 const again = 1500; // ms until the next attempt to connect
-const seldom = 20000; // ms; what other pages do to old records is no event
+const seldom = 20000; // ms; not all that bears on the records is an event
 
 const link = document.getElementById("link");
 const lostNote = document.getElementById("lost");
@@ -107,7 +107,7 @@ class Bench {
     this.showMeter(s.resistance_ohms);
     this.showProbe(s.temperature_celsius);
     this.look();
-    const records = [s.batch?.batch, s.batch?.last_sequence, s.batch?.spools?.length, s.last?.id, s.last?.status].join();
+    const records = [s.batch?.batch, s.batch?.last_sequence, s.batch?.spools?.length, s.last?.id, s.last?.status, s.last_deed].join();
     if (this.hasRecords && records !== this.shownRecords) {
       this.shownRecords = records;
       this.records();
