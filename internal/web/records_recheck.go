@@ -94,8 +94,11 @@ type recheckView struct {
 	Instrument history.Instrument
 	Correction correction
 	Form       form
-	// Asked is true when there is an answer.
+	// Asked is true when there is something to compute.
 	Asked bool
+	// compute shows what is above it and fills in what follows; the error says
+	// why it cannot.
+	compute func() error
 	// Count is how many measurements were computed, Coils how many coils they
 	// are of.
 	Count, Coils int
@@ -108,6 +111,17 @@ type recheckView struct {
 	LargestShift, MeanShift float64
 }
 
+// Trouble computes the answer. It is called where the page shows the answer, so
+// that everything above is on the screen by then: thousands of measurements take
+// a while. It returns why there is no answer; "" when there is one.
+func (v *recheckView) Trouble() string {
+	if err := v.compute(); err != nil {
+		v.Count = 0 // half a list is none
+		return classify(err).detail
+	}
+	return ""
+}
+
 // recheckPage lists every measurement that an instrument was used for between
 // two dates, as recorded and as it would be under another correction.
 func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
@@ -116,19 +130,32 @@ func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	name := b.Snapshot().Bench
-	view := recheckView{frame: s.frame(instrumentsSection, "Which coils?"), Bench: name, Form: filledIn(r.URL.Query())}
+	view := &recheckView{frame: s.frame(instrumentsSection, "Which coils?"), Bench: name, Form: filledIn(r.URL.Query())}
 	if view.Known, err = s.server.History.Instruments(r.Context(), name); err != nil {
 		return err
 	}
 	status := http.StatusOK
 	if view.Form.Get("correction") != "" {
-		err := s.askRecheck(r, &view)
+		filter, err := askRecheck(view)
 		if err != nil {
 			trouble := classify(err)
 			if trouble.kind != invalid {
 				return err
 			}
 			view.Form.Field, view.Form.Problem, status = trouble.field, trouble.detail, invalid.status
+		} else {
+			view.Asked = true
+			view.compute = func() error {
+				err := http.NewResponseController(w).Flush()
+				if err == nil {
+					err = s.fillRecheck(r.Context(), view, filter, mostRechecked)
+				}
+				if err != nil && r.Context().Err() == nil {
+					s.log.Error("measurements not computed again", "bench", view.Bench, "err", err)
+				}
+				return err
+			}
+			return s.streamPage(w, "records/recheck", view)
 		}
 	}
 	return s.renderPageAs(w, status, "records/recheck", view)
@@ -137,38 +164,37 @@ func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
 // instrumentKey names an instrument in the form.
 func instrumentKey(i history.Instrument) string { return string(i.Role) + ":" + i.Identity }
 
-func (s *site) askRecheck(r *http.Request, view *recheckView) error {
+// askRecheck reads the form into view and returns what to look through.
+func askRecheck(view *recheckView) (filter history.UseFilter, err error) {
 	for _, i := range view.Known {
 		if instrumentKey(i) == view.Form.Get("instrument") {
 			view.Instrument = i
 		}
 	}
 	if view.Instrument.Identity == "" {
-		return invalid.of("instrument", "choose an instrument that this bench has measured with")
+		return filter, invalid.of("instrument", "choose an instrument that this bench has measured with")
 	}
-	filter := history.UseFilter{Bench: view.Bench, Role: view.Instrument.Role, Identity: view.Instrument.Identity}
-	var err error
+	filter = history.UseFilter{Bench: view.Bench, Role: view.Instrument.Role, Identity: view.Instrument.Identity}
 	if filter.From, err = view.Form.day("from"); err != nil {
-		return err
+		return filter, err
 	}
 	if filter.To, err = view.Form.day("to"); err != nil {
-		return err
+		return filter, err
 	}
 	if !filter.To.IsZero() {
 		_, filter.To = dayOf(filter.To) // the last day is one of them
 	}
 	if !filter.From.IsZero() && !filter.To.IsZero() && !filter.From.Before(filter.To) {
-		return invalid.of("to", "must not be before the first day")
+		return filter, invalid.of("to", "must not be before the first day")
 	}
 	view.Correction = correction{Role: view.Instrument.Role}
 	if view.Correction.Value, err = view.Form.number("correction"); err != nil {
-		return err
+		return filter, err
 	}
 	if v := view.Correction.Value; !(v >= -10 && v <= 10) {
-		return invalid.of("correction", "must be from -10 to 10 %s, not %g", view.Correction.Unit(), v)
+		return filter, invalid.of("correction", "must be from -10 to 10 %s, not %g", view.Correction.Unit(), v)
 	}
-	view.Asked = true
-	return s.fillRecheck(r.Context(), view, filter, mostRechecked)
+	return filter, nil
 }
 
 // errEnough ends a list that is longer than wanted.

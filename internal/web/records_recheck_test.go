@@ -1,7 +1,10 @@
 package web
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"net/http"
 	"net/url"
@@ -110,6 +113,77 @@ func TestRecheckPage(t *testing.T) {
 		if regexp.MustCompile(`Measurements \d`).MatchString(words(string(answer.body))) {
 			t.Errorf("%s: there is an answer all the same", name)
 		}
+	}
+}
+
+// gatedHistory looks through what an instrument measured when its gate opens,
+// and then answers err.
+type gatedHistory struct {
+	*history.Store
+	gate chan struct{}
+	err  error
+}
+
+func (h gatedHistory) EachUse(ctx context.Context, f history.UseFilter, fn func(history.Measurement) error) error {
+	select {
+	case <-h.gate:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	return errors.Join(h.Store.EachUse(ctx, f, fn), h.err)
+}
+
+// TestRecheckIsOnTheScreenBeforeItsAnswer reads the page as a browser does:
+// what was asked is there while the history is still looked through.
+func TestRecheckIsOnTheScreenBeforeItsAnswer(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		err            error
+		want, unwanted string
+	}{
+		"answered": {nil, "Measurements 1 Coils 1", "There is no list"},
+		"damaged":  {history.ErrDamaged, "There is no list: " + history.ErrDamaged.Error(), "HN-0001"},
+		"unknown":  {errors.New("torn"), "There is no list: the daemon's log says more", "HN-0001"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			w := newWorkshop(t)
+			w.wind(t)
+			w.capture(t, "HN-0001", 6690, noon.Add(-time.Hour))
+			gated := gatedHistory{w.store, make(chan struct{}), c.err}
+			w.History = gated
+			w.start(t)
+			ctx, cancel := context.WithTimeout(t.Context(), patience)
+			defer cancel()
+			request, err := http.NewRequestWithContext(ctx, "GET", w.url+recheckPath("instrument", "meter:"+oldMeter, "correction", "1"), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			response, err := http.DefaultClient.Do(request)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer response.Body.Close()
+			begun, piece := "", make([]byte, 4096)
+			for !strings.Contains(begun, "corrected by") {
+				n, err := response.Body.Read(piece)
+				if err != nil {
+					t.Fatalf("after %q: %v", begun, err)
+				}
+				begun += string(piece[:n])
+			}
+			wantText(t, begun, "List the coils")
+			close(gated.gate)
+			rest, err := io.ReadAll(response.Body)
+			if err != nil {
+				t.Fatal(err)
+			}
+			wantText(t, begun+string(rest), c.want)
+			wantNoText(t, string(rest), c.unwanted)
+			if !strings.HasSuffix(string(rest), "</html>\n") {
+				t.Error("the page does not end")
+			}
+		})
 	}
 }
 

@@ -76,7 +76,11 @@ func (s *site) handler() http.Handler {
 func (s *site) answer(e endpoint) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		defer func() {
-			if bug := recover(); bug != nil {
+			switch bug := recover(); bug {
+			case nil:
+			case http.ErrAbortHandler: // the answer was begun and cannot be ended
+				panic(bug)
+			default:
 				s.log.Error("bug in a request handler", "err", bug, "stack", string(debug.Stack()))
 				s.fail(w, r, fmt.Errorf("panic: %v", bug))
 			}

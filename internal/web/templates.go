@@ -89,6 +89,23 @@ func (s *site) renderPageAs(w http.ResponseWriter, status int, name string, view
 	return nil
 }
 
+// streamPage answers with a page piece by piece, for a view that computes while
+// it is shown and says itself what goes wrong with that.
+func (s *site) streamPage(w http.ResponseWriter, name string, view any) error {
+	page := templates.pages[name]
+	if page == nil {
+		return fmt.Errorf("there is no page %q", name)
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	if err := page.ExecuteTemplate(w, "layout", view); err != nil {
+		// The answer has begun; it is cut short so that it cannot pass for whole.
+		s.log.Debug("page cut short", "page", name, "err", err)
+		panic(http.ErrAbortHandler)
+	}
+	return nil
+}
+
 // renderPart answers with a part of a page.
 func (s *site) renderPart(w http.ResponseWriter, name string, view any) error {
 	var b bytes.Buffer
