@@ -1,14 +1,14 @@
 package history
 
 import (
-	"database/sql"
 	"fmt"
-	"net/url"
 	"os"
 	"path/filepath"
 	"strconv"
 	"testing"
 	"time"
+
+	"coilkeep/internal/history/historytest"
 )
 
 // BenchmarkRecord stores durable measurements of 11 readings and, in turn, the
@@ -63,7 +63,7 @@ func foldedSize(b *testing.B, s *Store) int64 {
 }
 
 // BenchmarkLarge asks a history of COILKEEP_BENCH_COILS coils (20 000 when not
-// told) of 20 readings each. Each answer is to come within 50 ms however large
+// told). Each answer is to come within 50 ms however large
 // the history is: the longest one is reported.
 func BenchmarkLarge(b *testing.B) {
 	coils := 20000
@@ -136,49 +136,18 @@ func BenchmarkLarge(b *testing.B) {
 	})
 }
 
-// largeHistory makes a history by SQL, a batch of 100 coils after another, each
-// of one of 200 designs at one of 4 benches.
+// largeHistory makes a history of so many coils.
 func largeHistory(b *testing.B, coils int) *Store {
 	b.Helper()
 	s := newStore(b)
 	m, readings := sample(b, "HN-0000000", 6690, firstInstant)
-	for i := range 200 {
+	for i := range historytest.Designs {
 		d := wren()
 		d.Name = fmt.Sprintf("D-%d", i)
 		must(b)(s.AddDesign(b.Context(), d, ""))
 	}
 	m.Design, m.Batch = "D-0", ""
 	must(b)(s.Record(b.Context(), m, readings))
-	db, err := sql.Open("sqlite", fileURL(s.Path(), url.Values{"_pragma": {"synchronous(off)", "cache_size(-200000)"}}))
-	if err != nil {
-		b.Fatal(err)
-	}
-	for _, statement := range []string{`
-		WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i < ?1 / 100)
-		INSERT INTO batches SELECT 'B-' || i, 'bench-' || (i % 4), 'D-' || (i % 200), 1, '', '', ?2 + i * 6000000000, ?2 + i * 6000000001 FROM n`, `
-		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1 AND ?2)
-		INSERT INTO coils SELECT printf('HN-%07d', i) FROM n`, `
-		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1)
-		INSERT INTO measurements SELECT i + 1, printf('id-HN-%07d', i), ?2 + i * 60000000, 'bench-' || (i / 100 % 4), 'B-' || (i / 100),
-			i % 100 + 1, 'D-' || (i / 100 % 200), 1, printf('HN-%07d', i), 
-			m.resistance_ohms, m.temperature_celsius, m.r20_ohms, m.expanded_uncertainty_ohms, m.coverage_factor, m.verdict,
-			m.conformity_probability, m.status, m.reason, m.spool, m.winder, m.operator, m.meter, m.probe, m.stage,
-			m.alpha_per_kelvin, m.formula, m.readings, m.standard_deviation_ohms, m.resolution_ohms, m.drift_ohms,
-			m.meter_percent, m.meter_ohms, m.correction_ratio, m.lead_ohms, m.lead_half_width_ohms,
-			m.probe_half_width_kelvin, m.coil_difference_half_width_kelvin, m.alpha_standard_uncertainty_per_kelvin,
-			m.lower_ohms, m.upper_ohms, m.guard_factor, m.notes, m.supersedes, m.capture_seconds
-		FROM n JOIN measurements m ON m.number = 1`, `
-		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1 AND ?2)
-		INSERT INTO measurement_details SELECT i + 1, budget, settings, context FROM n JOIN measurement_details ON measurement = 1`, `
-		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1), k(j) AS (SELECT 0 UNION ALL SELECT j + 1 FROM k WHERE j < 19)
-		INSERT INTO readings SELECT i + 1, j, ?2 + i * 60000000 + j, 0, 6690.0 + j, 0.1, 'ok', '', '+6.690' || j || 'E+03', j > 8, 0 FROM n CROSS JOIN k`,
-	} {
-		if _, err := db.ExecContext(b.Context(), statement, coils, firstInstant.UnixMicro()); err != nil {
-			b.Fatal(err)
-		}
-	}
-	if err := db.Close(); err != nil {
-		b.Fatal(err)
-	}
+	historytest.Multiply(b, s.Path(), coils, firstInstant)
 	return s
 }
