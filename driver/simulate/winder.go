@@ -39,7 +39,7 @@ const (
 	// scatterRatio is the standard deviation of coils wound alike, and
 	// scatterLimit how many of them a coil is off at the most, so that only a
 	// coil that is meant to be is out of tolerance.
-	scatterRatio = 0.006
+	scatterRatio = 0.004
 	scatterLimit = 2.5
 	// shortRatio is what a coil short of turns lacks.
 	shortRatio = 0.09
