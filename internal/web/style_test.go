@@ -5,6 +5,8 @@ import (
 	"regexp"
 	"strconv"
 	"testing"
+
+	"coilkeep/internal/chart"
 )
 
 // TestContrast computes the contrast of every text colour on its grounds, by
@@ -60,4 +62,25 @@ func luminance(t *testing.T, colour string) float64 {
 		sum += weight * c
 	}
 	return sum
+}
+
+// TestAssetsAreSmall adds up everything that pages fetch besides themselves: no
+// page needs more than all of it.
+func TestAssetsAreSmall(t *testing.T) {
+	t.Parallel()
+	total := len(chart.Stylesheet())
+	entries, err := files.ReadDir("assets")
+	if err != nil || len(entries) < 10 {
+		t.Fatalf("got %d assets, %v", len(entries), err)
+	}
+	for _, entry := range entries {
+		content, err := files.ReadFile("assets/" + entry.Name())
+		if err != nil {
+			t.Fatal(err)
+		}
+		total += len(content)
+	}
+	if t.Logf("%d bytes", total); total > 150_000 {
+		t.Errorf("the assets of all pages are %d bytes, more than 150 000", total)
+	}
 }
