@@ -1,17 +1,23 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
+	"coilkeep/internal/chart"
 	"coilkeep/internal/control"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+	"coilkeep/internal/report"
 )
 
 // driftFlags are the flags of drift.
@@ -23,12 +29,16 @@ type driftFlags struct {
 	baseline, subgroup          *int
 	turns                       *float64
 	rules                       *string
+	svg, pdf                    *string
+	overwrite                   *bool
+	freeze, who                 *string
+	from                        *int
 }
 
 func runDrift(ctx context.Context, env *environment, args []string) error {
 	r := newReadFlags("drift (--batch NAME | --winder NAME | --file CSV)",
 		"Say whether a winder wanders, since which coil and why, and how many turns to\nchange, or to leave it alone. The coils come from the database, or from a CSV\nfile with a line of column names of which only r20_ohms must be there.",
-		"drift --batch spring-3\ndrift --winder W2 --design larkspur --json\ndrift --file coils.csv --target 6.69k --tolerance-percent 3 --baseline 40")
+		"drift --batch spring-3\ndrift --winder W2 --design larkspur --json\ndrift --file coils.csv --target 6.69k --tolerance-percent 3 --baseline 40\ndrift --batch spring-3 --svg spring-3.svg --pdf spring-3.pdf\ndrift --batch spring-3 --freeze \"new felt\" --from 21 --baseline 40")
 	f := &driftFlags{
 		readFlags: r,
 		batch:     r.String("batch", "", "the coils of this batch, by `NAME`"),
@@ -41,12 +51,21 @@ func runDrift(ctx context.Context, env *environment, args []string) error {
 		rules:     r.String("rules", "western-electric", "run rules, as `WORDS`: western-electric, nelson, both, none, or of WE1 to WE4 and N1 to N8"),
 		subgroup:  r.Int("subgroup", 0, "`NUMBER` of coils in a row that make a point of a chart of means"),
 		turns:     r.Float64("turns", 0, "`NUMBER` of turns on a coil (default: the design's)"),
+		svg:       r.String("svg", "", "draw the coils into this SVG `FILE` as well"),
+		pdf:       r.String("pdf", "", "write the report into this PDF `FILE` as well"),
+		overwrite: r.Bool("overwrite", false, "replace files that are there already"),
+		freeze:    r.String("freeze", "", "with --batch: have its coils set the limits of this design and winder from now\non, and keep why, as `WORDS`"),
+		from:      r.Int("from", 1, "with --freeze: `NUMBER` in the batch of the first coil"),
+		who:       r.String("who", "", "with --freeze: `NAME` of who decides it"),
 	}
 	if err := f.parse(env, args, 0, 0); err != nil {
 		return err
 	}
 	if err := f.check(); err != nil {
 		return err
+	}
+	if *f.freeze != "" {
+		return f.keepBaseline(ctx, env)
 	}
 	coils, options, err := f.coils(ctx, env)
 	if err != nil {
@@ -55,14 +74,79 @@ func runDrift(ctx context.Context, env *environment, args []string) error {
 	if err := f.apply(&options); err != nil {
 		return err
 	}
-	report, err := drift.Analyse(coils, options)
+	found, err := drift.Analyse(coils, options)
 	if err != nil {
 		return err
 	}
-	if *f.json {
-		return printJSON(env.stdout, report)
+	if err := f.draw(ctx, env, found); err != nil {
+		return err
 	}
-	return printDrift(env.stdout, report)
+	if *f.json {
+		return printJSON(env.stdout, found)
+	}
+	return printDrift(env.stdout, found)
+}
+
+// keepBaseline has some coils of a batch set the limits from now on.
+func (f *driftFlags) keepBaseline(ctx context.Context, env *environment) error {
+	return f.change(ctx, env, func(store *history.Store) error {
+		kept, err := watch.New(store, env.local).Revise(ctx, watch.Choice{Batch: *f.batch, From: *f.from, Count: *f.baseline, Reason: *f.freeze, Who: *f.who})
+		if err != nil {
+			return err
+		}
+		if *f.json {
+			return printJSON(env.stdout, kept)
+		}
+		return facts(env.stdout, "Baseline", fmt.Sprintf("%d coils, %s to %s", kept.Count, kept.FirstCoil, kept.LastCoil),
+			"Of", fmt.Sprintf("design %s, revision %d, winder %s", kept.Design, kept.DesignRevision, cmp.Or(kept.Winder, "not told")),
+			"Mean", quantity.FormatOhms(kept.MeanOhms, kept.SigmaWithinOhms/10), "Sigma", fmt.Sprintf("%.3g Ω", kept.SigmaWithinOhms))
+	})
+}
+
+// draw writes the picture and the report that were asked for.
+func (f *driftFlags) draw(ctx context.Context, env *environment, r drift.Report) error {
+	measured, err := f.measured(ctx, env, r.Points)
+	if err != nil {
+		return err
+	}
+	if *f.svg != "" {
+		picture, err := chart.Wander(r, measured).Picture()
+		if err != nil {
+			return err
+		}
+		if err := writeFile(*f.svg, *f.overwrite, picture.WriteSVG); err != nil {
+			return err
+		}
+	}
+	if *f.pdf == "" {
+		return nil
+	}
+	document, err := report.NewDrift(cmp.Or(prefixed("Batch ", *f.batch), prefixed("Winder ", *f.winder), filepath.Base(*f.file)), r, measured)
+	if err != nil {
+		return err
+	}
+	document.Made, document.Zone = env.now(), env.local
+	return writeFile(*f.pdf, *f.overwrite, document.WritePDF)
+}
+
+// measured returns the measurements behind points; a file has none.
+func (f *driftFlags) measured(ctx context.Context, env *environment, points []drift.Point) (found map[string]history.Measurement, err error) {
+	if *f.file != "" || *f.svg == "" && *f.pdf == "" {
+		return nil, nil
+	}
+	err = f.read(ctx, env, func(store *history.Store) error {
+		found, err = records.Measured(ctx, store, points)
+		return err
+	})
+	return found, err
+}
+
+// prefixed is text after a prefix, "" without text.
+func prefixed(prefix, text string) string {
+	if text == "" {
+		return ""
+	}
+	return prefix + text
 }
 
 // check sees that the flags fit together.
@@ -86,6 +170,14 @@ func (f *driftFlags) check() error {
 		return f.wrong("--tolerance-percent %g: give a number above 0 and below 100", *f.tolerance)
 	case *f.file != "" && f.Changed("tolerance-percent") && *f.target == "":
 		return f.wrong("--tolerance-percent is about a target; say --target OHMS as well")
+	case f.Changed("freeze") && *f.batch == "":
+		return f.wrong("--freeze goes with --batch")
+	case f.Changed("freeze") && strings.TrimSpace(*f.freeze) == "":
+		return f.wrong("--freeze keeps why the limits change; say it in words")
+	case (f.Changed("from") || f.Changed("who")) && *f.freeze == "":
+		return f.wrong("--from and --who go with --freeze")
+	case *f.freeze != "" && (*f.svg != "" || *f.pdf != ""):
+		return f.wrong("--freeze keeps a baseline and draws nothing; ask for --svg and --pdf afterwards")
 	case f.Changed("turns") && !(*f.turns > 0):
 		return f.wrong("--turns %g: give a number above 0", *f.turns)
 	}

@@ -87,6 +87,46 @@ func TestDriftOfRecords(t *testing.T) {
 	}
 }
 
+func TestDriftDraws(t *testing.T) {
+	w := newWorkshop(t)
+	random := rand.New(rand.NewPCG(3, 4))
+	resistances := make([]float64, 24)
+	for i := range resistances {
+		resistances[i] = 6690 + 10*random.NormFloat64()
+	}
+	w.fill(t, resistances...)
+	folder := t.TempDir()
+	svg, pdf := filepath.Join(folder, "run.svg"), filepath.Join(folder, "run.pdf")
+	w.ok(t, "drift", "--batch", "spring-3", "--svg", svg, "--pdf", pdf)
+	for path, want := range map[string]string{svg: "24 in tolerance", pdf: "%PDF-"} {
+		content, err := os.ReadFile(path)
+		if err != nil || !strings.Contains(string(content), want) {
+			t.Errorf("%s: %v, %d bytes without %q", path, err, len(content), want)
+		}
+	}
+	got := w.ok(t, "drift", "--batch", "spring-3", "--freeze", "new felt", "--from", "5", "--baseline", "12", "--who", "Mira")
+	if !strings.Contains(got, "12 coils, HN-0005 to HN-0016") {
+		t.Errorf("kept\n%s", got)
+	}
+	if got = w.ok(t, "drift", "--batch", "spring-3"); !strings.Contains(got, "12 coils, kept from before") {
+		t.Errorf("the baseline does not count:\n%s", got)
+	}
+	if got = w.ok(t, "drift", "--batch", "spring-3", "--baseline", "15"); strings.Contains(got, "kept from before") {
+		t.Errorf("--baseline does not win:\n%s", got)
+	}
+	if got = w.refused(t, exitFault, "drift", "--batch", "spring-3", "--freeze", "x", "--from", "20", "--baseline", "12"); !strings.Contains(got, "has 5 coils from number 20 on, not 12") {
+		t.Errorf("too few: %s", got)
+	}
+	if got = w.refused(t, exitFault, "drift", "--batch", "spring-3", "--svg", filepath.Join(folder, "none", "run.svg")); !strings.Contains(got, "run.svg") {
+		t.Errorf("no folder: %s", got)
+	}
+	csv := stepCSV(t)
+	if got := start(t, "drift", "--file", csv, "--svg", svg); got.code != exitFault || !strings.Contains(got.stderr, "--overwrite it") {
+		t.Errorf("a file that is there: exit %d, %s", got.code, got.stderr)
+	}
+	ok(t, "drift", "--file", csv, "--target", "6.69k", "--tolerance-percent", "3", "--svg", svg, "--pdf", pdf, "--overwrite")
+}
+
 func TestDriftRefuses(t *testing.T) {
 	bad := filepath.Join(t.TempDir(), "bad.csv")
 	if err := os.WriteFile(bad, []byte("r20_ohms\n6690\nsix thousand\n"), 0o644); err != nil {
@@ -106,6 +146,10 @@ func TestDriftRefuses(t *testing.T) {
 		"bad tolerance":  {exitUsage, "--tolerance-percent -3", []string{"--file", good, "--target", "6690", "--tolerance-percent", "-3"}},
 		"bad rules":      {exitUsage, "--rules", []string{"--file", good, "--rules", "WE9"}},
 		"bad turns":      {exitUsage, "--turns", []string{"--file", good, "--turns", "0"}},
+		"freeze alone":   {exitUsage, "--freeze goes with --batch", []string{"--file", good, "--freeze", "x"}},
+		"freeze no word": {exitUsage, "say it in words", []string{"--batch", "a", "--freeze", " "}},
+		"stray from":     {exitUsage, "go with --freeze", []string{"--batch", "a", "--from", "3"}},
+		"freeze and svg": {exitUsage, "draws nothing", []string{"--batch", "a", "--freeze", "x", "--svg", "y"}},
 		"with database":  {exitUsage, "needs no database", []string{"--file", good, "--history", "coils.db"}},
 		"short baseline": {exitFault, "takes 10 at least", []string{"--file", good, "--baseline", "5"}},
 		"bad line":       {exitFault, `bad.csv: line 3, column r20_ohms, "six thousand"`, []string{"--file", bad}},

@@ -6,13 +6,11 @@ import (
 	"errors"
 	"html/template"
 	"net/http"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
@@ -183,7 +181,7 @@ func (s *site) batchDriftPDF(w http.ResponseWriter, r *http.Request) error {
 
 // driftPDF downloads a report.
 func (s *site) driftPDF(w http.ResponseWriter, r *http.Request, heading string, d watch.Drift) error {
-	measured, err := s.measuredIn(r.Context(), d.Points)
+	measured, err := records.Measured(r.Context(), s.server.History, d.Points)
 	if err != nil {
 		return err
 	}
@@ -199,30 +197,4 @@ func (s *site) driftPDF(w http.ResponseWriter, r *http.Request, heading string, 
 	}
 	s.download(w, "application/pdf", "drift of "+heading+".pdf", b.Bytes())
 	return nil
-}
-
-// measuredIn returns the measurements behind points, by serial number.
-func (s *site) measuredIn(ctx context.Context, points []drift.Point) (map[string]history.Measurement, error) {
-	var batches []string
-	for _, p := range points {
-		if p.Batch != "" && !slices.Contains(batches, p.Batch) {
-			batches = append(batches, p.Batch)
-		}
-	}
-	var all []history.Measurement
-	for _, batch := range batches {
-		filter := history.Filter{Batch: batch, Limit: history.MaxPage}
-		for {
-			page, next, err := s.server.History.Measurements(ctx, filter)
-			if err != nil {
-				return nil, err
-			}
-			all = append(all, page...)
-			if next == "" {
-				break
-			}
-			filter.After = next
-		}
-	}
-	return standing(points, all), nil
 }

@@ -5,6 +5,7 @@ import (
 	"net/url"
 
 	"coilkeep/internal/chart"
+	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 )
 
@@ -55,7 +56,7 @@ func (s *site) winderPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return driftFault(err)
 	}
-	measured, err := s.measuredIn(r.Context(), d.Points[max(0, len(d.Points)-mostCharted):])
+	measured, err := records.Measured(r.Context(), s.server.History, d.Points[max(0, len(d.Points)-mostCharted):])
 	if err != nil {
 		return err
 	}

@@ -203,27 +203,16 @@ func coilsOf(ctx context.Context, store Store, batches []history.Batch, zone *ti
 func coilsOfBatch(ctx context.Context, store Store, batch string, zone *time.Location) ([]drift.Coil, error) {
 	var coils []drift.Coil
 	stage := ""
-	filter := history.Filter{Batch: batch, Limit: history.MaxPage}
-	for {
-		page, next, err := store.Measurements(ctx, filter)
-		if err != nil {
-			return nil, err
+	err := eachMeasurement(ctx, store, batch, func(m history.Measurement) {
+		if len(coils) == 0 {
+			stage = m.Stage
 		}
-		for _, m := range page {
-			if m.Status == history.Void || m.Status == history.Superseded {
-				continue
-			}
-			if len(coils) == 0 {
-				stage = m.Stage
-			}
-			if m.Stage == stage {
-				coils = append(coils, coilOf(m, zone))
-			}
+		if m.Stage == stage {
+			coils = append(coils, coilOf(m, zone))
 		}
-		if next == "" {
-			break
-		}
-		filter.After = next
+	})
+	if err != nil {
+		return nil, err
 	}
 	slices.SortStableFunc(coils, func(a, b drift.Coil) int { return cmp.Compare(a.Sequence, b.Sequence) })
 	return coils, nil
@@ -281,6 +270,56 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 		coils[indices[at]].CheckStandardOhms = &ohms
 	}
 	return nil
+}
+
+// Measured returns the measurements behind the points of a report, by serial
+// number: of each coil the one whose value was analysed.
+func Measured(ctx context.Context, store MeasurementStore, points []drift.Point) (map[string]history.Measurement, error) {
+	value := make(map[string]float64, len(points))
+	var batches []string
+	for _, c := range points {
+		value[c.Serial] = c.R20Ohms
+		if c.Batch != "" && !slices.Contains(batches, c.Batch) {
+			batches = append(batches, c.Batch)
+		}
+	}
+	found := map[string]history.Measurement{}
+	for _, batch := range batches {
+		err := eachMeasurement(ctx, store, batch, func(m history.Measurement) {
+			if v, ok := value[m.Serial]; ok && v == m.R20Ohms {
+				found[m.Serial] = m
+			}
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return found, nil
+}
+
+// MeasurementStore is what [Measured] needs of a history.
+type MeasurementStore interface {
+	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
+}
+
+// eachMeasurement calls fn with every measurement of a batch that stands.
+func eachMeasurement(ctx context.Context, store MeasurementStore, batch string, fn func(history.Measurement)) error {
+	filter := history.Filter{Batch: batch, Limit: history.MaxPage}
+	for {
+		page, next, err := store.Measurements(ctx, filter)
+		if err != nil {
+			return err
+		}
+		for _, m := range page {
+			if m.Status != history.Void && m.Status != history.Superseded {
+				fn(m)
+			}
+		}
+		if next == "" {
+			return nil
+		}
+		filter.After = next
+	}
 }
 
 // span is the first and the last time of some coils, one at least.
