@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -160,6 +161,47 @@ func TestBrowserPagesAreAccessible(t *testing.T) {
 		page.accessible(question, engine)
 		page.key("Escape", 27)
 		page.wait("it to close", `!document.querySelector("dialog[open]")`)
+	}
+}
+
+// TestBrowserRecordsAreAccessible looks at the pages of the records, with coils
+// that are good, bad and void on them, on a telephone by day and on a laptop by
+// night.
+func TestBrowserRecordsAreAccessible(t *testing.T) {
+	t.Parallel()
+	engine := axe(t)
+	b := rig()
+	_, meter := scpiMeter(t, b)
+	_, probe := lineProbe(t, b)
+	d := startDaemon(t, t.TempDir(), benchTOML(meter, probe))
+	d.batch()
+	page := openTab(t, d.url, "/")
+	for i, c := range []struct {
+		ohms           float64
+		verdict, words string
+	}{{6650, "in", "in tolerance"}, {7200, "high", "too high"}, {6655, "in", "in tolerance"}} {
+		page.openClips()
+		b.Attach(simulate.CopperCoil(c.ohms, 21.5))
+		page.judged(d, fmt.Sprintf("HN-%04d", i+1), c.verdict, c.words)
+		b.Detach()
+	}
+	kept := d.measurements()
+	d.call("POST", "/api/v1/measurements/"+kept[2].ID+"/void", `{"reason":"the clip slipped"}`, http.StatusOK, nil)
+	d.call("POST", "/api/v1/benches/north/calibrations", `{"role":"meter","certificate":"EV-7","time":"2019-01-01T00:00:00Z","due_at":"2020-01-01T00:00:00Z"}`, http.StatusCreated, nil)
+
+	batch, design := url.PathEscape(kept[0].Batch), url.PathEscape(kept[0].Design)
+	for _, path := range []string{
+		"/batches", "/batches/" + batch, "/coils", "/coils?q=today", "/coils/HN-0001", "/coils/HN-0002", "/coils/HN-0003",
+		"/coils/HN-0001/certificate", "/designs", "/designs/" + design, "/instruments", "/instruments/north",
+		"/instruments/north/recheck?correction=2&instrument=meter:" + url.QueryEscape(kept[0].Meter),
+	} {
+		page.open(path)
+		for width, theme := range map[int64]string{390: "light", 1366: "dark"} {
+			name := fmt.Sprintf("%s, %d wide, %s", path, width, theme)
+			page.look(width, theme)
+			page.accessible(name, engine)
+			page.fits(name)
+		}
 	}
 }
 
