@@ -630,3 +630,38 @@ func TestACheckStandardIsNoCoil(t *testing.T) {
 		t.Errorf("no reference value: %v, want ErrInvalid", err)
 	}
 }
+
+// A coil measured for a study leaves no measurement of the coil; with a batch
+// open it would, and is refused.
+func TestAStudyIsNoMeasurement(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	design, err := p.store.Design(t.Context(), p.bench.Snapshot().Batch.Design)
+	if err != nil {
+		t.Fatal(err)
+	}
+	coil := StudyCoil{Study: "spring", Part: "1", Operator: "Wren", Design: design}
+	if _, err := p.bench.MeasureStudy(t.Context(), coil); !errors.Is(err, ErrState) || !strings.Contains(err.Error(), "close the batch first") {
+		t.Fatalf("with a batch open: %v", err)
+	}
+	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
+		t.Fatal(err)
+	}
+	p.clip(6690)
+	for range 2 {
+		r, err := p.bench.MeasureStudy(t.Context(), coil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// R20 = R/(1 + α20·(t − 20)), IEC 60028.
+		if want := r.ResistanceOhms / (1 + design.AlphaPerKelvin*(r.TemperatureCelsius-20)); math.Abs(r.ResistanceOhms-6690) > 0.5 || math.Abs(r.R20Ohms-want) > 1e-6 {
+			t.Errorf("reading %+v, want R20 %v", r, want)
+		}
+	}
+	if list, err := p.store.StudyReadings(t.Context(), "spring"); err != nil || len(list) != 2 {
+		t.Errorf("%d readings of the study, %v", len(list), err)
+	}
+	if list := p.all(); len(list) != 0 {
+		t.Errorf("%d coils measured", len(list))
+	}
+}

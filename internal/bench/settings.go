@@ -57,6 +57,7 @@ type Store interface {
 	CurrentLeadZero(ctx context.Context, bench string) (*history.LeadZero, error)
 	AddLeadZero(ctx context.Context, z history.LeadZero) (history.LeadZero, error)
 	AddCheckMeasurement(ctx context.Context, c history.CheckMeasurement) (history.CheckMeasurement, error)
+	AddStudyReading(ctx context.Context, r history.StudyReading) (history.StudyReading, error)
 	Measurements(ctx context.Context, f history.Filter) ([]history.Measurement, string, error)
 	Record(ctx context.Context, m history.Measurement, readings []history.Reading) (history.Measurement, error)
 	OpenBatch(ctx context.Context, start history.BatchStart) (history.Batch, error)

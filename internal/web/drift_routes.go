@@ -11,6 +11,11 @@ func (s *site) driftRoutes() []route {
 		{"GET", "/winders/{winder}", s.forPeople(s.winderPage)},
 		{"GET", "/winders/{winder}/drift.pdf", s.forPeople(s.winderDriftPDF)},
 		{"GET", "/spools", s.forPeople(s.spoolsPage)},
+		{"GET", "/pairs", s.forPeople(s.pairsPage)},
+		{"GET", "/studies", s.forPeople(s.studiesPage)},
+		{"POST", "/studies", s.forPeople(s.planStudy)},
+		{"GET", "/studies/{study}", s.forPeople(s.studyPage)},
+		{"POST", "/studies/{study}/measure", s.forPeople(s.measureStudy)},
 
 		{"GET", "/api/v1/batches/{batch}/drift", s.showBatchDrift},
 		{"POST", "/api/v1/batches/{batch}/drift/acknowledge", s.acknowledge},

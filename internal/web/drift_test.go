@@ -1,15 +1,19 @@
 package web
 
 import (
+	"context"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"coilkeep/internal/bench"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
@@ -145,4 +149,104 @@ func TestDriftPages(t *testing.T) {
 		}
 	}
 	w.shows(t, "/batches/LM-1", "12 coils, kept from before")
+}
+
+func TestPairs(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	w.start(t)
+	for i, ohms := range []float64{6740, 6900, 6745, 6905, 6300, 6820} {
+		w.measure(t, fmt.Sprintf("HN-%04d", i+1), ohms, noon.Add(time.Duration(i-100)*time.Minute))
+	}
+	w.shows(t, "/pairs", "Make the pick list")
+	text := w.shows(t, "/pairs?first=LM-1&within=0.5", "2 pairs", "Left over", "HN-0006", "1 more coil is not in tolerance")
+	// Divided by 1 + 0.00393 · 2.35 K (IEC 60028): 6678.3 and 6683.3 Ω.
+	if !strings.Contains(words(text), "HN-0001 6.6783 kΩ HN-0003 6.6833 kΩ +0.074 %") {
+		t.Errorf("the pick list: %s", words(text))
+	}
+	for path, says := range map[string]string{"/pairs?first=LM-9": "there is no batch", "/pairs?first=LM-1&within=x": "not a number of percent", "/pairs?first=LM-1&second=LM-9": "there is no batch"} {
+		if r := w.ask(t, "GET", path, nil); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), says) {
+			t.Errorf("%s: status %d", path, r.status)
+		}
+	}
+	w.shows(t, "/pairs?first=LM-1&second=LM-1&within=0.5", "2 pairs")
+}
+
+// MeasureStudy gives part n a resistance of 6700 + 20·n ohms at 20 °C, and each
+// reading a little more than the one before.
+func (b *settableBench) MeasureStudy(ctx context.Context, c bench.StudyCoil) (history.StudyReading, error) {
+	if err := b.fault(); err != nil {
+		return history.StudyReading{}, err
+	}
+	before, err := b.store.StudyReadings(ctx, c.Study)
+	if err != nil {
+		return history.StudyReading{}, err
+	}
+	n, err := strconv.Atoi(c.Part)
+	if err != nil {
+		return history.StudyReading{}, err
+	}
+	return b.store.AddStudyReading(ctx, history.StudyReading{Bench: "north", Study: c.Study, Design: c.Design.Name, DesignRevision: c.Design.Revision,
+		Part: c.Part, Operator: c.Operator, ResistanceOhms: 6700 + 20*float64(n) + 0.1*float64(len(before)%5), TemperatureCelsius: 20, AlphaPerKelvin: c.Design.AlphaPerKelvin})
+}
+
+func (b *settableBench) fault() error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.err
+}
+
+func TestStudy(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	w.start(t)
+	w.shows(t, "/studies", "Begin a study", "Long Meadow", "north")
+	plan := url.Values{"study": {"spring check"}, "design": {"Long Meadow"}, "bench": {"north"}, "parts": {"3"}, "operators": {"Ada, Ben"}, "repeats": {"2"}}
+	for field, value := range map[string]string{"parts": "1", "operators": "Ada", "repeats": "many", "study": ""} {
+		bad := maps.Clone(plan)
+		bad[field] = []string{value}
+		if r := w.fill(t, "/studies", bad); r.status != http.StatusUnprocessableEntity {
+			t.Errorf("%s %q: status %d", field, value, r.status)
+		}
+	}
+	if r := w.ask(t, "GET", "/studies/autumn", nil); r.status != http.StatusNotFound {
+		t.Errorf("an unknown study: status %d", r.status)
+	}
+	r := w.fill(t, "/studies", plan)
+	wantText(t, string(r.body), "Study spring check", "0 of 12 readings taken", "Next, round 1 of 2", "Ada clips on coil 1")
+	w.north.fail(fmt.Errorf("%w: close the batch first", bench.ErrState))
+	step := maps.Clone(plan)
+	step["part"], step["operator"] = []string{"1"}, []string{"Ada"}
+	if r = w.fill(t, "/studies/spring%20check/measure", step); r.status != http.StatusConflict || !strings.Contains(string(r.body), "close the batch first") {
+		t.Errorf("with a batch open: status %d", r.status)
+	}
+	w.north.fail(nil)
+	order := ""
+	for range 12 {
+		text := words(string(r.body))
+		i := strings.Index(text, " clips on coil ")
+		if i < 0 {
+			t.Fatalf("nothing comes next: %s", text)
+		}
+		operator, part := text[i-3:i], text[i+len(" clips on coil "):][:1]
+		order += operator[:1] + part
+		step["operator"], step["part"] = []string{operator}, []string{part}
+		r = w.fill(t, "/studies/spring%20check/measure", step)
+		if r.status != http.StatusOK {
+			t.Fatalf("status %d: %s", r.status, r.body)
+		}
+	}
+	if want := "A1A2A3B1B2B3A1A2A3B1B2B3"; order != want {
+		t.Errorf("measured in the order %s, want %s", order, want)
+	}
+	wantText(t, string(r.body), "12 of 12 readings taken", "the measuring takes up 0 % of the tolerance: good", "From coil to coil", "Every reading")
+	wantNoText(t, string(r.body), "clips on coil")
+	w.shows(t, "/studies/spring%20check", "2 people")
+	w.shows(t, "/studies", "spring check")
+	coils, _, err := w.store.Measurements(t.Context(), history.Filter{})
+	if err != nil || len(coils) != 0 {
+		t.Errorf("the study left %d measurements of coils, %v", len(coils), err)
+	}
 }

@@ -117,7 +117,10 @@ func (s *site) drawnRun(run chart.Run) drawing {
 // driftWords are the template functions of these pages.
 func driftWords() template.FuncMap {
 	return template.FuncMap{
-		"join": strings.Join,
+		"join":      strings.Join,
+		"sources":   sources,
+		"percentOf": percentOf,
+		"add":       func(a, b int) int { return a + b },
 		"ratio": func(v *float64) string {
 			if v == nil {
 				return ""

@@ -32,6 +32,7 @@ type Bench interface {
 	Type(ctx context.Context, role history.Role, text string) error
 	MeasureLeads(ctx context.Context, who string) (history.LeadZero, error)
 	MeasureStandard(ctx context.Context, standard bench.Standard) (history.CheckMeasurement, error)
+	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (history.StudyReading, error)
 }
 
 // History is what the pages and the API ask of the history.
@@ -50,6 +51,8 @@ type History interface {
 	Writable(ctx context.Context) error
 	Records
 	Comparisons
+	StudyReadings(ctx context.Context, study string) ([]history.StudyReading, error)
+	Studies(ctx context.Context) ([]history.Study, error)
 }
 
 // Events is where live events come from. The channel is closed when the

@@ -1,0 +1,51 @@
+package bench
+
+import (
+	"context"
+	"fmt"
+
+	"coilkeep/internal/history"
+)
+
+// StudyCoil is a coil put on the clips in a study of the measuring.
+type StudyCoil struct {
+	Study, Part, Operator string
+	// Design is what the coils of the study are of.
+	Design history.Design
+}
+
+// MeasureStudy measures a coil for a study and keeps the reading with the study,
+// corrected for leads and calibration as a coil's is, never with the coil. A
+// batch must not be open, and no coil announced: it would be filed there.
+func (b *Bench) MeasureStudy(ctx context.Context, c StudyCoil) (history.StudyReading, error) {
+	settings := b.settings.Capture
+	err := b.do(ctx, func() error {
+		if b.design() != nil {
+			return fmt.Errorf("%w: close the batch first, or a coil that is clipped on for the study is recorded in it", ErrState)
+		}
+		return nil
+	})
+	if err != nil {
+		return history.StudyReading{}, fmt.Errorf("measure for the study: %w", err)
+	}
+	r, err := b.runSideJob(ctx, &sideJob{words: "measuring coil " + c.Part + " for the study",
+		least: settings.MinOhms, most: settings.MaxOhms, outside: "clip the coil on before you press the button"})
+	if err != nil {
+		return history.StudyReading{}, fmt.Errorf("measure for the study: %w", err)
+	}
+	if r.celsius == nil {
+		return history.StudyReading{}, fmt.Errorf("measure for the study: %w: the temperature is not known, so there is no resistance at 20 °C; look at the probe", ErrState)
+	}
+	reading := history.StudyReading{Bench: b.settings.Name, Study: c.Study, Design: c.Design.Name, DesignRevision: c.Design.Revision,
+		Part: c.Part, Operator: c.Operator, TemperatureCelsius: *r.celsius, AlphaPerKelvin: c.Design.AlphaPerKelvin}
+	err = b.do(ctx, func() error {
+		rules := b.corrected(settings)
+		reading.ResistanceOhms = r.mean*(1+rules.CorrectionRatio) - rules.LeadOhms
+		reading.Meter = b.meter.Label()
+		return nil
+	})
+	if err != nil {
+		return history.StudyReading{}, err
+	}
+	return b.store.AddStudyReading(ctx, reading)
+}

@@ -1,0 +1,284 @@
+package web
+
+import (
+	"cmp"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/gauge"
+	"coilkeep/internal/history"
+)
+
+// The most a study may have of each; the least is two.
+const (
+	mostParts     = 50
+	mostOperators = 10
+	mostRepeats   = 10
+)
+
+// studyPlan is who measures what how often. It goes along in the address of the
+// page; without it a study goes on as it was begun.
+type studyPlan struct {
+	Study, Design, Bench string
+	Parts, Operators     []string
+	Repeats              int
+}
+
+// studiesView lists the studies.
+type studiesView struct {
+	frame
+	Studies []history.Study
+	Designs []history.Design
+	Benches []string
+	Form    form
+}
+
+func (s *site) studiesPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showStudies(w, r, http.StatusOK, filledIn(url.Values{"parts": {"10"}, "operators": {""}, "repeats": {"3"}}))
+}
+
+func (s *site) showStudies(w http.ResponseWriter, r *http.Request, status int, f form) error {
+	view := studiesView{frame: s.frame(windingSection, "Studies of the measuring"), Form: f, Benches: sortedKeys(s.benches)}
+	var err error
+	if view.Studies, err = s.server.History.Studies(r.Context()); err != nil {
+		return err
+	}
+	if view.Designs, err = s.server.History.Designs(r.Context()); err != nil {
+		return err
+	}
+	return s.renderPageAs(w, status, "drift/studies", view)
+}
+
+// planStudy reads the form that begins a study, and leads to its page.
+func (s *site) planStudy(w http.ResponseWriter, r *http.Request) error {
+	return s.submit(w, r, func(f form) (string, error) {
+		plan, err := planOf(f)
+		if err != nil {
+			return "", err
+		}
+		return at("studies", plan.Study) + "?" + f.values.Encode(), nil
+	}, func(status int, f form) error { return s.showStudies(w, r, status, f) })
+}
+
+// planOf reads a plan; a *fault names what is wrong with it.
+func planOf(f form) (studyPlan, error) {
+	p := studyPlan{Study: f.Get("study"), Design: f.Get("design"), Bench: f.Get("bench")}
+	if p.Study == "" {
+		return p, invalid.of("study", "give the study a name")
+	}
+	number := func(field string, most int) (int, error) {
+		n, err := strconv.Atoi(f.Get(field))
+		if err != nil || n < 2 || n > most {
+			return 0, invalid.of(field, "must be a whole number from 2 to %d", most)
+		}
+		return n, nil
+	}
+	parts, err := number("parts", mostParts)
+	if err != nil {
+		return p, err
+	}
+	for i := range parts {
+		p.Parts = append(p.Parts, strconv.Itoa(i+1))
+	}
+	for name := range strings.SplitSeq(f.Get("operators"), ",") {
+		if name = strings.TrimSpace(name); name != "" && !slices.Contains(p.Operators, name) {
+			p.Operators = append(p.Operators, name)
+		}
+	}
+	if n := len(p.Operators); n < 2 || n > mostOperators {
+		return p, invalid.of("operators", "name 2 to %d people, with commas between them", mostOperators)
+	}
+	p.Repeats, err = number("repeats", mostRepeats)
+	return p, err
+}
+
+// studyView is the page of one study.
+type studyView struct {
+	frame
+	Plan studyPlan
+	// Query is the plan as it goes along.
+	Query url.Values
+	Rows  []studyRow
+	Taken int
+	// Part, Operator and Round are what to measure next; Part is empty when all is
+	// done.
+	Part, Operator string
+	Round          int
+	// Result is nil until it can be told; Incomplete says why not.
+	Result     *gauge.Study
+	Incomplete string
+	Readings   []history.StudyReading
+	Form       form
+}
+
+// Wanted is how many readings the plan asks for.
+func (v studyView) Wanted() int {
+	return len(v.Plan.Parts) * len(v.Plan.Operators) * v.Plan.Repeats
+}
+
+// studyRow is one part, with how often each operator measured it.
+type studyRow struct {
+	Part  string
+	Taken []int
+}
+
+func (s *site) studyPage(w http.ResponseWriter, r *http.Request) error {
+	return s.showStudy(w, r, http.StatusOK, filledIn(r.URL.Query()))
+}
+
+func (s *site) showStudy(w http.ResponseWriter, r *http.Request, status int, f form) error {
+	name := r.PathValue("study")
+	readings, err := s.server.History.StudyReadings(r.Context(), name)
+	if err != nil {
+		return err
+	}
+	f.values.Set("study", name)
+	plan, err := planOf(f)
+	if err != nil {
+		if len(readings) == 0 {
+			return notFound.because("there is no study %q", name)
+		}
+		plan = planFrom(readings)
+	}
+	view := studyView{frame: s.frame(windingSection, "Study "+name), Plan: plan, Taken: len(readings), Readings: readings, Form: f, Query: plan.query()}
+	view.next(readings)
+	if err := s.judgeStudy(r, &view); err != nil {
+		return err
+	}
+	return s.renderPageAs(w, status, "drift/study", view)
+}
+
+// planFrom is the plan that readings follow.
+func planFrom(readings []history.StudyReading) studyPlan {
+	last := readings[len(readings)-1]
+	p := studyPlan{Study: last.Study, Design: last.Design, Bench: last.Bench}
+	count := map[[2]string]int{}
+	for _, r := range readings {
+		if !slices.Contains(p.Parts, r.Part) {
+			p.Parts = append(p.Parts, r.Part)
+		}
+		if !slices.Contains(p.Operators, r.Operator) {
+			p.Operators = append(p.Operators, r.Operator)
+		}
+		count[[2]string{r.Part, r.Operator}]++
+		p.Repeats = max(2, p.Repeats, count[[2]string{r.Part, r.Operator}])
+	}
+	return p
+}
+
+// query is the plan as fields of a form.
+func (p studyPlan) query() url.Values {
+	return url.Values{"study": {p.Study}, "design": {p.Design}, "bench": {p.Bench}, "parts": {strconv.Itoa(len(p.Parts))},
+		"operators": {strings.Join(p.Operators, ", ")}, "repeats": {strconv.Itoa(p.Repeats)}}
+}
+
+// next fills in what is done and what comes next: round by round, so that nobody
+// measures a coil twice in a row and what changes slowly is spread over all.
+func (v *studyView) next(readings []history.StudyReading) {
+	count := map[[2]string]int{}
+	for _, r := range readings {
+		count[[2]string{r.Part, r.Operator}]++
+	}
+	for _, part := range v.Plan.Parts {
+		row := studyRow{Part: part}
+		for _, operator := range v.Plan.Operators {
+			row.Taken = append(row.Taken, count[[2]string{part, operator}])
+		}
+		v.Rows = append(v.Rows, row)
+	}
+	for round := range v.Plan.Repeats {
+		for _, operator := range v.Plan.Operators {
+			for _, part := range v.Plan.Parts {
+				if count[[2]string{part, operator}] <= round {
+					v.Part, v.Operator, v.Round = part, operator, round+1
+					return
+				}
+			}
+		}
+	}
+}
+
+// judgeStudy fills in the result once every operator has measured every coil
+// equally often.
+func (s *site) judgeStudy(r *http.Request, view *studyView) error {
+	if len(view.Readings) == 0 {
+		return nil
+	}
+	first := view.Readings[0]
+	design, err := s.server.History.DesignRevision(r.Context(), first.Design, first.DesignRevision)
+	if err != nil {
+		return err
+	}
+	var values []gauge.Reading
+	for _, reading := range view.Readings {
+		values = append(values, gauge.Reading{Part: reading.Part, Operator: reading.Operator, Value: reading.R20Ohms})
+	}
+	result, err := gauge.Crossed(values, design.UpperOhms-design.LowerOhms)
+	if err != nil {
+		view.Incomplete = err.Error()
+		return nil
+	}
+	view.Result = &result
+	return nil
+}
+
+// measureStudy measures the coil on the clips for a study.
+func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
+	name := r.PathValue("study")
+	return s.submit(w, r, func(f form) (string, error) {
+		f.values.Set("study", name)
+		b := s.benches[f.Get("bench")]
+		if b == nil {
+			return "", invalid.of("bench", "there is no bench %q", f.Get("bench"))
+		}
+		design, err := s.studyDesign(r, name, f.Get("design"))
+		if err != nil {
+			return "", err
+		}
+		_, err = b.MeasureStudy(r.Context(), bench.StudyCoil{Study: name, Part: f.Get("part"), Operator: f.Get("operator"), Design: design})
+		if err != nil {
+			return "", err
+		}
+		f.values.Del("part")
+		f.values.Del("operator")
+		return at("studies", name) + "?" + f.values.Encode() + "#next", nil
+	}, func(status int, f form) error { return s.showStudy(w, r, status, f) })
+}
+
+// studyDesign is the design of a study: that of its first reading, or the newest
+// revision of the one it is begun with.
+func (s *site) studyDesign(r *http.Request, study, design string) (history.Design, error) {
+	readings, err := s.server.History.StudyReadings(r.Context(), study)
+	if err != nil {
+		return history.Design{}, err
+	}
+	if len(readings) > 0 {
+		return s.server.History.DesignRevision(r.Context(), readings[0].Design, readings[0].DesignRevision)
+	}
+	found, err := s.server.History.Design(r.Context(), cmp.Or(design, "?"))
+	if err != nil {
+		return history.Design{}, invalid.of("design", "there is no design %q", design)
+	}
+	return found, nil
+}
+
+// sources lists the parts of the variation, for the table of a result.
+func sources(s gauge.Study) []struct {
+	Name string
+	gauge.Share
+} {
+	type source = struct {
+		Name string
+		gauge.Share
+	}
+	return []source{{"Measuring, in all", s.Gauge}, {"the same hands again (repeatability)", s.Repeatability},
+		{"different hands (reproducibility)", s.Reproducibility}, {"From coil to coil", s.PartVariation}, {"Total", s.Total}}
+}
+
+// percentOf writes a share of something, in percent.
+func percentOf(v float64) string { return fmt.Sprintf("%.1f %%", v) }
