@@ -26,8 +26,8 @@ type route struct {
 // programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
 	return slices.Concat(s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), []route{
-		{"GET", "/{$}", s.home},
-		{"GET", "/benches/{bench}", s.benchPage},
+		{"GET", "/{$}", s.forPeople(s.home)},
+		{"GET", "/benches/{bench}", s.forPeople(s.benchPage)},
 		{"GET", "/benches/{bench}/panel", s.panel},
 		{"GET", "/benches/{bench}/run", s.run},
 		{"GET", "/assets/chart.css", s.chartStyle},
@@ -67,7 +67,15 @@ func (s *site) handler() http.Handler {
 	for _, r := range s.routes() {
 		mux.Handle(r.method+" "+r.path, s.answer(r.answer))
 	}
-	mux.Handle("/", s.answer(s.nothingHere(mux)))
+	nowhere := s.nothingHere(mux)
+	lost, misled := s.answer(nowhere), s.answer(s.forPeople(nowhere))
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		if strings.Contains(r.Header.Get("Accept"), "text/html") { // a browser: a person mistyped the address
+			misled.ServeHTTP(w, r)
+			return
+		}
+		lost.ServeHTTP(w, r)
+	})
 	return s.guard(mux)
 }
 
