@@ -311,6 +311,7 @@ func TestServeTakesTypedValues(t *testing.T) {
 // TestPullingPlugsLosesAndDoublesNothing pulls and replugs meter and probe
 // again and again in the middle of a batch.
 func TestPullingPlugsLosesAndDoublesNothing(t *testing.T) {
+	t.Parallel()
 	b := rig()
 	meterPlug, meter := scpiMeter(t, b)
 	probePlug, probe := lineProbe(t, b)
@@ -406,6 +407,7 @@ func TestTwoDaemonsNeverShareAHistory(t *testing.T) {
 // TestBatchStartedByACommandIsSeen opens a batch from the command line while
 // the daemon runs.
 func TestBatchStartedByACommandIsSeen(t *testing.T) {
+	t.Parallel()
 	b := rig()
 	_, meter := scpiMeter(t, b)
 	_, probe := lineProbe(t, b)
@@ -430,6 +432,7 @@ func TestBatchStartedByACommandIsSeen(t *testing.T) {
 }
 
 func TestMetricsNameALostProbe(t *testing.T) {
+	t.Parallel()
 	b := rig()
 	_, meter := scpiMeter(t, b)
 	probePlug, probe := lineProbe(t, b)
@@ -464,6 +467,7 @@ func (d *testDaemon) scrape() string {
 }
 
 func TestDemoMeasuresACoil(t *testing.T) {
+	t.Parallel()
 	var out, problems bytes.Buffer
 	code := run(t.Context(), []string{"demo", "--coils", "1", "--speed", "20", "--listen", "127.0.0.1:0"}, strings.NewReader(""), &out, &problems)
 	if code != exitOK {

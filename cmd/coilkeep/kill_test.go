@@ -106,6 +106,7 @@ func waitState(t *testing.T, states <-chan bench.Snapshot, what string, ok func(
 // moments of a batch: while a coil settles, right after it is recorded, with
 // the coil still on. Every acknowledged measurement is there once.
 func TestKillingTheDaemonLosesAndDoublesNothing(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("starts and kills processes")
 	}

@@ -25,6 +25,7 @@ import (
 // mended. What needs days or gigabytes is tested with made-up series in
 // dashboards/tests only.
 func TestPrometheusRaisesAlertsOnFaults(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("runs Prometheus for some twenty seconds")
 	}
