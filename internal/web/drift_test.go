@@ -250,3 +250,26 @@ func TestStudy(t *testing.T) {
 		t.Errorf("the study left %d measurements of coils, %v", len(coils), err)
 	}
 }
+
+// The chart of the check standard has limits from its first readings, and says
+// when the meter leaves them.
+func TestCheckChart(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.start(t)
+	check := func(standard string, ohms float64) {
+		t.Helper()
+		if _, err := w.store.AddCheckMeasurement(t.Context(), history.CheckMeasurement{Bench: "north", Standard: standard, NominalOhms: 6800, MeasuredOhms: ohms}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	check("old R6k8", 6700)
+	check("R6k8", 6800.1)
+	w.shows(t, "/instruments/north", "No limits for R6k8 yet", "limits need 5")
+	for i := range 19 {
+		check("R6k8", 6800+0.1*float64(i%3))
+	}
+	w.shows(t, "/instruments/north", "R6k8 is within its limits; its limits come from its first 10 measurements")
+	check("R6k8", 6802)
+	w.shows(t, "/instruments/north", "The latest measurement of R6k8 is beyond its limits", "signal at measurement 21")
+}

@@ -113,6 +113,7 @@ type benchInstrumentsView struct {
 	Calibrations []history.Calibration
 	Zeros        []history.LeadZero
 	Checks       []history.CheckMeasurement
+	CheckChart   checkView
 	Standard     *history.CheckMeasurement // the one measured last, to measure it again
 	Saved        string                    // the id of what was just kept
 	Forms        instrumentForms
@@ -143,6 +144,9 @@ func (s *site) showInstruments(w http.ResponseWriter, r *http.Request, status in
 		return err
 	}
 	if view.Checks, err = kept.CheckMeasurements(ctx, snapshot.Bench, shownChecks); err != nil {
+		return err
+	}
+	if view.CheckChart, err = s.checkChart(ctx, snapshot.Bench); err != nil {
 		return err
 	}
 	if len(view.Checks) > 0 {
