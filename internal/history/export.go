@@ -26,8 +26,8 @@ const (
 // lies behind it. A text that a spreadsheet would run as a formula gets an
 // apostrophe in front. JSONL holds everything about them, with the designs and
 // batches they need; with a zero filter also all other designs, batches,
-// calibrations, check measurements, lead zeros, comparisons, baselines, study
-// readings and the journal.
+// calibrations, check measurements, lead zeros, assemblies, comparisons,
+// baselines, study readings and the journal.
 func (s *Store) Export(ctx context.Context, w io.Writer, format string, f Filter) error {
 	var write func(context.Context, querier, io.Writer, Filter) error
 	switch format {
@@ -127,6 +127,7 @@ type line struct {
 	Calibration *Calibration      `json:"calibration,omitempty"`
 	Check       *CheckMeasurement `json:"check_measurement,omitempty"`
 	LeadZero    *LeadZero         `json:"lead_zero,omitempty"`
+	Assembly    *Assembly         `json:"assembly,omitempty"`
 	Comparison  *Comparison       `json:"comparison,omitempty"`
 	Baseline    *Baseline         `json:"baseline,omitempty"`
 	Study       *StudyReading     `json:"study_reading,omitempty"`
@@ -238,6 +239,10 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 	if err != nil {
 		return err
 	}
+	assemblies, err := listAssemblies(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
 	comparisons, err := listComparisons(ctx, q, ` ORDER BY c.number`)
 	if err != nil {
 		return err
@@ -258,6 +263,7 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 		lines(calibrations, func(c *Calibration) line { return line{Type: "calibration", Calibration: c} }),
 		lines(checks, func(c *CheckMeasurement) line { return line{Type: "check_measurement", Check: c} }),
 		lines(zeros, func(z *LeadZero) line { return line{Type: "lead_zero", LeadZero: z} }),
+		lines(assemblies, func(a *Assembly) line { return line{Type: "assembly", Assembly: a} }),
 		lines(comparisons, func(c *Comparison) line { return line{Type: "comparison", Comparison: c} }),
 		lines(baselines, func(b *Baseline) line { return line{Type: "baseline", Baseline: b} }),
 		lines(studies, func(r *StudyReading) line { return line{Type: "study_reading", Study: r} }),

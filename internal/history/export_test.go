@@ -38,6 +38,7 @@ func busyWorkshop(t testing.TB) *Store {
 	must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801, TemperatureC: &celsius}))
 	must(t)(s.AddLeadZero(t.Context(), LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, HalfWidthOhms: 0.05, Readings: 10, By: "ada"}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
+	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck", By: "ada"}))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
 	must(t)(s.AddComparison(t.Context(), compared(t, s, "HN-0001", 6280)))
 	return s
@@ -172,7 +173,7 @@ func TestImportRestoresEverything(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Imported{Designs: 2, Batches: 2, Measurements: 6, Calibrations: 2, CheckMeasurements: 1, LeadZeros: 1, Comparisons: 1, Baselines: 1, StudyReadings: 1, Journal: 13}
+	want := Imported{Designs: 2, Batches: 2, Measurements: 6, Calibrations: 2, CheckMeasurements: 1, LeadZeros: 1, Assemblies: 1, Comparisons: 1, Baselines: 1, StudyReadings: 1, Journal: 14}
 	if counts != want {
 		t.Errorf("imported %+v, want %+v", counts, want)
 	}
@@ -190,7 +191,7 @@ func TestImportRestoresEverything(t *testing.T) {
 	verifies(t, fresh)
 
 	again, err := fresh.Import(t.Context(), strings.NewReader(file))
-	if want := (Imported{Known: 30}); err != nil || again != want {
+	if want := (Imported{Known: 32}); err != nil || again != want {
 		t.Errorf("imported again: %+v, %v; want %+v", again, err, want)
 	}
 }

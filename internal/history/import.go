@@ -23,6 +23,7 @@ type Imported struct {
 	Calibrations      int `json:"calibrations"`
 	CheckMeasurements int `json:"check_measurements"`
 	LeadZeros         int `json:"lead_zeros"`
+	Assemblies        int `json:"assemblies"`
 	Comparisons       int `json:"comparisons"`
 	Baselines         int `json:"baselines"`
 	StudyReadings     int `json:"study_readings"`
@@ -35,8 +36,8 @@ type Imported struct {
 }
 
 func (i Imported) added() int {
-	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.LeadZeros + i.Comparisons +
-		i.Baselines + i.StudyReadings + i.Journal + i.Changed
+	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.LeadZeros +
+		i.Assemblies + i.Comparisons + i.Baselines + i.StudyReadings + i.Journal + i.Changed
 }
 
 // maxLine bounds one line of an import, a measurement with all its readings.
@@ -128,6 +129,7 @@ func decodeLine(text []byte) (line, error) {
 		"calibration":       l.Calibration != nil,
 		"check_measurement": l.Check != nil,
 		"lead_zero":         l.LeadZero != nil,
+		"assembly":          l.Assembly != nil,
 		"comparison":        l.Comparison != nil,
 		"baseline":          l.Baseline != nil,
 		"study_reading":     l.Study != nil,
@@ -165,6 +167,8 @@ func (j *importer) apply(ctx context.Context, l line) error {
 		return j.check(ctx, *l.Check)
 	case l.LeadZero != nil:
 		return j.leadZero(ctx, *l.LeadZero)
+	case l.Assembly != nil:
+		return j.assembly(ctx, *l.Assembly)
 	case l.Comparison != nil:
 		return j.comparison(ctx, *l.Comparison)
 	case l.Baseline != nil:

@@ -238,6 +238,8 @@ func TestAppendOnly(t *testing.T) {
 	must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801}))
 	must(t)(s.AddLeadZero(t.Context(), LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, Readings: 10}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
+	record(t, s, "HN-0002")
+	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0002"}))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
 	if err := s.Backup(t.Context(), s.Path()+".copy", false); err != nil {
 		t.Fatal(err)
@@ -259,8 +261,8 @@ func TestAppendOnly(t *testing.T) {
 			t.Errorf("update of %s passed, want a refusal", table)
 		}
 	}
-	if len(tables) != 18 {
-		t.Errorf("%d tables, want 18: %v", len(tables), tables)
+	if len(tables) != 19 {
+		t.Errorf("%d tables, want 19: %v", len(tables), tables)
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE '%STRICT%'`); n != 0 {
 		t.Errorf("%d tables are not STRICT", n)

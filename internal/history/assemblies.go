@@ -1,0 +1,156 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+)
+
+// Assembly is two coils sold as one. Its parts keep their own records; its own
+// serial number may have been measured too, both in series.
+type Assembly struct {
+	ID     string    `json:"id"`
+	Time   time.Time `json:"time"`
+	Serial string    `json:"serial"` // of the whole
+	First  string    `json:"first"`  // serial numbers of the coils
+	Second string    `json:"second"`
+	Note   string    `json:"note,omitempty"`
+	By     string    `json:"by,omitempty"`
+}
+
+// AddAssembly keeps that two coils are sold as one, and returns it as stored; ID
+// and Time are filled in when empty. Earlier assemblies that one of the three
+// serial numbers is in count no longer. The error is a *FieldError when a value
+// cannot be right, and ErrNotFound for a coil that was never measured.
+func (s *Store) AddAssembly(ctx context.Context, a Assembly) (Assembly, error) {
+	a.Time = s.instantOr(a.Time)
+	err := validAssembly(a)
+	if a.ID == "" && err == nil {
+		a.ID, err = newID()
+	}
+	if err != nil {
+		return Assembly{}, fmt.Errorf("add assembly: %w", err)
+	}
+	err = s.write(ctx, "add assembly", func(tx *sql.Tx) error {
+		if err := measured(ctx, tx, a.First, a.Second); err != nil {
+			return err
+		}
+		if err := insertAssembly(ctx, tx, a); err != nil {
+			return takenID(err, a.ID)
+		}
+		return s.note(ctx, tx, JournalEntry{Who: a.By, Action: "assembly", Subject: a.Serial,
+			Detail: fmt.Sprintf("coils %s and %s", a.First, a.Second)})
+	})
+	if err != nil {
+		return Assembly{}, err
+	}
+	return a, nil
+}
+
+// Assembly returns the assembly that a serial number is in, as the whole or as
+// a part, or ErrNotFound. One of which another number went into a later assembly
+// is none any more.
+func (s *Store) Assembly(ctx context.Context, serial string) (Assembly, error) {
+	var found Assembly
+	err := s.read(ctx, "read assembly", func(q querier) error {
+		newest, err := newestAssembly(ctx, q, serial)
+		if err != nil {
+			return err
+		}
+		for _, other := range []string{newest.Serial, newest.First, newest.Second} {
+			later, err := newestAssembly(ctx, q, other)
+			if err != nil {
+				return err
+			}
+			if later.ID != newest.ID {
+				return fmt.Errorf("assembly of %q %w: %s went into %s later", serial, ErrNotFound, other, later.Serial)
+			}
+		}
+		found = newest
+		return nil
+	})
+	return found, err
+}
+
+func newestAssembly(ctx context.Context, q querier, serial string) (Assembly, error) {
+	list, err := listAssemblies(ctx, q, `
+		WHERE serial = ?1 OR first = ?1 OR second = ?1
+		ORDER BY number DESC
+		LIMIT 1`, serial)
+	if err == nil && len(list) == 0 {
+		err = fmt.Errorf("assembly of %q %w", serial, ErrNotFound)
+	}
+	if err != nil {
+		return Assembly{}, err
+	}
+	return list[0], nil
+}
+
+func validAssembly(a Assembly) error {
+	for _, part := range []struct{ field, serial string }{{"first", a.First}, {"second", a.Second}} {
+		if err := validText(part.field, part.serial, 1, maxSerial); err != nil {
+			return err
+		}
+		if part.serial == a.Serial {
+			return invalid(part.field, "must not be the number of the whole, %s", a.Serial)
+		}
+	}
+	if a.First == a.Second {
+		return invalid("second", "must not be the first coil again")
+	}
+	return cmp.Or(ValidateSerial(a.Serial), validNote("note", a.Note), validLabel("by", a.By))
+}
+
+// measured returns ErrNotFound unless each coil was measured.
+func measured(ctx context.Context, q querier, serials ...string) error {
+	for _, serial := range serials {
+		var found bool
+		if err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM coils WHERE serial = ?1)`, serial).Scan(&found); err != nil {
+			return err
+		}
+		if !found {
+			return fmt.Errorf("coil %q %w", serial, ErrNotFound)
+		}
+	}
+	return nil
+}
+
+func insertAssembly(ctx context.Context, tx *sql.Tx, a Assembly) error {
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO assemblies (id, time_us, serial, first, second, note, by)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)`,
+		a.ID, a.Time.UnixMicro(), a.Serial, a.First, a.Second, a.Note, a.By)
+	return err
+}
+
+func listAssemblies(ctx context.Context, q querier, clause string, args ...any) ([]Assembly, error) {
+	list := []Assembly{}
+	err := rows(ctx, q, `
+		SELECT id, time_us, serial, first, second, note, by
+		FROM assemblies `+clause, args, func(r *sql.Rows) error {
+		var a Assembly
+		var timeUS int64
+		err := r.Scan(&a.ID, &timeUS, &a.Serial, &a.First, &a.Second, &a.Note, &a.By)
+		a.Time = fromMicros(timeUS)
+		list = append(list, a)
+		return err
+	})
+	return list, err
+}
+
+// assembly imports one.
+func (j *importer) assembly(ctx context.Context, a Assembly) error {
+	a.Time = fromMicros(a.Time.UnixMicro())
+	if err := cmp.Or(validName("id", a.ID), validAssembly(a), measured(ctx, j.tx, a.First, a.Second)); err != nil {
+		return err
+	}
+	return add(j, "assembly "+a.ID, a,
+		func() (Assembly, error) {
+			list, err := listAssemblies(ctx, j.tx, `WHERE id = ?1`, a.ID)
+			return only(list, err)
+		},
+		func() error { return insertAssembly(ctx, j.tx, a) },
+		&j.counts.Assemblies)
+}
