@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/typeface"
 )
 
 // Run is a batch as it was wound.
@@ -213,7 +214,11 @@ func (r Run) spoolMarks(p *Picture, g panel) {
 		}
 		// Two heights, so that short spools do not write over each other.
 		y := g.y.to + textSize + float64(i%2)*(textSize+3)
-		p.words(inkSoft, start, point{g.x.at(x) + 4, y}, "spool "+s.Spool)
+		words, a, at := "spool "+s.Spool, start, g.x.at(x)+4
+		if at+typeface.Width(words, false, textSize) > g.x.to {
+			a, at = end, g.x.at(x)-4
+		}
+		p.words(inkSoft, a, point{at, y}, words)
 	}
 }
 

@@ -76,6 +76,18 @@ func TestWander(t *testing.T) {
 	}
 }
 
+// The name of a spool that was changed at the very end stands before its line.
+func TestLateSpoolStaysInside(t *testing.T) {
+	t.Parallel()
+	report := stepped(t)
+	report.Points[59].Spool = "a spool with a long name"
+	p, err := chart.Wander(report, nil).Picture()
+	names := parse(t, must(t, p, err)).all(func(e *element) bool { return e.name == "text" && strings.Contains(e.text, "a long name") })
+	if len(names) != 1 || names[0].attr["text-anchor"] != "end" {
+		t.Errorf("the name is drawn as %+v", names)
+	}
+}
+
 func TestLatest(t *testing.T) {
 	t.Parallel()
 	run := chart.Wander(stepped(t), nil)

@@ -51,6 +51,9 @@ func (a *analysis) tooFew() string {
 	for _, i := range a.kept {
 		lowest, highest = min(lowest, a.ohms[i]), max(highest, a.ohms[i])
 	}
+	if len(a.kept) == 1 {
+		return fmt.Sprintf("no control limits yet, from 1 coil of %s", ohmsText(lowest))
+	}
 	return fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"), ohmsText(lowest), ohmsText(highest))
 }
 

@@ -26,15 +26,15 @@ var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 // workshop is a real history with one batch, in which coils are wound a minute
 // apart by a seeded hand that scatters by 20 Ω.
 type workshop struct {
-	*testing.T
+	testing.TB
 	store  *history.Store
 	random *rand.Rand
 	wound  int
 }
 
-func newWorkshop(t *testing.T) *workshop {
+func newWorkshop(t testing.TB) *workshop {
 	t.Helper()
-	w := &workshop{T: t, random: rand.New(rand.NewPCG(5, 6))}
+	w := &workshop{TB: t, random: rand.New(rand.NewPCG(5, 6))}
 	store, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "coilkeep.db"), history.Options{Now: w.now})
 	if err != nil {
 		t.Fatal(err)
