@@ -199,7 +199,7 @@ func checkCalibration(t *testing.T, readings, cases int) {
 		}
 		if truth.damage && !agrees {
 			showed++
-			if !in.damage(e.situations[0], ranked, agrees).Plausible {
+			if !in.damage(e.situations[0], e.shown[0], ranked, agrees).Plausible {
 				missed++
 			}
 		}

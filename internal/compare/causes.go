@@ -18,13 +18,9 @@ const (
 	aroundKelvin    = 15.0  // finished coils follow the room within half an hour or more
 	controlLowRatio = 0.8   // panel controls are sold at ±20 %
 	controlHighRate = 1.2
+	downShare       = 0.2 // of controls that are not fully up
 	humRatio        = 0.03
 	otherRatio      = 0.15
-	repairedRatio   = 0.4
-	leastShort      = 1e-4 // one turn of ten thousand
-	mostShort       = 0.95
-	leastJointOhms  = 30.0
-	mostJointOhms   = 1e8
 )
 
 // told is the weight of a cause by what was told: nothing, that it should not
@@ -193,11 +189,12 @@ func (in Input) positionModel() model {
 			if r.ControlFull {
 				return 0
 			}
-			return told{2, 0, 5}.clips(r.Clips)
+			return told{2.5, 0, 6}.clips(r.Clips)
 		}),
 		parameter: "position of the volume control", unit: "% of its resistance",
 		reason: "a control that is not fully up puts a part of its own resistance in series with the coil and the rest across it",
-		prior:  always(piece{1, 99, 1, false}),
+		// One that is turned down stops somewhere on the last hundredth.
+		prior: always(piece{1e-4, 1, downShare, true}, piece{1, 99, 1 - downShare, false}),
 		apply: func(s situation, percent float64) situation {
 			if s.control.none() {
 				s.control = ordinary
@@ -382,49 +379,6 @@ func (in Input) otherModel() model {
 		prior:  always(pieces...),
 		apply: func(s situation, ohms float64) situation {
 			s.coil.ohms20 = ohms
-			return s
-		},
-	}
-}
-
-func repairedModel() model {
-	return model{
-		cause: Repaired, acts: onEvery, weight: 0.5,
-		parameter: "change of the coil since we measured it", unit: "%",
-		reason: "a coil that was mended or rewound may have any number of turns",
-		prior:  always(piece{-100 * repairedRatio, 100 * repairedRatio, 1, false}),
-		apply: func(s situation, percent float64) situation {
-			s.circuit.scale = 1 + percent/100
-			return s
-		},
-	}
-}
-
-func (in Input) shortedModel() model {
-	least := leastShort
-	if in.Ours.Turns > 0 {
-		least = min(0.1, 1/float64(in.Ours.Turns))
-	}
-	return model{
-		cause: ShortedTurns, acts: onEvery, weight: 3, damage: true,
-		parameter: "part of the winding that is shorted", unit: "%",
-		reason: "from a single turn to almost all of them; small shorts are as likely as large ones on a logarithmic scale",
-		prior:  always(piece{100 * least, 100 * mostShort, 1, true}),
-		apply: func(s situation, percent float64) situation {
-			s.circuit.scale = 1 - percent/100
-			return s
-		},
-	}
-}
-
-func openModel() model {
-	return model{
-		cause: OpenWinding, acts: onEvery, weight: 2.5, damage: true,
-		parameter: "resistance of the bad place in the winding", unit: "Ω",
-		reason: "a cracked wire or a dry joint inside, from tens of ohms to an open circuit",
-		prior:  always(piece{leastJointOhms, mostJointOhms, 1, true}),
-		apply: func(s situation, ohms float64) situation {
-			s.circuit.jointOhms = ohms
 			return s
 		},
 	}

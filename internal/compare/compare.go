@@ -31,9 +31,9 @@ func compare(in Input, trials int) (Result, error) {
 	}
 	decisive := result.Reading
 	ranked := e.weigh(in.models(e))
-	result.Table = situations[decisive].table()
+	result.Table = situations[decisive].table(result.TheirsOhms)
 	result.explain(in, e, ranked)
-	result.Damage = in.damage(situations[decisive], ranked, result.Agrees)
+	result.Damage = in.damage(situations[decisive], result.TheirsOhms, ranked, result.Agrees)
 	result.Meaning = result.meaning()
 	result.Answer = in.answer(result)
 	return result, nil

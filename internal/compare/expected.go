@@ -196,10 +196,10 @@ const (
 )
 
 // table says what their meter should show at which temperature of the coil.
-func (s situation) table() []TableRow {
+func (s situation) table(shownOhms float64) []TableRow {
 	var rows []TableRow
 	s.halfKelvin = 0
-	s = s.inRange()
+	s = s.inRange(shownOhms)
 	for celsius := tableLowCelsius; celsius <= tableHighCelsius; celsius += tableStepKelvin {
 		s.celsius = float64(celsius)
 		rows = append(rows, s.row())
@@ -208,13 +208,23 @@ func (s situation) table() []TableRow {
 }
 
 // inRange is the situation with the meter on a range that suits the expected
-// value: three digits at least, however far off their reading was.
-func (s situation) inRange() situation {
-	if step := threeDigits(s.there(s.celsius)); step < s.stepOhms {
-		s.meterOhms *= step / s.stepOhms
-		s.stepOhms = step
-	}
+// value, however far off their reading was.
+func (s situation) inRange(shownOhms float64) situation {
+	step := s.stepFor(s.there(s.celsius), shownOhms)
+	s.meterOhms *= step / s.stepOhms
+	s.stepOhms = step
 	return s
+}
+
+// stepFor is the step a meter shows a value in that showed another one in steps
+// of stepOhms: the same while the range may be the same, but three digits at
+// least.
+func (s situation) stepFor(ohms, shownOhms float64) float64 {
+	const otherRange = 10
+	if ohms > otherRange*shownOhms {
+		return threeDigits(ohms)
+	}
+	return min(s.stepOhms, threeDigits(ohms))
 }
 
 // threeDigits is the step of the third digit of a value.

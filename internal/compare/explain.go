@@ -145,34 +145,48 @@ func (t teller) explanation(w, rival weighed) Explanation {
 
 // damage says how probable faults of the coil are together, and what a sound
 // coil must show when nothing else can play a part.
-func (in Input) damage(s situation, ranked []weighed, agrees bool) Damage {
-	d := Damage{}
+func (in Input) damage(s situation, shownOhms float64, ranked []weighed, agrees bool) Damage {
+	d, unexplained := Damage{}, 0.0
 	for _, w := range ranked {
 		if w.damage {
 			d.Probability += w.probability
 		}
+		if w.cause == Unexplained {
+			unexplained = w.probability
+		}
 	}
-	d.Plausible = d.Probability >= plausibleDamage || !agrees && d.Probability >= plausibleDamageUnexplained
+	// What nobody can explain may be a fault too.
+	d.Plausible = d.Probability >= plausibleDamage || !agrees && d.Probability+unexplained >= plausibleDamageUnexplained
+	soundCoil := s.soundCoil(shownOhms)
 	switch {
+	case d.Plausible && d.Probability >= 0.5 && !in.onLeads():
+		d.Advice = "A fault of the coil is the most likely explanation, if nothing else was connected with it. Please do not solder or bend anything you are not sure of. " + soundCoil + " If it does not, send it back, and we measure it on the bench that made its record."
 	case d.Plausible && d.Probability >= 0.5:
 		d.Advice = "A fault of the coil is the most likely explanation. Please do not solder or bend anything; send it back, and we measure it on the bench that made its record."
+	case d.Plausible && agrees:
+		d.Advice = "The two agree, yet they leave room for a small fault. To be surer: " + lowerFirst(soundCoil) + " If it does not, send the coil back and we measure it on the bench that made its record."
 	case d.Plausible:
-		d.Advice = "A fault of the coil cannot be ruled out. " + s.soundCoil() + " If it does not, send the coil back and we measure it on the bench that made its record."
+		d.Advice = "A fault of the coil cannot be ruled out. " + soundCoil + " If it does not, send the coil back and we measure it on the bench that made its record."
 	case agrees:
 		d.Advice = "Nothing here points to a fault. A few shorted turns would not show in the resistance; if the coil sounds weak or thin, send it back all the same."
 	default:
-		d.Advice = "Nothing here points to a fault of the coil, but a resistance alone never rules one out. " + s.soundCoil() + " If it does not, send it back."
+		d.Advice = "Nothing here points to a fault of the coil, but a resistance alone never rules one out. " + soundCoil + " If it does not, send it back."
 	}
 	return d
 }
 
+// onLeads is true when every reading was taken on the coil's own two wires.
+func (in Input) onLeads() bool {
+	return !slices.ContainsFunc(in.Theirs, func(r Reading) bool { return r.Clips != Leads })
+}
+
 // soundCoil says what a sound coil must show with nothing but leads on it. The
 // room allowed for the thermometer is that assumed of any.
-func (s situation) soundCoil() string {
+func (s situation) soundCoil(shownOhms float64) string {
 	s.circuit = circuit{scale: 1, wiring: Single, position: 1}
 	s.control, s.hands = load{}, load{}
 	s.celsius = copper.ReferenceCelsius
-	s = s.inRange()
+	s = s.inRange(shownOhms)
 	row := s.row()
 	room := ThermometerKelvin * row.Ohms * s.coil.ratioPerKelvin(s.celsius)
 	return fmt.Sprintf("Let it lie an hour beside a thermometer at %g °C, free its two wires from everything else, clip the leads on and keep hands away: a sound coil then shows %s to %s on a meter like this one, %s more for every degree warmer.",

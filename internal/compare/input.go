@@ -17,7 +17,10 @@ import "coilkeep/internal/r20"
 
 // Formula is the version of the comparison. It is stored with every comparison;
 // it goes up whenever the same inputs would give another result.
-const Formula = 1
+//
+// 2: a winding may be shorted from end to end, a volume control turned down all
+// the way; what nothing explains may be a fault.
+const Formula = 2
 
 // Input is everything that is known. A zero value, a nil pointer or an empty
 // text means not known, and what is then assumed is listed in the result.

@@ -176,7 +176,7 @@ func TestMonteCarloAdditiveModels(t *testing.T) {
 		draw      func(*rand.Rand) float64
 		last      float64 // factor of the fourth
 		u, end    float64
-		tolerance float64 // half of the last digit printed, and the noise of the trials
+		tolerance float64 // of the ends: half of the last digit printed, and the noise of the trials
 	}{
 		{"normal", normal, 1, 2.00, 3.92, 0.03},
 		{"rectangular", rectangular, 1, 2.00, 3.88, 0.03},
@@ -186,7 +186,7 @@ func TestMonteCarloAdditiveModels(t *testing.T) {
 			return test.draw(r) + test.draw(r) + test.draw(r) + test.last*test.draw(r)
 		})
 		near(t, test.name+": mean", m.MeanOhms, 0, 0.005*test.u*4)
-		near(t, test.name+": standard uncertainty", m.StandardOhms, test.u, 0.055)
+		near(t, test.name+": standard uncertainty", m.StandardOhms, test.u, 0.05+0.004*test.u)
 		near(t, test.name+": low end", m.LowOhms, -test.end, test.tolerance)
 		near(t, test.name+": high end", m.HighOhms, test.end, test.tolerance)
 		near(t, test.name+": length of the shortest interval", m.ShortestHighOhms-m.ShortestLowOhms, 2*test.end, 3*test.tolerance)

@@ -1,6 +1,10 @@
 package compare
 
-import "coilkeep/internal/uncertainty"
+import (
+	"math"
+
+	"coilkeep/internal/uncertainty"
+)
 
 // Result is the answer to an Input. The JSON names are contract.
 type Result struct {
@@ -66,6 +70,13 @@ type Setting struct {
 	ImpliedCelsius           *float64 `json:"implied_celsius"`
 	ImpliedUncertaintyKelvin *float64 `json:"implied_uncertainty_kelvin"`
 	WhyImplied               string   `json:"why_no_implied_celsius,omitempty"`
+}
+
+// StepOhms is the last place in which the expected range says anything: that of
+// the second digit of its half-width. Letters, pages and papers tell the range
+// in it, so that they tell the same.
+func (s Setting) StepOhms() float64 {
+	return math.Pow10(int(math.Floor(math.Log10(max(s.ExpectedExpandedUncertaintyOhms, 1)))) - 1)
 }
 
 // At20 is their reading taken back through their circuit and referred to 20 °C,

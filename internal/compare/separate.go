@@ -59,7 +59,19 @@ func (t teller) test(w, rival weighed) string {
 			return text
 		}
 	}
+	if t.agrees {
+		return t.noTest(w)
+	}
 	return "Only a closer look on our bench can tell this from its nearest rival: please send the coil to us."
+}
+
+// noTest says why nothing needs to be tried while the readings agree.
+func (t teller) noTest(w weighed) string {
+	text := "Measuring once more is not likely to tell this from its nearest rival, and while the readings agree it need not."
+	if w.damage {
+		text += " If the coil sounds weak or thin, send it to us."
+	}
+	return text
 }
 
 // outcome says what a trial would show under either cause; ok is false when it
@@ -78,16 +90,16 @@ func (t teller) outcome(one trial, w, rival weighed) (text string, ok bool) {
 		return "", false // nobody knows what that would be there
 	}
 	a, b := t.after(one, w), t.after(one, rival)
-	step := min(t.situations[t.subject].stepOhms, threeDigits(min(a, b)))
-	if math.Abs(a-b) < max(2*step, leastSeparation*a) {
+	step := func(v float64) float64 { return t.situations[t.subject].stepFor(v, t.setting.TheirsOhms) }
+	if math.Abs(a-b) < max(2*step(a), 2*step(b), leastSeparation*a) {
 		return "", false
 	}
 	words := one.words
 	if one.settles {
-		words += fmt.Sprintf(", at %s on it", quantity.FormatCelsius(t.settled(), 1))
+		words += fmt.Sprintf(", at %s on it", celsius(t.settled(), 1))
 	}
 	return fmt.Sprintf("%s: %s if %s, %s if %s.", capital(words),
-		quantity.FormatOhms(a, step), t.supposing(w), quantity.FormatOhms(b, step), t.supposing(rival)), true
+		quantity.FormatOhms(a, step(a)), t.supposing(w), quantity.FormatOhms(b, step(b)), t.supposing(rival)), true
 }
 
 // leastSeparation is the relative difference a buyer sees for certain when the
@@ -138,7 +150,8 @@ func (t teller) after(one trial, w weighed) float64 {
 	}
 	before := t.under(w, base, value, nil).middle().centre
 	kept := t.under(w, base, value, one.ends)
-	if one.settles {
+	told := t.in.Theirs[t.subject].TemperatureCelsius != nil
+	if one.settles && (!told || t.ended(one, w)) {
 		kept.celsius = t.settled()
 		return kept.middle().centre
 	}

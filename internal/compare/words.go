@@ -14,7 +14,7 @@ func (t teller) sentence(w weighed, value, low, high float64) string {
 	ohms := func(v float64) string {
 		return quantity.FormatOhms(v, math.Pow(10, math.Floor(math.Log10(max(v, 1e-3)))-2))
 	}
-	degrees := func(v float64) string { return quantity.FormatCelsius(v, 1) }
+	degrees := func(v float64) string { return celsius(v, 1) }
 	span := func(format func(float64) string) string {
 		if a, b := format(low), format(high); a != b {
 			return fmt.Sprintf("%s (%s to %s)", format(value), a, b)
@@ -33,6 +33,9 @@ func (t teller) sentence(w weighed, value, low, high float64) string {
 		}
 		return fmt.Sprintf("A volume or tone control of %s was connected across the coil.", span(ohms))
 	case ControlPosition:
+		if value < 1 {
+			return "The coil was measured through a volume control that was turned down all the way."
+		}
 		return fmt.Sprintf("The coil was measured through a volume control that was at %s of its resistance, not fully up.", span(percent))
 	case ParallelHands:
 		return fmt.Sprintf("Fingers on both probes put %s across the coil.", span(ohms))
@@ -64,15 +67,21 @@ func (t teller) sentence(w weighed, value, low, high float64) string {
 }
 
 // percentOf writes a percentage to two significant digits.
-func percentOf(v float64) string { return fmt.Sprintf("%.2g %%", v) }
+func percentOf(v float64) string { return minus(fmt.Sprintf("%.2g %%", v)) }
+
+// celsius writes a temperature in steps of that size.
+func celsius(v, stepKelvin float64) string { return minus(quantity.FormatCelsius(v, stepKelvin)) }
+
+// minus gives a number the sign that is as wide as a plus.
+func minus(number string) string { return strings.Replace(number, "-", "−", 1) }
 
 func (t teller) otherSentence(value float64, span string) string {
 	for _, other := range t.in.Others {
 		if other.R20Ohms == value && other.Serial != "" {
-			return fmt.Sprintf("They may have coil %s, which has %s at 20 °C.", other.Serial, quantity.FormatOhms(value, 1))
+			return fmt.Sprintf("Coil %s was measured, which has %s at 20 °C.", other.Serial, quantity.FormatOhms(value, 1))
 		}
 	}
-	text := fmt.Sprintf("They have another coil, of %s at 20 °C.", span)
+	text := fmt.Sprintf("Another coil was measured, of %s at 20 °C.", span)
 	nearest, distance := "", math.Inf(1)
 	for _, other := range t.in.Others {
 		if d := math.Abs(other.R20Ohms - value); d < distance && other.Serial != "" {
@@ -83,6 +92,9 @@ func (t teller) otherSentence(value float64, span string) string {
 }
 
 func (t teller) shortedSentence(value, low, high float64, span string) string {
+	if value > mostShortPercent {
+		return "The winding is shorted from end to end, or its two wires touch each other."
+	}
 	if n := float64(t.in.Ours.Turns); n > 0 {
 		return fmt.Sprintf("About %s of its %.0f turns are shorted (%s to %s), %s of the winding.",
 			turns(value/100*n), n, turns(low/100*n), turns(high/100*n), percentOf(value))
@@ -102,7 +114,7 @@ func (t teller) combinationSentence(w weighed, value float64) string {
 		return fmt.Sprintf("Two things at once: both coils were in series, and %s (%s).", other, quantity.FormatOhms(value, 0))
 	}
 	return fmt.Sprintf("Two things at once: %s (%s of %.3g %s), and the coil was at %s.", other, w.parameter, value, w.unit,
-		quantity.FormatCelsius(t.remaining(w, value), 1))
+		celsius(t.remaining(w, value), 1))
 }
 
 // supposing is a cause as the end of a sentence that begins with "if".
@@ -159,14 +171,26 @@ func (t teller) supposingCause(cause Cause, value float64) string {
 
 // meaning says what the E_n score means here.
 func (r Result) meaning() string {
-	difference := difference(r.TheirsOhms / r.ExpectedOhms)
+	difference, score := difference(r.TheirsOhms/r.ExpectedOhms), minus(fmt.Sprintf("%.2f", unsignedZero(r.EN, 0.01)))
 	if r.Agrees {
-		return fmt.Sprintf("The two agree: %s lies within what both leave open (E_n = %.2f, agreement is from −1 to 1). "+
+		return fmt.Sprintf("The two agree: %s lies within what both leave open (E_n = %s, agreement is from −1 to 1). "+
 			"The same wire is on the coil, as far as this shows; it is no proof of a sound coil, because one shorted turn in thousands moves the resistance by about a hundredth of a percent.",
-			difference, unsignedZero(r.EN, 0.01))
+			difference, score)
 	}
-	return fmt.Sprintf("The two do not agree: %s is more than both leave open (E_n = %.2f, agreement is from −1 to 1). Something besides the accuracy of the meters is at work.",
-		difference, unsignedZero(r.EN, 0.01))
+	return fmt.Sprintf("The two do not agree: %s is more than both leave open (E_n = %s, agreement is from −1 to 1). Something besides the accuracy of the meters is %sat work.",
+		difference, score, r.probably())
+}
+
+// probably softens what is said of readings that do not agree: empty where the
+// meter alone hardly explains them.
+func (r Result) probably() string {
+	const hardly = 0.05
+	for _, x := range r.Explanations {
+		if x.Cause == MeterAccuracy && x.Probability >= hardly {
+			return "probably "
+		}
+	}
+	return ""
 }
 
 // difference writes how far two values are apart.
@@ -174,7 +198,7 @@ func difference(ratio float64) string {
 	if ratio > 2 || ratio < 0.5 {
 		return fmt.Sprintf("a ratio of %.3g", ratio)
 	}
-	return fmt.Sprintf("a difference of %+.1f %%", unsignedZero(100*(ratio-1), 0.1))
+	return minus(fmt.Sprintf("a difference of %+.1f %%", unsignedZero(100*(ratio-1), 0.1)))
 }
 
 // unsignedZero is v, or 0 where v is shown as zero in steps of that size: a
@@ -199,9 +223,9 @@ func (in Input) answer(r Result) string {
 	fmt.Fprintf(&b, "We recorded %s at 20 °C for %s. Copper has about %.2f %% more resistance for every degree it is warmer, so the same coil reads differently in a cold and in a warm room. ",
 		quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms), name, 100*in.Ours.winding().alpha)
 	fmt.Fprintf(&b, "%s, a perfect meter would have shown %s to %s. You read %s.", theirs.conditions(),
-		quantity.FormatOhms(r.ExpectedLowOhms, roughly(r)), quantity.FormatOhms(r.ExpectedHighOhms, roughly(r)), shown)
+		quantity.FormatOhms(r.ExpectedLowOhms, r.StepOhms()), quantity.FormatOhms(r.ExpectedHighOhms, r.StepOhms()), shown)
 	b.WriteString(in.others(r))
-	b.WriteString("\n\n" + r.verdictParagraph())
+	b.WriteString("\n\n" + r.verdictParagraph(theirs))
 	fmt.Fprintf(&b, "\n\n%s\n\nPlease unplug the instrument from the amplifier before you measure or open anything. "+
 		"Valve amplifiers hold dangerous voltage even when switched off; leave anything inside one, and soldering you are not sure of, to a qualified person.\n", r.Damage.Advice)
 	if len(r.Assumptions) > 0 {
@@ -226,14 +250,9 @@ func (in Input) others(r Result) string {
 			verdict = "agrees"
 		}
 		fmt.Fprintf(&b, " You also read %s, where we expected %s to %s; that %s.", quantity.FormatOhms(setting.TheirsOhms, in.Theirs[i].ResolutionOhms),
-			quantity.FormatOhms(setting.ExpectedLowOhms, 10), quantity.FormatOhms(setting.ExpectedHighOhms, 10), verdict)
+			quantity.FormatOhms(setting.ExpectedLowOhms, setting.StepOhms()), quantity.FormatOhms(setting.ExpectedHighOhms, setting.StepOhms()), verdict)
 	}
 	return b.String()
-}
-
-// roughly is the step the expected range is told in.
-func roughly(r Result) float64 {
-	return math.Pow(10, math.Floor(math.Log10(max(r.ExpectedExpandedUncertaintyOhms, 0.01*r.TheirsExpandedUncertaintyOhms)))-1)
 }
 
 func (r Reading) conditions() string {
@@ -244,15 +263,15 @@ func (r Reading) conditions() string {
 	if r.TemperatureCelsius == nil {
 		return "In an ordinary room" + where
 	}
-	return "At " + quantity.FormatCelsius(*r.TemperatureCelsius, 0) + where
+	return "At " + celsius(*r.TemperatureCelsius, 0) + where
 }
 
-func (r Result) verdictParagraph() string {
+func (r Result) verdictParagraph(theirs Reading) string {
 	if r.Agrees {
-		return "The two agree within what your meter and ours can promise together: there is as much wire on the coil as we recorded. " + r.implied()
+		return "The two agree within what your meter and ours can promise together: as far as this shows, there is as much wire on the coil as we recorded. " + r.implied(theirs)
 	}
 	var b strings.Builder
-	b.WriteString("That is further away than the two meters alone can account for, so something else plays a part. ")
+	fmt.Fprintf(&b, "That is further apart than two meters should be, so something else %splays a part. ", r.probably())
 	first := r.Explanations[0]
 	fmt.Fprintf(&b, "What fits best (%s): %s", first.Words, lowerFirst(first.Sentence))
 	if len(r.Explanations) > 1 {
@@ -263,12 +282,13 @@ func (r Result) verdictParagraph() string {
 	return b.String()
 }
 
-// implied says what temperature the reading belongs to, where there is one.
-func (r Result) implied() string {
-	if r.ImpliedCelsius == nil || math.Abs(*r.ImpliedCelsius-copper.ReferenceCelsius) > 20 {
-		return "This does not tell us everything about a coil, but nothing in it is out of order."
+// implied says what temperature the reading belongs to, where there is one and
+// nobody told another.
+func (r Result) implied(theirs Reading) string {
+	if theirs.TemperatureCelsius != nil || r.ImpliedCelsius == nil || math.Abs(*r.ImpliedCelsius-copper.ReferenceCelsius) > 20 {
+		return "A resistance does not tell everything about a coil, but there is nothing unusual in what you read."
 	}
-	return fmt.Sprintf("Your number is what the coil has at about %s.", quantity.FormatCelsius(*r.ImpliedCelsius, 1))
+	return fmt.Sprintf("Your number is what the coil has at about %s.", celsius(*r.ImpliedCelsius, 1))
 }
 
 func lowerFirst(text string) string {

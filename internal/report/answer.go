@@ -92,23 +92,26 @@ func NewAnswer(c Complaint) (*Answer, error) {
 		a.TableTitle += ", through the controls"
 	}
 	for _, row := range r.Table {
-		a.Table = append(a.Table, answerRow(row))
+		a.Table = append(a.Table, answerRow(row, r.StepOhms()))
 	}
 	return a, nil
 }
 
 // expectedThere is from what to what a perfect meter would have shown.
 func expectedThere(s compare.Setting) string {
-	e := Expected{s.ExpectedOhms, s.ExpectedLowOhms, s.ExpectedHighOhms}
-	value := quantity.FormatOhms(e.Ohms, e.resolution())
-	_, unit, _ := strings.Cut(value, " ")
-	return e.limits(value) + " " + unit
+	return quantity.FormatOhms(s.ExpectedLowOhms, s.StepOhms()) + " to " + quantity.FormatOhms(s.ExpectedHighOhms, s.StepOhms())
 }
 
-func answerRow(row compare.TableRow) AnswerRow {
-	e := Expected{row.Ohms, row.LowOhms, row.HighOhms}
-	value := quantity.FormatOhms(e.Ohms, e.resolution())
-	return AnswerRow{Temperature: quantity.FormatCelsius(row.Celsius, 1), Value: value, Range: e.limits(value)}
+// answerRow writes a row in the steps of the expected range, as the page does.
+func answerRow(row compare.TableRow, stepOhms float64) AnswerRow {
+	ohms := func(v float64) string { return quantity.FormatOhms(v, stepOhms) }
+	low, unit, _ := strings.Cut(ohms(row.LowOhms), " ")
+	high, highUnit, _ := strings.Cut(ohms(row.HighOhms), " ")
+	if unit != highUnit {
+		low += " " + unit
+		high += " " + highUnit
+	}
+	return AnswerRow{Temperature: quantity.FormatCelsius(row.Celsius, 1), Value: ohms(row.Ohms), Range: low + " to " + high}
 }
 
 // answerCautions says how nobody gets hurt, and neither does the coil.

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
-	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -104,12 +103,6 @@ func (a answerShown) causes(first bool) []shownCause {
 
 // Theirs is the reading that decides.
 func (a answerShown) Theirs() compare.Reading { return a.Input.Theirs[a.Result.Reading] }
-
-// Step is the last place of the expected range that says anything: that of the
-// second digit of its half-width.
-func (a answerShown) Step() float64 {
-	return math.Pow(10, math.Floor(math.Log10(max(1, a.Result.ExpectedExpandedUncertaintyOhms)))-1)
-}
 
 func (s *site) newAnswerView(f form) answerView {
 	v := answerView{frame: s.frame(answersSection, "What a buyer measured"), Form: f}

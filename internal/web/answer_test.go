@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"fmt"
 	"html"
 	"math"
 	"net/http"
@@ -293,7 +294,7 @@ func TestAnswerOfAnotherFormula(t *testing.T) {
 	if got.ExpectedOhms != 6543 || got.Today == nil || got.Today.ExpectedOhms != now {
 		t.Errorf("expected %g then and %+v today, want 6543 and %g", got.ExpectedOhms, got.Today, now)
 	}
-	wantText(t, string(w.ask(t, "GET", "/answers/"+c.ID, nil).body), "Kept under formula 2; shown as it was answered then.", "instead of −9.99")
+	wantText(t, string(w.ask(t, "GET", "/answers/"+c.ID, nil).body), fmt.Sprintf("Kept under formula %d; shown as it was answered then.", compare.Formula+1), "instead of −9.99")
 }
 
 func TestAnswerOfWithdrawnMeasurement(t *testing.T) {
