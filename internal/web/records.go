@@ -24,6 +24,9 @@ type Records interface {
 	Export(ctx context.Context, w io.Writer, format string, filter history.Filter) error
 	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
 
+	Assembly(ctx context.Context, serial string) (history.Assembly, error)
+	AddAssembly(ctx context.Context, a history.Assembly) (history.Assembly, error)
+
 	Instruments(ctx context.Context, bench string) ([]history.Instrument, error)
 	EachUse(ctx context.Context, filter history.UseFilter, fn func(history.Measurement) error) error
 	Calibrations(ctx context.Context, bench string) ([]history.Calibration, error)

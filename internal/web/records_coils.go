@@ -1,6 +1,8 @@
 package web
 
 import (
+	"cmp"
+	"errors"
 	"net/http"
 	"net/url"
 
@@ -29,7 +31,9 @@ type coilView struct {
 	Journal                            []history.JournalEntry
 	// Outside are the comparisons with what buyers measured.
 	Outside []history.Comparison
-	Form    form
+	// Assembly is what it is sold in; nil for a coil that is sold alone.
+	Assembly *history.Assembly
+	Form     form
 }
 
 // calibrationView is a calibration as it stood at some time.
@@ -39,8 +43,19 @@ type calibrationView struct {
 	Overdue bool
 }
 
+// coilPage shows a coil. The number of an assembly that was not measured itself
+// leads to its first coil.
 func (s *site) coilPage(w http.ResponseWriter, r *http.Request) error {
-	return s.showCoilPage(w, r, http.StatusOK, form{})
+	err := s.showCoilPage(w, r, http.StatusOK, form{})
+	if !errors.Is(err, history.ErrNotFound) {
+		return err
+	}
+	a, otherwise := s.assemblyOf(r.Context(), r.PathValue("serial"))
+	if a == nil || otherwise != nil || a.First == r.PathValue("serial") {
+		return cmp.Or(otherwise, err)
+	}
+	http.Redirect(w, r, at("coils", a.First), http.StatusSeeOther)
+	return nil
 }
 
 func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, f form) error {
@@ -104,6 +119,9 @@ func (s *site) surround(r *http.Request, view *coilView) error {
 	}
 	view.MeterCalibration, view.ProbeCalibration = asOf(meter, m), asOf(probe, m)
 	if view.Outside, err = kept.ComparisonsOf(ctx, view.Serial); err != nil {
+		return err
+	}
+	if view.Assembly, err = s.assemblyOf(ctx, view.Serial); err != nil {
 		return err
 	}
 	view.Journal, err = kept.Journal(ctx, history.JournalFilter{Subject: view.Serial, Limit: shownDeeds})

@@ -61,9 +61,13 @@ func (s *site) certificate(r *http.Request) (history.Measurement, *report.Certif
 	if err != nil {
 		return m, nil, err
 	}
+	m, assembly, err := s.assembled(ctx, m)
+	if err != nil {
+		return m, nil, err
+	}
 	subject := report.Subject{
 		Workshop:    report.Workshop{Name: s.server.Workshop, Contact: s.server.Contact},
-		Measurement: m, Issued: s.now(), Zone: time.Local,
+		Measurement: m, Assembly: assembly, Issued: s.now(), Zone: time.Local,
 	}
 	if m.Design != "" {
 		design, err := kept.DesignRevision(ctx, m.Design, m.DesignRevision)

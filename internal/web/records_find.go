@@ -52,6 +52,16 @@ func (s *site) findPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if len(view.Coils)+len(view.Batches)+len(view.Designs) == 0 && view.Text != "" && !isDay {
+		assembly, err := s.assemblyOf(r.Context(), view.Text)
+		if err != nil {
+			return err
+		}
+		if assembly != nil {
+			http.Redirect(w, r, at("coils", assembly.First), http.StatusSeeOther)
+			return nil
+		}
+	}
 	if len(view.Coils) > 0 && view.Coils[0].Serial == view.Text || s.oneCoil(view) {
 		http.Redirect(w, r, at("coils", view.Coils[0].Serial), http.StatusSeeOther)
 		return nil

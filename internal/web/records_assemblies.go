@@ -1,0 +1,129 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+
+	"coilkeep/internal/history"
+	"coilkeep/internal/report"
+)
+
+// addAssembly keeps that two coils are sold as one.
+func (s *site) addAssembly(w http.ResponseWriter, r *http.Request) error {
+	var body struct {
+		Serial string `json:"serial"`
+		First  string `json:"first"`
+		Second string `json:"second"`
+		Note   string `json:"note"`
+		By     string `json:"by"`
+	}
+	if err := decode(w, r, &body); err != nil {
+		return err
+	}
+	if body.By == "" {
+		body.By = who(r)
+	}
+	kept, err := s.server.History.AddAssembly(r.Context(),
+		history.Assembly{Serial: body.Serial, First: body.First, Second: body.Second, Note: body.Note, By: body.By})
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusCreated, kept)
+	return nil
+}
+
+// showAssembly answers with the assembly that a serial number is in.
+func (s *site) showAssembly(w http.ResponseWriter, r *http.Request) error {
+	assembly, err := s.server.History.Assembly(r.Context(), r.PathValue("serial"))
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, assembly)
+	return nil
+}
+
+// assemblyForm keeps that the coil of the page is sold with another.
+func (s *site) assemblyForm(w http.ResponseWriter, r *http.Request) error {
+	first := r.PathValue("serial")
+	return s.submit(w, r, func(f form) (string, error) {
+		second := f.Get("second")
+		_, err := s.server.History.AddAssembly(r.Context(),
+			history.Assembly{Serial: f.Get("serial"), First: first, Second: second, By: who(r)})
+		if errors.Is(err, history.ErrNotFound) {
+			err = invalid.of("second", "coil %s was never measured; look at its number", second)
+		}
+		return at("coils", first), err
+	}, func(status int, f form) error { return s.showCoilPage(w, r, status, f) })
+}
+
+// assemblyOf returns the assembly that a serial number is in; nil without one.
+func (s *site) assemblyOf(ctx context.Context, serial string) (*history.Assembly, error) {
+	assembly, err := s.server.History.Assembly(ctx, serial)
+	if errors.Is(err, history.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &assembly, nil
+}
+
+// assembled puts together what a certificate says of the assembly that the
+// measured coil is in: the other coil, and both in series where that was
+// measured. A certificate of the whole is one of its first coil, so first
+// replaces the measurement of the whole.
+func (s *site) assembled(ctx context.Context, m history.Measurement) (first history.Measurement, _ *report.Assembly, err error) {
+	a, err := s.assemblyOf(ctx, m.Serial)
+	if err != nil || a == nil {
+		return m, nil, err
+	}
+	document, other := &report.Assembly{Serial: a.Serial}, a.Second
+	switch first = m; m.Serial {
+	case a.Serial:
+		document.Together = &m
+		if first, err = s.needed(ctx, a.First); err != nil {
+			return first, nil, err
+		}
+	case a.Second:
+		other = a.First
+	}
+	if document.Second, err = s.needed(ctx, other); err != nil {
+		return first, nil, err
+	}
+	if document.Together == nil {
+		document.Together, err = s.standingMeasurement(ctx, a.Serial)
+	}
+	return first, document, err
+}
+
+// needed is the measurement of a coil that a document cannot do without.
+func (s *site) needed(ctx context.Context, serial string) (history.Measurement, error) {
+	m, err := s.standingMeasurement(ctx, serial)
+	if err == nil && m == nil {
+		err = conflict.because("no measurement of %s stands; measure it again, or sell another coil with this one", serial)
+	}
+	if err != nil {
+		return history.Measurement{}, err
+	}
+	return *m, nil
+}
+
+// standingMeasurement returns the newest measurement of a coil that stands, with
+// all its details; nil when there is none.
+func (s *site) standingMeasurement(ctx context.Context, serial string) (*history.Measurement, error) {
+	coil, err := s.server.History.Coil(ctx, serial)
+	if errors.Is(err, history.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, m := range coil.Measurements {
+		if stands(m) {
+			m, _, err := s.server.History.Measurement(ctx, m.ID)
+			return &m, err
+		}
+	}
+	return nil, nil
+}
