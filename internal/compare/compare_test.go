@@ -267,6 +267,19 @@ func TestNothingToTryWhileReadingsAgree(t *testing.T) {
 	}
 }
 
+// Where the meter is what fits best, another meter is asked for, not the coil.
+func TestAnotherMeterBeforeTheCoil(t *testing.T) {
+	r := must(t, Input{Ours: Record{R20Ohms: 5491, ExpandedUncertaintyOhms: 52}, Theirs: []Reading{
+		{Ohms: 5200, ResolutionOhms: 100}, {Ohms: 5480, ResolutionOhms: 10, TemperatureCelsius: new(20.0), Clips: Leads}}})
+	first := r.Explanations[0]
+	if r.Agrees || first.Cause != MeterAccuracy || !strings.Contains(first.Test, "a meter that shows one digit more") {
+		t.Errorf("agrees %v, first %s: %q", r.Agrees, first.Cause, first.Test)
+	}
+	if !strings.Contains(r.Meaning, "is probably at work") {
+		t.Errorf("meaning %q", r.Meaning)
+	}
+}
+
 // A letter speaks to the buyer, never of them.
 func TestLetterSpeaksToTheBuyer(t *testing.T) {
 	for _, ohms := range []float64{0.4, 6.6, 3300, 6280, 6612, 7105, 7400, 13200, 1.2e6} {

@@ -62,6 +62,9 @@ func (t teller) test(w, rival weighed) string {
 	if t.agrees {
 		return t.noTest(w)
 	}
+	if !w.damage && !rival.damage && w.cause != Unexplained && rival.cause != Unexplained {
+		return "Measure once more, an hour beside a thermometer and with a meter that shows one digit more; if that does not agree either, send the coil to us."
+	}
 	return "Only a closer look on our bench can tell this from its nearest rival: please send the coil to us."
 }
 

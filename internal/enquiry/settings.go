@@ -112,7 +112,7 @@ func setNumber(put func(*compare.Reading, *float64)) func(*compare.Reading, stri
 func number(text string) (float64, error) {
 	v, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
 	if err != nil {
-		return 0, fmt.Errorf("%q is not a number", text)
+		return 0, fmt.Errorf("%q is not a number: type it like 2 or 0.5", text)
 	}
 	return v, nil
 }
