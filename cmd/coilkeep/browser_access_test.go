@@ -206,6 +206,47 @@ func TestBrowserRecordsAreAccessible(t *testing.T) {
 	}
 }
 
+// TestBrowserPrints prints pages from a browser that prefers the dark: the paper
+// is light all the same, and nothing on it is there to be pressed.
+func TestBrowserPrints(t *testing.T) {
+	t.Parallel()
+	b := rig()
+	_, meter := scpiMeter(t, b)
+	_, probe := lineProbe(t, b)
+	d := startDaemon(t, t.TempDir(), benchTOML(meter, probe))
+	d.batch()
+	page := openTab(t, d.url, "/")
+	page.openClips()
+	b.Attach(simulate.CopperCoil(6650, 21.5))
+	page.judged(d, "HN-0001", "in", "in tolerance")
+	page.wait("the chart", `document.querySelector("svg.chart")`)
+	_, err := chromedp.Call(page.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Media: "print", Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{"/", "/batches/first", "/coils/HN-0001", "/coils/HN-0001/certificate"} {
+		page.open(path)
+		if buttons := evaluate[int](page, `[...document.querySelectorAll("button, input, canvas, nav a")].filter((at) => at.checkVisibility()).length`); buttons > 0 {
+			t.Errorf("%s: %d things to press are printed", path, buttons)
+		}
+		// Backgrounds of pictures and ink of texts, as the mean of red, green and blue.
+		light := func(of, property string) float64 {
+			return evaluate[float64](page, fmt.Sprintf(`(() => {
+				const [r, g, b] = getComputedStyle(document.querySelector(%q)).%s.match(/[\d.]+/g).map(Number);
+				return (r + g + b) / 3;
+			})()`, of, property))
+		}
+		if ground := light("svg.chart .f-paper", "fill"); ground < 200 {
+			t.Errorf("%s: the picture is printed on a ground of %.0f, want light", path, ground)
+		}
+		if ink := light("main h1", "color"); ink > 150 {
+			t.Errorf("%s: the heading is printed with %.0f, want dark", path, ink)
+		}
+	}
+}
+
 // TestAssetsAreSmall adds up what a page fetches once.
 func TestAssetsAreSmall(t *testing.T) {
 	t.Parallel()

@@ -87,7 +87,7 @@ func Stylesheet() string {
 	var b strings.Builder
 	b.WriteString("svg.chart { max-width: 100%; height: auto; }\n")
 	b.WriteString("svg.chart a:focus-visible { outline: 3px solid currentColor; outline-offset: 3px; }\n")
-	b.WriteString("@media (prefers-color-scheme: dark) {\n")
+	b.WriteString("@media screen and (prefers-color-scheme: dark) {\n")
 	for _, p := range pens {
 		fmt.Fprintf(&b, "  svg.chart .f-%s { fill: %s; } svg.chart .s-%s { stroke: %s; }\n", p.name, hex(p.dark), p.name, hex(p.dark))
 	}
