@@ -1,13 +1,11 @@
 package main
 
 import (
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
-	"coilkeep/driver/simulate"
 	"coilkeep/internal/config"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/watch"
@@ -47,13 +45,8 @@ func TestDemoShowsItsStep(t *testing.T) {
 // demoDrift prepares the records of a demo and analyses its batches.
 func demoDrift(t *testing.T, seed uint64) map[string]watch.Drift {
 	t.Helper()
-	d := &demo{env: &environment{now: func() time.Time { return time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC) }}, seed: seed, design: simulate.Designs()[1]}
-	cfg := config.Config{Benches: []config.Bench{demoBenchConfig(t)}}
-	cfg.History.Path = filepath.Join(t.TempDir(), "coilkeep.db")
-	if _, err := d.prepare(t.Context(), cfg); err != nil {
-		t.Fatal(err)
-	}
-	store, err := history.Open(t.Context(), cfg.History.Path, history.Options{})
+	path := demoHistory(t, t.TempDir(), func() time.Time { return time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC) }, seed)
+	store, err := history.Open(t.Context(), path, history.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,8 +68,8 @@ func demoDrift(t *testing.T, seed uint64) map[string]watch.Drift {
 	return found
 }
 
-// demoBenchConfig is the bench of the demo, without ports that exist.
-func demoBenchConfig(t *testing.T) config.Bench {
+// demoConfiguration is that of the demo, without ports that exist.
+func demoConfiguration(t *testing.T) config.Config {
 	t.Helper()
 	var text strings.Builder
 	err := demoConfig.Execute(&text, map[string]any{"History": "unused.db", "Listen": "127.0.0.1:0", "Shop": "Heron Lane", "Bench": demoBench,
@@ -88,5 +81,5 @@ func demoBenchConfig(t *testing.T) config.Bench {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return cfg.Benches[0]
+	return cfg
 }
