@@ -163,7 +163,6 @@ func checkCalibration(t *testing.T, readings, cases int) {
 	random := rand.New(rand.NewPCG(20, uint64(readings)))
 	var byProbability [10]tally
 	byCause := map[string]*tally{}
-	var missed, showed int
 	for range cases {
 		in := question(random, readings)
 		e := evidence{}
@@ -176,15 +175,8 @@ func checkCalibration(t *testing.T, readings, cases int) {
 		if err := in.check(); err != nil {
 			t.Fatalf("%v\n%+v", err, in)
 		}
-		agrees := true
-		for i, r := range in.Theirs {
+		for _, r := range in.Theirs {
 			e.shown = append(e.shown, r.Ohms)
-			// The score needs no more than rough intervals here.
-			setting, err := e.situations[i].set(i, r.Ohms, 1, 200)
-			if err != nil {
-				t.Fatal(err)
-			}
-			agrees = agrees && setting.Agrees
 		}
 		ranked := e.weigh(models)
 		for i, w := range ranked {
@@ -197,12 +189,6 @@ func checkCalibration(t *testing.T, readings, cases int) {
 				byProbability[min(9, int(10*w.probability))].add(w.probability, hit)
 			}
 		}
-		if truth.damage && !agrees {
-			showed++
-			if !in.damage(e.situations[0], e.shown[0], ranked, agrees).Plausible {
-				missed++
-			}
-		}
 	}
 	for i := range byProbability {
 		byProbability[i].check(t, fmt.Sprintf("first at %d to %d %%", 10*i, 10*i+10))
@@ -210,9 +196,45 @@ func checkCalibration(t *testing.T, readings, cases int) {
 	for _, cause := range slices.Sorted(maps.Keys(byCause)) {
 		byCause[cause].check(t, cause)
 	}
+}
+
+// Damage that the data can show, because a reading does not agree, is missed in
+// less than 1 % of the cases, by the upper 95 % limit of the rate. The limit of
+// a Poisson mean after m misses is below m + 3 + 1.6·√m: 3.00 for none ("rule of
+// three"), 4.74, 6.30, 7.75 for one, two, three (tables of the Poisson
+// distribution, from memory).
+func TestDamageIsSeldomMissed(t *testing.T) {
+	t.Parallel()
+	random := rand.New(rand.NewPCG(21, 1))
+	const wanted = 700
+	missed, showed := 0, 0
+	for showed < wanted {
+		in := question(random, 1)
+		e := evidence{}
+		e.situations, _ = in.resolve()
+		models := in.models(e)
+		faults := slices.Clone(models)
+		faults = slices.DeleteFunc(faults, func(m model) bool { return !m.damage })
+		if !answerIt(random, &in, faults[pick(random, faults)]) {
+			continue
+		}
+		e.shown = []float64{in.Theirs[0].Ohms}
+		// The score needs no more than rough intervals here.
+		setting, err := e.situations[0].set(0, e.shown[0], 1, 200)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if setting.Agrees {
+			continue
+		}
+		showed++
+		if !in.damage(e.situations[0], e.shown[0], e.weigh(models), false).Plausible {
+			missed++
+		}
+	}
 	t.Logf("damage that showed: %d, missed %d", showed, missed)
-	if showed == 0 || float64(missed) >= 0.01*float64(showed) {
-		t.Errorf("missed %d of %d cases of damage that showed, want less than 1 %%", missed, showed)
+	if limit := (float64(missed) + 3 + 1.6*math.Sqrt(float64(missed))) / wanted; limit >= 0.01 {
+		t.Errorf("missed %d of %d cases of damage that showed: up to %.2g of all, want less than 0.01", missed, showed, limit)
 	}
 }
 
