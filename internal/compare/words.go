@@ -3,6 +3,7 @@ package compare
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"coilkeep/internal/copper"
@@ -195,10 +196,19 @@ func (r Result) probably() string {
 
 // difference writes how far two values are apart.
 func difference(ratio float64) string {
-	if ratio > 2 || ratio < 0.5 {
-		return fmt.Sprintf("a ratio of %.3g", ratio)
+	switch {
+	case ratio > 2:
+		return fmt.Sprintf("a ratio of %s to 1", threeDigitsOf(ratio))
+	case ratio < 0.5:
+		return fmt.Sprintf("a ratio of 1 to %s", threeDigitsOf(1/ratio))
 	}
 	return minus(fmt.Sprintf("a difference of %+.1f %%", unsignedZero(100*(ratio-1), 0.1)))
+}
+
+// threeDigitsOf writes v, 1 or more, to three significant digits.
+func threeDigitsOf(v float64) string {
+	step := threeDigits(v)
+	return strconv.FormatFloat(math.Round(v/step)*step, 'f', max(0, -int(math.Round(math.Log10(step)))), 64)
 }
 
 // unsignedZero is v, or 0 where v is shown as zero in steps of that size: a
@@ -274,7 +284,8 @@ func (r Result) verdictParagraph(theirs Reading) string {
 	fmt.Fprintf(&b, "That is further apart than two meters should be, so something else %splays a part. ", r.probably())
 	first := r.Explanations[0]
 	fmt.Fprintf(&b, "What fits best (%s): %s", first.Words, lowerFirst(first.Sentence))
-	if len(r.Explanations) > 1 {
+	// That nobody thought of the cause is nothing to write to a buyer.
+	if len(r.Explanations) > 1 && r.Explanations[1].Cause != Unexplained {
 		next := r.Explanations[1]
 		fmt.Fprintf(&b, " Next (%s): %s", next.Words, lowerFirst(next.Sentence))
 	}
