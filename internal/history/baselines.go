@@ -130,3 +130,20 @@ func (s *Store) CurrentBaseline(ctx context.Context, winder, design string, revi
 	}
 	return &list[0], nil
 }
+
+func (j *importer) baseline(ctx context.Context, b Baseline) error {
+	b.Time = fromMicros(b.Time.UnixMicro())
+	if err := cmp.Or(validName("id", b.ID), validBaseline(b)); err != nil {
+		return err
+	}
+	if _, err := designRevision(ctx, j.tx, b.Design, b.DesignRevision); err != nil {
+		return err
+	}
+	return add(j, "baseline "+b.ID, b,
+		func() (Baseline, error) {
+			list, err := listBaselines(ctx, j.tx, `WHERE id = ?1`, b.ID)
+			return only(list, err)
+		},
+		func() error { return insertBaseline(ctx, j.tx, b) },
+		&j.counts.Baselines)
+}

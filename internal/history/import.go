@@ -10,7 +10,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"reflect"
 	"slices"
 )
@@ -269,44 +268,6 @@ func (j *importer) comparison(ctx context.Context, c Comparison) error {
 		},
 		func() error { return insertComparison(ctx, j.tx, c) },
 		&j.counts.Comparisons)
-}
-
-func (j *importer) baseline(ctx context.Context, b Baseline) error {
-	b.Time = fromMicros(b.Time.UnixMicro())
-	if err := cmp.Or(validName("id", b.ID), validBaseline(b)); err != nil {
-		return err
-	}
-	if _, err := designRevision(ctx, j.tx, b.Design, b.DesignRevision); err != nil {
-		return err
-	}
-	return add(j, "baseline "+b.ID, b,
-		func() (Baseline, error) {
-			list, err := listBaselines(ctx, j.tx, `WHERE id = ?1`, b.ID)
-			return only(list, err)
-		},
-		func() error { return insertBaseline(ctx, j.tx, b) },
-		&j.counts.Baselines)
-}
-
-func (j *importer) study(ctx context.Context, r StudyReading) error {
-	r.Time = fromMicros(r.Time.UnixMicro())
-	told := r.R20Ohms
-	if err := cmp.Or(validName("id", r.ID), completeStudyReading(&r)); err != nil {
-		return err
-	}
-	if math.Abs(told-r.R20Ohms) > 1e-9*r.R20Ohms {
-		return invalid("r20_ohms", "must follow from resistance and temperature, which give %g Ω, not %g", r.R20Ohms, told)
-	}
-	if err := fitsStudy(ctx, j.tx, r); err != nil {
-		return err
-	}
-	return add(j, "study reading "+r.ID, r,
-		func() (StudyReading, error) {
-			list, err := listStudyReadings(ctx, j.tx, `WHERE id = ?1`, r.ID)
-			return only(list, err)
-		},
-		func() error { return insertStudyReading(ctx, j.tx, r) },
-		&j.counts.StudyReadings)
 }
 
 func (j *importer) journal(ctx context.Context, e JournalEntry) error {

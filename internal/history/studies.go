@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"math"
 	"time"
 
 	"coilkeep/internal/copper"
@@ -155,4 +156,25 @@ func (s *Store) Studies(ctx context.Context) ([]Study, error) {
 		return err
 	})
 	return list, explain(s.path, "list studies", err)
+}
+
+func (j *importer) study(ctx context.Context, r StudyReading) error {
+	r.Time = fromMicros(r.Time.UnixMicro())
+	told := r.R20Ohms
+	if err := cmp.Or(validName("id", r.ID), completeStudyReading(&r)); err != nil {
+		return err
+	}
+	if math.Abs(told-r.R20Ohms) > 1e-9*r.R20Ohms {
+		return invalid("r20_ohms", "must follow from resistance and temperature, which give %g Ω, not %g", r.R20Ohms, told)
+	}
+	if err := fitsStudy(ctx, j.tx, r); err != nil {
+		return err
+	}
+	return add(j, "study reading "+r.ID, r,
+		func() (StudyReading, error) {
+			list, err := listStudyReadings(ctx, j.tx, `WHERE id = ?1`, r.ID)
+			return only(list, err)
+		},
+		func() error { return insertStudyReading(ctx, j.tx, r) },
+		&j.counts.StudyReadings)
 }
