@@ -1,6 +1,8 @@
 package web
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"embed"
 	"fmt"
 	"net/http"
@@ -8,6 +10,7 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
+	"time"
 )
 
 //go:embed openapi.json assets templates
@@ -127,8 +130,18 @@ func (s *site) asset(w http.ResponseWriter, r *http.Request) error {
 	if err != nil || contentType == "" {
 		return notFound.because("there is no file %q here", name)
 	}
-	s.send(w, http.StatusOK, contentType, content)
+	sendAsset(w, r, contentType, content)
 	return nil
+}
+
+// sendAsset answers with a file that only another release changes. Browsers keep
+// it and ask whether it is still the same.
+func sendAsset(w http.ResponseWriter, r *http.Request, contentType string, content []byte) {
+	h := w.Header()
+	h.Set("Content-Type", contentType)
+	h.Set("Cache-Control", "no-cache")
+	h.Set("ETag", fmt.Sprintf(`"%x"`, sha256.Sum256(content)))
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(content))
 }
 
 // assetTypes gives the content type of assets by the ending of their name.

@@ -118,7 +118,7 @@ func drawRun(snapshot bench.Snapshot, coils []history.Measurement, width int) (t
 }
 
 // chartStyle serves the colours of the pictures.
-func (s *site) chartStyle(w http.ResponseWriter, _ *http.Request) error {
-	s.send(w, http.StatusOK, assetTypes[".css"], []byte(chart.Stylesheet()))
+func (s *site) chartStyle(w http.ResponseWriter, r *http.Request) error {
+	sendAsset(w, r, assetTypes[".css"], []byte(chart.Stylesheet()))
 	return nil
 }
