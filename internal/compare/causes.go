@@ -21,6 +21,8 @@ const (
 	downShare       = 0.2 // of controls that are not fully up
 	humRatio        = 0.03
 	otherRatio      = 0.15
+	unlikeMateShare = 0.3 // of pairs are of two designs
+	unlikeMateTimes = 2.0
 )
 
 // told is the weight of a cause by what was told: nothing, that it should not
@@ -259,7 +261,10 @@ func (in Input) matePieces() []piece {
 		return []piece{point(in.Mate.R20Ohms, 1)}
 	}
 	r := in.Ours.R20Ohms
-	return []piece{{(1 - unknownMateRatio) * r, (1 + unknownMateRatio) * r, 1, false}}
+	return []piece{
+		{r / unlikeMateTimes, unlikeMateTimes * r, unlikeMateShare, true},
+		{(1 - unknownMateRatio) * r, (1 + unknownMateRatio) * r, 1 - unlikeMateShare, false},
+	}
 }
 
 // withMate gives the other coil a resistance at 20 °C; one that is told of
@@ -272,7 +277,7 @@ func (in Input) withMate(s situation, ohms float64) situation {
 	return s
 }
 
-const mateReason = "the other coil of an assembly is as recorded, or within ±20 % of this one when it is not known"
+const mateReason = "the other coil of an assembly is as recorded, or within ±20 % of this one when it is not known; three in ten are of another design, from half to twice as much"
 
 func (in Input) seriesModel() model {
 	return in.wiringModel(WiringSeries, Series, told{1.5, 0.5, 6})

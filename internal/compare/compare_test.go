@@ -80,6 +80,8 @@ func TestPlainCauses(t *testing.T) {
 		{"both in series", Input{Theirs: []Reading{at(0, 1)}, Mate: &mate}, 13612, 1, WiringSeries, 7000, 0},
 		// 1/(1/6612 + 1/7000) = 3400.24.
 		{"both in parallel", Input{Theirs: []Reading{at(0, 1)}, Mate: &mate}, 3400, 1, WiringParallel, 7000, 0},
+		// 6612 + 8900 = 15512: a pair of two designs, of which nothing was told.
+		{"in series with an unlike one", Input{Theirs: []Reading{at(0, 1)}}, 15512, 1, WiringSeries, 8900, 100},
 		{"the other one alone", Input{Theirs: []Reading{at(0, 1)}, Mate: &mate}, 7001, 1, WiringSingle, 7000, 0},
 		{"milliohms for kiloohms", Input{Theirs: []Reading{at(0, 0.001)}}, 6.612, 0.001, RangeOrUnit, 0.001, 0},
 		{"ten times too much", Input{Theirs: []Reading{at(0, 10)}}, 66120, 10, RangeOrUnit, 10, 0},

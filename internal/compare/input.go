@@ -19,7 +19,7 @@ import "coilkeep/internal/r20"
 // it goes up whenever the same inputs would give another result.
 //
 // 2: a winding may be shorted from end to end, a volume control turned down all
-// the way; what nothing explains may be a fault.
+// the way, a pair of two designs; what nothing explains may be a fault.
 const Formula = 2
 
 // Input is everything that is known. A zero value, a nil pointer or an empty
