@@ -89,7 +89,7 @@ func NewAnswer(c Complaint) (*Answer, error) {
 		a.Heading = "About the resistance of coil " + c.Input.Ours.Serial
 	}
 	if theirs.Clips == compare.Jack {
-		a.TableTitle += ", through the controls"
+		a.TableTitle += " at the jack"
 	}
 	for _, row := range r.Table {
 		a.Table = append(a.Table, answerRow(row, r.StepOhms()))

@@ -4,13 +4,16 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 	"testing"
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/compare"
 	"coilkeep/internal/pdftest"
+	"coilkeep/internal/quantity"
 	"coilkeep/internal/report"
+	"coilkeep/internal/typeface"
 )
 
 // complaint is about coil HN-0042, read as so many ohms, in steps of 10.
@@ -45,6 +48,7 @@ func answerPDF(t testing.TB, c report.Complaint) []byte {
 
 func TestAnswerIsOnePage(t *testing.T) {
 	t.Parallel()
+	unit := regexp.MustCompile(`^([kMG]?Ω|°C|K|%)[.,;:)]*( |$)`)
 	jack := func(in *compare.Input) {
 		in.Theirs[0].Clips, in.Theirs[0].ControlOhms, in.Theirs[0].TemperatureCelsius = compare.Jack, new(500e3), new(21.0)
 	}
@@ -63,6 +67,11 @@ func TestAnswerIsOnePage(t *testing.T) {
 			pages := pdftest.Pages(t, answerPDF(t, c))
 			if len(pages) != 1 {
 				t.Fatalf("%d pages, want 1", len(pages))
+			}
+			for _, line := range pages[0] {
+				if unit.MatchString(line) {
+					t.Errorf("a line begins with a unit: %q", line)
+				}
 			}
 			text := strings.Join(strings.Fields(strings.Join(pages[0], " ")), " ")
 			for _, want := range []string{"Kettle Lane Coils", "Thank you for measuring", "Valve amplifiers hold dangerous voltage", "Unplug the instrument",
@@ -102,8 +111,8 @@ func TestAnswerLetter(t *testing.T) {
 	}
 }
 
-// The table is that of the comparison, in the digits its limits support and with
-// limits rounded outward.
+// The table is that of the comparison, in the steps of the expected range, as on
+// the page; its title fits its column, at the jack too.
 func TestAnswerTable(t *testing.T) {
 	t.Parallel()
 	c := complaint(t, 6280)
@@ -115,9 +124,24 @@ func TestAnswerTable(t *testing.T) {
 		t.Fatalf("%d rows, want %d", len(a.Table), len(c.Result.Table))
 	}
 	for i, row := range c.Result.Table {
-		if row.Celsius == 20 && (a.Table[i].Temperature != "20 °C" || a.Table[i].Value != "6.69 kΩ") {
-			t.Errorf("row %+v for %+v", a.Table[i], row)
+		ohms := func(v float64) string { return quantity.FormatOhms(v, c.Result.StepOhms()) }
+		want := report.AnswerRow{Temperature: quantity.FormatCelsius(row.Celsius, 1), Value: ohms(row.Ohms),
+			Range: strings.TrimSuffix(ohms(row.LowOhms), " kΩ") + " to " + strings.TrimSuffix(ohms(row.HighOhms), " kΩ")}
+		if a.Table[i] != want {
+			t.Errorf("row %+v, want %+v", a.Table[i], want)
 		}
+	}
+	if want := quantity.FormatOhms(c.Result.ExpectedLowOhms, c.Result.StepOhms()); !strings.HasPrefix(a.Facts[2].Value, want+" to ") {
+		t.Errorf("expected %q, want it from %s", a.Facts[2].Value, want)
+	}
+	atJack, err := report.NewAnswer(complaint(t, 6280, func(in *compare.Input) { in.Theirs[0].Clips = compare.Jack }))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A4 with margins of 18 mm, the picture and a gap of 6 mm taken off.
+	column := 210 - 2*18 - atJack.Picture.Width*25.4/96 - 6
+	if width := typeface.Width(atJack.TableTitle, true, 9*25.4/72); width > column {
+		t.Errorf("the title of the table is %.1f mm wide, its column %.1f", width, column)
 	}
 }
 

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -109,7 +110,7 @@ func wrap(text string, s style, width float64) []string {
 	var lines []string
 	for part := range strings.Lines(text) {
 		line := ""
-		for _, word := range strings.Fields(part) {
+		for _, word := range words(part) {
 			if line != "" && fits(line+" "+word) {
 				line += " " + word
 				continue
@@ -126,6 +127,21 @@ func wrap(text string, s style, width float64) []string {
 		lines = append(lines, line)
 	}
 	return lines
+}
+
+// words cuts a line where it may be broken: between words, but not before the
+// unit of a number.
+func words(line string) []string {
+	units := []string{"Ω", "kΩ", "MΩ", "GΩ", "°C", "K", "%"}
+	var list []string
+	for _, word := range strings.Fields(line) {
+		if bare := strings.Trim(word, ".,;:()"); len(list) > 0 && slices.Contains(units, bare) {
+			list[len(list)-1] += " " + word
+			continue
+		}
+		list = append(list, word)
+	}
+	return list
 }
 
 // split cuts a word into the longest head that fits, one character at least, and
