@@ -4,6 +4,8 @@
 import { localTimes } from "./times.js";
 
 const lines = 12;
+const silence = 6000; // ms; the daemon sends a heartbeat every 2 s
+const again = 1500; // ms until the next attempt to connect
 
 // follow shows what happens at the instruments of one bench.
 function follow(section) {
@@ -15,37 +17,59 @@ function follow(section) {
     if (place) place.textContent = kept[role].join("\n");
   };
 
-  // fresh puts in the cards as they are now.
-  async function fresh() {
-    const answer = await fetch(location.pathname, { cache: "no-store" });
-    if (!answer.ok) return;
-    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    localTimes(page);
-    const now = page.querySelector(`[data-cards="${CSS.escape(bench)}"]`);
-    if (now) section.querySelector("[data-cards]").replaceWith(now);
-    Object.keys(kept).forEach(show);
+  // sight says whether what the page shows is how it is now.
+  function sight(there) {
+    section.classList.toggle("lost-sight", !there);
+    seen.textContent = there ? "Live." : "The connection to the daemon is gone; this is how it was.";
   }
 
-  const events = new EventSource(`/api/v1/events?bench=${encodeURIComponent(bench)}`);
-  events.addEventListener("open", () => {
-    section.classList.remove("lost-sight");
-    seen.textContent = "Live.";
-    fresh();
-  });
-  events.addEventListener("instrument", fresh);
-  events.addEventListener("reading", (event) => {
-    const reading = JSON.parse(event.data);
-    const clock = new Date(reading.time).toLocaleTimeString([], { hour12: false });
-    kept[reading.role].push(`${clock}  ${reading.raw}`);
-    kept[reading.role].splice(0, kept[reading.role].length - lines);
-    show(reading.role);
-    const answered = section.querySelector(`[data-answered="${reading.role}"]`);
-    if (answered) answered.textContent = clock;
-  });
-  events.addEventListener("error", () => {
-    section.classList.add("lost-sight");
-    seen.textContent = "The connection to the daemon is gone; this is how it was.";
-  });
+  // fresh puts in the cards as they are now.
+  async function fresh() {
+    try {
+      const answer = await fetch(location.pathname, { cache: "no-store" });
+      if (!answer.ok) return sight(false);
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      localTimes(page);
+      const now = page.querySelector(`[data-cards="${CSS.escape(bench)}"]`);
+      if (now) section.querySelector("[data-cards]").replaceWith(now);
+      Object.keys(kept).forEach(show);
+    } catch {
+      sight(false);
+    }
+  }
+
+  let heard;
+  function connect() {
+    const events = new EventSource(`/api/v1/events?bench=${encodeURIComponent(bench)}`);
+    const on = (type, handle) =>
+      events.addEventListener(type, (event) => {
+        heard = Date.now();
+        if (section.classList.contains("lost-sight")) fresh();
+        sight(true);
+        handle?.(event);
+      });
+    on("open", fresh);
+    on("heartbeat");
+    on("state");
+    on("instrument", fresh);
+    on("reading", (event) => {
+      const reading = JSON.parse(event.data);
+      const clock = new Date(reading.time).toLocaleTimeString([], { hour12: false });
+      kept[reading.role].push(`${clock}  ${reading.raw}`);
+      kept[reading.role].splice(0, kept[reading.role].length - lines);
+      show(reading.role);
+      const answered = section.querySelector(`[data-answered="${reading.role}"]`);
+      if (answered) answered.textContent = clock;
+    });
+    events.addEventListener("error", () => {
+      sight(false);
+      if (events.readyState === EventSource.CLOSED) setTimeout(connect, again); // else the browser tries by itself
+    });
+  }
+  connect();
+  setInterval(() => {
+    if (Date.now() - heard > silence) sight(false);
+  }, 1000);
 }
 
 for (const section of document.querySelectorAll("[data-bench]")) follow(section);
