@@ -232,7 +232,11 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 			return err
 		}
 	}
-	if _, err := fmt.Fprintf(w, "\nFault of the coil: %.1f %%. %s\n", 100*r.Damage.Probability, r.Damage.Advice); err != nil {
+	fault := fmt.Sprintf("%.1f %%", 100*r.Damage.Probability)
+	if r.Damage.OfUnexplained() {
+		fault = "possible"
+	}
+	if _, err := fmt.Fprintf(w, "\nFault of the coil: %s. %s\n", fault, r.Damage.Advice); err != nil {
 		return err
 	}
 	return printConditions(w, r)

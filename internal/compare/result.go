@@ -161,6 +161,12 @@ type Damage struct {
 	Advice    string `json:"advice"`
 }
 
+// OfUnexplained is true when a fault is plausible only because nothing explains
+// what was read: no probability can be told of it then.
+func (d Damage) OfUnexplained() bool {
+	return d.Plausible && d.Probability < plausibleDamageUnexplained
+}
+
 // TableRow is what a meter should show at one temperature. Low and High allow
 // for our uncertainty and for the limits of error of their meter.
 type TableRow struct {

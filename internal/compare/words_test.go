@@ -59,6 +59,23 @@ func TestNothingToTryWhileReadingsAgree(t *testing.T) {
 	}
 }
 
+// No probability is told of a fault that only stands for what nothing explains.
+func TestFaultOfUnexplained(t *testing.T) {
+	for _, test := range []struct {
+		name string
+		r    Reading
+		want bool
+	}{
+		{"nothing fits", Reading{Ohms: 9e8, ResolutionOhms: 1e8, Clips: Leads}, true},
+		{"a short", Reading{Ohms: 0.4, ResolutionOhms: 0.1, Clips: Leads}, false},
+		{"agreeing", Reading{Ohms: 6612, ResolutionOhms: 1, TemperatureCelsius: new(20.0)}, false},
+	} {
+		if d := must(t, Input{Ours: coil, Theirs: []Reading{test.r}}).Damage; d.OfUnexplained() != test.want {
+			t.Errorf("%s: of what nothing explains %v, want %v: %+v", test.name, d.OfUnexplained(), test.want, d)
+		}
+	}
+}
+
 // Where the meter is what fits best, another meter is asked for, not the coil.
 func TestAnotherMeterBeforeTheCoil(t *testing.T) {
 	r := must(t, Input{Ours: Record{R20Ohms: 5491, ExpandedUncertaintyOhms: 52}, Theirs: []Reading{
