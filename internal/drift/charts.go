@@ -38,12 +38,25 @@ type CUSUM struct {
 	Slack            float64    `json:"k_sigma"`
 	DecisionInterval float64    `json:"h_sigma"`
 	Limit            float64    `json:"upper"` // the same as h_sigma
+	Lower            float64    `json:"lower"` // its negative, for Values
 	Up               []*float64 `json:"up_sigma"`
 	Down             []*float64 `json:"down_sigma"`
-	Signals          []int      `json:"signals"`
+	// Values are both sums as one line in sigma: the larger of the two, negative
+	// where that is Down.
+	Values  []*float64 `json:"values"`
+	Signals []int      `json:"signals"`
 	// Started is, at each signal, the index of the first coil of the run that led
 	// to it: an early guess at the start of the change.
 	Started []int `json:"started"`
+}
+
+// add puts down the sums at one more coil, nil where it takes no part.
+func (c *CUSUM) add(up, down *float64) {
+	value := up
+	if up != nil && *down > *up {
+		value = new(-*down)
+	}
+	c.Up, c.Down, c.Values = append(c.Up, up), append(c.Down, down), append(c.Values, value)
 }
 
 // chart runs all charts over the coils.
@@ -59,7 +72,7 @@ func (a *analysis) chart() error {
 	c := &Charts{
 		Individuals: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - 3*b.SigmaWithinOhms, Upper: b.MeanOhms + 3*b.SigmaWithinOhms, Signals: []int{}},
 		EWMA:        Chart{Centre: b.MeanOhms, Signals: []int{}},
-		CUSUM:       CUSUM{Centre: b.MeanOhms, SigmaOhms: b.SigmaWithinOhms, Slack: a.scheme.Slack, DecisionInterval: a.scheme.DecisionInterval, Limit: a.scheme.DecisionInterval, Signals: []int{}, Started: []int{}},
+		CUSUM:       CUSUM{Centre: b.MeanOhms, SigmaOhms: b.SigmaWithinOhms, Slack: a.scheme.Slack, DecisionInterval: a.scheme.DecisionInterval, Limit: a.scheme.DecisionInterval, Lower: -a.scheme.DecisionInterval, Signals: []int{}, Started: []int{}},
 	}
 	a.report.Charts = c
 	step := control.Step{}
@@ -69,7 +82,7 @@ func (a *analysis) chart() error {
 		a.chartIndividual(c, i, sigma)
 		if a.outlier[i] {
 			c.EWMA.add(nil, 0)
-			c.CUSUM.Up, c.CUSUM.Down = append(c.CUSUM.Up, nil), append(c.CUSUM.Down, nil)
+			c.CUSUM.add(nil, nil)
 			a.extendEWMALimits(c, step.EWMALimit)
 			continue
 		}
@@ -107,7 +120,7 @@ func (a *analysis) chartStep(c *Charts, i, used int, step control.Step) {
 	if step.EWMASignal {
 		c.EWMA.Signals = append(c.EWMA.Signals, i+1)
 	}
-	c.CUSUM.Up, c.CUSUM.Down = append(c.CUSUM.Up, &up), append(c.CUSUM.Down, &down)
+	c.CUSUM.add(&up, &down)
 	if step.CUSUMSignal {
 		run := step.UpRun
 		if step.Down > step.Up {
