@@ -84,13 +84,24 @@ func (c *CheckChannel) sentence(a *analysis) string {
 	case c.CentreOhms == nil:
 		return fmt.Sprintf("the check standard was measured %d times, too few to watch the meter by", c.Count)
 	case c.P != nil && *c.P < alpha && math.Abs(*c.SlopeRatioPerCoil)*float64(len(a.coils)) > 1e-6:
-		return fmt.Sprintf("the check standard moves: %s over these coils (%s); the meter, its leads or its temperature drift", percent(*c.SlopeRatioPerCoil*float64(len(a.coils))), chance(*c.P))
+		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d (%s); the meter, its leads or its temperature drift", fewAtEnd, percent(c.moved()), fewAtEnd, chance(*c.P))
 	case len(c.Signals) > 0 && c.stays():
 		return fmt.Sprintf("the check standard left its limits at coil %d and stays away from where it was: look at the meter and its leads before the winder", a.coils[c.Signals[0]-1].Sequence)
 	case len(c.Signals) > 0:
 		return fmt.Sprintf("the check standard was beyond its limits at coil %d, but its other readings do not follow", a.coils[c.Signals[0]-1].Sequence)
 	}
 	return "the check standard stays within its limits"
+}
+
+// fewAtEnd is how many readings at either end tell how far it moved: few, so
+// that a slow drift is told nearly whole, and more than one, for their noise.
+const fewAtEnd = 3
+
+// moved is how far its last readings stand from its first. A line through all
+// of them would make half as much again of a step.
+func (c *CheckChannel) moved() float64 {
+	first, last := statistics.MomentsOf(c.ratio[:fewAtEnd]), statistics.MomentsOf(c.ratio[c.Count-fewAtEnd:])
+	return (1+last.Mean)/(1+first.Mean) - 1
 }
 
 // stays says whether the readings from the first signal on differ from those
