@@ -41,6 +41,9 @@ func Analyse(coils []Coil, options Options) (Report, error) {
 		return Report{}, err
 	}
 	a.begin()
+	if options.LeftOut {
+		a.note("these are the newest %d coils; earlier ones are left out", len(a.coils))
+	}
 	a.screen()
 	for i := range a.coils {
 		if !a.outlier[i] {

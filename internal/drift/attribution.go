@@ -66,19 +66,19 @@ func (a *analysis) causesOfStep(c ChangePoint) []Attribution {
 	for j, m := range marks {
 		causes = append(causes, d.mark(m, j > 0 || len(causes) > 0))
 	}
-	return a.complete(d, causes, room, c.P)
+	return a.complete(d, causes, room, d.winding(c.P, "nothing recorded changed there"))
 }
 
 // complete adds what is left to suspect, and remembers when the first suspect is
 // not the winder.
-func (a *analysis) complete(d drifting, causes []Attribution, room finding, p float64) []Attribution {
+func (a *analysis) complete(d drifting, causes []Attribution, room finding, otherwise Attribution) []Attribution {
 	if room == together {
 		d := d
 		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
 		causes = append(causes, d.temperature(1, roomClause(room, statistics.Partial{})))
 	}
 	if len(causes) == 0 {
-		causes = append(causes, d.winding(p))
+		causes = append(causes, otherwise)
 	}
 	switch causes[0].Cause {
 	case "meter":
@@ -102,7 +102,7 @@ func (a *analysis) causesOfTrend(t *Trend) []Attribution {
 	if room == explains {
 		causes = append(causes, d.temperature(effect.P, roomClause(room, effect)))
 	}
-	return a.complete(d, causes, room, t.P)
+	return a.complete(d, causes, room, d.winding(t.P, a.recordedWithin(t)))
 }
 
 func (d *drifting) add(clause string, when bool) {
@@ -128,9 +128,21 @@ func (d drifting) temperature(p float64, evidence string) Attribution {
 	return Attribution{"temperature", d.sequence, evidence, p, d.sentence(evidence + verdict)}
 }
 
-// winding is the answer when nothing recorded changed.
-func (d drifting) winding(p float64) Attribution {
-	evidence := "nothing recorded changed there"
+// recordedWithin says what was recorded to change during a trend: a step there
+// was weighed against the slope and describes the coils less well.
+func (a *analysis) recordedWithin(t *Trend) string {
+	first := len(a.kept) - t.Count
+	for _, k := range a.recorded() {
+		if k > first {
+			m := differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0]
+			return fmt.Sprintf("%s at coil %d lies within it, but a step there fits less well", m.what, a.coils[a.kept[k]].Sequence)
+		}
+	}
+	return "nothing recorded changed on the way"
+}
+
+// winding is the answer when nothing recorded explains it.
+func (d drifting) winding(p float64, evidence string) Attribution {
 	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, or as much more of it", 100*d.ratio)
 	if d.ratio < 0 {
 		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, or as much less of it", -100*d.ratio)
@@ -213,6 +225,18 @@ func differences(before, after Coil) []mark {
 		}
 	}
 	return marks
+}
+
+// recorded are the kept coils that are the first of a spool, winder, operator or
+// batch.
+func (a *analysis) recorded() []int {
+	var places []int
+	for k := 1; k < len(a.kept); k++ {
+		if len(differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])) > 0 {
+			places = append(places, k)
+		}
+	}
+	return places
 }
 
 func pauseText(d time.Duration) string {

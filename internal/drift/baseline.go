@@ -55,7 +55,7 @@ func (a *analysis) setBaseline() {
 		}
 	}
 	if len(indices) < minBaseline {
-		a.note("%d good coils are too few for control limits, which need %d; mean, spread and what stands apart can be told, drift cannot", len(indices), minBaseline)
+		a.note("too few good coils for control limits: %d of %d; mean, spread and what stands apart can be told, drift cannot", len(indices), minBaseline)
 		return
 	}
 	values := pick(a.ohms, indices)

@@ -57,7 +57,7 @@ func (a *analysis) capability() {
 		return
 	}
 	if len(a.kept) < fewestForCapability {
-		a.note("%d coils are too few for capability, which needs %d", len(a.kept), fewestForCapability)
+		a.note("too few coils for capability: %d of %d", len(a.kept), fewestForCapability)
 		return
 	}
 	values := pick(a.ohms, a.kept)

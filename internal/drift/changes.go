@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"slices"
 
 	"coilkeep/internal/statistics"
 )
@@ -22,7 +23,8 @@ type ChangePoint struct {
 	ShiftRatio     float64 `json:"shift_ratio"`
 	ShiftRatioLow  float64 `json:"shift_ratio_low"`
 	ShiftRatioHigh float64 `json:"shift_ratio_high"`
-	// P is the probability of such a step somewhere by chance.
+	// P is the probability of such a step by chance: somewhere, or beside a slope
+	// just where a change of spool, winder, operator or batch was recorded.
 	P        float64 `json:"p"`
 	Sentence string  `json:"sentence"`
 
@@ -79,14 +81,15 @@ func (a *analysis) weights() []float64 {
 
 func (a *analysis) segment(y, w []float64, shrink float64) {
 	s := newSegmenter(y, w, shrink)
-	a.pieces = s.cut(0, len(y))
+	recorded := a.recorded()
+	a.pieces = s.cutAtRecorded(s.cut(0, len(y)), recorded)
 	for round := 0; round < len(y) && a.refine(s); round++ {
 	}
 	offset := statistics.MomentsOf(y).Mean
 	for i := range a.pieces {
 		a.pieces[i].level += offset
 	}
-	a.listChanges(s)
+	a.listChanges(s, recorded)
 }
 
 // refine drops the least certain step between two levels that does not hold
@@ -122,7 +125,7 @@ func (a *analysis) refine(s *segmenter) bool {
 // 1321-1328; Bai 1997, Review of Economics and Statistics 79, 551-563).
 const placeQuantile = 11.03
 
-func (a *analysis) listChanges(s *segmenter) {
+func (a *analysis) listChanges(s *segmenter, recorded []int) {
 	a.report.ChangePoints = []ChangePoint{}
 	for i := 0; i+1 < len(a.pieces); i++ {
 		before, after := a.pieces[i], a.pieces[i+1]
@@ -133,8 +136,9 @@ func (a *analysis) listChanges(s *segmenter) {
 		if before.slope != 0 || after.slope != 0 {
 			c.ShiftOhms, x.error, x.residualSD = a.shiftOfLines(before, after, s)
 			c.P = statistics.TestP(c.ShiftOhms, x.error, float64(max(1, after.last-before.first-4)))
-			// The place was searched for: every place counts.
-			c.P = min(1, c.P*float64(after.last-before.first))
+			if !slices.Contains(recorded, k) { // the place was searched for: every place counts
+				c.P = min(1, c.P*float64(after.last-before.first))
+			}
 			if c.P >= alpha {
 				continue // lines that meet: no step between them
 			}

@@ -65,6 +65,8 @@ type Options struct {
 	Subgroup int
 	// Winding turns ohms into turns; the zero Winding knows nothing.
 	Winding Winding
+	// LeftOut is true when the coils are only the newest of more.
+	LeftOut bool
 }
 
 // DefaultBaseline is how many good coils set the limits: with fewer, limits are
@@ -172,7 +174,7 @@ var conventions = []string{
 	"a coil measured with a larger uncertainty than the baseline's usual one has wider limits by the difference in quadrature",
 	"EWMA limits are exact: narrower for the first coils; EWMA and CUSUM start at the first coil, at the centre",
 	"CUSUM slack k and interval h are in sigma; the sums are shown in sigma",
-	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for",
+	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for, but not beside a slope where a change of spool, winder, operator or batch was recorded",
 	"intervals are at 95 %; a change or trend is called real below p = 0.01",
 	"Cp and Cpk use sigma within, Pp and Ppk sigma overall",
 	"the trend is that of the coils since the last change",

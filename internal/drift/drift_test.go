@@ -58,13 +58,42 @@ func TestStepAtSpoolChange(t *testing.T) {
 	}
 }
 
+// A step at a recorded change of spool is told even while the coils after it
+// happen to lean its way, when one slope through all is nearly as good.
+func TestStepAtSpoolChangeInShortBatch(t *testing.T) {
+	const batches = 200
+	named := 0
+	for seed := range uint64(batches) {
+		r := analysed(t, newWorkshop(seed).wind(10, "SP-07", none).wind(19, "SP-08", by(0.012)).coils, ordinary())
+		for _, cause := range r.Attribution {
+			if cause.Cause == "spool" {
+				named++
+				contains(t, "summary", r.Summary, "at the change to spool SP-08")
+				break
+			}
+		}
+	}
+	t.Logf("the spool is named in %d of %d", named, batches)
+	if named < batches*98/100 {
+		t.Errorf("the spool is named in %d of %d batches", named, batches)
+	}
+}
+
+// A change of spool within a real slope is told, and not called the cause.
+func TestSpoolChangeWithinTrend(t *testing.T) {
+	rising := func(from int) func(int) float64 { return func(i int) float64 { return 0.0004 * float64(from+i) } }
+	r := analysed(t, newWorkshop(3).wind(30, "SP-07", rising(0)).wind(30, "SP-08", rising(30)).coils, ordinary())
+	contains(t, "summary", r.Summary, "rise by", "the change to spool SP-08 at coil 31 lies within it, but a step there fits less well")
+}
+
 func TestDriftingMeterIsBilledToTheMeter(t *testing.T) {
 	for _, tt := range []struct {
 		name  string
 		drift func(i int) float64
+		moved string
 	}{
-		{"slowly", func(i int) float64 { return 0.00015 * float64(i) }},
-		{"at once", func(i int) float64 { return 0.01 * float64(i/50) }},
+		{"slowly", func(i int) float64 { return 0.00015 * float64(i) }, "+1.3 %"},
+		{"at once", func(i int) float64 { return 0.01 * float64(i/50) }, "+1.0 %"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			coils := newWorkshop(5).wind(100, "SP-07", none).coils
@@ -84,6 +113,7 @@ func TestDriftingMeterIsBilledToTheMeter(t *testing.T) {
 				t.Errorf("turns are advised for a drift of the meter: %s", r.Advice.Sentence)
 			}
 			contains(t, "summary", r.Summary, "the meter or its leads, not the winder", "Leave it alone")
+			contains(t, "check standard", r.CheckStandard.Sentence, "its last 3 readings stand "+tt.moved+" from its first 3")
 		})
 	}
 }
@@ -144,7 +174,7 @@ func TestTrend(t *testing.T) {
 			if n := r.Trend.CoilsToLimit; n == nil || *n < 30 || *n > 75 {
 				t.Errorf("coils to the limit %v, want about 50", n)
 			}
-			contains(t, "summary", r.Summary, "rise by", "leaves the tolerance", "nothing recorded changed there")
+			contains(t, "summary", r.Summary, "rise by", "leaves the tolerance", "nothing recorded changed on the way")
 		})
 	}
 }
@@ -197,7 +227,7 @@ func TestFewCoils(t *testing.T) {
 		if r.Drifting || r.Advice != nil && r.Advice.Act {
 			t.Errorf("%d coils: %s", n, r.Summary)
 		}
-		if n < minBaseline && !slices.ContainsFunc(r.Notes, func(s string) bool { return strings.Contains(s, "too few for control limits") }) {
+		if n < minBaseline && !slices.ContainsFunc(r.Notes, func(s string) bool { return strings.Contains(s, "too few good coils for control limits") }) {
 			t.Errorf("%d coils: notes %q", n, r.Notes)
 		}
 		if n == 12 && !r.Baseline.Short {
@@ -365,12 +395,16 @@ func TestContractNames(t *testing.T) {
 			within(object, key)
 		}
 	}
-	for _, chart := range []string{"individuals", "moving_range", "ewma"} {
+	for _, chart := range []string{"individuals", "moving_range", "ewma", "cusum"} {
 		for _, key := range []string{"centre", "lower", "upper", "values", "signals"} {
 			within("charts", chart, key)
 		}
 	}
-	within("charts", "cusum", "signals")
+	for i, v := range r.Charts.CUSUM.Values {
+		if up, down := *r.Charts.CUSUM.Up[i], *r.Charts.CUSUM.Down[i]; math.Abs(*v) != max(up, down) || *v < 0 && -*v != down {
+			t.Errorf("CUSUM value %v at coil %d; the sums are %v up and %v down", *v, i+1, up, down)
+		}
+	}
 	if len(r.Conventions) < 10 {
 		t.Errorf("%d conventions are stated", len(r.Conventions))
 	}

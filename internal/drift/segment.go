@@ -151,6 +151,40 @@ func (s *segmenter) describe(i, j int) ([]piece, float64) {
 	return best, cost
 }
 
+// cutAtRecorded cuts a slope at a place where a change was recorded, if levels
+// or lines on both sides describe the values better. Such a place was not
+// searched for and costs no parameter: otherwise a step with a few coils that
+// happen to lean its way passes for a trend from the start.
+func (s *segmenter) cutAtRecorded(pieces []piece, recorded []int) []piece {
+	var all []piece
+	for _, p := range pieces {
+		all = append(all, s.cutSlope(p, recorded)...)
+	}
+	return all
+}
+
+func (s *segmenter) cutSlope(p piece, recorded []int) []piece {
+	if p.slope == 0 {
+		return []piece{p}
+	}
+	var best []piece
+	_, cost, _ := s.sloped(p.first, p.last)
+	for _, k := range recorded {
+		if k < p.first+minPiece || k > p.last-minPiece || s.at(p.first, k, p.last).p >= alpha {
+			continue
+		}
+		left, leftCost := s.describe(p.first, k)
+		right, rightCost := s.describe(k, p.last)
+		if c := leftCost + rightCost; c < cost {
+			best, cost = append(left, right...), c
+		}
+	}
+	if best == nil {
+		return []piece{p}
+	}
+	return s.cutAtRecorded(best, recorded)
+}
+
 // minSloped is the least number of coils a slope is seen in.
 const minSloped = 8
 

@@ -25,7 +25,10 @@ func (a *analysis) summary() string {
 	default:
 		parts = append(parts, fmt.Sprintf("no drift in %s", count(len(a.kept), "coil")))
 	}
-	if n := len(r.ChangePoints); n > 1 || n > 0 && trend {
+	switch n := len(r.ChangePoints); {
+	case n == 1 && trend:
+		parts = append(parts, r.ChangePoints[0].Sentence)
+	case n > 1:
 		parts = append(parts, fmt.Sprintf("%s in all", count(n, "step")))
 	}
 	if len(r.Outliers) > 0 {

@@ -40,7 +40,7 @@ func (a *analysis) trend() {
 	}
 	n := last.last - first
 	if n < minSloped {
-		a.note("%d coils since the last change are too few for a trend, which needs %d", n, minSloped)
+		a.note("too few coils since the last change for a trend: %d of %d", n, minSloped)
 		return
 	}
 	x, y, w := make([]float64, n), pick(a.ohms, a.kept[first:last.last]), a.weights()[first:last.last]

@@ -58,8 +58,8 @@ func Batch(ctx context.Context, store Store, name string, zone *time.Location) (
 	return coils, options, err
 }
 
-// Winder returns the coils of one design that a winder wound, batch after batch
-// and numbered through, with options of the design's newest revision among them.
+// Winder returns the newest [MostCoils] coils of one design that a winder wound,
+// batch after batch and numbered through, with options of the design's newest revision among them.
 // design may be empty when the winder wound only one.
 func Winder(ctx context.Context, store Store, winder, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	batches, err := batchesOf(ctx, store, winder, design)
@@ -83,10 +83,10 @@ func Revision(ctx context.Context, store Store, winder, design string, revision 
 	return wound(ctx, store, winder, batches, zone)
 }
 
-// Design returns all coils of a design, whoever wound them, batch after batch and
-// numbered through: the spools it was wound from are told apart by them.
+// Design returns the newest [MostCoils] coils of a design, whoever wound them,
+// batch after batch and numbered through: the spools it was wound from are told apart by them.
 func Design(ctx context.Context, store Store, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	batches, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: everyBatch})
+	batches, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: mostBatches})
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
@@ -99,13 +99,30 @@ func Design(ctx context.Context, store Store, design string, zone *time.Location
 	return coils, options, err
 }
 
-// everyBatch is more batches than there will be.
-const everyBatch = 1_000_000
+// MostCoils is how many coils of a winder or a design are looked at, the newest:
+// years of a workshop, and few enough for a page to wait for.
+const MostCoils = 5000
+
+// mostBatches is how far back batches are looked through for them.
+const mostBatches = 2000
+
+// newest takes the newest of batches, which are in order, that hold MostCoils
+// together, and at least one. more is true when there were others.
+func newest(batches []history.Batch) (kept []history.Batch, more bool) {
+	coils := 0
+	for i := len(batches) - 1; i >= 0; i-- {
+		coils += batches[i].LastSequence
+		if coils > MostCoils && i < len(batches)-1 {
+			return batches[i+1:], true
+		}
+	}
+	return batches, false
+}
 
 // batchesOf lists the batches of a winder, the oldest first; of all designs when
 // design is empty.
 func batchesOf(ctx context.Context, store Store, winder, design string) ([]history.Batch, error) {
-	found, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: everyBatch})
+	found, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: mostBatches})
 	if err != nil {
 		return nil, err
 	}
@@ -114,8 +131,9 @@ func batchesOf(ctx context.Context, store Store, winder, design string) ([]histo
 	return batches, nil
 }
 
-// wound returns the coils of a winder's batches, numbered through.
+// wound returns the newest coils of a winder's batches, numbered through.
 func wound(ctx context.Context, store Store, winder string, batches []history.Batch, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+	batches, more := newest(batches)
 	coils, err := coilsOf(ctx, store, batches, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
@@ -126,12 +144,13 @@ func wound(ctx context.Context, store Store, winder string, batches []history.Ba
 	for i := range coils {
 		coils[i].Sequence = i + 1
 	}
-	newest := slices.MaxFunc(batches, func(a, b history.Batch) int { return cmp.Compare(a.DesignRevision, b.DesignRevision) })
-	design, err := store.DesignRevision(ctx, newest.Design, newest.DesignRevision)
+	latest := slices.MaxFunc(batches, func(a, b history.Batch) int { return cmp.Compare(a.DesignRevision, b.DesignRevision) })
+	design, err := store.DesignRevision(ctx, latest.Design, latest.DesignRevision)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
 	options, err := optionsOf(ctx, store, winder, design)
+	options.LeftOut = more
 	return coils, options, err
 }
 

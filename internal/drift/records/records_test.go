@@ -200,3 +200,34 @@ func TestDesign(t *testing.T) {
 		t.Errorf("got %v, want ErrNothing", err)
 	}
 }
+
+func TestNewestCoils(t *testing.T) {
+	t.Parallel()
+	of := func(coils ...int) []history.Batch {
+		batches := make([]history.Batch, len(coils))
+		for i, n := range coils {
+			batches[i].LastSequence = n
+		}
+		return batches
+	}
+	for _, tt := range []struct {
+		name    string
+		batches []history.Batch
+		want    int
+		more    bool
+	}{
+		{"none", nil, 0, false},
+		{"few", of(10, 20, 30), 3, false},
+		{"just as many", of(MostCoils-30, 30), 2, false},
+		{"too many", of(40, MostCoils-30, 30), 2, true},
+		{"one that is too long alone", of(10, MostCoils+1), 1, true},
+	} {
+		kept, more := newest(tt.batches)
+		if len(kept) != tt.want || more != tt.more {
+			t.Errorf("%s: %d batches, more %v; want %d, %v", tt.name, len(kept), more, tt.want, tt.more)
+		}
+		if tt.want > 0 && kept[len(kept)-1].LastSequence != tt.batches[len(tt.batches)-1].LastSequence {
+			t.Errorf("%s: the newest batch is not among them", tt.name)
+		}
+	}
+}

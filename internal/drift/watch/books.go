@@ -60,38 +60,36 @@ func (w *Watcher) Windings(ctx context.Context) ([]Winding, error) {
 type Book struct {
 	Design string
 	Spools []drift.SpoolEntry
+	// Newest is how many coils were looked at, when there were earlier ones; 0
+	// when all of them were.
+	Newest int
 }
 
-// SpoolBook lists the spools of every design that was wound, by design. Turns
-// mean something within a design only, because bobbins differ.
-func (w *Watcher) SpoolBook(ctx context.Context) ([]Book, error) {
-	batches, err := w.store.Batches(ctx, history.BatchFilter{Limit: everyBatch})
+// SpoolBook lists the spools of one design; of the design wound last when
+// design is empty. Turns mean something within a design only, because bobbins
+// differ. A design that was never wound has an empty book.
+func (w *Watcher) SpoolBook(ctx context.Context, design string) (Book, error) {
+	if design == "" {
+		last, err := w.store.Batches(ctx, history.BatchFilter{Limit: 1})
+		if err != nil || len(last) == 0 {
+			return Book{}, err
+		}
+		design = last[0].Design
+	}
+	coils, options, err := records.Design(ctx, w.store, design, w.zone)
+	if errors.Is(err, records.ErrNothing) {
+		return Book{Design: design}, nil
+	}
 	if err != nil {
-		return nil, err
+		return Book{}, err
 	}
-	var designs []string
-	for _, b := range batches {
-		if !slices.Contains(designs, b.Design) {
-			designs = append(designs, b.Design)
-		}
+	d, err := analyse(coils, options)
+	if err != nil {
+		return Book{}, err
 	}
-	slices.Sort(designs)
-	var books []Book
-	for _, design := range designs {
-		coils, options, err := records.Design(ctx, w.store, design, w.zone)
-		if errors.Is(err, records.ErrNothing) {
-			continue
-		}
-		if err != nil {
-			return nil, err
-		}
-		d, err := analyse(coils, options)
-		if err != nil {
-			return nil, err
-		}
-		if len(d.Spools) > 0 {
-			books = append(books, Book{design, d.Spools})
-		}
+	book := Book{Design: design, Spools: d.Spools}
+	if options.LeftOut {
+		book.Newest = len(coils)
 	}
-	return books, nil
+	return book, nil
 }

@@ -307,16 +307,18 @@ func TestBooks(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	watcher := New(w.store, time.UTC)
-	if books, err := watcher.SpoolBook(t.Context()); err != nil || len(books) != 0 {
-		t.Errorf("before a coil: %+v, %v", books, err)
+	if book, err := watcher.SpoolBook(t.Context(), "larkspur"); err != nil || len(book.Spools) != 0 {
+		t.Errorf("before a coil: %+v, %v", book, err)
 	}
 	w.wind(12, 6690)
 	windings, err := watcher.Windings(t.Context())
 	if err != nil || len(windings) != 1 || windings[0] != (Winding{Winder: "W2", Design: "larkspur", Batches: 1, Coils: 12, Last: monday}) {
 		t.Errorf("windings %+v, %v", windings, err)
 	}
-	books, err := watcher.SpoolBook(t.Context())
-	if err != nil || len(books) != 1 || books[0].Design != "larkspur" || len(books[0].Spools) != 1 || books[0].Spools[0].Spool != "S-17" || books[0].Spools[0].Count != 12 {
-		t.Errorf("books %+v, %v", books, err)
+	for _, design := range []string{"", "larkspur"} { // the one wound last
+		book, err := watcher.SpoolBook(t.Context(), design)
+		if err != nil || book.Design != "larkspur" || len(book.Spools) != 1 || book.Spools[0].Spool != "S-17" || book.Spools[0].Count != 12 || book.Newest != 0 {
+			t.Errorf("book %+v, %v", book, err)
+		}
 	}
 }
