@@ -100,7 +100,7 @@ func TestDriftPages(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	w.shows(t, "/winders", "W1", "Long Meadow")
-	w.shows(t, "/spools", "No coil tells its spool yet")
+	w.shows(t, "/spools", "tells its spool yet")
 	w.shows(t, "/batches/LM-1", "No coil of this batch is measured yet")
 	w.windCoils(t, 1, 30, 6750)
 	w.windCoils(t, 31, 45, 6850)

@@ -7,6 +7,7 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
+	"coilkeep/internal/history"
 )
 
 // windersView lists what was wound on which winder.
@@ -81,16 +82,21 @@ func (s *site) winderDriftPDF(w http.ResponseWriter, r *http.Request) error {
 	return s.driftPDF(w, r, "Winder "+r.PathValue("winder")+of(r.URL.Query().Get("design")), d)
 }
 
-// spoolsView is the spool book.
+// spoolsView is the spool book of one design.
 type spoolsView struct {
 	frame
-	Books []watch.Book
+	watch.Book
+	// Designs are those there are, to choose from.
+	Designs []history.Design
 }
 
 func (s *site) spoolsPage(w http.ResponseWriter, r *http.Request) error {
 	view := spoolsView{frame: s.frame(windingSection, "Spool book")}
 	var err error
-	if view.Books, err = s.server.Drift.SpoolBook(r.Context()); err != nil {
+	if view.Designs, err = s.server.History.Designs(r.Context()); err != nil {
+		return err
+	}
+	if view.Book, err = s.server.Drift.SpoolBook(r.Context(), r.URL.Query().Get("design")); err != nil {
 		return err
 	}
 	return s.renderPage(w, "drift/spools", view)
