@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
@@ -106,6 +107,11 @@ func (b *Bench) SetNext(ctx context.Context, n Next) error {
 
 // resolve looks a serial up: a known coil keeps its own batch and design.
 func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
+	if n.Stage != "" {
+		if err := history.ValidateStage(n.Stage); err != nil {
+			return nextCoil{}, err
+		}
+	}
 	next := nextCoil{serial: n.Serial, stage: n.Stage}
 	if n.Serial == "" {
 		return next, nil
@@ -165,11 +171,12 @@ func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil history.Coil) 
 // with Force, one the rules would still wait for. A forced recording returns
 // once it is durable; the other kind is announced by its measurement event.
 func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
-	if r.Force && r.Reason == "" {
-		return fmt.Errorf("%w: to force a recording, say why", history.ErrInvalid)
-	}
 	if r.Force {
-		return b.force(ctx, r.Reason)
+		reason := strings.TrimSpace(r.Reason)
+		if err := history.ValidateReason(reason); err != nil {
+			return err
+		}
+		return b.force(ctx, reason)
 	}
 	return b.do(ctx, func() error {
 		if v := b.machine.View(); v.State != capture.Asking {
@@ -190,6 +197,9 @@ func (b *Bench) force(ctx context.Context, reason string) error {
 			return fmt.Errorf("%w: %w", ErrState, err)
 		}
 		b.outcome(context.WithoutCancel(ctx), out)
+		if b.pending == nil {
+			return fmt.Errorf("%w: %s", ErrState, b.machine.View().Words)
+		}
 		durable = b.pending.done
 		return nil
 	})

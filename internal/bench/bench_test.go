@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -38,6 +39,8 @@ type fakeInstrument struct {
 	probe  bool
 	closed chan struct{}
 	once   sync.Once
+	// identity is what it says of itself; empty is an ordinary answer.
+	identity string
 }
 
 func (f *fakeBench) clip(ohms float64) { f.do(func() { f.ohms = ohms }) }
@@ -101,7 +104,7 @@ func (i *fakeInstrument) Read(ctx context.Context) (driver.Reading, error) {
 }
 
 func (i *fakeInstrument) Identify(context.Context) (driver.Identity, error) {
-	return driver.Identity{Raw: "Elder Vale,EV-41,0007,1.2"}, nil
+	return driver.Identity{Raw: cmp.Or(i.identity, "Elder Vale,EV-41,0007,1.2")}, nil
 }
 
 func (i *fakeInstrument) Close() error {
@@ -663,5 +666,51 @@ func TestAStudyIsNoMeasurement(t *testing.T) {
 	}
 	if list := p.all(); len(list) != 0 {
 		t.Errorf("%d coils measured", len(list))
+	}
+}
+
+// What an instrument or a person says must never make a record that cannot be
+// kept: it would be held for ever, and no coil measured again.
+func TestOddWordsDoNotHoldTheBench(t *testing.T) {
+	for _, identity := range []string{"Elder Vale,EV-41,0007,1.2 ", "Elder\tVale,EV-41,\x01,1.2", "Elder Vale,EV\xff41", strings.Repeat("x", 4000)} {
+		p := newPlace(t, nil, func(s *Settings) {
+			open := s.Meter.Open
+			s.Meter.Open = func(ctx context.Context) (driver.Instrument, error) {
+				i, err := open(ctx)
+				if err == nil {
+					i.(*fakeInstrument).identity = identity
+				}
+				return i, err
+			}
+		})
+		p.untilState(capture.Open)
+		if m := p.measure(6600); m.Meter == "" {
+			t.Errorf("identity %.20q: measured with no meter named", identity)
+		}
+		p.stop()
+	}
+}
+
+func TestForceAndNextAreCheckedAtOnce(t *testing.T) {
+	p := newPlace(t, nil, func(s *Settings) { s.Capture.Patience = time.Hour })
+	p.untilState(capture.Open)
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "A-1", Stage: "polished"}); !errors.Is(err, history.ErrInvalid) {
+		t.Errorf("a stage nobody knows: %v, want ErrInvalid", err)
+	}
+	if err := p.bench.SetNext(t.Context(), Next{Stage: "polished"}); !errors.Is(err, history.ErrInvalid) {
+		t.Errorf("a stage nobody knows, no serial: %v, want ErrInvalid", err)
+	}
+	p.clip(7000 * (1 + 0.00393*1.5))
+	p.untilState(capture.Steady)
+	for _, reason := range []string{"", "  ", "a\x00b", strings.Repeat("x", 100_000)} {
+		if err := p.bench.Record(t.Context(), RecordRequest{Force: true, Reason: reason}); !errors.Is(err, history.ErrInvalid) {
+			t.Errorf("reason %.10q: %v, want ErrInvalid", reason, err)
+		}
+	}
+	if err := p.bench.Record(t.Context(), RecordRequest{Force: true, Reason: " buyer waits\n"}); err != nil {
+		t.Fatal(err)
+	}
+	if m := p.all()[0]; m.Reason != "buyer waits" {
+		t.Errorf("reason %q, want it without the spaces around", m.Reason)
 	}
 }

@@ -181,13 +181,13 @@ func (b *Bench) filing() Filing {
 }
 
 // Label is how measurements and calibrations name an instrument: its identity,
-// or its driver and port.
+// or its driver and port, in a form that can be kept.
 func (i Instrument) Label() string {
-	switch {
-	case i.Identity != "":
-		return i.Identity
-	case i.Port != "":
-		return i.Driver + " at " + i.Port
+	if identity := history.Label(i.Identity); identity != "" {
+		return identity
+	}
+	if i.Port != "" {
+		return history.Label(i.Driver + " at " + i.Port)
 	}
 	return i.Driver
 }

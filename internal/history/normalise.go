@@ -23,6 +23,9 @@ const (
 	StageAssembled = "assembled"
 )
 
+// stages are all there are.
+var stages = []string{StageWound, StagePotted, StageAssembled}
+
 // timeLayout is RFC 3339 in UTC to the microsecond.
 const timeLayout = "2006-01-02T15:04:05.000000Z07:00"
 
@@ -125,7 +128,7 @@ func validWords(m Measurement) error {
 		field, word string
 		known       []string
 	}{
-		{"stage", m.Stage, []string{StageWound, StagePotted, StageAssembled}},
+		{"stage", m.Stage, stages},
 		{"status", string(m.Status), []string{string(Recorded), string(Forced), string(Manual)}},
 		{"verdict", string(m.Verdict), []string{string(conformity.In), string(conformity.High), string(conformity.Low), string(conformity.Undecided)}},
 	} {

@@ -3,6 +3,7 @@ package history
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -110,6 +111,37 @@ func validText(field, text string, min, max int) error {
 		}
 	}
 	return nil
+}
+
+// ValidateStage says whether a stage is one of those there are. The error is a
+// *FieldError.
+func ValidateStage(text string) error {
+	if !slices.Contains(stages, text) {
+		return invalid("stage", "must be one of %s, not %q", strings.Join(stages, ", "), text)
+	}
+	return nil
+}
+
+// ValidateReason says whether a reason can be kept: some words, not too many.
+// The error is a *FieldError.
+func ValidateReason(text string) error {
+	if text == "" {
+		return invalid("reason", "must say why")
+	}
+	return validNote("reason", text)
+}
+
+// Label makes a name that can be kept of whatever an instrument says of itself:
+// printable, without spaces around it, cut where it is too long.
+func Label(text string) string {
+	printable := strings.Map(func(r rune) rune {
+		if r == utf8.RuneError || !unicode.IsPrint(r) {
+			return ' '
+		}
+		return r
+	}, text)
+	runes := []rune(strings.TrimSpace(printable))
+	return strings.TrimSpace(string(runes[:min(len(runes), 4*maxName)]))
 }
 
 func validNote(field, text string) error { return validLines(field, text, maxNote) }
