@@ -31,6 +31,8 @@ type ChangePoint struct {
 	// All kept coils: the pieces on either side, the first coil of the new level,
 	// and the ends of the interval.
 	from, k, to, low, high int
+	// sloping is true when the coils slope on one side at least.
+	sloping bool
 }
 
 // Dependence is the autocorrelation of what is left after steps and trend.
@@ -133,7 +135,7 @@ func (a *analysis) listChanges(s *segmenter, recorded []int) {
 		x := s.at(before.first, k, after.last)
 		searched, _ := s.best(before.first, after.last)
 		c := ChangePoint{from: before.first, k: k, to: after.last, P: searched.p, ShiftOhms: x.shift}
-		if before.slope != 0 || after.slope != 0 {
+		if c.sloping = before.slope != 0 || after.slope != 0; c.sloping {
 			c.ShiftOhms, x.error, x.residualSD = a.shiftOfLines(before, after, s)
 			c.P = statistics.TestP(c.ShiftOhms, x.error, float64(max(1, after.last-before.first-4)))
 			if !slices.Contains(recorded, k) { // the place was searched for: every place counts
@@ -142,6 +144,7 @@ func (a *analysis) listChanges(s *segmenter, recorded []int) {
 			if c.P >= alpha {
 				continue // lines that meet: no step between them
 			}
+			c.ShiftOhms, x.error = x.nearby(c.ShiftOhms, before, after, s)
 		}
 		df := float64(after.last - before.first - 2)
 		half := statistics.StudentQuantile(0.5+level/2, df) * x.error
@@ -189,6 +192,22 @@ func (a *analysis) shiftOfLines(before, after piece, s *segmenter) (shift, stand
 	}
 	residualSD = s.shrink * math.Sqrt(rss/float64(max(1, after.last-before.first-4)))
 	return after.at(after.first) - before.at(after.first), residualSD * math.Sqrt(weight), residualSD
+}
+
+// nearbyCoils on either side of a step are near enough to tell its size without
+// a line.
+const nearbyCoils = 10
+
+// nearby weighs the step that lines give against the one that the coils just
+// before and after it give. Whether those slope at all was chosen from the data,
+// and a step taken for a slope makes the next one look larger than it is; a real
+// slope does the same to the coils nearby. So the shift is the middle of both,
+// and half of what they differ by is part of its standard error.
+func (x split) nearby(ofLines float64, before, after piece, s *segmenter) (shift, standardError float64) {
+	from, to := max(before.first, after.first-nearbyCoils), min(after.last, after.first+nearbyCoils)
+	ofCoils := s.mean(after.first, to) - s.mean(from, after.first)
+	own := x.residualSD * math.Sqrt(1/float64(after.first-from)+1/float64(to-after.first))
+	return (ofLines + ofCoils) / 2, math.Hypot(max(x.error, own), (ofLines-ofCoils)/2)
 }
 
 // levels is the height of the description at every coil; outliers take that of
