@@ -154,10 +154,14 @@ func (b *Bench) finishPending() {
 	case <-timer.C:
 		err = fmt.Errorf("the history did not answer within %v", partingWithin)
 	}
-	whole, _ := json.Marshal(struct {
+	last := struct {
 		Measurement history.Measurement `json:"measurement"`
 		Readings    []history.Reading   `json:"readings"`
-	}{b.pending.measurement, b.pending.readings})
+	}{b.pending.measurement, b.pending.readings}
+	whole, marshalErr := json.Marshal(last)
+	if marshalErr != nil {
+		whole = fmt.Appendf(nil, "%+v", last) // anything rather than nothing
+	}
 	b.log.Error("stopping with a measurement that could not be saved; it follows here in full",
 		"coil", b.pending.measurement.Serial, "err", err, "measurement", string(whole))
 }
