@@ -29,7 +29,9 @@ type Advice struct {
 	// turns: resistance goes with length over cross-section, the length on the
 	// bobbin is fixed by the turns, and the cross-section shrinks by the strain.
 	StretchRatio float64 `json:"stretch_ratio"`
-	Sentence     string  `json:"sentence"`
+	// Headline is what to do in few words, and why when it is nothing.
+	Headline string `json:"headline"`
+	Sentence string `json:"sentence"`
 }
 
 // fewestToAct is the least number of coils at a level that an adjustment may
@@ -61,7 +63,7 @@ func (a *analysis) advise() {
 	source := a.countTurns(d, now, half)
 	why := a.reasonToLeave(d, standardError, df, shared)
 	d.Act = why == ""
-	d.Sentence = a.adviceSentence(d, why, source)
+	a.tellAdvice(d, why, source)
 	a.report.Advice = d
 }
 
@@ -114,26 +116,40 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 		return fmt.Sprintf("the level is off by less than the measuring itself leaves open (%s)", ohmsText(2*shared))
 	case d.Turns != nil && math.Abs(*d.Turns) < 1:
 		return "the level is off by less than one turn"
+	case d.Turns != nil && (*d.Low < 1 && *d.High > -1):
+		return fmt.Sprintf("it may be off by less than one turn (%.0f to %.0f turns)", *d.Low, *d.High)
+	case d.OffsetLow < 0 && d.OffsetHigh > 0:
+		return "the level may be on target within what the measuring leaves open"
+	case d.Turns == nil && a.options.UpperOhms > 0 && math.Abs(d.OffsetOhms) < smallShare*(a.options.UpperOhms-a.options.LowerOhms)/2:
+		return "the level is off by less than a tenth of the tolerance"
 	}
 	return ""
 }
 
-func (a *analysis) adviceSentence(d *Advice, why, source string) string {
+// smallShare of the tolerance is too little to correct when nobody knows whether
+// it is a whole turn.
+const smallShare = 0.1
+
+// tellAdvice writes headline and sentence.
+func (a *analysis) tellAdvice(d *Advice, why, source string) {
 	off := fmt.Sprintf("the level is %s from target (%s)", percent(d.OffsetRatio), between(d.OffsetLow/a.options.TargetOhms, d.OffsetHigh/a.options.TargetOhms))
 	if why != "" {
-		return fmt.Sprintf("leave it alone: %s; %s; %s", why, off, tampering)
+		d.Headline = "leave it alone: " + why
+		d.Sentence = fmt.Sprintf("%s; %s; %s", d.Headline, off, tampering)
+		return
 	}
 	if d.Turns == nil {
-		return off + "; correct it, but give the turns or the gauge and bobbin of the design to learn by how many turns"
+		d.Headline = "the level is off target: " + percent(d.OffsetRatio)
+		d.Sentence = off + "; whether that is worth a correction, and of how many turns, can be told with the turns or the gauge and bobbin of the design"
+		return
 	}
 	do, low, high := "wind on", *d.Low, *d.High
 	if *d.Turns < 0 {
 		do, low, high = "take off", -*d.High, -*d.Low
 	}
-	s := fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside: %s; by %s; at fixed turns the same would come of %s stretch of the wire",
-		do, math.Abs(*d.Turns), math.Max(0, low), high, off, source, percent(d.StretchRatio))
+	d.Headline = fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high)
+	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source, percent(d.StretchRatio))
 	if t := a.report.Trend; t != nil && t.Real {
-		s += "; the level is still moving, so find the cause as well"
+		d.Sentence += "; the level is still moving, so find the cause as well"
 	}
-	return s
 }

@@ -20,12 +20,16 @@ type analysis struct {
 	// outliers.
 	outlier, inBaseline []bool
 	kept                []int
-	pieces              []piece
+	// pieces describe the kept coils, at the price described; segments cut them.
+	pieces    []piece
+	described float64
+	segments  *segmenter
 	// notTheWinder is why the winder should be left alone; empty when nothing else
 	// is suspected first.
 	notTheWinder string
-	// roomAlone is true when the temperature explains every step and trend.
-	roomAlone bool
+	// roomAlone is the dependence on temperature, when it explains every step and
+	// trend by itself.
+	roomAlone *statistics.Partial
 	report    Report
 }
 
@@ -151,7 +155,7 @@ func (a *analysis) begin() {
 	a.usual = a.usualError(all)
 	a.outlier, a.inBaseline = make([]bool, n), make([]bool, n)
 	a.report = Report{
-		Rules: []RuleSignal{}, Outliers: []Outlier{}, ChangePoints: []ChangePoint{}, Attribution: []Attribution{},
+		Rules: []RuleSignal{}, Outliers: []Outlier{}, ChangePoints: []ChangePoint{}, EarlierTrends: []Trend{}, Attribution: []Attribution{},
 		Factors: []Factor{}, Spools: []SpoolEntry{}, Notes: []string{}, Conventions: conventions,
 	}
 	if o := a.options; o.TargetOhms != 0 {

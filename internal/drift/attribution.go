@@ -23,6 +23,9 @@ type Attribution struct {
 	// standard's or the temperature's own effect.
 	P        float64 `json:"p"`
 	Sentence string  `json:"sentence"`
+
+	// brief is the change with its cause in few words.
+	brief string
 }
 
 // attribute looks for the causes of everything found.
@@ -30,19 +33,32 @@ func (a *analysis) attribute() {
 	for i := range a.report.ChangePoints {
 		c := &a.report.ChangePoints[i]
 		causes := a.causesOfStep(*c)
-		c.Sentence = causes[0].Sentence
+		c.Sentence, c.headline = causes[0].Sentence, causes[0].brief
 		a.report.Attribution = append(a.report.Attribution, causes...)
+	}
+	for _, t := range a.trends() {
+		causes := a.causesOfTrend(t)
+		t.Sentence, t.headline = causes[0].Sentence, causes[0].brief
+		a.report.Attribution = append(a.report.Attribution, causes...)
+	}
+}
+
+// trends are the real ones, the oldest first.
+func (a *analysis) trends() []*Trend {
+	var real []*Trend
+	for i := range a.report.EarlierTrends {
+		real = append(real, &a.report.EarlierTrends[i])
 	}
 	if t := a.report.Trend; t != nil && t.Real {
-		causes := a.causesOfTrend(t)
-		t.Sentence = causes[0].Sentence
-		a.report.Attribution = append(a.report.Attribution, causes...)
+		real = append(real, t)
 	}
+	return real
 }
 
 // drifting is what a cause is sought for.
 type drifting struct {
 	what     string // "from coil 41, +1.2 % (0.9 to 1.5)"
+	brief    string // "from coil 41, +1.2 %"
 	sequence int
 	ratio    float64
 	clauses  []string // what was ruled out, or could not be
@@ -50,7 +66,8 @@ type drifting struct {
 
 func (a *analysis) causesOfStep(c ChangePoint) []Attribution {
 	sequence := a.coils[a.kept[c.k]].Sequence
-	d := drifting{what: fmt.Sprintf("from coil %d, %s (%s)", sequence, percent(c.ShiftRatio), between(c.ShiftRatioLow, c.ShiftRatioHigh)), sequence: sequence, ratio: c.ShiftRatio}
+	brief := fmt.Sprintf("from coil %d, %s", sequence, percent(c.ShiftRatio))
+	d := drifting{what: fmt.Sprintf("%s (%s)", brief, between(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief, sequence: sequence, ratio: c.ShiftRatio}
 	meter, moved := a.meterAtStep(c)
 	room, effect := a.roomAtStep(c)
 	var causes []Attribution
@@ -90,7 +107,7 @@ func (a *analysis) complete(d drifting, causes []Attribution, room finding, othe
 }
 
 func (a *analysis) causesOfTrend(t *Trend) []Attribution {
-	d := drifting{what: t.Sentence, sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count) / a.reference()}
+	d := drifting{what: t.Sentence, brief: t.brief(a.reference()), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count) / a.reference()}
 	meter, moved := a.meterInTrend(t)
 	room, effect := a.roomInTrend(t)
 	d.add(a.meterClause(meter, moved), meter != explains)
@@ -117,7 +134,7 @@ func (d drifting) sentence(parts ...string) string {
 }
 
 func (d drifting) meter(p float64, evidence string) Attribution {
-	return Attribution{"meter", d.sequence, evidence, p, d.sentence(evidence + ": it is the meter or its leads, not the winder")}
+	return Attribution{"meter", d.sequence, evidence, p, d.sentence(evidence + ": it is the meter or its leads, not the winder"), d.brief + ", and the check standard with it"}
 }
 
 func (d drifting) temperature(p float64, evidence string) Attribution {
@@ -125,18 +142,26 @@ func (d drifting) temperature(p float64, evidence string) Attribution {
 	if p == 1 {
 		verdict = ""
 	}
-	return Attribution{"temperature", d.sequence, evidence, p, d.sentence(evidence + verdict)}
+	return Attribution{"temperature", d.sequence, evidence, p, d.sentence(evidence + verdict), d.brief + ", and the temperature with it"}
 }
 
-// recordedWithin says what was recorded to change during a trend: a step there
-// was weighed against the slope and describes the coils less well.
+// recordedWithin says what was recorded to change at the first coil of a trend or
+// during it: a step on the way was weighed against the slope and describes the
+// coils less well.
 func (a *analysis) recordedWithin(t *Trend) string {
-	first := len(a.kept) - t.Count
+	begins := ""
 	for _, k := range a.recorded() {
-		if k > first {
-			m := differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0]
-			return fmt.Sprintf("%s at coil %d lies within it, but a step there fits less well", m.what, a.coils[a.kept[k]].Sequence)
+		if k < t.first || k >= t.last {
+			continue
 		}
+		m := differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0]
+		if k > t.first {
+			return begins + fmt.Sprintf("%s at coil %d lies within it, but a step there fits less well", m.what, a.coils[a.kept[k]].Sequence)
+		}
+		begins = "it begins at " + m.what + "; "
+	}
+	if begins != "" {
+		return begins + "nothing else recorded changed on the way"
 	}
 	return "nothing recorded changed on the way"
 }
@@ -147,7 +172,7 @@ func (d drifting) winding(p float64, evidence string) Attribution {
 	if d.ratio < 0 {
 		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, or as much less of it", -100*d.ratio)
 	}
-	return Attribution{"winding", d.sequence, evidence, p, d.sentence(evidence + ": " + advice)}
+	return Attribution{"winding", d.sequence, evidence, p, d.sentence(evidence + ": " + advice), d.brief}
 }
 
 // mark is something recorded that changed at a coil.
@@ -164,10 +189,10 @@ type mark struct {
 func (d drifting) mark(m mark, also bool) Attribution {
 	evidence := fmt.Sprintf("%s at coil %d, %s; the shift tested there alone has %s", m.what, d.sequence+m.far, where(m.far), chance(m.p))
 	if also {
-		return Attribution{m.cause, d.sequence, evidence, m.p, fmt.Sprintf("from coil %d: it may also be %s", d.sequence, m.what)}
+		return Attribution{m.cause, d.sequence, evidence, m.p, fmt.Sprintf("from coil %d: it may also be %s", d.sequence, m.what), d.brief}
 	}
 	d.what += ", at " + m.what
-	return Attribution{m.cause, d.sequence, evidence, m.p, d.sentence()}
+	return Attribution{m.cause, d.sequence, evidence, m.p, d.sentence(), d.brief + ", at " + m.what}
 }
 
 func where(far int) string {
@@ -185,7 +210,6 @@ func where(far int) string {
 func (a *analysis) marksAt(c ChangePoint) []mark {
 	pauses := a.pauses()
 	low, high := c.low+1, c.high+1
-	s := newSegmenter(pick(a.ohms, a.kept), a.weights(), a.widening())
 	var marks []mark
 	for k := max(low, c.from+1); k <= min(high, c.to-1); k++ {
 		before, after := a.coils[a.kept[k-1]], a.coils[a.kept[k]]
@@ -196,7 +220,7 @@ func (a *analysis) marksAt(c ChangePoint) []mark {
 		for _, m := range found {
 			m.k, m.far, m.p = k, k-c.k, 1
 			if k-c.from >= 1 && c.to-k >= 1 {
-				m.p = s.at(c.from, k, c.to).p
+				m.p = a.segments.at(c.from, k, c.to).p
 			}
 			marks = append(marks, m)
 		}

@@ -2,7 +2,6 @@ package drift
 
 import (
 	"math"
-	"slices"
 
 	"coilkeep/internal/statistics"
 )
@@ -23,11 +22,14 @@ type ChangePoint struct {
 	ShiftRatio     float64 `json:"shift_ratio"`
 	ShiftRatioLow  float64 `json:"shift_ratio_low"`
 	ShiftRatioHigh float64 `json:"shift_ratio_high"`
-	// P is the probability of such a step by chance: somewhere, or beside a slope
-	// just where a change of spool, winder, operator or batch was recorded.
+	// P is the probability of such a step by chance: anywhere, or where a change
+	// of spool, winder, operator or batch was recorded, just there or at another
+	// such place.
 	P        float64 `json:"p"`
 	Sentence string  `json:"sentence"`
 
+	// what it is in short, with its first suspect.
+	headline string
 	// All kept coils: the pieces on either side, the first coil of the new level,
 	// and the ends of the interval.
 	from, k, to, low, high int
@@ -82,44 +84,14 @@ func (a *analysis) weights() []float64 {
 }
 
 func (a *analysis) segment(y, w []float64, shrink float64) {
-	s := newSegmenter(y, w, shrink)
-	recorded := a.recorded()
-	a.pieces = s.cutAtRecorded(s.cut(0, len(y)), recorded)
-	for round := 0; round < len(y) && a.refine(s); round++ {
-	}
+	s := newSegmenter(y, w, shrink, a.recorded())
+	a.segments, a.pieces = s, s.describe()
+	a.described = s.total(a.pieces)
 	offset := statistics.MomentsOf(y).Mean
 	for i := range a.pieces {
 		a.pieces[i].level += offset
 	}
-	a.listChanges(s, recorded)
-}
-
-// refine drops the least certain step between two levels that does not hold
-// against its neighbours alone, and says whether it did.
-func (a *analysis) refine(s *segmenter) bool {
-	worst, at := alpha, -1
-	for i := 0; i+1 < len(a.pieces); i++ {
-		before, after := a.pieces[i], a.pieces[i+1]
-		if before.slope != 0 || after.slope != 0 {
-			continue
-		}
-		x, ok := s.best(before.first, after.last)
-		if !ok {
-			continue
-		}
-		a.pieces[i].last, a.pieces[i].level = x.k, s.mean(before.first, x.k)
-		a.pieces[i+1].first, a.pieces[i+1].level = x.k, s.mean(x.k, after.last)
-		if x.p >= worst {
-			worst, at = x.p, i
-		}
-	}
-	if at < 0 {
-		return false
-	}
-	joined := piece{first: a.pieces[at].first, last: a.pieces[at+1].last}
-	joined.level = s.mean(joined.first, joined.last)
-	a.pieces = append(append(a.pieces[:at:at], joined), a.pieces[at+2:]...)
-	return true
+	a.listChanges(s)
 }
 
 // placeQuantile bounds 95 % of the distribution of the estimated place of a
@@ -127,7 +99,7 @@ func (a *analysis) refine(s *segmenter) bool {
 // 1321-1328; Bai 1997, Review of Economics and Statistics 79, 551-563).
 const placeQuantile = 11.03
 
-func (a *analysis) listChanges(s *segmenter, recorded []int) {
+func (a *analysis) listChanges(s *segmenter) {
 	a.report.ChangePoints = []ChangePoint{}
 	for i := 0; i+1 < len(a.pieces); i++ {
 		before, after := a.pieces[i], a.pieces[i+1]
@@ -138,17 +110,18 @@ func (a *analysis) listChanges(s *segmenter, recorded []int) {
 		if c.sloping = before.slope != 0 || after.slope != 0; c.sloping {
 			c.ShiftOhms, x.error, x.residualSD = a.shiftOfLines(before, after, s)
 			c.P = statistics.TestP(c.ShiftOhms, x.error, float64(max(1, after.last-before.first-4)))
-			if !slices.Contains(recorded, k) { // the place was searched for: every place counts
-				c.P = min(1, c.P*float64(after.last-before.first))
-			}
-			if c.P >= alpha {
+			c.P = min(1, c.P*s.searched(k, after.last-before.first))
+			if c.P >= each {
 				continue // lines that meet: no step between them
 			}
-			c.ShiftOhms, x.error = x.nearby(c.ShiftOhms, before, after, s)
+			c.ShiftOhms, x.error = x.weighed(c.ShiftOhms, before, after, s)
 		}
 		df := float64(after.last - before.first - 2)
 		half := statistics.StudentQuantile(0.5+level/2, df) * x.error
 		c.ShiftLow, c.ShiftHigh = c.ShiftOhms-half, c.ShiftOhms+half
+		if c.ShiftLow <= 0 && c.ShiftHigh >= 0 {
+			continue // beside a slope that tells as much
+		}
 		ref := a.reference()
 		c.ShiftRatio, c.ShiftRatioLow, c.ShiftRatioHigh = c.ShiftOhms/ref, c.ShiftLow/ref, c.ShiftHigh/ref
 		reach := 0
@@ -198,16 +171,22 @@ func (a *analysis) shiftOfLines(before, after piece, s *segmenter) (shift, stand
 // a line.
 const nearbyCoils = 10
 
-// nearby weighs the step that lines give against the one that the coils just
-// before and after it give. Whether those slope at all was chosen from the data,
-// and a step taken for a slope makes the next one look larger than it is; a real
-// slope does the same to the coils nearby. So the shift is the middle of both,
-// and half of what they differ by is part of its standard error.
-func (x split) nearby(ofLines float64, before, after piece, s *segmenter) (shift, standardError float64) {
+// weighed is the step beside a slope, with its standard error. Which of the two
+// pieces slopes was chosen from the data: a step taken for a slope, or a slope
+// for a level, makes the one beside it look larger or smaller than it is. So it
+// is told three ways: by the pieces as described, by a line of its own on either
+// side, and by the coils just before and after alone. The shift is the middle of
+// what these say, and half of what they differ by is part of its standard error.
+func (x split) weighed(described float64, before, after piece, s *segmenter) (shift, standardError float64) {
 	from, to := max(before.first, after.first-nearbyCoils), min(after.last, after.first+nearbyCoils)
-	ofCoils := s.mean(after.first, to) - s.mean(from, after.first)
+	nearby := s.mean(after.first, to) - s.mean(from, after.first)
+	low, high := min(described, nearby), max(described, nearby)
+	if min(after.first-before.first, after.last-after.first) >= minSloped {
+		lines := s.line(after.first, after.last).at(after.first) - s.line(before.first, before.last).at(after.first)
+		low, high = min(low, lines), max(high, lines)
+	}
 	own := x.residualSD * math.Sqrt(1/float64(after.first-from)+1/float64(to-after.first))
-	return (ofLines + ofCoils) / 2, math.Hypot(max(x.error, own), (ofLines-ofCoils)/2)
+	return (low + high) / 2, math.Hypot(max(x.error, own), (high-low)/2)
 }
 
 // levels is the height of the description at every coil; outliers take that of

@@ -191,10 +191,10 @@ func (a *analysis) meterInTrend(t *Trend) (finding, statistics.Difference) {
 	if check == nil {
 		return unknown, statistics.Difference{}
 	}
-	first, n := a.trendFirst(t), float64(t.Count)
+	first, last, n := a.kept[t.first], a.kept[t.last-1], float64(t.Count)
 	var x, y []float64
 	for j, i := range check.at {
-		if i >= first {
+		if i >= first && i <= last {
 			x, y = append(x, float64(i)), append(y, check.ratio[j])
 		}
 	}
@@ -206,9 +206,6 @@ func (a *analysis) meterInTrend(t *Trend) (finding, statistics.Difference) {
 	ref := a.reference()
 	return verdictOf(d, n*t.SlopeOhmsPerCoil/ref, n*t.StandardError/ref), d
 }
-
-// trendFirst is the first coil of the trend, from 0.
-func (a *analysis) trendFirst(t *Trend) int { return a.kept[len(a.kept)-t.Count] }
 
 func (a *analysis) meterClause(f finding, d statistics.Difference) string {
 	low, high := 0.0, 0.0

@@ -26,7 +26,7 @@ var alsoRead = []string{"batch", "coverage_factor", "status"}
 // r20_ohms must be there; a cell may be empty but for that one. Numbers have
 // decimal points, times are RFC 3339. It takes exports of measurements as they
 // are: rows with the status void or superseded are left out, forced ones are
-// marked. Errors name the line and the column.
+// marked. Rows go in the order of winding. Errors name the line and the column.
 func ReadCSV(r io.Reader) ([]Coil, error) {
 	in := csv.NewReader(r)
 	in.TrimLeadingSpace = true
@@ -43,6 +43,7 @@ func ReadCSV(r io.Reader) ([]Coil, error) {
 	}
 	in.ReuseRecord = true
 	var coils []Coil
+	lastOf := map[string]int{} // sequence, by batch
 	for {
 		record, err := in.Read()
 		if errors.Is(err, io.EOF) {
@@ -56,9 +57,14 @@ func ReadCSV(r io.Reader) ([]Coil, error) {
 		if err != nil {
 			return nil, fmt.Errorf("line %d, %w", line, err)
 		}
-		if keep {
-			coils = append(coils, coil)
+		if !keep {
+			continue
 		}
+		if last := lastOf[coil.Batch]; coil.Sequence != 0 && coil.Sequence <= last {
+			return nil, fmt.Errorf("line %d, column sequence: coil %d comes after coil %d: %w; each coil stands there once (of one stage), in the order of winding, and coils of several batches need the column batch", line, coil.Sequence, last, ErrInput)
+		}
+		lastOf[coil.Batch] = max(lastOf[coil.Batch], coil.Sequence)
+		coils = append(coils, coil)
 	}
 	if len(coils) == 0 {
 		return nil, fmt.Errorf("no coils in the file: %w", ErrInput)

@@ -31,6 +31,15 @@ func TestReadCSV(t *testing.T) {
 	}
 }
 
+// Coils count by batch; one measured again stands in an export twice, and only
+// once as what counts.
+func TestReadCSVCountsByBatch(t *testing.T) {
+	coils, err := ReadCSV(strings.NewReader("sequence,r20_ohms,batch,status\n1,6690,a,recorded\n2,6691,a,superseded\n1,6700,b,recorded\n2,6692,a,recorded\n2,6701,b,recorded\n"))
+	if err != nil || len(coils) != 4 {
+		t.Errorf("got %v, %v", coils, err)
+	}
+}
+
 func TestReadCSVRefuses(t *testing.T) {
 	for name, tt := range map[string]struct{ text, says string }{
 		"nothing":         {"", "the file is empty"},
@@ -44,6 +53,8 @@ func TestReadCSVRefuses(t *testing.T) {
 		"infinite":        {"r20_ohms\n+Inf\n", "not a number to reckon with"},
 		"time":            {"r20_ohms,time\n6690,yesterday\n", "2026-01-31T15:04:00Z"},
 		"sequence":        {"r20_ohms,sequence\n6690,0\n", "counts from 1"},
+		"coil twice":      {"sequence,r20_ohms\n1,6690\n2,6691\n2,6700\n", "line 4, column sequence: coil 2 comes after coil 2"},
+		"out of order":    {"sequence,r20_ohms\n5,6690\n4,6691\n", "line 3, column sequence: coil 4 comes after coil 5"},
 		"short line":      {"r20_ohms,spool\n6690\n", "as many cells"},
 		"impossible heat": {"r20_ohms,temperature_celsius\n6690,400\n", "temperature 400"},
 	} {

@@ -85,35 +85,45 @@ const (
 	alpha = 0.01
 )
 
+// each is the share of alpha for a step where something changed on record, for
+// one elsewhere, and for a slope: so a quiet batch is called drifting by any of
+// them about as seldom as alpha says.
+const each = alpha / 3
+
 // Report is everything found. The JSON names are contract. Indices count from 1
 // in the list of points; sequences are the coils' own numbers. What cannot be
 // said is null, and Notes say why.
 type Report struct {
 	// Summary is the sentence that matters.
 	Summary string `json:"summary"`
-	// Drifting is true when a change or a trend is established.
+	// Headline is its first part in few words, without a full stop.
+	Headline string `json:"headline"`
+	// Drifting is true when a step or a trend is established, also one that has
+	// ended.
 	Drifting bool `json:"drifting"`
 	// Signal is true when a chart signals at the last coil.
-	Signal          bool            `json:"signal"`
-	Points          []Point         `json:"points"`
-	Target          *float64        `json:"target_ohms"`
-	Lower           *float64        `json:"lower_ohms"`
-	Upper           *float64        `json:"upper_ohms"`
-	Baseline        *Baseline       `json:"baseline"`
-	Charts          *Charts         `json:"charts"`
-	Rules           []RuleSignal    `json:"rules"`
-	FalseAlarms     *FalseAlarmRate `json:"false_alarms"`
-	Outliers        []Outlier       `json:"outliers"`
-	Trend           *Trend          `json:"trend"`
-	ChangePoints    []ChangePoint   `json:"change_points"`
-	Attribution     []Attribution   `json:"attribution"`
-	Factors         []Factor        `json:"factors"`
-	Temperature     *Temperature    `json:"temperature"`
-	CheckStandard   *CheckChannel   `json:"check_standard"`
-	Autocorrelation *Dependence     `json:"autocorrelation"`
-	Capability      *Capability     `json:"capability"`
-	Advice          *Advice         `json:"advice"`
-	Spools          []SpoolEntry    `json:"spools"`
+	Signal      bool            `json:"signal"`
+	Points      []Point         `json:"points"`
+	Target      *float64        `json:"target_ohms"`
+	Lower       *float64        `json:"lower_ohms"`
+	Upper       *float64        `json:"upper_ohms"`
+	Baseline    *Baseline       `json:"baseline"`
+	Charts      *Charts         `json:"charts"`
+	Rules       []RuleSignal    `json:"rules"`
+	FalseAlarms *FalseAlarmRate `json:"false_alarms"`
+	Outliers    []Outlier       `json:"outliers"`
+	Trend       *Trend          `json:"trend"`
+	// EarlierTrends are slopes that have ended, the oldest first.
+	EarlierTrends   []Trend       `json:"earlier_trends"`
+	ChangePoints    []ChangePoint `json:"change_points"`
+	Attribution     []Attribution `json:"attribution"`
+	Factors         []Factor      `json:"factors"`
+	Temperature     *Temperature  `json:"temperature"`
+	CheckStandard   *CheckChannel `json:"check_standard"`
+	Autocorrelation *Dependence   `json:"autocorrelation"`
+	Capability      *Capability   `json:"capability"`
+	Advice          *Advice       `json:"advice"`
+	Spools          []SpoolEntry  `json:"spools"`
 	// Spread splits the variance by winder, batch and spool; null when the coils
 	// are all of one.
 	Spread      *DesignHistory `json:"spread"`
@@ -174,8 +184,8 @@ var conventions = []string{
 	"a coil measured with a larger uncertainty than the baseline's usual one has wider limits by the difference in quadrature",
 	"EWMA limits are exact: narrower for the first coils; EWMA and CUSUM start at the first coil, at the centre",
 	"CUSUM slack k and interval h are in sigma; the sums are shown in sigma",
-	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for, but not beside a slope where a change of spool, winder, operator or batch was recorded",
-	"intervals are at 95 %; a change or trend is called real below p = 0.01",
+	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for: among all coils, or among the recorded changes of spool, winder, operator and batch",
+	"intervals are at 95 %; a step at a recorded change, a step elsewhere and a trend are each called real below p = 0.0033, so that about one quiet batch in a hundred is called drifting (two when it is as long as 300 coils); anything else is called real below p = 0.01",
 	"Cp and Cpk use sigma within, Pp and Ppk sigma overall",
 	"the trend is that of the coils since the last change",
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -459,4 +460,40 @@ func TestCoincidingMarks(t *testing.T) {
 	}
 	contains(t, "second cause", r.Attribution[1].Sentence, "it may also be the pause of 14 hours")
 	contains(t, "advice", r.Advice.Sentence, "wind on")
+}
+
+// A slope that has ended is told, with what came of it, and is not called quiet.
+func TestEndedTrendIsTold(t *testing.T) {
+	told := 0
+	const batches = 40
+	for seed := range uint64(batches) {
+		ramp := func(i int) float64 { return 0.0004 * float64(i) }
+		r := analysed(t, newWorkshop(seed).wind(40, "SP-07", ramp).wind(40, "SP-07", by(0.016)).coils, ordinary())
+		if !r.Drifting {
+			t.Errorf("seed %d: called quiet: %s", seed, r.Summary)
+		}
+		if len(r.EarlierTrends) != 1 || r.Trend != nil && r.Trend.Real {
+			continue
+		}
+		// Ten coils move the level by little more than a sigma.
+		if e := r.EarlierTrends[0]; e.FromSequence <= 15 && e.ToSequence >= 28 && e.ToSequence <= 60 {
+			told++
+			if !strings.Contains(r.Summary, "the coils rose by") && !strings.Contains(r.Summary, "Before that: from coil "+strconv.Itoa(e.FromSequence)) {
+				t.Errorf("seed %d: the summary lacks it: %s", seed, r.Summary)
+			}
+		}
+	}
+	// Others are told as steps or as one slope, which describe some as well.
+	t.Logf("an ended trend is told as such in %d of %d", told, batches)
+	if told < batches/2 {
+		t.Errorf("an ended trend is told in %d of %d batches", told, batches)
+	}
+}
+
+// A slope that begins on a new spool, beside a step there: both are told.
+func TestTrendBeginsOnNewSpool(t *testing.T) {
+	ramp := func(i int) float64 { return 0.012 + 0.0004*float64(i) }
+	r := analysed(t, newWorkshop(4).wind(30, "SP-07", none).wind(40, "SP-08", ramp).coils, ordinary())
+	contains(t, "summary", r.Summary, "From coil 31 the coils rise by", "it begins at the change to spool SP-08; nothing else recorded changed on the way",
+		"Before that: from coil 31, +1.")
 }

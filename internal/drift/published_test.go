@@ -31,7 +31,7 @@ func TestChangePointNile(t *testing.T) {
 		coils = append(coils, Coil{R20Ohms: row.Number("flow")})
 		flow, ones = append(flow, row.Number("flow")), append(ones, 1)
 	}
-	s := newSegmenter(flow, ones, 1)
+	s := newSegmenter(flow, ones, 1, nil)
 	x, ok := s.best(0, len(flow))
 	if !ok || x.k != e.Tau {
 		t.Fatalf("change after %d, want %d", x.k, e.Tau)

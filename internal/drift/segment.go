@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"slices"
 
 	"coilkeep/internal/control"
 	"coilkeep/internal/statistics"
@@ -32,29 +33,40 @@ const minPiece = 3
 // segmenter cuts a series into pieces.
 type segmenter struct {
 	y, w []float64
-	// w0, w1, w2 and so on are running sums of weights, weighted values and
-	// squares about the mean, with one entry more than values.
-	w0, wy, wyy []float64
+	// Running sums with one entry more than values: of the weights, times the
+	// place and its square; of the values about the mean, times the place; of
+	// their squares.
+	w0, wx, wxx, wy, wxy, wyy []float64
 	// variance is that of a value of weight 1, from neighbours' differences;
 	// price is what one more parameter must gain in chi squared.
 	variance, price float64
 	// shrink divides every test statistic: more than 1 for values that depend
 	// on each other.
 	shrink float64
+	// recorded holds the places where a change was recorded.
+	recorded map[int]bool
 }
 
-func newSegmenter(y, w []float64, shrink float64) *segmenter {
+func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 	n := len(y)
-	s := &segmenter{y: make([]float64, n), w: w, w0: make([]float64, n+1), wy: make([]float64, n+1), wyy: make([]float64, n+1), shrink: shrink}
-	centre := statistics.MomentsOf(y).Mean
+	s := &segmenter{y: make([]float64, n), w: w, shrink: shrink, recorded: map[int]bool{}}
+	for _, sums := range []*[]float64{&s.w0, &s.wx, &s.wxx, &s.wy, &s.wxy, &s.wyy} {
+		*sums = make([]float64, n+1)
+	}
+	for _, k := range recorded {
+		s.recorded[k] = true
+	}
+	mean := statistics.MomentsOf(y).Mean
 	for i, v := range y {
-		d := v - centre
+		d, x := v-mean, float64(i)-float64(n)/2
 		s.y[i] = d
-		s.w0[i+1], s.wy[i+1], s.wyy[i+1] = s.w0[i]+w[i], s.wy[i]+w[i]*d, s.wyy[i]+w[i]*d*d
+		s.w0[i+1], s.wx[i+1], s.wxx[i+1] = s.w0[i]+w[i], s.wx[i]+w[i]*x, s.wxx[i]+w[i]*x*x
+		s.wy[i+1], s.wxy[i+1], s.wyy[i+1] = s.wy[i]+w[i]*d, s.wxy[i]+w[i]*x*d, s.wyy[i]+w[i]*d*d
 	}
 	sigma := control.RobustSigma(y)
-	// Values without any scatter still need a yardstick: their rounding.
-	s.variance = max(sigma*sigma, 1e-20*centre*centre) * shrink * shrink
+	// Values without any scatter still need a yardstick: no meter tells more
+	// than eight digits apart.
+	s.variance = max(sigma*sigma, 1e-16*mean*mean) * shrink * shrink
 	s.price = math.Log(float64(n))
 	return s
 }
@@ -67,8 +79,197 @@ func (s *segmenter) rss(i, j int) float64 {
 
 func (s *segmenter) mean(i, j int) float64 { return (s.wy[j] - s.wy[i]) / (s.w0[j] - s.w0[i]) }
 
-// split is the best place to cut values i to j in two levels: the second
-// begins at k. p allows for having searched.
+// cost is what describing values i to j by one level or one line costs, whichever
+// is less: chi squared and the price of the parameters (Schwarz 1978, Annals of
+// Statistics 6, 461-464).
+func (s *segmenter) cost(i, j int) float64 {
+	w, x, y := s.w0[j]-s.w0[i], s.wx[j]-s.wx[i], s.wy[j]-s.wy[i]
+	rss := max(0, s.wyy[j]-s.wyy[i]-y*y/w)
+	cost := rss/s.variance + s.price
+	if j-i < minSloped {
+		return cost
+	}
+	xx, xy := s.wxx[j]-s.wxx[i]-x*x/w, s.wxy[j]-s.wxy[i]-x*y/w
+	return min(cost, max(0, rss-xy*xy/xx)/s.variance+2*s.price)
+}
+
+// placePrice is the price of a cut at k. Where something changed on record, a new
+// level is to be expected (spools of one gauge differ by several percent): its
+// place costs nothing, and neither does the level. Otherwise a step with a few
+// coils that happen to lean its way passes for a trend from the first coil.
+func (s *segmenter) placePrice(k int) float64 {
+	if s.recorded[k] {
+		return -s.price
+	}
+	return s.price
+}
+
+// mostPlaces bounds the places that are tried as cuts all against all. In a
+// longer series every second, third or so is tried; refining then finds the
+// exact one.
+const mostPlaces = 1000
+
+// describe cuts the values into the levels and lines that describe all of them
+// best for their parameters, by optimal partitioning (Jackson and others 2005,
+// IEEE Signal Processing Letters 12, 105-108). What chance may have made is then
+// joined again.
+func (s *segmenter) describe() []piece {
+	n := len(s.y)
+	places := []int{0}
+	stride := 1 + n/mostPlaces
+	for k := minPiece; k <= n-minPiece; k++ {
+		if k%stride == 0 || s.recorded[k] {
+			places = append(places, k)
+		}
+	}
+	places = append(places, n)
+	best, from := make([]float64, len(places)), make([]int, len(places))
+	for b := 1; b < len(places); b++ {
+		best[b] = math.Inf(1)
+		for a := 0; a < b && places[b]-places[a] >= minPiece; a++ {
+			c := best[a] + s.cost(places[a], places[b])
+			if a > 0 {
+				c += s.placePrice(places[a])
+			}
+			if c < best[b] {
+				best[b], from[b] = c, a
+			}
+		}
+	}
+	var pieces []piece
+	for b := len(places) - 1; b > 0; b = from[b] {
+		p, _ := s.single(places[from[b]], places[b])
+		pieces = append(pieces, p)
+	}
+	slices.Reverse(pieces)
+	return s.join(pieces)
+}
+
+// line is the straight line through values i to j.
+func (s *segmenter) line(i, j int) piece {
+	sums := hinges{s: s, last: j}
+	level, slope, _, _ := sums.fit(i, i)
+	return piece{first: i, last: j, level: level, slope: slope, kink: i}
+}
+
+// single is the one level, line, or level that turns into a line, that describes
+// values i to j best, with its cost.
+func (s *segmenter) single(i, j int) (piece, float64) {
+	p, cost := piece{first: i, last: j, level: s.mean(i, j)}, s.rss(i, j)/s.variance+s.price
+	if sloped, c, ok := s.sloped(i, j); ok && c < cost {
+		return sloped, c
+	}
+	return p, cost
+}
+
+// join joins neighbours, the least certain first, until every step and slope
+// that is left describes the values better and is not chance. Steps between
+// levels move to their best place on the way.
+func (s *segmenter) join(pieces []piece) []piece {
+	for {
+		worst, at := 0.0, -1
+		for i := 0; i+1 < len(pieces); i++ {
+			if p := s.boundary(&pieces[i], &pieces[i+1]); p >= each && p > worst {
+				worst, at = p, i
+			}
+		}
+		if at < 0 {
+			return pieces
+		}
+		pieces[at], _ = s.single(pieces[at].first, pieces[at+1].last)
+		pieces = slices.Delete(pieces, at+1, at+2)
+	}
+}
+
+// boundary is the probability that the boundary of two pieces is chance, judged
+// by these two alone: 1 when a single piece describes them as well. Two levels
+// are moved to their best place.
+func (s *segmenter) boundary(before, after *piece) float64 {
+	levels := before.slope == 0 && after.slope == 0
+	p := 1.0
+	if levels {
+		x, ok := s.best(before.first, after.last)
+		if !ok {
+			return 1
+		}
+		before.last, before.level = x.k, s.mean(before.first, x.k)
+		after.first, after.level = x.k, s.mean(x.k, after.last)
+		p = x.p
+	}
+	if _, cost := s.single(before.first, after.last); cost <= s.pieceCost(*before)+s.pieceCost(*after)+s.placePrice(after.first) {
+		return 1
+	}
+	if levels {
+		return p
+	}
+	return s.apart(*before, *after)
+}
+
+// apart is the probability by chance of two pieces, of which one at least slopes,
+// describing the values so much better than one straight line does (the F test of
+// nested models).
+func (s *segmenter) apart(before, after piece) float64 {
+	line, n := s.line(before.first, after.last), after.last-before.first
+	extra := before.parameters() + after.parameters() - line.parameters()
+	df := float64(n - before.parameters() - after.parameters())
+	if df < 1 {
+		return 1
+	}
+	rss := s.pieceRSS(before) + s.pieceRSS(after)
+	if rss <= 0 {
+		return 0
+	}
+	f := (s.pieceRSS(line) - rss) / float64(extra) / (rss / df) / (s.shrink * s.shrink)
+	return min(1, statistics.FisherP(f, float64(extra), df)*s.searched(after.first, n))
+}
+
+// searched is among how many places a cut at k was found when n were tried: at a
+// recorded one those recorded, twice, because the others were tried as well.
+func (s *segmenter) searched(k, n int) float64 {
+	if s.recorded[k] {
+		return float64(min(n, len(s.recorded)))
+	}
+	return float64(n)
+}
+
+// parameters counts the numbers that describe the piece.
+func (p piece) parameters() int {
+	switch {
+	case p.slope == 0:
+		return 1
+	case p.kink == p.first:
+		return 2
+	}
+	return 3
+}
+
+// total is the cost of a whole description.
+func (s *segmenter) total(pieces []piece) float64 {
+	cost := 0.0
+	for i, p := range pieces {
+		cost += s.pieceCost(p)
+		if i > 0 {
+			cost += s.placePrice(p.first)
+		}
+	}
+	return cost
+}
+
+func (s *segmenter) pieceCost(p piece) float64 {
+	return s.pieceRSS(p)/s.variance + float64(p.parameters())*s.price
+}
+
+func (s *segmenter) pieceRSS(p piece) float64 {
+	rss := 0.0
+	for k := p.first; k < p.last; k++ {
+		d := s.y[k] - p.at(k)
+		rss += s.w[k] * d * d
+	}
+	return rss
+}
+
+// split cuts values in two levels: the second begins at k. p allows for having
+// searched.
 type split struct {
 	k          int
 	shift      float64
@@ -77,17 +278,18 @@ type split struct {
 	p          float64
 }
 
-// best finds the split by least squares; ok is false when there are too few
+// best finds the split of values i to j by least squares, where a recorded place
+// is preferred to one that was searched for; ok is false when there are too few
 // values.
 func (s *segmenter) best(i, j int) (split, bool) {
 	n := j - i
 	if n < 2*minPiece {
 		return split{}, false
 	}
-	bestK, bestRSS := 0, math.Inf(1)
+	bestK, least := 0, math.Inf(1)
 	for k := i + minPiece; k <= j-minPiece; k++ {
-		if r := s.rss(i, k) + s.rss(k, j); r < bestRSS {
-			bestK, bestRSS = k, r
+		if c := (s.rss(i, k)+s.rss(k, j))/s.variance + s.placePrice(k); c < least {
+			bestK, least = k, c
 		}
 	}
 	x := s.at(i, bestK, j)
@@ -97,7 +299,11 @@ func (s *segmenter) best(i, j int) (split, bool) {
 	} else if x.shift != 0 {
 		z = 37
 	}
-	x.p = statistics.AnyChangeP(z, min(0.49, float64(minPiece)/float64(n)))
+	searched := statistics.AnyChangeP(z, min(0.49, float64(minPiece)/float64(n)))
+	if s.recorded[bestK] {
+		searched = min(searched, x.p*s.searched(bestK, n))
+	}
+	x.p = searched
 	return x, true
 }
 
@@ -117,72 +323,7 @@ func (s *segmenter) at(i, k, j int) split {
 
 // exactRSS is rss without its cancellation, in two passes.
 func (s *segmenter) exactRSS(i, j int) float64 {
-	mean, rss := s.mean(i, j), 0.0
-	for k := i; k < j; k++ {
-		d := s.y[k] - mean
-		rss += s.w[k] * d * d
-	}
-	return rss
-}
-
-// cut divides values i to j into pieces by binary segmentation (Vostrikova
-// 1981), and takes a single line, or a level that turns into a line, instead of
-// the steps wherever that describes the values better for its parameters
-// (Schwarz 1978, Annals of Statistics 6, 461-464).
-func (s *segmenter) cut(i, j int) []piece {
-	pieces, _ := s.describe(i, j)
-	return pieces
-}
-
-// describe also returns the cost of its description.
-func (s *segmenter) describe(i, j int) ([]piece, float64) {
-	best := []piece{{first: i, last: j, level: s.mean(i, j)}}
-	cost := s.rss(i, j)/s.variance + s.price
-	if x, ok := s.best(i, j); ok && x.p < alpha {
-		left, leftCost := s.describe(i, x.k)
-		right, rightCost := s.describe(x.k, j)
-		if c := leftCost + rightCost + s.price; c < cost {
-			best, cost = append(left, right...), c
-		}
-	}
-	if p, c, ok := s.sloped(i, j); ok && c < cost {
-		best, cost = []piece{p}, c
-	}
-	return best, cost
-}
-
-// cutAtRecorded cuts a slope at a place where a change was recorded, if levels
-// or lines on both sides describe the values better. Such a place was not
-// searched for and costs no parameter: otherwise a step with a few coils that
-// happen to lean its way passes for a trend from the start.
-func (s *segmenter) cutAtRecorded(pieces []piece, recorded []int) []piece {
-	var all []piece
-	for _, p := range pieces {
-		all = append(all, s.cutSlope(p, recorded)...)
-	}
-	return all
-}
-
-func (s *segmenter) cutSlope(p piece, recorded []int) []piece {
-	if p.slope == 0 {
-		return []piece{p}
-	}
-	var best []piece
-	_, cost, _ := s.sloped(p.first, p.last)
-	for _, k := range recorded {
-		if k < p.first+minPiece || k > p.last-minPiece || s.at(p.first, k, p.last).p >= alpha {
-			continue
-		}
-		left, leftCost := s.describe(p.first, k)
-		right, rightCost := s.describe(k, p.last)
-		if c := leftCost + rightCost; c < cost {
-			best, cost = append(left, right...), c
-		}
-	}
-	if best == nil {
-		return []piece{p}
-	}
-	return s.cutAtRecorded(best, recorded)
+	return s.pieceRSS(piece{first: i, last: j, level: s.mean(i, j)})
 }
 
 // minSloped is the least number of coils a slope is seen in.
@@ -210,7 +351,7 @@ func (s *segmenter) sloped(i, j int) (piece, float64, bool) {
 		}
 	}
 	se := s.shrink * math.Sqrt(bestRSS/bestDF/bestError)
-	return best, cost, statistics.TestP(best.slope, se, bestDF) < alpha/2
+	return best, cost, statistics.TestP(best.slope, se, bestDF) < each
 }
 
 // hinges fits y = level + slope·max(0, k − kink) for kinks from the right to

@@ -3,21 +3,43 @@ package drift
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
+
+// event is a step or a trend, for the summary.
+type event struct {
+	at                 int // the kept coil it is told by: the first of a step, the last of a trend
+	sentence, headline string
+}
+
+// events are the steps and trends, the latest first.
+func (a *analysis) events() []event {
+	var events []event
+	for _, c := range a.report.ChangePoints {
+		events = append(events, event{c.k, c.Sentence, c.headline})
+	}
+	for _, t := range a.trends() {
+		events = append(events, event{t.last - 1, t.Sentence, t.headline})
+	}
+	slices.SortStableFunc(events, func(x, y event) int { return y.at - x.at })
+	return events
+}
+
+// mostEarlier is how many earlier steps and trends the summary names.
+const mostEarlier = 3
 
 // summary is the sentence that matters: is something wandering, since when,
 // what is it, and what to do.
 func (a *analysis) summary() string {
 	r := &a.report
-	trend := r.Trend != nil && r.Trend.Real
-	r.Drifting = len(r.ChangePoints) > 0 || trend
+	events := a.events()
+	r.Drifting = len(events) > 0
 	var parts []string
 	switch {
-	case trend:
-		parts = append(parts, r.Trend.Sentence)
-	case len(r.ChangePoints) > 0:
-		parts = append(parts, r.ChangePoints[len(r.ChangePoints)-1].Sentence)
+	case r.Drifting:
+		parts = append(parts, events[0].sentence)
+		r.Headline = events[0].headline
 	case r.Baseline == nil:
 		parts = append(parts, a.tooFew())
 	case r.Signal:
@@ -25,11 +47,12 @@ func (a *analysis) summary() string {
 	default:
 		parts = append(parts, fmt.Sprintf("no drift in %s", count(len(a.kept), "coil")))
 	}
-	switch n := len(r.ChangePoints); {
-	case n == 1 && trend:
-		parts = append(parts, r.ChangePoints[0].Sentence)
-	case n > 1:
-		parts = append(parts, fmt.Sprintf("%s in all", count(n, "step")))
+	if r.Headline == "" {
+		r.Headline, _, _ = strings.Cut(parts[0], ":")
+	}
+	r.Headline = capital(r.Headline)
+	if len(events) > 1 {
+		parts = append(parts, earlier(events[1:]))
 	}
 	if len(r.Outliers) > 0 {
 		parts = append(parts, a.outlierSentence())
@@ -44,9 +67,25 @@ func (a *analysis) summary() string {
 		parts = append(parts, r.Advice.Sentence)
 	}
 	for i, p := range parts {
-		parts[i] = strings.ToUpper(p[:1]) + p[1:] + "."
+		parts[i] = capital(p) + "."
 	}
 	return strings.Join(parts, " ")
+}
+
+// capital writes a sentence with a capital letter.
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// earlier names the steps and trends before the latest.
+func earlier(events []event) string {
+	var names []string
+	for _, e := range events[:min(len(events), mostEarlier)] {
+		names = append(names, e.headline)
+	}
+	s := "before that: " + strings.Join(names, "; ")
+	if n := len(events) - mostEarlier; n > 0 {
+		s += fmt.Sprintf("; and %d earlier", n)
+	}
+	return s
 }
 
 func (a *analysis) tooFew() string {

@@ -29,14 +29,14 @@ func (a *analysis) watchTemperature() {
 	if len(t) < minSloped {
 		return
 	}
-	a.roomAlone = a.flatWithoutRoom(t, y, at)
+	a.roomAlone = a.dependenceAlone(t, y, at)
 	within := true
 	for _, c := range a.report.ChangePoints {
 		if f, _ := a.roomAtStep(c); f == explains {
 			within = false
 		}
 	}
-	if tr := a.report.Trend; tr != nil && tr.Real {
+	for _, tr := range a.trends() {
 		if f, _ := a.roomInTrend(tr); f == explains {
 			within = false
 		}
@@ -63,19 +63,26 @@ func (a *analysis) watchTemperature() {
 	a.report.Temperature = r
 }
 
-// flatWithoutRoom says whether every step and trend is gone once the dependence
-// on temperature is taken out.
-func (a *analysis) flatWithoutRoom(t, y []float64, at []int) bool {
+// dependenceAlone is the dependence on temperature when nothing else is needed:
+// taken out it leaves no step and no trend, and it describes the coils better
+// for its parameters than the steps and trends do. Otherwise it is nil.
+func (a *analysis) dependenceAlone(t, y []float64, at []int) *statistics.Partial {
 	line, err := statistics.FitLine(t, y, nil)
 	if err != nil || line.P() >= alpha || len(at) < len(a.kept) {
-		return false
+		return nil
 	}
 	rest := make([]float64, len(y))
 	for i := range y {
-		rest[i] = y[i] - line.At(t[i]) + 1
+		rest[i] = (y[i] - line.At(t[i]) + 1) * a.reference()
 	}
-	pieces := newSegmenter(rest, a.weights(), 1).cut(0, len(rest))
-	return len(pieces) == 1 && pieces[0].slope == 0
+	s := newSegmenter(rest, a.segments.w, 1, a.recorded())
+	if pieces := s.describe(); len(pieces) > 1 || pieces[0].slope != 0 {
+		return nil
+	}
+	if s.rss(0, len(rest))/a.segments.variance+2*a.segments.price >= a.described {
+		return nil
+	}
+	return &statistics.Partial{Slope: line.Slope, StandardError: line.SlopeError, P: line.P()}
 }
 
 // temperatures are those of the kept coils that have one, with their values as
@@ -165,11 +172,13 @@ func (a *analysis) roomAtStep(c ChangePoint) (finding, statistics.Partial) {
 
 // roomInTrend asks the same of a trend.
 func (a *analysis) roomInTrend(t *Trend) (finding, statistics.Partial) {
-	n := len(a.kept)
-	return a.room(n-t.Count, n, func(k int) float64 { return float64(k) })
+	return a.room(t.first, t.last, func(k int) float64 { return float64(k) })
 }
 
 func (a *analysis) room(from, to int, shape func(k int) float64) (finding, statistics.Partial) {
+	if a.roomAlone != nil {
+		return explains, *a.roomAlone
+	}
 	celsius, ratio, at := a.temperatures()
 	var u, v, y []float64
 	for j, k := range at {
@@ -187,8 +196,6 @@ func (a *analysis) room(from, to int, shape func(k int) float64) (finding, stati
 	switch {
 	case !ok:
 		return together, statistics.Partial{P: 1}
-	case a.roomAlone && room.P < alpha:
-		return explains, room
 	case drift.P > 0.05 && room.P < alpha:
 		return explains, room
 	case drift.P < alpha && room.P < alpha:

@@ -17,7 +17,7 @@ type Trend struct {
 	// where that is flagged.
 	StandardError float64 `json:"standard_error"`
 	P             float64 `json:"p"`
-	// Real is true below p = 0.01.
+	// Real is true below p = 0.0033.
 	Real         bool `json:"real"`
 	FromSequence int  `json:"from_sequence"`
 	ToSequence   int  `json:"to_sequence"`
@@ -29,31 +29,60 @@ type Trend struct {
 	Sentence        string `json:"sentence"`
 
 	line statistics.Line
+	// first and last are kept coils, last one past; headline is as of a step.
+	first, last int
+	headline    string
 }
 
-// trend fits the line through the last piece, from its kink on.
+// trend fits lines: through the last piece, from its kink on, and through those
+// before it that slope.
 func (a *analysis) trend() {
-	last := a.pieces[len(a.pieces)-1]
-	first := last.first
-	if last.slope != 0 {
-		first = last.kink
+	last := len(a.pieces) - 1
+	a.report.Trend = a.trendOf(a.pieces[last])
+	if t := a.report.Trend; t == nil {
+		p := a.pieces[last]
+		a.note("too few coils since the last change for a trend: %d of %d", p.last-p.sloping(), minSloped)
+	} else {
+		a.toLimit(t, float64(t.last-1))
+		t.Sentence = a.trendSentence(t)
 	}
-	n := last.last - first
+	for _, p := range a.pieces[:last] {
+		if p.slope == 0 {
+			continue
+		}
+		if t := a.trendOf(p); t != nil && t.Real {
+			t.Sentence = a.earlierSentence(t)
+			a.report.EarlierTrends = append(a.report.EarlierTrends, *t)
+		}
+	}
+}
+
+// sloping is the first kept coil of the part that may slope.
+func (p piece) sloping() int {
+	if p.slope != 0 {
+		return p.kink
+	}
+	return p.first
+}
+
+// trendOf is the line through one piece; nil for too few coils.
+func (a *analysis) trendOf(p piece) *Trend {
+	first := p.sloping()
+	n := p.last - first
 	if n < minSloped {
-		a.note("too few coils since the last change for a trend: %d of %d", n, minSloped)
-		return
+		return nil
 	}
-	x, y, w := make([]float64, n), pick(a.ohms, a.kept[first:last.last]), a.weights()[first:last.last]
+	x, y, w := make([]float64, n), pick(a.ohms, a.kept[first:p.last]), a.weights()[first:p.last]
 	for k := range x {
 		x[k] = float64(first + k)
 	}
 	line, err := statistics.FitLine(x, y, w)
 	if err != nil {
 		a.note("no trend: %v", err)
-		return
+		return nil
 	}
-	t := &Trend{SlopeOhmsPerCoil: line.Slope, Count: n, StandardError: line.SlopeError * a.widening(),
-		FromSequence: a.coils[a.kept[first]].Sequence, ToSequence: a.coils[a.kept[last.last-1]].Sequence, line: line}
+	t := &Trend{SlopeOhmsPerCoil: line.Slope, Count: n, StandardError: line.SlopeError * a.widening(), first: first, last: p.last,
+		FromSequence: a.coils[a.kept[first]].Sequence, ToSequence: a.coils[a.kept[p.last-1]].Sequence, line: line}
 	df := float64(line.DegreesOfFreedom)
 	half := statistics.StudentQuantile(0.5+level/2, df) * t.StandardError
 	t.SlopeLow, t.SlopeHigh = line.Slope-half, line.Slope+half
@@ -63,10 +92,8 @@ func (a *analysis) trend() {
 	} else {
 		t.P = 1
 	}
-	t.Real = t.P < alpha && last.slope != 0
-	a.toLimit(t, float64(last.last-1))
-	t.Sentence = a.trendSentence(t)
-	a.report.Trend = t
+	t.Real = t.P < each && p.slope != 0
+	return t
 }
 
 func (a *analysis) widening() float64 {
@@ -110,4 +137,16 @@ func (a *analysis) trendSentence(t *Trend) string {
 		s += fmt.Sprintf("; the middle of the process leaves the tolerance in about %d coils", *t.CoilsToLimit)
 	}
 	return s
+}
+
+// earlierSentence tells a trend that has ended.
+func (a *analysis) earlierSentence(t *Trend) string {
+	ref := a.reference()
+	return fmt.Sprintf("from coil %d to coil %d the coils %s by %s a coil (%s to %s), %s in all", t.FromSequence, t.ToSequence, pastVerb(t.SlopeOhmsPerCoil),
+		perCoil(t.SlopeOhmsPerCoil/ref), perCoil(t.SlopeLow/ref), perCoil(t.SlopeHigh/ref), percent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
+}
+
+// brief is the trend in few words.
+func (t *Trend) brief(reference float64) string {
+	return fmt.Sprintf("from coil %d to coil %d, %s a coil", t.FromSequence, t.ToSequence, perCoil(t.SlopeOhmsPerCoil/reference))
 }

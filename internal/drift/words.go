@@ -48,6 +48,13 @@ func verb(slope float64) string {
 	return "rise"
 }
 
+func pastVerb(slope float64) string {
+	if slope < 0 {
+		return "fell"
+	}
+	return "rose"
+}
+
 // chance writes a probability.
 func chance(p float64) string {
 	if p < 0.0001 {

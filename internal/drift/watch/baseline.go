@@ -92,6 +92,11 @@ func steady(r drift.Report) bool {
 			return false
 		}
 	}
+	for _, t := range r.EarlierTrends {
+		if t.FromSequence <= r.Points[last-1].Sequence {
+			return false
+		}
+	}
 	return r.Trend == nil || !r.Trend.Real || r.Trend.FromSequence > r.Points[last-1].Sequence
 }
 

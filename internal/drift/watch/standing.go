@@ -11,8 +11,8 @@ import (
 const (
 	EWMA  = "ewma"
 	CUSUM = "cusum"
-	// Step is an established change of level, Trend an established trend since
-	// the last of them.
+	// Step is an established change of level, Trend an established trend, also one
+	// that has ended.
 	Step  = "step"
 	Trend = "trend"
 )
@@ -31,7 +31,7 @@ func Signals() []string {
 // outlier, at the very last coil too when that is beyond its limits, and the
 // steps and trends established so far.
 func Standing(r drift.Report) []string {
-	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: r.Trend != nil && r.Trend.Real}
+	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: trends(r) > 0}
 	last := len(r.Points)
 	for last > 1 && r.Points[last-1].Outlier {
 		last--
@@ -49,6 +49,15 @@ func Standing(r drift.Report) []string {
 	return slices.DeleteFunc(Signals(), func(name string) bool { return !standing[name] })
 }
 
+// trends counts the established trends.
+func trends(r drift.Report) int {
+	n := len(r.EarlierTrends)
+	if r.Trend != nil && r.Trend.Real {
+		n++
+	}
+	return n
+}
+
 // news says whether a report raises something that an earlier one, which a
 // person has taken note of, did not. Once a step or a trend is taken note of,
 // the charts go on signalling about it, and that is no news.
@@ -57,7 +66,7 @@ func news(now, then drift.Report) bool {
 	established := func(names []string) bool {
 		return slices.Contains(names, Step) || slices.Contains(names, Trend)
 	}
-	if len(now.ChangePoints) > len(then.ChangePoints) {
+	if len(now.ChangePoints)+trends(now) > len(then.ChangePoints)+trends(then) {
 		return true
 	}
 	for _, name := range standing {
