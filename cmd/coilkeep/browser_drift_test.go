@@ -15,7 +15,7 @@ import (
 func TestBrowserTakesNoteOfASignal(t *testing.T) {
 	engine := axe(t)
 	folder := t.TempDir()
-	demoHistory(t, folder, time.Now, 1)
+	demoHistory(t, folder, time.Now, demoSeed, todayWound)
 	b := rig()
 	_, meter := scpiMeter(t, b)
 	_, probe := lineProbe(t, b)
@@ -46,9 +46,9 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 }
 
 // demoHistory prepares the records of a demo in a folder.
-func demoHistory(t *testing.T, folder string, now func() time.Time, seed uint64) string {
+func demoHistory(t *testing.T, folder string, now func() time.Time, seed uint64, wound int) string {
 	t.Helper()
-	d := &demo{env: &environment{now: now}, seed: seed, design: simulate.Designs()[1]}
+	d := &demo{env: &environment{now: now}, seed: seed, wound: wound, design: simulate.Designs()[1]}
 	cfg := demoConfiguration(t)
 	cfg.History.Path = folder + "/history.db"
 	if _, err := d.prepare(t.Context(), cfg); err != nil {

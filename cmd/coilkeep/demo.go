@@ -33,7 +33,7 @@ func runDemo(ctx context.Context, env *environment, args []string) error {
 	listen := flags.String("listen", demoListen, "`HOST:PORT` of the pages; another port when it is taken")
 	data := flags.String("data", "", "keep the records in this `FOLDER`; otherwise they go when the demo ends")
 	speed := flags.Float64("speed", 1, "how many `TIMES` faster than in life coils are wound and cool, 0.2 to 20")
-	seed := flags.Uint64("seed", 1, "another `NUMBER` winds other coils")
+	seed := flags.Uint64("seed", demoSeed, "another `NUMBER` winds other coils")
 	coils := flags.Int("coils", 0, "end after so `MANY` coils; 0 goes on")
 	browser := flags.Bool("browser", true, "open the page in a browser where there is a screen")
 	if err := flags.parse(env, args, 0, 0); err != nil {
@@ -49,7 +49,7 @@ func runDemo(ctx context.Context, env *environment, args []string) error {
 	if err != nil {
 		return err
 	}
-	d := &demo{env: env, folder: folder, speed: *speed, seed: *seed, coils: *coils, browser: *browser && isTerminal(env.stdout)}
+	d := &demo{env: env, folder: folder, speed: *speed, seed: *seed, wound: todayWound, coils: *coils, browser: *browser && isTerminal(env.stdout)}
 	err = d.run(ctx, freeAddress(*listen, flags.Changed("listen")))
 	return errors.Join(err, remove())
 }
@@ -89,6 +89,7 @@ type demo struct {
 	folder  string
 	speed   float64
 	seed    uint64
+	wound   int // coils of today's batch before the demo begins
 	coils   int
 	browser bool
 
@@ -98,6 +99,10 @@ type demo struct {
 }
 
 const demoBench = "north"
+
+// demoSeed winds coils in which the spools are plain to see; with some others a
+// step hides in the scatter for a while, as in life.
+const demoSeed = 2
 
 var demoConfig = template.Must(template.New("demo").Parse(`
 [history]

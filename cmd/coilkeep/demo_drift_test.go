@@ -20,7 +20,7 @@ func TestDemoShowsItsStep(t *testing.T) {
 	told := 0
 	const seeds = 6
 	for seed := range uint64(seeds) {
-		for batch, report := range demoDrift(t, seed+1) {
+		for batch, report := range demoDrift(t, seed+1, todayWound) {
 			cause := slices.ContainsFunc(report.Attribution, func(a drift.Attribution) bool { return a.Cause == "spool" && a.Sequence == 11 })
 			if strings.Contains(report.Summary, "From coil 11, ") && strings.Contains(report.Summary, "at the change to spool HL-118") && cause {
 				told++
@@ -30,7 +30,7 @@ func TestDemoShowsItsStep(t *testing.T) {
 			if !slices.ContainsFunc(report.Outliers, func(o drift.Outlier) bool { return o.Sequence == 9 }) {
 				t.Errorf("seed %d, %s does not name coil 9, which lacks turns: %+v", seed+1, batch, report.Outliers)
 			}
-			if seed == 0 && !strings.Contains(report.Summary, "From coil 11, ") {
+			if seed+1 == demoSeed && !strings.Contains(report.Summary, "From coil 11, ") {
 				t.Errorf("the demo as everybody sees it says of %s: %s", batch, report.Summary)
 			}
 		}
@@ -42,10 +42,31 @@ func TestDemoShowsItsStep(t *testing.T) {
 	}
 }
 
+// A demo that is left to run shows every change of spool, at its coil, and no
+// slope between them.
+func TestLongDemoShowsEveryStep(t *testing.T) {
+	t.Parallel()
+	const coils = 66
+	for batch, report := range demoDrift(t, demoSeed, coils) {
+		if len(report.Points) != coils {
+			continue // yesterday's
+		}
+		var steps []int
+		for _, a := range report.Attribution {
+			if a.Cause == "spool" {
+				steps = append(steps, a.Sequence)
+			}
+		}
+		if !slices.Equal(steps, []int{11, 31, 51}) || len(report.ChangePoints) != 3 || len(report.EarlierTrends) > 0 {
+			t.Errorf("%s: the spools are named at coils %v, want 11, 31 and 51: %s", batch, steps, report.Summary)
+		}
+	}
+}
+
 // demoDrift prepares the records of a demo and analyses its batches.
-func demoDrift(t *testing.T, seed uint64) map[string]watch.Drift {
+func demoDrift(t *testing.T, seed uint64, wound int) map[string]watch.Drift {
 	t.Helper()
-	path := demoHistory(t, t.TempDir(), func() time.Time { return time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC) }, seed)
+	path := demoHistory(t, t.TempDir(), func() time.Time { return time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC) }, seed, wound)
 	store, err := history.Open(t.Context(), path, history.Options{})
 	if err != nil {
 		t.Fatal(err)

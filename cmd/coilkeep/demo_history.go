@@ -43,7 +43,7 @@ func (d *demo) prepare(ctx context.Context, cfg config.Config) (wound int, err e
 		if err := p.work(ctx); err != nil {
 			return 0, fmt.Errorf("prepare the records of the demo: %w", err)
 		}
-		return todayWound, nil
+		return d.wound, nil
 	}
 	p.at = d.env.now()
 	_, err = p.startBatch(ctx, d.design)
@@ -97,12 +97,12 @@ func (p *past) work(ctx context.Context) error {
 	if _, err := p.store.CloseBatch(ctx, yesterday.Name, "Wren"); err != nil {
 		return err
 	}
-	p.at = p.env.now().Add(-time.Duration(todayWound+2) * time.Minute).Truncate(time.Second)
+	p.at = p.env.now().Add(-time.Duration(p.wound+2) * time.Minute).Truncate(time.Second)
 	today, err := p.startBatch(ctx, p.design)
 	if err != nil {
 		return err
 	}
-	if err := p.wind(ctx, today, simulate.NewWinder(p.design, p.seed), todayWound); err != nil {
+	if err := p.wind(ctx, today, simulate.NewWinder(p.design, p.seed), p.wound); err != nil {
 		return err
 	}
 	return p.answer(ctx)

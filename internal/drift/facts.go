@@ -28,6 +28,9 @@ func (r Report) Facts() []Fact {
 	for _, a := range r.Attribution {
 		add("Cause", a.Cause+": "+a.Evidence)
 	}
+	for _, t := range r.EarlierTrends {
+		add("Earlier trend", fmt.Sprintf("from coil %d to coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.FromSequence, t.ToSequence, t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
+	}
 	if t := r.Trend; t != nil {
 		add("Trend", fmt.Sprintf("from coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.FromSequence, t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
 	}
