@@ -6,6 +6,9 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os/exec"
+	"strconv"
+	"strings"
 	"testing"
 
 	"coilkeep/internal/control"
@@ -142,5 +145,25 @@ func BenchmarkMomentsMillion(b *testing.B) {
 	}
 	for b.Loop() {
 		statistics.MomentsOf(values)
+	}
+}
+
+// The same by numpy, in the same run, to set beside it: its own best of seven, so
+// that neither start-up nor this benchmark's own count matters.
+func BenchmarkMomentsMillionNumpy(b *testing.B) {
+	const script = `
+import timeit, numpy
+v = numpy.random.default_rng(1).normal(6690, 1, 1_000_000)
+print(min(timeit.repeat(lambda: (v.mean(), v.std(ddof=1)), number=50, repeat=7)) / 50 * 1e9)`
+	for b.Loop() {
+		out, err := exec.Command("/usr/bin/python3", "-c", script).Output()
+		if err != nil {
+			b.Skipf("numpy is not here: %v", err)
+		}
+		ns, err := strconv.ParseFloat(strings.TrimSpace(string(out)), 64)
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(ns, "numpy-ns/op")
 	}
 }
