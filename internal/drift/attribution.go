@@ -30,9 +30,10 @@ type Attribution struct {
 
 // attribute looks for the causes of everything found.
 func (a *analysis) attribute() {
+	pauses := a.pauses()
 	for i := range a.report.ChangePoints {
 		c := &a.report.ChangePoints[i]
-		causes := a.causesOfStep(*c)
+		causes := a.causesOfStep(*c, pauses)
 		c.Sentence, c.headline = causes[0].Sentence, causes[0].brief
 		a.report.Attribution = append(a.report.Attribution, causes...)
 	}
@@ -64,7 +65,7 @@ type drifting struct {
 	clauses  []string // what was ruled out, or could not be
 }
 
-func (a *analysis) causesOfStep(c ChangePoint) []Attribution {
+func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []Attribution {
 	sequence := a.coils[a.kept[c.k]].Sequence
 	brief := fmt.Sprintf("from coil %d, %s", sequence, percent(c.ShiftRatio))
 	d := drifting{what: fmt.Sprintf("%s (%s)", brief, between(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief, sequence: sequence, ratio: c.ShiftRatio}
@@ -79,7 +80,7 @@ func (a *analysis) causesOfStep(c ChangePoint) []Attribution {
 	if room == explains {
 		causes = append(causes, d.temperature(effect.P, roomClause(room, effect)))
 	}
-	marks := a.marksAt(c)
+	marks := a.marksAt(c, pauses)
 	for j, m := range marks {
 		causes = append(causes, d.mark(m, j > 0 || len(causes) > 0))
 	}
@@ -207,8 +208,7 @@ func where(far int) string {
 
 // marksAt lists what was recorded to change within the interval of a step, the
 // best supported first.
-func (a *analysis) marksAt(c ChangePoint) []mark {
-	pauses := a.pauses()
+func (a *analysis) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
 	low, high := c.low+1, c.high+1
 	var marks []mark
 	for k := max(low, c.from+1); k <= min(high, c.to-1); k++ {
