@@ -105,20 +105,44 @@ func (s *segmenter) placePrice(k int) float64 {
 }
 
 // mostPlaces bounds the places that are tried as cuts all against all. In a
-// longer series every second, third or so is tried; refining then finds the
-// exact one.
+// longer series every second, third or so is tried first, and then every place
+// near the cuts that gave.
 const mostPlaces = 1000
 
 // describe cuts the values into the levels and lines that describe all of them
-// best for their parameters, by optimal partitioning (Jackson and others 2005,
-// IEEE Signal Processing Letters 12, 105-108). What chance may have made is then
-// joined again.
+// best for their parameters. What chance may have made is then joined again.
 func (s *segmenter) describe() []piece {
 	n := len(s.y)
+	stride := 1 + (n-1)/mostPlaces
+	cuts := s.partition(func(k int) bool { return k%stride == 0 })
+	if stride > 1 {
+		// A step between two places passes for a short line across it.
+		reach := minSloped + stride
+		near := make([]bool, n+1)
+		for _, cut := range cuts {
+			for k := max(0, cut-reach); k <= min(n, cut+reach); k++ {
+				near[k] = true
+			}
+		}
+		cuts = s.partition(func(k int) bool { return near[k] })
+	}
+	var pieces []piece
+	for i := 1; i < len(cuts); i++ {
+		p, _ := s.single(cuts[i-1], cuts[i])
+		pieces = append(pieces, p)
+	}
+	return s.join(pieces)
+}
+
+// partition returns the cheapest ends of pieces, the first 0 and the last the end
+// of the series, among the places to be tried and those recorded (optimal
+// partitioning, Jackson and others 2005, IEEE Signal Processing Letters 12,
+// 105-108).
+func (s *segmenter) partition(tried func(k int) bool) []int {
+	n := len(s.y)
 	places := []int{0}
-	stride := 1 + n/mostPlaces
 	for k := minPiece; k <= n-minPiece; k++ {
-		if k%stride == 0 || s.recorded[k] {
+		if tried(k) || s.recorded[k] {
 			places = append(places, k)
 		}
 	}
@@ -136,20 +160,12 @@ func (s *segmenter) describe() []piece {
 			}
 		}
 	}
-	var pieces []piece
+	cuts := []int{n}
 	for b := len(places) - 1; b > 0; b = from[b] {
-		p, _ := s.single(places[from[b]], places[b])
-		pieces = append(pieces, p)
+		cuts = append(cuts, places[from[b]])
 	}
-	slices.Reverse(pieces)
-	return s.join(pieces)
-}
-
-// line is the straight line through values i to j.
-func (s *segmenter) line(i, j int) piece {
-	sums := hinges{s: s, last: j}
-	level, slope, _, _ := sums.fit(i, i)
-	return piece{first: i, last: j, level: level, slope: slope, kink: i}
+	slices.Reverse(cuts)
+	return cuts
 }
 
 // single is the one level, line, or level that turns into a line, that describes
@@ -223,8 +239,8 @@ func (s *segmenter) apart(before, after piece) float64 {
 	return min(1, statistics.FisherP(f, float64(extra), df)*s.searched(after.first, n))
 }
 
-// searched is among how many places a cut at k was found when n were tried: at a
-// recorded one those recorded, twice, because the others were tried as well.
+// searched is among how many places a cut at k was found when n were tried; at a
+// recorded one those recorded.
 func (s *segmenter) searched(k, n int) float64 {
 	if s.recorded[k] {
 		return float64(min(n, len(s.recorded)))
@@ -266,122 +282,4 @@ func (s *segmenter) pieceRSS(p piece) float64 {
 		rss += s.w[k] * d * d
 	}
 	return rss
-}
-
-// split cuts values in two levels: the second begins at k. p allows for having
-// searched.
-type split struct {
-	k          int
-	shift      float64
-	error      float64
-	residualSD float64
-	p          float64
-}
-
-// best finds the split of values i to j by least squares, where a recorded place
-// is preferred to one that was searched for; ok is false when there are too few
-// values.
-func (s *segmenter) best(i, j int) (split, bool) {
-	n := j - i
-	if n < 2*minPiece {
-		return split{}, false
-	}
-	bestK, least := 0, math.Inf(1)
-	for k := i + minPiece; k <= j-minPiece; k++ {
-		if c := (s.rss(i, k)+s.rss(k, j))/s.variance + s.placePrice(k); c < least {
-			bestK, least = k, c
-		}
-	}
-	x := s.at(i, bestK, j)
-	z := 0.0
-	if x.error > 0 {
-		z = statistics.NormalEquivalent(x.shift/(x.error), float64(n-2))
-	} else if x.shift != 0 {
-		z = 37
-	}
-	searched := statistics.AnyChangeP(z, min(0.49, float64(minPiece)/float64(n)))
-	if s.recorded[bestK] {
-		searched = min(searched, x.p*s.searched(bestK, n))
-	}
-	x.p = searched
-	return x, true
-}
-
-// at measures the split at a place given beforehand, by the ordinary test.
-func (s *segmenter) at(i, k, j int) split {
-	n := j - i
-	rss := s.exactRSS(i, k) + s.exactRSS(k, j)
-	x := split{k: k, shift: s.mean(k, j) - s.mean(i, k), residualSD: s.shrink * math.Sqrt(rss/float64(n-2))}
-	x.error = x.residualSD * math.Sqrt(1/(s.w0[k]-s.w0[i])+1/(s.w0[j]-s.w0[k]))
-	// What float64 cannot hold apart is no shift.
-	if math.Abs(x.shift) < 1e-12*math.Sqrt(s.wyy[len(s.y)]) {
-		x.shift = 0
-	}
-	x.p = statistics.TestP(x.shift, x.error, float64(n-2))
-	return x
-}
-
-// exactRSS is rss without its cancellation, in two passes.
-func (s *segmenter) exactRSS(i, j int) float64 {
-	return s.pieceRSS(piece{first: i, last: j, level: s.mean(i, j)})
-}
-
-// minSloped is the least number of coils a slope is seen in.
-const minSloped = 8
-
-// sloped finds the line, or the level that turns into a line at the best place,
-// that fits values i to j. A line costs two parameters, a kink one more for the
-// place.
-func (s *segmenter) sloped(i, j int) (piece, float64, bool) {
-	if j-i < minSloped {
-		return piece{}, 0, false
-	}
-	best, cost, bestDF := piece{}, math.Inf(1), 0.0
-	var bestRSS, bestError float64
-	sums := hinges{s: s, last: j}
-	for kink := j - minSloped; kink >= i; kink-- {
-		level, slope, rss, spread := sums.fit(i, kink)
-		parameters := 3.0
-		if kink == i {
-			parameters = 2
-		}
-		if c := rss/s.variance + parameters*s.price; c < cost {
-			best, cost = piece{first: i, last: j, level: level, slope: slope, kink: kink}, c
-			bestRSS, bestDF, bestError = rss, float64(j-i)-2, spread
-		}
-	}
-	se := s.shrink * math.Sqrt(bestRSS/bestDF/bestError)
-	return best, cost, statistics.TestP(best.slope, se, bestDF) < each
-}
-
-// hinges fits y = level + slope·max(0, k − kink) for kinks from the right to
-// the left, each in constant time.
-type hinges struct {
-	s    *segmenter
-	last int
-	// Weighted sums over the coils right of the kink of the distance d from it.
-	w, d, dd, dy float64
-	kink         int
-	begun        bool
-}
-
-func (h *hinges) fit(first, kink int) (level, slope, rss, spread float64) {
-	s := h.s
-	if !h.begun {
-		h.begun, h.kink = true, h.last
-	}
-	for ; h.kink > kink; h.kink-- {
-		// Moving the kink one to the left makes every distance one longer.
-		k := h.kink - 1
-		wy := s.wy[h.last] - s.wy[k+1]
-		h.dy += wy
-		h.dd += 2*h.d + h.w
-		h.d += h.w
-		h.w += s.w[k]
-	}
-	w, y := s.w0[h.last]-s.w0[first], s.wy[h.last]-s.wy[first]
-	spread = h.dd - h.d*h.d/w
-	slope = (h.dy - h.d*y/w) / spread
-	level = (y - slope*h.d) / w
-	return level, slope, max(0, s.rss(first, h.last)-slope*slope*spread), spread
 }

@@ -44,6 +44,25 @@ func TestEverySpoolIsTold(t *testing.T) {
 	}
 }
 
+// In a series so long that not every coil is tried as a place, steps are still
+// told at their very coil.
+func TestStepsOfALongSeries(t *testing.T) {
+	const perSpool = 67 // not a multiple of the stride
+	w := newWorkshop(1)
+	for i := range 36 {
+		w.wind(perSpool, "SP", by(0.03*float64(i%2)))
+	}
+	r := analysed(t, w.coils, ordinary())
+	if len(w.coils) < 2*mostPlaces || len(r.ChangePoints) != 35 {
+		t.Fatalf("%d steps in %d coils, want 35", len(r.ChangePoints), len(w.coils))
+	}
+	for _, c := range r.ChangePoints {
+		if c.LastBefore%perSpool != 0 {
+			t.Errorf("a step after coil %d, want only after every %d", c.LastBefore, perSpool)
+		}
+	}
+}
+
 // TestShiftIntervalsHold winds batches whose level steps at spools, on level
 // ground and on a slope, and asks whether the 95 % interval of each step that is
 // named at the right coil, and as what it is, holds the true one. Which

@@ -1,0 +1,65 @@
+package drift
+
+import (
+	"math"
+
+	"coilkeep/internal/statistics"
+)
+
+// split cuts values in two levels: the second begins at k. p allows for having
+// searched.
+type split struct {
+	k          int
+	shift      float64
+	error      float64
+	residualSD float64
+	p          float64
+}
+
+// best finds the split of values i to j by least squares, where a recorded place
+// is preferred to one that was searched for; ok is false when there are too few
+// values.
+func (s *segmenter) best(i, j int) (split, bool) {
+	n := j - i
+	if n < 2*minPiece {
+		return split{}, false
+	}
+	bestK, least := 0, math.Inf(1)
+	for k := i + minPiece; k <= j-minPiece; k++ {
+		if c := (s.rss(i, k)+s.rss(k, j))/s.variance + s.placePrice(k); c < least {
+			bestK, least = k, c
+		}
+	}
+	x := s.at(i, bestK, j)
+	z := 0.0
+	if x.error > 0 {
+		z = statistics.NormalEquivalent(x.shift/(x.error), float64(n-2))
+	} else if x.shift != 0 {
+		z = 37
+	}
+	searched := statistics.AnyChangeP(z, min(0.49, float64(minPiece)/float64(n)))
+	if s.recorded[bestK] {
+		searched = min(searched, x.p*s.searched(bestK, n))
+	}
+	x.p = searched
+	return x, true
+}
+
+// at measures the split at a place given beforehand, by the ordinary test.
+func (s *segmenter) at(i, k, j int) split {
+	n := j - i
+	rss := s.exactRSS(i, k) + s.exactRSS(k, j)
+	x := split{k: k, shift: s.mean(k, j) - s.mean(i, k), residualSD: s.shrink * math.Sqrt(rss/float64(n-2))}
+	x.error = x.residualSD * math.Sqrt(1/(s.w0[k]-s.w0[i])+1/(s.w0[j]-s.w0[k]))
+	// What float64 cannot hold apart is no shift.
+	if math.Abs(x.shift) < 1e-12*math.Sqrt(s.wyy[len(s.y)]) {
+		x.shift = 0
+	}
+	x.p = statistics.TestP(x.shift, x.error, float64(n-2))
+	return x
+}
+
+// exactRSS is rss without its cancellation, in two passes.
+func (s *segmenter) exactRSS(i, j int) float64 {
+	return s.pieceRSS(piece{first: i, last: j, level: s.mean(i, j)})
+}
