@@ -107,7 +107,7 @@ func (s *segmenter) placePrice(k int) float64 {
 // mostPlaces bounds the places that are tried as cuts all against all. In a
 // longer series every second, third or so is tried first, and then every place
 // near the cuts that gave.
-const mostPlaces = 1000
+const mostPlaces = 500
 
 // describe cuts the values into the levels and lines that describe all of them
 // best for their parameters. What chance may have made is then joined again.
