@@ -55,6 +55,9 @@ const (
 	todayWound     = 22
 )
 
+// demoMeter is how the simulated meter names itself.
+const demoMeter = "Elder Vale,EV-41,0007,1.2"
+
 // past is the workshop before the demo begins, at a time of its own.
 type past struct {
 	*demo
@@ -121,7 +124,12 @@ func (p *past) wind(ctx context.Context, batch history.Batch, winder *simulate.W
 	}
 	rules := bench.RulesFor(p.settings.Capture, design)
 	p.machine = capture.New(rules)
-	for range coils {
+	for i := range coils {
+		if i%checkEvery == 0 {
+			if err := p.checkMeter(ctx); err != nil {
+				return err
+			}
+		}
 		wound := winder.Next()
 		if wound.NewSpool {
 			if batch, err = p.store.ChangeSpool(ctx, batch.Name, wound.Spool, "Wren"); err != nil {
@@ -143,6 +151,33 @@ func (p *past) wind(ctx context.Context, batch history.Batch, winder *simulate.W
 		p.pass(2*time.Second, p.machine)
 	}
 	return nil
+}
+
+// A resistor that never changes tells the meter from the winder: it is measured
+// before the first coil and after every few.
+const (
+	checkEvery    = 4
+	checkStandard = "CS-1"
+	checkOhms     = 6810.0
+)
+
+// checkMeter measures the check standard, as the bench does when asked to.
+func (p *past) checkMeter(ctx context.Context) error {
+	p.pass(20*time.Second, nil)
+	p.rig.Attach(simulate.Coil{R20Ohms: checkOhms})
+	const readings = 8
+	sum := 0.0
+	for range readings {
+		p.pass(200*time.Millisecond, nil)
+		sum += p.rig.ReadMeter().Value
+	}
+	celsius := p.rig.ReadProbe()
+	p.rig.Detach()
+	_, err := p.store.AddCheckMeasurement(ctx, history.CheckMeasurement{
+		Bench: demoBench, Standard: checkStandard, NominalOhms: checkOhms, MeasuredOhms: sum/readings - p.settings.Capture.LeadOhms,
+		TemperatureC: &celsius, Meter: demoMeter, By: "Wren",
+	})
+	return err
 }
 
 // pass lets time pass with the instruments read, until the machine has a
@@ -178,7 +213,7 @@ func (p *past) keep(ctx context.Context, r capture.Result, batch history.Batch, 
 	p.serial++
 	m, readings, err := bench.NewRecord(r, bench.Filing{
 		Bench: demoBench, Serial: fmt.Sprintf("HL-%04d", p.serial), Stage: history.StageWound,
-		Batch: &batch, Design: &design, Meter: "Elder Vale,EV-41,0007,1.2", Probe: "line",
+		Batch: &batch, Design: &design, Meter: demoMeter, Probe: "line",
 	})
 	if err != nil {
 		return err
