@@ -67,7 +67,7 @@ type drifting struct {
 
 func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []Attribution {
 	sequence := a.coils[a.kept[c.k]].Sequence
-	brief := fmt.Sprintf("from coil %d, %s", sequence, percent(c.ShiftRatio))
+	brief := fmt.Sprintf("from %s, %s", a.place(c.k), percent(c.ShiftRatio))
 	d := drifting{what: fmt.Sprintf("%s (%s)", brief, between(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief, sequence: sequence, ratio: c.ShiftRatio}
 	meter, moved := a.meterAtStep(c)
 	room, effect := a.roomAtStep(c)
@@ -108,7 +108,7 @@ func (a *analysis) complete(d drifting, causes []Attribution, room finding, othe
 }
 
 func (a *analysis) causesOfTrend(t *Trend) []Attribution {
-	d := drifting{what: t.Sentence, brief: t.brief(a.reference()), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count) / a.reference()}
+	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count) / a.reference()}
 	meter, moved := a.meterInTrend(t)
 	room, effect := a.roomInTrend(t)
 	d.add(a.meterClause(meter, moved), meter != explains)
@@ -157,7 +157,7 @@ func (a *analysis) recordedWithin(t *Trend) string {
 		}
 		m := differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0]
 		if k > t.first {
-			return begins + fmt.Sprintf("%s at coil %d lies within it, but a step there fits less well", m.what, a.coils[a.kept[k]].Sequence)
+			return begins + fmt.Sprintf("%s at %s lies within it, but a step there fits less well", m.what, a.place(k))
 		}
 		begins = "it begins at " + m.what + "; "
 	}

@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"strconv"
 
 	"coilkeep/internal/statistics"
 )
@@ -138,11 +139,19 @@ func (a *analysis) listChanges(s *segmenter) {
 
 // warnOfBaseline says when the process moved while the limits were being made.
 func (a *analysis) warnOfBaseline() {
+	var within []string
 	for _, c := range a.report.ChangePoints {
 		before, after := a.kept[c.k-1], a.kept[c.k]
 		if a.inBaseline[before] && a.inBaseline[after] {
-			a.note("the baseline holds the change at coil %d, so its limits are not those of a steady process: choose other coils for it", a.coils[after].Sequence)
+			within = append(within, strconv.Itoa(a.coils[after].Sequence))
 		}
+	}
+	switch len(within) {
+	case 0:
+	case 1:
+		a.note("the baseline holds the change at coil %s, so its limits are not those of a steady process: choose other coils for it", within[0])
+	default:
+		a.note("the baseline holds the changes at coils %s, so its limits are not those of a steady process: choose other coils for it", list(within))
 	}
 }
 

@@ -145,6 +145,10 @@ func flatten(x, v []float64) {
 }
 
 func (t *Temperature) sentence() string {
+	// What half of copper's own coefficient could hide behind is no answer.
+	if !t.Flagged && 2*t.ErrorPerK > 0.002 {
+		return fmt.Sprintf("the temperature moved too little (%.2f K in all) to tell whether R20 depends on it", t.RangeKelvin)
+	}
 	if !t.Flagged {
 		return fmt.Sprintf("R20 does not depend on the temperature it was measured at (%+.4f %%/K ± %.4f)", 100*t.RatioPerK, 200*t.ErrorPerK)
 	}
@@ -158,6 +162,11 @@ func (t *Temperature) sentence() string {
 	}
 	return fmt.Sprintf("R20 still moves %+.3f %%/K (± %.3f) with the temperature it was measured at, which it must not: %s", 100*t.RatioPerK, 200*t.ErrorPerK, cause)
 }
+
+// mostRatioPerK is the steepest dependence on the probe's temperature that is
+// believed: five times that of copper, for a probe that sees a fifth of what the
+// coils go through. A hundredth of a kelvin does not make a percent.
+const mostRatioPerK = 5 * 0.00393
 
 // roomAtStep asks whether the temperature explains a step: with both in one
 // model, does the step or the temperature remain?
@@ -193,6 +202,9 @@ func (a *analysis) room(from, to int, shape func(k int) float64) (finding, stati
 		return excluded, statistics.Partial{} // the room stood still
 	}
 	drift, room, ok := statistics.FitTwo(u, v, y)
+	if alone, err := statistics.FitLine(v, y, nil); err == nil && math.Abs(alone.Slope) > mostRatioPerK {
+		return excluded, room // the room moved far too little for it
+	}
 	switch {
 	case !ok:
 		return together, statistics.Partial{P: 1}

@@ -127,7 +127,7 @@ func (a *analysis) trendSentence(t *Trend) string {
 		return fmt.Sprintf("no trend since coil %d: %s a coil (%s to %s)", t.FromSequence,
 			perCoil(t.SlopeOhmsPerCoil/ref), perCoil(t.SlopeLow/ref), perCoil(t.SlopeHigh/ref))
 	}
-	s := fmt.Sprintf("from coil %d the coils %s by %s a coil (%s to %s)", t.FromSequence, verb(t.SlopeOhmsPerCoil),
+	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", a.place(t.first), verb(t.SlopeOhmsPerCoil),
 		perCoil(t.SlopeOhmsPerCoil/ref), perCoil(t.SlopeLow/ref), perCoil(t.SlopeHigh/ref))
 	switch {
 	case t.CoilsToLimit == nil:
@@ -142,11 +142,11 @@ func (a *analysis) trendSentence(t *Trend) string {
 // earlierSentence tells a trend that has ended.
 func (a *analysis) earlierSentence(t *Trend) string {
 	ref := a.reference()
-	return fmt.Sprintf("from coil %d to coil %d the coils %s by %s a coil (%s to %s), %s in all", t.FromSequence, t.ToSequence, pastVerb(t.SlopeOhmsPerCoil),
+	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", a.place(t.first), a.place(t.last-1), pastVerb(t.SlopeOhmsPerCoil),
 		perCoil(t.SlopeOhmsPerCoil/ref), perCoil(t.SlopeLow/ref), perCoil(t.SlopeHigh/ref), percent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 
-// brief is the trend in few words.
-func (t *Trend) brief(reference float64) string {
-	return fmt.Sprintf("from coil %d to coil %d, %s a coil", t.FromSequence, t.ToSequence, perCoil(t.SlopeOhmsPerCoil/reference))
+// briefTrend is a trend in few words.
+func (a *analysis) briefTrend(t *Trend) string {
+	return fmt.Sprintf("from %s to %s, %s a coil", a.place(t.first), a.place(t.last-1), perCoil(t.SlopeOhmsPerCoil/a.reference()))
 }
