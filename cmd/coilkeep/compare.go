@@ -25,13 +25,15 @@ type compareFlags struct {
 	controlFull      *bool
 	also             *[]string
 	seed             *uint64
+	keep             *bool
+	who, note        *string
 	letter, json     *bool
 }
 
-func runCompare(ctx context.Context, env *environment, args []string) error {
+func newCompareFlags() compareFlags {
 	f := newDatabaseFlags("compare --theirs OHMS",
 		"Set what somebody else measured on one of our coils against its record: what they\nshould have read, whether the two agree, what explains the difference, and which\ntest would tell. What is not said is assumed, and every assumption is listed.",
-		"compare --serial HN-0042 --theirs 6.28k\ncompare --serial HN-0042 --theirs 6.48k --temperature 21 --clips jack --control 500k\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --temperature 23 --meter-percent 0.5 --meter-digits 2 --json\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --also \"6.63k temperature=21\" --letter")
+		"compare --serial HN-0042 --theirs 6.28k\ncompare --serial HN-0042 --theirs 6.48k --temperature 21 --clips jack --control 500k\ncompare --serial HN-0042 --theirs 6.28k --keep --who Wren --letter\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --temperature 23 --meter-percent 0.5 --meter-digits 2 --json\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --also \"6.63k temperature=21\" --letter")
 	flags := compareFlags{
 		databaseFlags: f,
 		serial:        f.String("serial", "", "`SERIAL` number of our coil, as recorded"),
@@ -53,18 +55,41 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 	flags.also = f.StringArray("also", nil, "another reading with the same meter, as `TEXT`: \"6.63k temperature=21 clips=leads\"")
 	f.Lookup("also").DefValue = "" // none, which needs no telling
 	flags.seed = f.Uint64("seed", 1, "`NUMBER` to start the Monte Carlo propagation from")
+	flags.keep = f.Bool("keep", false, "keep question and answer in the history, with --serial")
+	flags.who = f.String("who", "", "with --keep: `NAME` of who answers")
+	flags.note = f.String("note", "", "with --keep: `TEXT` for the workshop")
 	flags.letter = f.Bool("letter", false, "print the letter to the buyer instead")
 	flags.json = f.Bool("json", false, "print JSON: ohms, degrees Celsius, kelvin")
+	return flags
+}
+
+func runCompare(ctx context.Context, env *environment, args []string) error {
+	flags := newCompareFlags()
 	if err := flags.parse(env, args, 0, 0); err != nil {
 		return err
 	}
-	in, err := flags.input(ctx, env)
+	if !*flags.keep && (*flags.who != "" || *flags.note != "") {
+		return flags.wrong("--who and --note go with --keep")
+	}
+	in, measurement, err := flags.input(ctx, env)
 	if err != nil {
 		return err
 	}
 	result, err := compare.Compare(in)
 	if err != nil {
 		return flags.explainInput(err)
+	}
+	kept := ""
+	if *flags.keep {
+		c := history.Comparison{Serial: *flags.serial, Measurement: measurement, Letter: result.Answer, Note: *flags.note, By: *flags.who, Input: in, Result: result}
+		err := flags.change(ctx, env, func(store *history.Store) error {
+			c, err = store.AddComparison(ctx, c)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		kept = fmt.Sprintf("\nKept as %s, on the page of %s and under Earlier answers.\n", c.ID, c.Serial)
 	}
 	switch {
 	case *flags.json:
@@ -73,43 +98,48 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 		_, err := io.WriteString(env.stdout, result.Answer)
 		return err
 	}
-	return printComparison(env.stdout, in, result)
+	if err := printComparison(env.stdout, in, result); err != nil {
+		return err
+	}
+	_, err = io.WriteString(env.stdout, kept)
+	return err
 }
 
 // flagName is the flag for a name of package enquiry.
 func flagName(name string) string { return strings.ReplaceAll(name, "_", "-") }
 
-// input gathers everything that is known.
-func (f compareFlags) input(ctx context.Context, env *environment) (compare.Input, error) {
+// input gathers everything that is known; measurement is the id of the record the
+// coil is compared by, if it has one.
+func (f compareFlags) input(ctx context.Context, env *environment) (in compare.Input, measurement string, err error) {
 	first, err := f.firstReading()
 	if err != nil {
-		return compare.Input{}, err
+		return in, "", err
 	}
-	in := compare.Input{Theirs: []compare.Reading{first}, Seed: *f.seed}
+	in = compare.Input{Theirs: []compare.Reading{first}, Seed: *f.seed}
 	for _, text := range *f.also {
 		r, err := f.anotherReading(first, text)
 		if err != nil {
-			return compare.Input{}, err
+			return in, "", err
 		}
 		in.Theirs = append(in.Theirs, r)
 	}
 	switch {
 	case *f.serial == "" && *f.r20 == "":
-		return compare.Input{}, f.wrong("which coil? Say --serial SERIAL, or --r20 OHMS with --uncertainty OHMS")
+		return in, "", f.wrong("which coil? Say --serial SERIAL, or --r20 OHMS with --uncertainty OHMS")
+	case *f.serial == "" && *f.keep:
+		return in, "", f.wrong("--keep goes with --serial: an answer is kept with the record of its coil")
 	case *f.serial != "" && (*f.r20 != "" || *f.uncertainty != "" || f.alphaFlags.given() || f.Changed("turns")):
-		return compare.Input{}, f.wrong("--serial takes everything from the record; leave out --r20, --uncertainty, --turns and what tells of the wire")
+		return in, "", f.wrong("--serial takes everything from the record; leave out --r20, --uncertainty, --turns and what tells of the wire")
 	case *f.serial == "":
-		if in.Ours, err = f.typedRecord(); err != nil {
-			return compare.Input{}, err
-		}
-		if *f.mate == "" {
-			return in, nil
+		if in.Ours, err = f.typedRecord(); err != nil || *f.mate == "" {
+			return in, "", err
 		}
 	}
-	return in, f.read(ctx, env, func(store *history.Store) error {
-		_, err := enquiry.FromHistory(ctx, store, *f.serial, *f.mate, &in)
+	err = f.read(ctx, env, func(store *history.Store) (err error) {
+		measurement, err = enquiry.FromHistory(ctx, store, *f.serial, *f.mate, &in)
 		return err
 	})
+	return in, measurement, err
 }
 
 func (f compareFlags) firstReading() (compare.Reading, error) {

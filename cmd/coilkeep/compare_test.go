@@ -49,6 +49,33 @@ func TestCompareJSON(t *testing.T) {
 	}
 }
 
+// What is kept is found again, with who answered; and only with a coil.
+func TestCompareKeeps(t *testing.T) {
+	w := newWorkshop(t)
+	w.fill(t, 6690)
+	text := w.ok(t, "compare", "--serial", "HN-0001", "--theirs", "6.28k", "--keep", "--who", "Wren", "--note", "rang at noon")
+	store, err := history.Open(t.Context(), w.history, history.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	kept, _, err := store.Comparisons(t.Context(), history.ComparisonFilter{Serial: "HN-0001"})
+	if err != nil || len(kept) != 1 {
+		t.Fatalf("%d answers are kept, %v; want one", len(kept), err)
+	}
+	if c := kept[0]; c.By != "Wren" || c.Note != "rang at noon" || c.Letter != c.Result.Answer || !strings.Contains(text, "Kept as "+c.ID) || c.Input.Theirs[0].Ohms != 6280 || c.Measurement == "" {
+		t.Errorf("kept %+v", c)
+	}
+	for args, says := range map[string]string{
+		"compare --r20 6612 --uncertainty 13 --theirs 6.28k --keep": "--keep goes with --serial",
+		"compare --serial HN-0001 --theirs 6.28k --note x":          "--who and --note go with --keep",
+	} {
+		if text := w.refused(t, 2, strings.Fields(args)...); !strings.Contains(text, says) {
+			t.Errorf("%s says %q, want %q", args, text, says)
+		}
+	}
+}
+
 // With a serial number everything comes from the record, and the coils of the
 // batch are those it may have been swapped with.
 func TestCompareWithRecord(t *testing.T) {
