@@ -50,6 +50,9 @@ func TestBatchDriftAPI(t *testing.T) {
 	if !got.News || !slices.Contains(got.Standing, watch.Step) || len(got.Points) != 45 || len(got.ChangePoints) != 1 || got.ChangePoints[0].LastBefore != 30 || got.Note != nil {
 		t.Errorf("news %v, standing %v, changes %+v", got.News, got.Standing, got.ChangePoints)
 	}
+	if r := w.ask(t, "GET", path, nil); !strings.Contains(string(r.body), `"earlier_trends":[`) {
+		t.Error("the answer lacks the trends that have ended")
+	}
 	if r := w.ask(t, "POST", path+"/acknowledge", `{"note": " "}`); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), `"field":"note"`) {
 		t.Errorf("an empty note: %d %s", r.status, r.body)
 	}
