@@ -3,6 +3,9 @@ package web
 import (
 	"errors"
 	"net/http"
+	"net/url"
+	"slices"
+	"strings"
 
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
@@ -70,6 +73,26 @@ func (s *site) reviseBaseline(w http.ResponseWriter, r *http.Request) error {
 		return driftFault(err)
 	}
 	s.reply(w, r, http.StatusCreated, kept)
+	return nil
+}
+
+// onlyParameters refuses a query with a parameter that is not among the known
+// ones: one that is left out silently would answer another question than was
+// asked.
+func onlyParameters(query url.Values, known ...string) error {
+	for _, name := range sortedKeys(query) {
+		if slices.Contains(known, name) {
+			continue
+		}
+		told := "none is known"
+		switch last := len(known) - 1; {
+		case last == 0:
+			told = "known is " + known[0]
+		case last > 0:
+			told = "known ones are " + strings.Join(known[:last], ", ") + " and " + known[last]
+		}
+		return invalid.of(name, "there is no parameter %q here; %s", name, told)
+	}
 	return nil
 }
 

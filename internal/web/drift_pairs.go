@@ -3,104 +3,242 @@ package web
 import (
 	"cmp"
 	"context"
+	"errors"
 	"net/http"
+	"slices"
 	"strconv"
+	"time"
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
 )
 
-// pairsView is the pick list of pairs.
-type pairsView struct {
-	frame
-	Form form
+// pairing is what to pair: the coils of the first batch with those of the second,
+// or with each other when Second is empty.
+type pairing struct {
+	First, Second string
+	WithinPercent float64
+}
+
+// picked is a pick list with what it rests on.
+type picked struct {
 	// List is nil before it was asked for.
 	List *drift.PickList
-	R20  map[string]float64
+	// R20 is the resistance of every coil of the list at 20 °C, in ohms, by serial
+	// number.
+	R20 map[string]float64
 	// Left is how many coils of the batches are not in the stock, because they are
 	// not in tolerance.
 	Left int
 }
 
+// pairsView is the page of the pick list.
+type pairsView struct {
+	frame
+	Form form
+	picked
+}
+
 // pairsPage pairs the coils of one batch with each other, or those of one batch
 // with those of another.
 func (s *site) pairsPage(w http.ResponseWriter, r *http.Request) error {
-	query := r.URL.Query()
-	view := pairsView{frame: s.frame(windingSection, "Pairs"), Form: filledIn(query)}
+	view := pairsView{frame: s.frame(windingSection, "Pairs"), Form: filledIn(r.URL.Query())}
 	if view.Form.Get("first") == "" {
 		return s.renderPage(w, "drift/pairs", view)
 	}
-	status := http.StatusOK
-	if err := s.pair(r.Context(), &view); err != nil {
-		trouble := classify(driftFault(err))
-		if trouble.kind.status >= http.StatusInternalServerError {
-			return err
-		}
-		view.Form.Field, view.Form.Problem, status = trouble.field, trouble.detail, trouble.kind.status
+	asked, err := pairingOf(view.Form, "within")
+	if err == nil {
+		view.picked, err = s.pick(r.Context(), asked)
 	}
-	return s.renderPageAs(w, status, "drift/pairs", view)
+	if err == nil {
+		return s.renderPage(w, "drift/pairs", view)
+	}
+	trouble := classify(err)
+	if trouble.kind.status >= http.StatusInternalServerError {
+		return err
+	}
+	view.Form.Field, view.Form.Problem = trouble.field, trouble.detail
+	return s.renderPageAs(w, trouble.kind.status, "drift/pairs", view)
 }
 
-// pair fills in the pick list that was asked for.
-func (s *site) pair(ctx context.Context, view *pairsView) error {
-	within, err := strconv.ParseFloat(cmp.Or(view.Form.Get("within"), "1"), 64)
-	if err != nil || !(within > 0 && within <= 50) {
-		return invalid.of("within", "%q is not a number of percent above 0, up to 50", view.Form.Get("within"))
+// pairReply is two coils that go together, for programs.
+type pairReply struct {
+	drift.Pair
+	FirstR20Ohms  float64 `json:"first_r20_ohms"`
+	SecondR20Ohms float64 `json:"second_r20_ohms"`
+}
+
+// leftReply is a coil that found no other.
+type leftReply struct {
+	Serial  string  `json:"serial"`
+	R20Ohms float64 `json:"r20_ohms"`
+}
+
+// pairsReply is the pick list for programs.
+type pairsReply struct {
+	FirstBatch string `json:"first_batch"`
+	// SecondBatch is nil when the coils of the first were paired with each other.
+	SecondBatch    *string     `json:"second_batch"`
+	WithinPercent  float64     `json:"within_percent"`
+	Pairs          []pairReply `json:"pairs"`
+	LeftOver       []leftReply `json:"left_over"`
+	NotInTolerance int         `json:"not_in_tolerance"`
+}
+
+// pairsJSON answers with the pick list of the page.
+func (s *site) pairsJSON(w http.ResponseWriter, r *http.Request) error {
+	query := r.URL.Query()
+	if err := onlyParameters(query, "first", "second", "within_percent"); err != nil {
+		return err
 	}
-	view.R20 = map[string]float64{}
-	first, err := s.stock(ctx, view, "first")
+	asked, err := pairingOf(filledIn(query), "within_percent")
 	if err != nil {
 		return err
 	}
-	var list drift.PickList
-	if other := view.Form.Get("second"); other == "" || other == view.Form.Get("first") {
-		list, err = drift.PairWithin(first, within/100)
-	} else {
-		var second []drift.Stocked
-		if second, err = s.stock(ctx, view, "second"); err != nil {
-			return err
-		}
-		list, err = drift.PairAcross(first, second, within/100)
+	found, err := s.pick(r.Context(), asked)
+	if err != nil {
+		return err
 	}
-	if err == nil {
-		view.List = &list
+	reply := pairsReply{FirstBatch: asked.First, WithinPercent: asked.WithinPercent,
+		Pairs: []pairReply{}, LeftOver: []leftReply{}, NotInTolerance: found.Left}
+	if asked.Second != "" {
+		reply.SecondBatch = &asked.Second
 	}
-	return err
+	for _, p := range found.List.Pairs {
+		reply.Pairs = append(reply.Pairs, pairReply{Pair: p, FirstR20Ohms: found.R20[p.First], SecondR20Ohms: found.R20[p.Second]})
+	}
+	for _, serial := range found.List.LeftOver {
+		reply.LeftOver = append(reply.LeftOver, leftReply{serial, found.R20[serial]})
+	}
+	s.reply(w, r, http.StatusOK, reply)
+	return nil
 }
 
-// stock lists the coils of a batch that are in tolerance, each with its newest
-// measurement that stands.
-func (s *site) stock(ctx context.Context, view *pairsView, field string) ([]drift.Stocked, error) {
-	name := view.Form.Get(field)
-	batch, err := s.server.History.Batch(ctx, name)
+// pairingOf reads what to pair; within is what the limit is called, which is 1 %
+// when nothing is told. A *fault names what is wrong.
+func pairingOf(f form, within string) (pairing, error) {
+	p := pairing{First: f.Get("first"), Second: f.Get("second")}
+	if p.First == "" {
+		return p, invalid.of("first", "is missing: name the batch whose coils are to be paired")
+	}
+	if p.Second == p.First {
+		p.Second = ""
+	}
+	var err error
+	p.WithinPercent, err = strconv.ParseFloat(cmp.Or(f.Get(within), "1"), 64)
+	if err != nil || !(p.WithinPercent > 0 && p.WithinPercent <= 50) {
+		return p, invalid.of(within, "%q is not a number of percent above 0, up to 50", f.Get(within))
+	}
+	return p, nil
+}
+
+// pick makes the pick list.
+func (s *site) pick(ctx context.Context, p pairing) (picked, error) {
+	found := picked{R20: map[string]float64{}}
+	first, err := s.shelf(ctx, "first", p.First)
 	if err != nil {
-		return nil, invalid.of(field, "there is no batch %q", name)
+		return found, err
+	}
+	var list drift.PickList
+	if p.Second == "" {
+		var stock []drift.Stocked
+		if stock, err = found.stock(first); err != nil {
+			return found, err
+		}
+		list, err = drift.PairWithin(stock, p.WithinPercent/100)
+	} else {
+		var second shelf
+		if second, err = s.shelf(ctx, "second", p.Second); err != nil {
+			return found, err
+		}
+		list, err = found.across(first, second, p.WithinPercent/100)
+	}
+	if err != nil {
+		return found, driftFault(err)
+	}
+	found.List = &list
+	return found, nil
+}
+
+// across pairs the coils of two batches. A coil that was measured in both, at
+// another stage, is one coil: it counts where it was measured last.
+func (p *picked) across(first, second shelf, ratio float64) (drift.PickList, error) {
+	first, second = first.without(second), second.without(first)
+	a, err := p.stock(first)
+	if err != nil {
+		return drift.PickList{}, err
+	}
+	b, err := p.stock(second)
+	if err != nil {
+		return drift.PickList{}, err
+	}
+	return drift.PairAcross(a, b, ratio)
+}
+
+// stock lists the coils of a shelf that are in tolerance, notes their resistances
+// and counts the others.
+func (p *picked) stock(from shelf) ([]drift.Stocked, error) {
+	var stock []drift.Stocked
+	for _, m := range from.coils {
+		if m.Verdict != conformity.In {
+			p.Left++
+			continue
+		}
+		p.R20[m.Serial] = m.R20Ohms
+		stock = append(stock, drift.Stocked{Serial: m.Serial, R20Ohms: m.R20Ohms, TargetOhms: from.targetOhms})
+	}
+	if len(stock) == 0 {
+		return nil, conflict.of(from.field, "batch %s has no coil in tolerance, so that there is nothing to pair", from.batch)
+	}
+	return stock, nil
+}
+
+// shelf is the coils of a batch, each with its newest measurement that stands.
+type shelf struct {
+	// field is where the batch was named.
+	field, batch string
+	targetOhms   float64
+	coils        []history.Measurement
+}
+
+// without leaves out the coils that other measured later.
+func (s shelf) without(other shelf) shelf {
+	later := map[string]time.Time{}
+	for _, m := range other.coils {
+		later[m.Serial] = m.Time
+	}
+	s.coils = slices.DeleteFunc(slices.Clone(s.coils), func(m history.Measurement) bool { return later[m.Serial].After(m.Time) })
+	return s
+}
+
+// shelf finds the coils of a batch.
+func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
+	batch, err := s.server.History.Batch(ctx, name)
+	if errors.Is(err, history.ErrNotFound) {
+		return shelf{}, invalid.of(field, "there is no batch %q", name)
+	}
+	if err != nil {
+		return shelf{}, err
 	}
 	design, err := s.server.History.DesignRevision(ctx, batch.Design, batch.DesignRevision)
 	if err != nil {
-		return nil, err
+		return shelf{}, err
 	}
-	coils, next, err := s.server.History.Measurements(ctx, history.Filter{Batch: name, Newest: true, Limit: history.MaxPage})
+	measured, next, err := s.server.History.Measurements(ctx, history.Filter{Batch: name, Newest: true, Limit: history.MaxPage})
 	if err != nil {
-		return nil, err
+		return shelf{}, err
 	}
 	if next != "" {
-		return nil, invalid.of(field, "batch %s has more than %d measurements; pair smaller batches", name, history.MaxPage)
+		return shelf{}, invalid.of(field, "batch %s has more than %d measurements; pair smaller batches", name, history.MaxPage)
 	}
-	var stock []drift.Stocked
+	of := shelf{field: field, batch: name, targetOhms: design.TargetOhms}
 	seen := map[string]bool{}
-	for _, m := range coils {
-		if seen[m.Serial] || !stands(m) {
-			continue
+	for _, m := range measured {
+		if !seen[m.Serial] && stands(m) {
+			seen[m.Serial] = true
+			of.coils = append(of.coils, m)
 		}
-		seen[m.Serial] = true
-		if m.Verdict != conformity.In {
-			view.Left++
-			continue
-		}
-		view.R20[m.Serial] = m.R20Ohms
-		stock = append(stock, drift.Stocked{Serial: m.Serial, R20Ohms: m.R20Ohms, TargetOhms: design.TargetOhms})
 	}
-	return stock, nil
+	return of, nil
 }

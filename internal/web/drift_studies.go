@@ -1,7 +1,8 @@
 package web
 
 import (
-	"cmp"
+	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -109,11 +110,8 @@ type studyView struct {
 	// done.
 	Part, Operator string
 	Round          int
-	// Result is nil until it can be told; Incomplete says why not.
-	Result     *gauge.Study
-	Incomplete string
-	Readings   []history.StudyReading
-	Form       form
+	studied
+	Form form
 }
 
 // Wanted is how many readings the plan asks for.
@@ -133,23 +131,20 @@ func (s *site) studyPage(w http.ResponseWriter, r *http.Request) error {
 
 func (s *site) showStudy(w http.ResponseWriter, r *http.Request, status int, f form) error {
 	name := r.PathValue("study")
-	readings, err := s.server.History.StudyReadings(r.Context(), name)
+	found, err := s.studied(r.Context(), name)
 	if err != nil {
 		return err
 	}
 	f.values.Set("study", name)
 	plan, err := planOf(f)
 	if err != nil {
-		if len(readings) == 0 {
-			return notFound.because("there is no study %q", name)
+		if len(found.Readings) == 0 {
+			return noStudy(name)
 		}
-		plan = planFrom(readings)
+		plan = planFrom(found.Readings)
 	}
-	view := studyView{frame: s.frame(windingSection, "Study "+name), Plan: plan, Taken: len(readings), Readings: readings, Form: f, Query: plan.query()}
-	view.next(readings)
-	if err := s.judgeStudy(r, &view); err != nil {
-		return err
-	}
+	view := studyView{frame: s.frame(windingSection, "Study "+name), Plan: plan, Taken: len(found.Readings), studied: found, Form: f, Query: plan.query()}
+	view.next(found.Readings)
 	return s.renderPageAs(w, status, "drift/study", view)
 }
 
@@ -203,29 +198,46 @@ func (v *studyView) next(readings []history.StudyReading) {
 	}
 }
 
-// judgeStudy fills in the result once every operator has measured every coil
-// equally often.
-func (s *site) judgeStudy(r *http.Request, view *studyView) error {
-	if len(view.Readings) == 0 {
-		return nil
+// studied is the readings of a study and what comes of them.
+type studied struct {
+	Readings []history.StudyReading
+	// Design is the revision the coils are of; zero without readings.
+	Design history.Design
+	// Result is nil until every operator has measured every coil equally often;
+	// Incomplete says why it is, and is empty without readings.
+	Result     *gauge.Study
+	Incomplete string
+}
+
+// studied finds a study and judges the measuring by it. A study without readings
+// is none yet.
+func (s *site) studied(ctx context.Context, name string) (studied, error) {
+	var found studied
+	var err error
+	if found.Readings, err = s.server.History.StudyReadings(ctx, name); err != nil || len(found.Readings) == 0 {
+		return found, err
 	}
-	first := view.Readings[0]
-	design, err := s.server.History.DesignRevision(r.Context(), first.Design, first.DesignRevision)
-	if err != nil {
-		return err
+	first := found.Readings[0]
+	if found.Design, err = s.server.History.DesignRevision(ctx, first.Design, first.DesignRevision); err != nil {
+		return found, err
 	}
 	var values []gauge.Reading
-	for _, reading := range view.Readings {
+	for _, reading := range found.Readings {
 		values = append(values, gauge.Reading{Part: reading.Part, Operator: reading.Operator, Value: reading.R20Ohms})
 	}
-	result, err := gauge.Crossed(values, design.UpperOhms-design.LowerOhms)
-	if err != nil {
-		view.Incomplete = err.Error()
-		return nil
+	result, err := gauge.Crossed(values, found.Design.UpperOhms-found.Design.LowerOhms)
+	switch {
+	case errors.Is(err, gauge.ErrInput):
+		found.Incomplete = err.Error()
+		return found, nil
+	case err != nil:
+		return found, err
 	}
-	view.Result = &result
-	return nil
+	found.Result = &result
+	return found, nil
 }
+
+func noStudy(name string) error { return notFound.because("there is no study %q", name) }
 
 // measureStudy measures the coil on the clips for a study.
 func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
@@ -236,7 +248,7 @@ func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
 		if b == nil {
 			return "", invalid.of("bench", "there is no bench %q", f.Get("bench"))
 		}
-		design, err := s.studyDesign(r, name, f.Get("design"))
+		design, err := s.studyDesign(r.Context(), name, f.Get("design"))
 		if err != nil {
 			return "", err
 		}
@@ -252,19 +264,15 @@ func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
 
 // studyDesign is the design of a study: that of its first reading, or the newest
 // revision of the one it is begun with.
-func (s *site) studyDesign(r *http.Request, study, design string) (history.Design, error) {
-	readings, err := s.server.History.StudyReadings(r.Context(), study)
+func (s *site) studyDesign(ctx context.Context, study, design string) (history.Design, error) {
+	readings, err := s.server.History.StudyReadings(ctx, study)
 	if err != nil {
 		return history.Design{}, err
 	}
 	if len(readings) > 0 {
-		return s.server.History.DesignRevision(r.Context(), readings[0].Design, readings[0].DesignRevision)
+		return s.server.History.DesignRevision(ctx, readings[0].Design, readings[0].DesignRevision)
 	}
-	found, err := s.server.History.Design(r.Context(), cmp.Or(design, "?"))
-	if err != nil {
-		return history.Design{}, invalid.of("design", "there is no design %q", design)
-	}
-	return found, nil
+	return s.designNamed(ctx, design)
 }
 
 // sources lists the parts of the variation, for the table of a result.

@@ -112,6 +112,9 @@ func TestDriftPages(t *testing.T) {
 	w.shows(t, "/winders/W1?design=Long+Meadow", "From coil 31", "Drift report (PDF)")
 	w.shows(t, "/winders/W1", "From coil 31")
 	w.shows(t, "/spools", "S-7", "Ohms a turn")
+	if r := w.ask(t, "GET", "/spools?design=Fen", nil); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), "there is no design") {
+		t.Errorf("the spool book of an unknown design: status %d", r.status)
+	}
 	for _, path := range []string{"/winders/W9", "/winders/W1?design=Fen"} {
 		if r := w.ask(t, "GET", path, nil); r.status != http.StatusNotFound {
 			t.Errorf("%s: status %d", path, r.status)
