@@ -75,6 +75,9 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 	if err != nil {
 		return err
 	}
+	if flags.overload() {
+		return flags.answerOverload(env.stdout, in)
+	}
 	result, err := compare.Compare(in)
 	if err != nil {
 		return flags.explainInput(err)
@@ -147,8 +150,10 @@ func (f compareFlags) firstReading() (compare.Reading, error) {
 		return compare.Reading{}, f.wrong("what did they read? Say --theirs OHMS")
 	}
 	r := compare.Reading{ControlFull: *f.controlFull}
-	if err := f.setValue(&r, "--theirs", *f.theirs); err != nil {
-		return r, err
+	if !f.overload() {
+		if err := f.setValue(&r, "--theirs", *f.theirs); err != nil {
+			return r, err
+		}
 	}
 	for _, one := range enquiry.Settings() {
 		if text, isText := f.told[one.Name]; isText && f.Changed(flagName(one.Name)) {
@@ -158,6 +163,40 @@ func (f compareFlags) firstReading() (compare.Reading, error) {
 		}
 	}
 	return r, nil
+}
+
+// overload says whether their meter showed no resistance, which is answered by
+// itself.
+func (f compareFlags) overload() bool { return len(*f.also) == 0 && enquiry.IsOverload(*f.theirs) }
+
+// answerOverload prints what there is to say then.
+func (f compareFlags) answerOverload(w io.Writer, in compare.Input) error {
+	if *f.keep {
+		return f.wrong("--keep: an overload is answered, but not kept; leave it out")
+	}
+	o, err := compare.AnswerOverload(in)
+	switch {
+	case err != nil:
+		return f.explainInput(err)
+	case *f.json:
+		return printJSON(w, o)
+	case *f.letter:
+		_, err := io.WriteString(w, o.Answer)
+		return err
+	}
+	if err := facts(w,
+		"Our record", quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms)+" at 20 °C",
+		"They read", "an overload, which is no number",
+		"Expected", fmt.Sprintf("%s to %s (95 %%)", quantity.FormatOhms(o.ExpectedLowOhms, o.StepOhms()), quantity.FormatOhms(o.ExpectedHighOhms, o.StepOhms())),
+		"Range it takes", quantity.FormatOhms(o.RangeOhms, 0)); err != nil {
+		return err
+	}
+	for i, c := range o.Causes {
+		if _, err := fmt.Fprintf(w, "\n%d. %s: %s\n   %s\n", i+1, c.Cause, c.Sentence, c.Test); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (f compareFlags) setValue(r *compare.Reading, flag, text string) error {

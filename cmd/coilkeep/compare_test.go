@@ -19,6 +19,7 @@ func TestCompareText(t *testing.T) {
 		"agree-letter": {"--theirs", "6.66k", "--temperature", "21", "--clips", "leads", "--hands", "off", "--letter"},
 		"jack":         {"--theirs", "6,55k", "--temperature", "70 °F", "--clips", "jack", "--control", "500k", "--control-full"},
 		"short":        {"--theirs", "5.3k", "--turns", "7200", "--temperature", "23", "--clips", "leads", "--hands", "off", "--meter-percent", "0.5", "--meter-digits", "1"},
+		"overload":     {"--theirs", "OL"},
 		"two":          {"--theirs", "6.28k", "--also", "6.63k temperature=21 clips=leads", "--letter"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -136,7 +137,7 @@ func TestCompareRefuses(t *testing.T) {
 		"zero":                 append(ours[:4:4], "--theirs", "0"),
 		"absurd unit":          append(ours[:4:4], "--theirs", "6.28 kg"),
 		"a million megohms":    append(ours[:4:4], "--theirs", "1e12"),
-		"overload":             append(ours[:4:4], "--theirs", "O.L"),
+		"overload":             append(ours[:4:4], "--theirs", "O.L", "--also", "6.28k"),
 		"below absolute zero":  append(reading[:6:6], "--temperature", "-300"),
 		"too cold for copper":  append(reading[:6:6], "--temperature", "-100"),
 		"not a number":         append(reading[:6:6], "--meter-percent", "half"),

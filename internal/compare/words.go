@@ -220,6 +220,10 @@ func unsignedZero(v, step float64) float64 {
 	return v
 }
 
+// cautions stand in every letter.
+const cautions = "Please unplug the instrument from the amplifier before you measure or open anything. " +
+	"Valve amplifiers hold dangerous voltage even when switched off; leave anything inside one, and soldering you are not sure of, to a qualified person."
+
 // answer writes a letter to the buyer: neutral, without blame, true.
 func (in Input) answer(r Result) string {
 	theirs := in.Theirs[r.Reading]
@@ -236,8 +240,7 @@ func (in Input) answer(r Result) string {
 		quantity.FormatOhms(r.ExpectedLowOhms, r.StepOhms()), quantity.FormatOhms(r.ExpectedHighOhms, r.StepOhms()), shown)
 	b.WriteString(in.others(r))
 	b.WriteString("\n\n" + r.verdictParagraph(theirs))
-	fmt.Fprintf(&b, "\n\n%s\n\nPlease unplug the instrument from the amplifier before you measure or open anything. "+
-		"Valve amplifiers hold dangerous voltage even when switched off; leave anything inside one, and soldering you are not sure of, to a qualified person.\n", r.Damage.Advice)
+	fmt.Fprintf(&b, "\n\n%s\n\n%s\n", r.Damage.Advice, cautions)
 	if len(r.Assumptions) > 0 {
 		fmt.Fprintf(&b, "\nWe took for granted, because we do not know better:\n")
 		for _, a := range r.Assumptions {

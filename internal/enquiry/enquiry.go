@@ -79,6 +79,9 @@ type Question struct {
 	// Serial and Measurement, an id, name the record of the coil; both are empty
 	// when a resistance was told in its place.
 	Serial, Measurement string
+	// Overload is what their meter showed when that was no resistance; then
+	// compare.AnswerOverload answers. Empty otherwise.
+	Overload string
 }
 
 // Ask reads what was told and adds what the history knows. The error is a
@@ -96,7 +99,7 @@ func Ask(ctx context.Context, store Store, told Told) (Question, error) {
 		}
 		q.Seed = seed
 	}
-	if err := told.readings(&q.Input); err != nil {
+	if err := told.readings(&q); err != nil {
 		return Question{}, err
 	}
 	switch {
@@ -143,18 +146,26 @@ func (t Told) checkNames() error {
 func place(i int, name string) string { return fmt.Sprintf("also[%d].%s", i, name) }
 
 // readings reads all that was told of what they measured.
-func (t Told) readings(in *compare.Input) error {
-	first, err := reading(compare.Reading{}, t.Fields, func(name string) string { return name })
+func (t Told) readings(q *Question) error {
+	itself := func(name string) string { return name }
+	if len(t.Also) == 0 && IsOverload(t.get(Theirs)) {
+		q.Overload = t.get(Theirs)
+		var r compare.Reading
+		err := settings(&r, t.Fields, itself)
+		q.Theirs = []compare.Reading{r}
+		return err
+	}
+	first, err := reading(compare.Reading{}, t.Fields, itself)
 	if err != nil {
 		return err
 	}
-	in.Theirs = []compare.Reading{first}
+	q.Theirs = []compare.Reading{first}
 	for i, fields := range t.Also {
 		r, err := reading(SameMeter(first), fields, func(name string) string { return place(i, name) })
 		if err != nil {
 			return err
 		}
-		in.Theirs = append(in.Theirs, r)
+		q.Theirs = append(q.Theirs, r)
 	}
 	return nil
 }
@@ -167,14 +178,19 @@ func reading(r compare.Reading, texts map[string]string, called func(name string
 	if err := SetValue(&r, texts[Theirs]); err != nil {
 		return r, wrong(called(Theirs), "%v", err)
 	}
+	return r, settings(&r, texts, called)
+}
+
+// settings adds what is told of a reading besides its value.
+func settings(r *compare.Reading, texts map[string]string, called func(name string) string) error {
 	for _, s := range Settings() {
 		if text := strings.TrimSpace(texts[s.Name]); text != "" {
-			if err := s.Set(&r, text); err != nil {
-				return r, wrong(called(s.Name), "%v", err)
+			if err := s.Set(r, text); err != nil {
+				return wrong(called(s.Name), "%v", err)
 			}
 		}
 	}
-	return r, nil
+	return nil
 }
 
 // record reads a resistance that was told in the place of a serial number.

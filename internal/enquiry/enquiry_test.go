@@ -62,6 +62,23 @@ func coil(serial, batch string, ohms float64) history.Measurement {
 	return m
 }
 
+// What a meter shows without a number makes a question of its own, with all else
+// that was told; beside other readings it is refused.
+func TestAskOfAnOverload(t *testing.T) {
+	t.Parallel()
+	store := shelf{coil("HN-0001", "", 6612)}
+	for _, shown := range []string{"OL", "o.l", " O.L ", "1", "1.", "OVER", "-OL-"} {
+		q, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": "HN-0001", "theirs": shown, "clips": "jack"}})
+		if err != nil || q.Overload == "" || len(q.Theirs) != 1 || q.Theirs[0].Clips != compare.Jack || q.Ours.R20Ohms != 6612 {
+			t.Errorf("%q asks %+v, %v", shown, q, err)
+		}
+	}
+	_, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": "HN-0001", "theirs": "OL"}, Also: []map[string]string{{"theirs": "6.6k"}}})
+	if err == nil || !strings.Contains(err.Error(), "is answered by itself") {
+		t.Errorf("beside another reading: %v", err)
+	}
+}
+
 func TestAsk(t *testing.T) {
 	t.Parallel()
 	withdrawn := coil("HN-0001", "B-1", 6500)
@@ -148,7 +165,6 @@ func TestAskRefuses(t *testing.T) {
 		"no coil":             {map[string]string{"serial": ""}, "serial", "which coil"},
 		"no reading":          {map[string]string{"theirs": " "}, "theirs", "6.28k"},
 		"text":                {map[string]string{"theirs": "low"}, "theirs", "not a number"},
-		"overload":            {map[string]string{"theirs": "O.L"}, "theirs", "the winding or a joint is open"},
 		"temperature":         {map[string]string{"temperature": "warm"}, "temperature", "21.4 °C"},
 		"number":              {map[string]string{"meter_percent": "half"}, "meter_percent", "not a number"},
 		"truth":               {map[string]string{"control_full": "perhaps"}, "control_full", "neither true nor false"},

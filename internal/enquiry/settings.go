@@ -54,11 +54,20 @@ func Settings() []Setting {
 	}
 }
 
+// IsOverload says whether a text is what meters show when there is no resistance
+// to show. A lone 1 is how many of them do.
+func IsOverload(text string) bool {
+	switch strings.ToLower(strings.Trim(text, " .-")) {
+	case "ol", "o.l", "overload", "over", "open", "inf", "1":
+		return true
+	}
+	return false
+}
+
 // SetValue reads what a meter showed. An overload is no resistance, and what it
 // may mean is worth more than a complaint about digits.
 func SetValue(r *compare.Reading, text string) (err error) {
-	switch strings.ToLower(strings.Trim(text, " .-")) {
-	case "ol", "o.l", "overload", "open", "inf", "1":
+	if IsOverload(text) {
 		return &OverloadError{text}
 	}
 	r.Ohms, r.ResolutionOhms, err = quantity.ParseOhms(text)
@@ -70,8 +79,7 @@ func SetValue(r *compare.Reading, text string) (err error) {
 type OverloadError struct{ Text string }
 
 func (e *OverloadError) Error() string {
-	return fmt.Sprintf("%q is an overload, not a resistance: choose a range above the coil's, press the clips on bare wire and read again; "+
-		"if it stays so, the winding or a joint is open and the coil should come back", e.Text)
+	return fmt.Sprintf("%q is an overload, not a resistance, and is answered by itself: tell it alone, and no further readings", e.Text)
 }
 
 // SameMeter is a reading of which nothing is told but what stays the same from

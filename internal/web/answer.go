@@ -65,8 +65,11 @@ type answerShown struct {
 	Field, Problem string
 
 	history.Comparison
-	Letter  string
-	Picture drawing
+	// Overload is the answer, in the place of a comparison, when their meter
+	// showed one; nil otherwise.
+	Overload *compare.Overload
+	Letter   string
+	Picture  drawing
 	// Live is true while the form is on the page as well.
 	Live bool
 }
@@ -152,13 +155,9 @@ func (s *site) shown(r *http.Request, f form) (answerShown, error) {
 	case !theirs:
 		a.Waiting = "What did they read? Type it as they said it, such as 6.3 k."
 	}
-	c, err := s.compared(r, f)
+	err := s.fillAnswer(r, f, &a)
 	if err == nil {
-		a.Waiting, a.Asked, a.Comparison = "", true, c
-		if a.Letter == "" {
-			a.Letter = c.Result.Answer
-		}
-		a.Picture = s.drawnComparison(c)
+		a.Waiting = ""
 		return a, nil
 	}
 	trouble := classify(err)
@@ -170,6 +169,28 @@ func (s *site) shown(r *http.Request, f form) (answerShown, error) {
 	}
 	a.Waiting, a.Field, a.Problem = "", trouble.field, sentence(trouble.detail)
 	return a, nil
+}
+
+// fillAnswer fills in the comparison, or the answer to an overload.
+func (s *site) fillAnswer(r *http.Request, f form, a *answerShown) error {
+	about, told := toldByForm(f)
+	q, err := s.question(r.Context(), told)
+	if err != nil {
+		return err
+	}
+	if q.Overload != "" {
+		o, err := overload(told, q)
+		a.Overload, a.Input, a.Letter = &o, q.Input, cmp.Or(a.Letter, o.Answer)
+		return err
+	}
+	c, err := s.compared(r.Context(), told, q)
+	if err != nil {
+		return err
+	}
+	about.put(&c)
+	a.Asked, a.Comparison, a.Letter = true, c, cmp.Or(a.Letter, c.Result.Answer)
+	a.Picture = s.drawnComparison(c)
+	return nil
 }
 
 // sentence makes a problem stand for itself.
@@ -186,10 +207,14 @@ func letterOf(f form) string {
 	return strings.TrimSpace(strings.ReplaceAll(f.values.Get("letter"), "\r\n", "\n"))
 }
 
-// compared compares what a form tells, without keeping it.
-func (s *site) compared(r *http.Request, f form) (history.Comparison, error) {
+// comparedByForm compares what a form tells, without keeping it.
+func (s *site) comparedByForm(r *http.Request, f form) (history.Comparison, error) {
 	about, told := toldByForm(f)
-	c, err := s.answerTo(r.Context(), told)
+	q, err := s.question(r.Context(), told)
+	if err != nil {
+		return history.Comparison{}, err
+	}
+	c, err := s.compared(r.Context(), told, q)
 	about.put(&c)
 	return c, err
 }
@@ -242,7 +267,7 @@ func (s *site) answerForm(w http.ResponseWriter, r *http.Request) error {
 	if f.Get("do") != "keep" {
 		return s.showAnswer(w, r, http.StatusOK, f)
 	}
-	c, err := s.compared(r, f)
+	c, err := s.comparedByForm(r, f)
 	if err == nil {
 		c.By = who(r)
 		c, err = s.server.History.AddComparison(r.Context(), c)
@@ -271,7 +296,7 @@ func (s *site) answerFormPDF(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	c, err := s.compared(r, f)
+	c, err := s.comparedByForm(r, f)
 	if err == nil {
 		err = s.sendAnswer(w, c, s.now())
 	}
@@ -371,7 +396,7 @@ func causeWords(c compare.Cause) string {
 		compare.SeriesContact: "poor contact", compare.WiringSeries: "both coils in series", compare.WiringParallel: "both coils in parallel",
 		compare.WiringSingle: "one coil of the two", compare.MainsHum: "mains hum", compare.RangeOrUnit: "range or unit slip",
 		compare.OtherCoil: "another coil", compare.Repaired: "mended or rewound since", compare.ShortedTurns: "shorted turns",
-		compare.OpenWinding: "winding partly broken", compare.Combination: "two things at once", compare.Unexplained: "something not thought of",
+		compare.OpenWinding: "winding partly broken", compare.OpenPath: "something open on the way", compare.Combination: "two things at once", compare.Unexplained: "something not thought of",
 	}[c]; known {
 		return words
 	}

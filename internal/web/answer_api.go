@@ -79,7 +79,19 @@ func (s *site) addComparison(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	c, err := s.answerTo(r.Context(), told)
+	q, err := s.question(r.Context(), told)
+	if err != nil {
+		return err
+	}
+	if q.Overload != "" && !keep {
+		o, err := overload(told, q)
+		if err != nil {
+			return err
+		}
+		s.reply(w, r, http.StatusOK, overloadReply{q.Serial, o})
+		return nil
+	}
+	c, err := s.compared(r.Context(), told, q)
 	if err != nil {
 		return err
 	}
@@ -96,6 +108,12 @@ func (s *site) addComparison(w http.ResponseWriter, r *http.Request) error {
 	}
 	s.reply(w, r, http.StatusCreated, replyOf(c))
 	return nil
+}
+
+// overloadReply answers for a meter that showed an overload.
+type overloadReply struct {
+	Serial   string           `json:"serial"`
+	Overload compare.Overload `json:"overload"`
 }
 
 func parseKeep(query url.Values) (bool, error) {
@@ -178,17 +196,25 @@ func plainText(name string, raw json.RawMessage) (string, error) {
 	return string(raw), nil
 }
 
-// answerTo compares what was told with what the history knows. Its errors name
-// the field at fault.
-func (s *site) answerTo(ctx context.Context, told enquiry.Told) (history.Comparison, error) {
+// question puts together what was told with what the history knows. Its errors
+// name the field at fault.
+func (s *site) question(ctx context.Context, told enquiry.Told) (enquiry.Question, error) {
 	for _, name := range []string{"serial", "mate"} {
 		if err := s.spell(ctx, told.Fields, name); err != nil {
-			return history.Comparison{}, err
+			return enquiry.Question{}, err
 		}
 	}
 	q, err := enquiry.Ask(ctx, s.server.History, told)
 	if err != nil {
-		return history.Comparison{}, answerFault(told, err)
+		return enquiry.Question{}, answerFault(told, err)
+	}
+	return q, nil
+}
+
+// compared answers a question with a number in it.
+func (s *site) compared(ctx context.Context, told enquiry.Told, q enquiry.Question) (history.Comparison, error) {
+	if q.Overload != "" {
+		return history.Comparison{}, invalid.of(enquiry.Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) and copied, but not kept or printed", q.Overload)
 	}
 	result, err := compare.Compare(q.Input)
 	if err != nil {
@@ -201,6 +227,15 @@ func (s *site) answerTo(ctx context.Context, told enquiry.Told) (history.Compari
 	m, _, err := s.server.History.Measurement(ctx, q.Measurement)
 	c.Origin = history.Origin{Design: m.Design, Batch: m.Batch, Bench: m.Bench, Meter: m.Meter, Stands: true}
 	return c, err
+}
+
+// overload answers a question about a meter that showed no number.
+func overload(told enquiry.Told, q enquiry.Question) (compare.Overload, error) {
+	o, err := compare.AnswerOverload(q.Input)
+	if err != nil {
+		return o, answerFault(told, q.Explain(err))
+	}
+	return o, nil
 }
 
 // spell corrects the case of a serial number when only that is wrong, as it is

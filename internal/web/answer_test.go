@@ -199,7 +199,6 @@ func TestAnswerFormShowsWhatIsWrong(t *testing.T) {
 		says   string
 	}{
 		"unknown coil": {url.Values{"serial": {"HN-0404"}, "theirs": {"6.3k"}}, "No coil HN-0404 was ever measured here"},
-		"overload":     {url.Values{"serial": {"HN-0001"}, "theirs": {"O.L"}}, "is an overload, not a resistance"},
 		"temperature":  {url.Values{"serial": {"HN-0001"}, "theirs": {"6.3k"}, "temperature": {"-90"}}, "It is -90; it must be from -50 to 150"},
 		"also":         {url.Values{"serial": {"HN-0001"}, "theirs": {"6.3k"}, "also.1.theirs": {"much"}}, "not a number"},
 	} {
@@ -218,6 +217,31 @@ func TestAnswerFormShowsWhatIsWrong(t *testing.T) {
 				t.Errorf("printed with status %d", got.status)
 			}
 		})
+	}
+}
+
+// A meter without a number is answered as well, with what to try and a letter;
+// the answer is not kept.
+func TestAnswerToAnOverload(t *testing.T) {
+	t.Parallel()
+	w := answering(t)
+	told := url.Values{"serial": {"HN-0001"}, "theirs": {"O.L"}, "clips": {"leads"}}
+	shown := w.fill(t, "/answer", told)
+	wantText(t, string(shown.body), "Their meter found no resistance it could show", "20 kΩ", "Winding or joint open", "Thank you for measuring")
+	live := w.fill(t, "/answer/live", told)
+	if live.status != http.StatusOK || !strings.Contains(string(live.body), "Their meter found no resistance it could show") {
+		t.Errorf("live: status %d: %s", live.status, live.body)
+	}
+	told.Set("do", "keep")
+	if got := w.fill(t, "/answer", told); got.status != http.StatusUnprocessableEntity {
+		t.Errorf("kept with status %d", got.status)
+	}
+	reply := want[overloadReply](t, w.ask(t, "POST", comparisonsPath+"?keep=false", cold("theirs", "OL")), http.StatusOK)
+	if reply.Serial != "HN-0001" || reply.Overload.RangeOhms != 20000 || len(reply.Overload.Causes) != 4 {
+		t.Errorf("a program is told %+v", reply)
+	}
+	if got := w.ask(t, "POST", comparisonsPath, cold("theirs", "OL")); got.status != http.StatusUnprocessableEntity || !strings.Contains(string(got.body), "keep=false") {
+		t.Errorf("a program that would keep it: status %d: %s", got.status, got.body)
 	}
 }
 
