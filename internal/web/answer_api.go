@@ -117,10 +117,8 @@ type overloadReply struct {
 }
 
 func parseKeep(query url.Values) (bool, error) {
-	for _, name := range sortedKeys(query) {
-		if name != "keep" {
-			return false, invalid.of(name, "there is no parameter %q here; known is keep", name)
-		}
+	if err := onlyParameters(query, "keep"); err != nil {
+		return false, err
 	}
 	switch query.Get("keep") {
 	case "", "true":
@@ -288,21 +286,13 @@ func answerFault(told enquiry.Told, err error) error {
 func (s *site) listComparisons(w http.ResponseWriter, r *http.Request) error {
 	filter := history.ComparisonFilter{Limit: defaultPage}
 	query := r.URL.Query()
-	for _, name := range sortedKeys(query) {
+	if err := onlyParameters(query, "serial", "design", "after", "limit"); err != nil {
+		return err
+	}
+	filter.Serial, filter.Design, filter.After = query.Get("serial"), query.Get("design"), query.Get("after")
+	if query.Has("limit") {
 		var err error
-		switch name {
-		case "serial":
-			filter.Serial = query.Get(name)
-		case "design":
-			filter.Design = query.Get(name)
-		case "after":
-			filter.After = query.Get(name)
-		case "limit":
-			filter.Limit, err = parseLimit(query.Get(name))
-		default:
-			err = invalid.of(name, "there is no parameter %q here; known ones are serial, design, after and limit", name)
-		}
-		if err != nil {
+		if filter.Limit, err = parseLimit(query.Get("limit")); err != nil {
 			return err
 		}
 	}

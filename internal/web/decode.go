@@ -7,7 +7,9 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"net/url"
 	"reflect"
+	"slices"
 	"strings"
 )
 
@@ -116,4 +118,24 @@ func unknownField(body []byte, t reflect.Type) (path string, known []string, err
 		}
 	}
 	return "", known, nil
+}
+
+// onlyParameters refuses a query with a parameter that is not among the known
+// ones: one that is left out silently would answer another question than was
+// asked.
+func onlyParameters(query url.Values, known ...string) error {
+	for _, name := range sortedKeys(query) {
+		if slices.Contains(known, name) {
+			continue
+		}
+		told := "none is known"
+		switch last := len(known) - 1; {
+		case last == 0:
+			told = "known is " + known[0]
+		case last > 0:
+			told = "known ones are " + strings.Join(known[:last], ", ") + " and " + known[last]
+		}
+		return invalid.of(name, "there is no parameter %q here; %s", name, told)
+	}
+	return nil
 }

@@ -3,9 +3,6 @@ package web
 import (
 	"errors"
 	"net/http"
-	"net/url"
-	"slices"
-	"strings"
 
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
@@ -15,6 +12,9 @@ import (
 
 // showBatchDrift answers with what the drift analysis says of a batch.
 func (s *site) showBatchDrift(w http.ResponseWriter, r *http.Request) error {
+	if err := onlyParameters(r.URL.Query()); err != nil {
+		return err
+	}
 	d, err := s.server.Drift.Batch(r.Context(), r.PathValue("batch"))
 	if err != nil {
 		return driftFault(err)
@@ -35,6 +35,9 @@ func (s *site) showWinderDrift(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *site) winderDrift(r *http.Request) (watch.Drift, error) {
+	if err := onlyParameters(r.URL.Query(), "design"); err != nil {
+		return watch.Drift{}, err
+	}
 	d, err := s.server.Drift.Winder(r.Context(), r.PathValue("winder"), r.URL.Query().Get("design"))
 	if errors.Is(err, records.ErrNothing) {
 		return watch.Drift{}, notFound.because("%v", err)
@@ -73,26 +76,6 @@ func (s *site) reviseBaseline(w http.ResponseWriter, r *http.Request) error {
 		return driftFault(err)
 	}
 	s.reply(w, r, http.StatusCreated, kept)
-	return nil
-}
-
-// onlyParameters refuses a query with a parameter that is not among the known
-// ones: one that is left out silently would answer another question than was
-// asked.
-func onlyParameters(query url.Values, known ...string) error {
-	for _, name := range sortedKeys(query) {
-		if slices.Contains(known, name) {
-			continue
-		}
-		told := "none is known"
-		switch last := len(known) - 1; {
-		case last == 0:
-			told = "known is " + known[0]
-		case last > 0:
-			told = "known ones are " + strings.Join(known[:last], ", ") + " and " + known[last]
-		}
-		return invalid.of(name, "there is no parameter %q here; %s", name, told)
-	}
 	return nil
 }
 

@@ -80,7 +80,7 @@ func TestPairsAPI(t *testing.T) {
 	for _, within := range []string{"x", "0", "-1", "51", "NaN", "Inf"} {
 		w.refuses(t, path+"?first=LM-1&within_percent="+within, http.StatusUnprocessableEntity, "within_percent", "not a number of percent")
 	}
-	w.refuses(t, path+"?first=LM-1", http.StatusConflict, "first", "no coil in tolerance, so that there is nothing to pair")
+	w.refuses(t, path+"?first=LM-1", http.StatusConflict, "first", "no single coil in tolerance, so that there is nothing to pair")
 	if r := w.ask(t, "GET", "/pairs?first=LM-1", nil); r.status != http.StatusConflict || !strings.Contains(string(r.body), "there is nothing to pair") {
 		t.Errorf("the page without a coil: status %d", r.status)
 	}
@@ -108,6 +108,13 @@ func TestPairsAPI(t *testing.T) {
 	}
 	if got := want[pairsReply](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.01", nil), http.StatusOK); len(got.Pairs) != 0 || len(got.LeftOver) != 5 {
 		t.Errorf("no two so close: %+v", got)
+	}
+	// A coil that is sold as half of a pair is no stock.
+	if _, err := w.store.AddAssembly(t.Context(), history.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0006"}); err != nil {
+		t.Fatal(err)
+	}
+	if got := want[pairsReply](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.5", nil), http.StatusOK); got.InAssembly != 2 || len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" {
+		t.Errorf("with a pair sold: %+v", got)
 	}
 }
 

@@ -29,8 +29,8 @@ type picked struct {
 	// number.
 	R20 map[string]float64
 	// Left is how many coils of the batches are not in the stock, because they are
-	// not in tolerance.
-	Left int
+	// not in tolerance, and Sold how many because they are half of a pair already.
+	Left, Sold int
 }
 
 // pairsView is the page of the pick list.
@@ -84,6 +84,7 @@ type pairsReply struct {
 	Pairs          []pairReply `json:"pairs"`
 	LeftOver       []leftReply `json:"left_over"`
 	NotInTolerance int         `json:"not_in_tolerance"`
+	InAssembly     int         `json:"in_assembly"`
 }
 
 // pairsJSON answers with the pick list of the page.
@@ -101,7 +102,7 @@ func (s *site) pairsJSON(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	reply := pairsReply{FirstBatch: asked.First, WithinPercent: asked.WithinPercent,
-		Pairs: []pairReply{}, LeftOver: []leftReply{}, NotInTolerance: found.Left}
+		Pairs: []pairReply{}, LeftOver: []leftReply{}, NotInTolerance: found.Left, InAssembly: found.Sold}
 	if asked.Second != "" {
 		reply.SecondBatch = &asked.Second
 	}
@@ -179,6 +180,7 @@ func (p *picked) across(first, second shelf, ratio float64) (drift.PickList, err
 // stock lists the coils of a shelf that are in tolerance, notes their resistances
 // and counts the others.
 func (p *picked) stock(from shelf) ([]drift.Stocked, error) {
+	p.Sold += from.sold
 	var stock []drift.Stocked
 	for _, m := range from.coils {
 		if m.Verdict != conformity.In {
@@ -189,17 +191,19 @@ func (p *picked) stock(from shelf) ([]drift.Stocked, error) {
 		stock = append(stock, drift.Stocked{Serial: m.Serial, R20Ohms: m.R20Ohms, TargetOhms: from.targetOhms})
 	}
 	if len(stock) == 0 {
-		return nil, conflict.of(from.field, "batch %s has no coil in tolerance, so that there is nothing to pair", from.batch)
+		return nil, conflict.of(from.field, "batch %s has no single coil in tolerance, so that there is nothing to pair", from.batch)
 	}
 	return stock, nil
 }
 
-// shelf is the coils of a batch, each with its newest measurement that stands.
+// shelf is the coils of a batch that are not sold as half of a pair, each with its newest measurement that stands.
 type shelf struct {
 	// field is where the batch was named.
 	field, batch string
 	targetOhms   float64
 	coils        []history.Measurement
+	// sold is how many further coils are half of an assembly.
+	sold int
 }
 
 // without leaves out the coils that other measured later.
@@ -235,9 +239,17 @@ func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
 	of := shelf{field: field, batch: name, targetOhms: design.TargetOhms}
 	seen := map[string]bool{}
 	for _, m := range measured {
-		if !seen[m.Serial] && stands(m) {
-			seen[m.Serial] = true
+		if seen[m.Serial] || !stands(m) {
+			continue
+		}
+		seen[m.Serial] = true
+		switch _, err := s.server.History.Assembly(ctx, m.Serial); {
+		case err == nil:
+			of.sold++
+		case errors.Is(err, history.ErrNotFound):
 			of.coils = append(of.coils, m)
+		default:
+			return shelf{}, err
 		}
 	}
 	return of, nil

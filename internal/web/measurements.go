@@ -41,35 +41,22 @@ func (s *site) listMeasurements(w http.ResponseWriter, r *http.Request) error {
 // would answer another question than was asked.
 func parseFilter(query url.Values) (history.Filter, error) {
 	filter := history.Filter{Limit: defaultPage}
-	for _, name := range sortedKeys(query) {
-		value := query.Get(name)
-		var err error
-		switch name {
-		case "batch":
-			filter.Batch = value
-		case "design":
-			filter.Design = value
-		case "serial":
-			filter.Serial = value
-		case "bench":
-			filter.Bench = value
-		case "after":
-			filter.After = value
-		case "from":
-			filter.From, err = parseTime(name, value)
-		case "to":
-			filter.To, err = parseTime(name, value)
-		case "limit":
-			filter.Limit, err = parseLimit(value)
-		default:
-			err = invalid.of(name, "there is no parameter %q here; known ones are batch, design, serial, bench, "+
-				"from, to, after and limit", name)
-		}
-		if err != nil {
-			return history.Filter{}, err
-		}
+	if err := onlyParameters(query, "batch", "design", "serial", "bench", "from", "to", "after", "limit"); err != nil {
+		return filter, err
 	}
-	return filter, nil
+	filter.Batch, filter.Design, filter.Serial = query.Get("batch"), query.Get("design"), query.Get("serial")
+	filter.Bench, filter.After = query.Get("bench"), query.Get("after")
+	var err error
+	if query.Has("from") {
+		filter.From, err = parseTime("from", query.Get("from"))
+	}
+	if err == nil && query.Has("to") {
+		filter.To, err = parseTime("to", query.Get("to"))
+	}
+	if err == nil && query.Has("limit") {
+		filter.Limit, err = parseLimit(query.Get("limit"))
+	}
+	return filter, err
 }
 
 func parseTime(name, value string) (time.Time, error) {
