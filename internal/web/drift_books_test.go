@@ -148,7 +148,7 @@ func TestPairsAcrossStages(t *testing.T) {
 		t.Errorf("%+v, want HN-0002 with HN-0001 of the later batch", got)
 	}
 	again("assembled", conformity.High, -40)
-	w.refuses(t, path, http.StatusConflict, "second", "batch LM-2 has no coil in tolerance")
+	w.refuses(t, path, http.StatusConflict, "second", "batch LM-2 has no single coil in tolerance")
 }
 
 func TestStudiesAPI(t *testing.T) {
