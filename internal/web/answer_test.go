@@ -227,9 +227,9 @@ func TestAnswerToAnOverload(t *testing.T) {
 	w := answering(t)
 	told := url.Values{"serial": {"HN-0001"}, "theirs": {"O.L"}, "clips": {"leads"}}
 	shown := w.fill(t, "/answer", told)
-	wantText(t, string(shown.body), "Their meter found no resistance it could show", "20 kΩ", "Winding or joint open", "Thank you for measuring")
+	wantText(t, string(shown.body), "An overload, no number", "20 kΩ", "Winding or joint open", "Thank you for measuring")
 	live := w.fill(t, "/answer/live", told)
-	if live.status != http.StatusOK || !strings.Contains(string(live.body), "Their meter found no resistance it could show") {
+	if live.status != http.StatusOK || !strings.Contains(string(live.body), "An overload, no number") {
 		t.Errorf("live: status %d: %s", live.status, live.body)
 	}
 	told.Set("do", "keep")
