@@ -22,17 +22,31 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 	d := startDaemon(t, folder, benchTOML(meter, probe))
 	page := openTab(t, d.url, "/benches/north")
 	page.waitText(`[data-part="batch"]`, "at the change to spool HL-118")
-	page.waitText(`[data-part="batch"] .signals`, "a step")
-	page.accessible("a bench with a signal", engine)
+	page.waitText(`[data-part="batch"] .do`, "turns")
+	for _, theme := range []string{"light", "dark"} {
+		for _, width := range []int64{360, 1366} {
+			page.look(width, theme)
+			page.fits("a bench with a signal")
+			page.accessible("a bench with a signal", engine)
+		}
+	}
+	page.staysOpen()
 	page.expectRefusals()
-	page.press("#acknowledge")
+	// From the notice at the top by keyboard alone.
+	evaluate[bool](page, `(document.getElementById("to-finding").focus(), true)`)
+	page.keys("\r")
+	page.wait("the finding", `location.hash === "#finding"`)
+	page.key("Tab", 9)
+	page.wait("the keyboard on Take note", `document.activeElement.id === "acknowledge"`)
+	page.keys("\r")
 	page.wait("the question", `document.getElementById("dialog-acknowledge").open`)
 	page.press(`#dialog-acknowledge button.wanted`)
 	page.waitText("#acknowledge-fault", "Note: must say")
 	evaluate[bool](page, `(document.getElementById("acknowledge-text").focus(), true)`)
 	page.keys("two turns less")
 	page.press(`#dialog-acknowledge button.wanted`)
-	page.wait("the signal taken note of", `document.querySelector('[data-part="batch"] .signals') === null`)
+	page.wait("the signal taken note of", `document.querySelector(".signals, .strip-news") === null`)
+	page.waitText(`[data-part="batch"] .noted`, "two turns less")
 	page.waitText(`[data-part="batch"]`, "at the change to spool HL-118")
 
 	var entries []history.JournalEntry
@@ -43,6 +57,18 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 	page.open("/batches/" + entries[len(entries)-1].Subject + "#drift")
 	page.waitText(".finding", "two turns less")
 	page.accessible("a batch with a signal", engine)
+}
+
+// staysOpen opens what is behind the disclosure by keyboard; the page, drawn
+// anew, leaves it open and the keyboard in it.
+func (b *tab) staysOpen() {
+	b.t.Helper()
+	evaluate[bool](b, `(document.getElementById("finding-more").focus(), true)`)
+	b.keys("\r")
+	b.wait("the disclosure", `document.getElementById("finding-whole").open`)
+	evaluate[bool](b, `(document.getElementById("finding").dataset.before = "yes", import("/assets/live.js").then((live) => live.refreshRecords()), true)`)
+	b.wait("the page drawn anew", `!document.getElementById("finding").dataset.before`)
+	b.wait("it to be open still", `document.getElementById("finding-whole").open && document.activeElement.id === "finding-more"`)
 }
 
 // demoHistory prepares the records of a demo in a folder.

@@ -108,7 +108,7 @@ func TestDriftPages(t *testing.T) {
 	w.windCoils(t, 1, 30, 6750)
 	w.windCoils(t, 31, 45, 6850)
 	w.shows(t, "/batches/LM-1", "From coil 31", `role="status"`, "a step", "Take note", "control limits", "level", "What this rests on", "EWMA, a running mean", "Let other coils set the limits")
-	w.shows(t, "/benches/north/run", "From coil 31", `data-do="acknowledge" data-batch="LM-1"`)
+	w.shows(t, "/benches/north/run", "From coil 31", `data-do="acknowledge" data-batch="LM-1"`, `href="#finding"`)
 	w.shows(t, "/winders/W1?design=Long+Meadow", "From coil 31", "Drift report (PDF)")
 	w.shows(t, "/winders/W1", "From coil 31")
 	w.shows(t, "/spools", "S-7", "Ohms a turn")
@@ -135,7 +135,7 @@ func TestDriftPages(t *testing.T) {
 	if r := w.fill(t, "/batches/LM-1/drift/acknowledge", url.Values{"note": {"new felt"}, "by": {"Ada"}}); r.status != http.StatusOK {
 		t.Errorf("a note: status %d %s", r.status, r.body)
 	}
-	if text := w.shows(t, "/benches/north/run", "From coil 31"); strings.Contains(text, "Signal:") {
+	if text := w.shows(t, "/benches/north/run", "From coil 31", "by Ada: new felt"); strings.Contains(text, `data-do="acknowledge"`) || strings.Contains(text, `href="#finding"`) {
 		t.Error("the bench page still shows a signal that was taken note of")
 	}
 	if text := w.shows(t, "/batches/LM-1", "by Ada: new felt", "From coil 31"); strings.Contains(text, "Take note of it") {

@@ -78,26 +78,11 @@ func (s *site) batchDrift(ctx context.Context, batch history.Batch, coils []hist
 	return view
 }
 
-// liveDrift is what the page of a bench shows of its batch: the sentence, and
-// whether it is news.
-func (s *site) liveDrift(ctx context.Context, batch string) driftView {
-	view := driftView{Batch: batch}
-	d, err := s.server.Drift.Batch(ctx, batch)
-	switch {
-	case err == nil:
-		view.Drift = &d
-	case !errors.Is(err, records.ErrNothing):
-		s.log.Warn("no drift analysis", "batch", batch, "err", err)
-		view.Trouble = classify(driftFault(err)).detail
-	}
-	return view
-}
-
 // fillDrift adds the analysis and its pictures.
 func (s *site) fillDrift(view *driftView, d watch.Drift, run chart.Run) {
 	view.Drift = &d
 	view.More = len(run.Measurements) > mostCharted
-	run = run.Latest(mostCharted)
+	run = latest(run, mostCharted)
 	view.Chart = s.drawnRun(run)
 	for _, c := range chart.Controls(d.Report, mostCharted) {
 		view.Controls = append(view.Controls, s.drawn(c.Title, len(c.Sequences) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {

@@ -5,10 +5,10 @@ import (
 	"html/template"
 	"net/http"
 	"strconv"
-	"strings"
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/chart"
+	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
 )
 
@@ -19,6 +19,8 @@ const (
 	chartedMeasurements = 150
 	// shownNotes is how many of the notes of a batch its page shows.
 	shownNotes = 3
+	// narrowLegend is the width in pixels below which a picture is drawn higher.
+	narrowLegend = 480
 )
 
 // runView is what the page of a bench shows of the records: the batch so far
@@ -90,31 +92,27 @@ func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapsh
 	if err != nil || len(coils) == 0 {
 		return err
 	}
-	view.Chart, err = drawRun(snapshot, coils, width)
+	var report *drift.Report
+	if d := view.Drift.Drift; d != nil {
+		report = &d.Report
+	}
+	view.Chart, err = drawRun(snapshot, liveRun(report, coils, snapshot.Batch.Spools), width)
 	return err
 }
 
-// drawRun draws the measurements of a batch; width 0 takes the picture's own.
-func drawRun(snapshot bench.Snapshot, coils []history.Measurement, width int) (template.HTML, error) {
-	picture := chart.Run{
-		View: inPage(), Title: "Batch " + snapshot.Batch.Name,
-		Measurements: coils, Spools: snapshot.Batch.Spools,
-	}
-	if d := snapshot.Design; d != nil && d.Name == snapshot.Batch.Design {
-		picture.Design = d
+// drawRun draws the run of a batch; width 0 takes the picture's own.
+func drawRun(snapshot bench.Snapshot, run chart.Run, width int) (template.HTML, error) {
+	run.View, run.Title = inPage(), "Batch "+snapshot.Batch.Name
+	if d := snapshot.Design; run.Design == nil && d != nil && d.Name == snapshot.Batch.Design {
+		run.Design = d
 	}
 	if width > 0 {
-		picture.Size = chart.Size{Width: float64(min(max(width, 300), 1200)), Height: 300}
+		run.Size = chart.Size{Width: float64(min(max(width, 300), 1200)), Height: 300}
+		if width < narrowLegend {
+			run.Size.Height = 380 // the legend takes several lines
+		}
 	}
-	drawn, err := picture.Picture()
-	if err != nil {
-		return "", err
-	}
-	var svg strings.Builder
-	if err := drawn.WriteSVG(&svg); err != nil {
-		return "", err
-	}
-	return template.HTML(svg.String()), nil
+	return svg(run.Picture())
 }
 
 // chartStyle serves the colours of the pictures.

@@ -59,7 +59,12 @@ async function fresh(place, path) {
     localTimes(parts);
     for (const part of parts.querySelectorAll("[data-part]")) {
       const shown = place.querySelector(`[data-part="${part.dataset.part}"]`);
-      if (shown && !shown.isEqualNode(part)) swap(shown, part);
+      if (!shown) continue;
+      // What a person has opened stays open.
+      for (const details of part.querySelectorAll("details[id]")) {
+        details.open = shown.querySelector(`#${details.id}`)?.open ?? details.open;
+      }
+      if (!shown.isEqualNode(part)) swap(shown, part);
     }
   } catch {
     if (asked === source) becomeLost();

@@ -1,0 +1,180 @@
+package web
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"coilkeep/internal/chart"
+	"coilkeep/internal/drift"
+	"coilkeep/internal/drift/records"
+	"coilkeep/internal/history"
+)
+
+// liveDrift is what the page of a bench shows of its batch: what moved and what
+// to do, and whether it is news.
+func (s *site) liveDrift(ctx context.Context, batch string) driftView {
+	view := driftView{Batch: batch}
+	d, err := s.server.Drift.Batch(ctx, batch)
+	switch {
+	case err == nil:
+		view.Drift = &d
+	case !errors.Is(err, records.ErrNothing):
+		s.log.Warn("no drift analysis", "batch", batch, "err", err)
+		view.Trouble = classify(driftFault(err)).detail
+	}
+	return view
+}
+
+// glanceView is an analysis for somebody who looks up from the work: below the
+// headline the one thing to do, and what speaks for and against it.
+type glanceView struct {
+	// Moved says what moved, since when and by how much, or that nothing did.
+	Moved string
+	// Act is false when the winder is to be left alone.
+	Act bool
+	// Do is what to do, with Why after it; Do is empty when nothing is advised.
+	Do, Why string
+	// Evidence is what must not be overlooked, in whole sentences.
+	Evidence []string
+}
+
+// Glance is the analysis in short. What is left out of it is the sentence about
+// all coils, which stands behind a disclosure.
+func (v driftView) Glance() glanceView {
+	d := v.Drift
+	g := glanceView{Moved: d.Headline}
+	if a := d.Advice; a != nil {
+		g.Act = a.Act
+		g.Do, g.Why, _ = strings.Cut(a.Headline, ": ")
+	}
+	say := func(text string) { g.Evidence = append(g.Evidence, sentence(text)+".") }
+	if _, evidence, found := strings.Cut(latestSentence(d.Report), "; "); found {
+		say(evidence)
+	}
+	if t := d.Trend; t != nil && t.Real && g.Act {
+		say("the level is still moving: find the cause as well")
+	}
+	apart := lastApart(d.Report)
+	switch {
+	case apart != "" && !d.Drifting: // the signal is this coil's
+		var suspicion string
+		g.Moved, suspicion, _ = strings.Cut(sentence(apart), ": ")
+		say(suspicion)
+	case apart != "":
+		say(apart)
+	case !d.Drifting && len(d.Standing) > 0:
+		watching := "wind on and watch"
+		if f := d.FalseAlarms; f != nil && f.RunLength > 0 {
+			watching += fmt.Sprintf(": a quiet process raises some signal about every %.0f coils", f.RunLength)
+		}
+		say(watching)
+	}
+	for _, caution := range cautions(d.Report) {
+		say(caution)
+	}
+	return g
+}
+
+// latestSentence is that of the step or trend the headline is about, "" without
+// one.
+func latestSentence(r drift.Report) string {
+	var all []string
+	for _, c := range r.ChangePoints {
+		all = append(all, c.Sentence)
+	}
+	for _, t := range r.EarlierTrends {
+		all = append(all, t.Sentence)
+	}
+	if r.Trend != nil && r.Trend.Real {
+		all = append(all, r.Trend.Sentence)
+	}
+	for _, s := range all {
+		if strings.HasPrefix(r.Summary, sentence(s)) { // the summary begins with it
+			return s
+		}
+	}
+	return ""
+}
+
+// lastApart is what is said of the coil measured last when it stands apart from
+// its neighbours, "" when it does not.
+func lastApart(r drift.Report) string {
+	if n := len(r.Outliers); n > 0 && r.Outliers[n-1].Provisional {
+		return r.Outliers[n-1].Sentence
+	}
+	return ""
+}
+
+// cautions are what makes the instruments suspect, besides what is said of the
+// step or trend itself.
+func cautions(r drift.Report) []string {
+	var list []string
+	if t := r.Temperature; t != nil && t.Flagged {
+		list = append(list, t.Sentence)
+	}
+	// Of a step or trend its own sentence says how far the check standard went along.
+	if c := r.CheckStandard; c != nil && !r.Drifting && (len(c.Signals) > 0 || strings.Contains(r.Summary, sentence(c.Sentence))) {
+		list = append(list, c.Sentence)
+	}
+	return list
+}
+
+// liveRun is the run of a batch with what the analysis found in it, nil for
+// none. coils are the newest of its measurements, in any order, one at least;
+// older coils are left out, for there is nothing to tell their verdict by.
+func liveRun(report *drift.Report, coils []history.Measurement, spools []history.SpoolMark) chart.Run {
+	oldest := slices.MinFunc(coils, func(a, b history.Measurement) int { return cmp.Compare(a.Sequence, b.Sequence) })
+	plain := chart.Run{Measurements: coils, Spools: spoolsFrom(spools, oldest.Sequence)}
+	if report == nil {
+		return plain
+	}
+	measured := standing(report.Points, coils)
+	n := 0
+	for _, p := range slices.Backward(report.Points) {
+		if _, ok := measured[p.Serial]; !ok {
+			break
+		}
+		n++
+	}
+	if n == 0 { // the newest measurements are of coils potted since, or withdrawn
+		return plain
+	}
+	run := latest(chart.Wander(*report, measured), n)
+	first, analysed := run.Measurements[0].Sequence, map[string]bool{}
+	for _, m := range run.Measurements {
+		analysed[m.ID] = true
+	}
+	for _, m := range coils { // withdrawn ones and later stages are shown as well
+		if !analysed[m.ID] && m.Sequence >= first {
+			run.Measurements = append(run.Measurements, m)
+		}
+	}
+	return run
+}
+
+// latest is the run with its last n measurements, and with the name of the spool
+// the first of them is from.
+func latest(run chart.Run, n int) chart.Run {
+	cut := run.Latest(n)
+	if len(cut.Measurements) < len(run.Measurements) {
+		cut.Spools = spoolsFrom(run.Spools, cut.Measurements[0].Sequence)
+	}
+	return cut
+}
+
+// spoolsFrom are the marks from a coil on. The first is moved to that coil when
+// its spool was put on before.
+func spoolsFrom(marks []history.SpoolMark, first int) []history.SpoolMark {
+	var kept []history.SpoolMark
+	for _, m := range marks {
+		if m.FromSequence <= first {
+			m.FromSequence, kept = first, nil
+		}
+		kept = append(kept, m)
+	}
+	return kept
+}
