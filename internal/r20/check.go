@@ -25,6 +25,14 @@ const (
 	maxCorrectionRatio = 0.1
 )
 
+// Coverage factors of an interval of 95 %, to the digits they are written with:
+// from 1.960 for infinite degrees of freedom to 12.71 for one (JCGM 100:2008,
+// table G.2).
+const (
+	minCoverageFactor = 1.95
+	maxCoverageFactor = 12.75
+)
+
 // MaxHalfWidthKelvin is the widest half-width of a temperature that is taken.
 const MaxHalfWidthKelvin = 100
 
@@ -61,7 +69,40 @@ func (in Inputs) check() error {
 	if err := checkRange("alpha_standard_uncertainty_per_kelvin", in.AlphaStandardUncertaintyPerKelvin, 0, in.AlphaPerKelvin/10); err != nil {
 		return err
 	}
+	if err := in.checkTold(); err != nil {
+		return err
+	}
 	return in.checkTogether()
+}
+
+// checkTold finds an uncertainty told in part, or besides what it is made of.
+func (in Inputs) checkTold() error {
+	if in.ToldExpandedUncertaintyOhms == 0 && in.ToldCoverageFactor == 0 {
+		return nil
+	}
+	if err := checkRange("told_expanded_uncertainty_ohms", in.ToldExpandedUncertaintyOhms, math.SmallestNonzeroFloat64, maxOhms); err != nil {
+		return err
+	}
+	if err := checkRange("told_coverage_factor", in.ToldCoverageFactor, minCoverageFactor, maxCoverageFactor); err != nil {
+		return err
+	}
+	for _, f := range []struct {
+		name  string
+		value float64
+	}{
+		{"standard_deviation_ohms", in.StandardDeviationOhms},
+		{"drift_ohms", in.DriftOhms},
+		{"meter_percent", in.MeterPercent},
+		{"meter_ohms", in.MeterOhms},
+		{"lead_half_width_ohms", in.LeadHalfWidthOhms},
+		{"probe_half_width_kelvin", in.ProbeHalfWidthKelvin},
+		{"coil_difference_half_width_kelvin", in.CoilDifferenceHalfWidthKelvin},
+	} {
+		if f.value != 0 {
+			return &InputError{f.name, fmt.Sprintf("is %g, but the uncertainty was told as a whole: it must be 0", f.value)}
+		}
+	}
+	return nil
 }
 
 // checkTogether finds inputs that are each possible but not with one another.

@@ -26,12 +26,18 @@ import (
 // rectangle half the drift to either side. A single reading is a typed value:
 // its repeatability is not known and only the resolution stands for it.
 //
+// An uncertainty that was told has one component, the told U/k with a
+// sensitivity of 1 (JCGM 100:2008, 4.3.3); U and k are those told.
+//
 // It returns an [*InputError] that names the field when an input cannot be true;
 // there is no result then.
 func Evaluate(in Inputs) (Result, error) {
 	p, err := At(in, copper.ReferenceCelsius)
 	if err != nil {
 		return Result{}, err
+	}
+	if in.told() {
+		p.ExpandedUncertaintyOhms = in.ToldExpandedUncertaintyOhms // k·(U/k) may round
 	}
 	return Result{
 		R20Ohms:                   p.ResistanceOhms,
@@ -62,6 +68,10 @@ type Prediction struct {
 // F = 1 + α·(T − 20) the sensitivities of Evaluate are multiplied by F, that of
 // α is (T − t) · R / (F·f).
 //
+// What an uncertainty that was told is made of is not known, so it cannot share
+// anything with the step from 20 °C: its sensitivity is F, that of α is
+// (T − 20) · R20, and k is the one told.
+//
 // The temperature predicted for is taken as exact; how well a reader knows it is
 // the reader's own component. Errors are those of Evaluate, with the field
 // "reference_celsius" for a temperature outside the range of [copper].
@@ -75,6 +85,10 @@ func At(in Inputs, referenceCelsius float64) (Prediction, error) {
 	combined, err := uncertainty.Combine(in.budget(referenceCelsius))
 	if err != nil {
 		return Prediction{}, fmt.Errorf("evaluate %g Ω at %g °C: %w", in.ResistanceOhms, in.TemperatureCelsius, err)
+	}
+	if in.told() {
+		combined.CoverageFactor = in.ToldCoverageFactor
+		combined.ExpandedOhms = in.ToldCoverageFactor * combined.StandardOhms
 	}
 	return Prediction{
 		TemperatureCelsius:        referenceCelsius,
@@ -106,8 +120,33 @@ func (in Inputs) resistanceAt(celsius float64) float64 {
 // the probe, in degrees Celsius; its uncertainty is in kelvin. It is stored.
 const ProbeSource = "probe accuracy"
 
+// ToldSource is the Source of the component that stands for an uncertainty told
+// as a whole. It is stored.
+const ToldSource = "as told in the file"
+
+func (in Inputs) told() bool { return in.ToldExpandedUncertaintyOhms != 0 }
+
+// toldBudget is the budget where the uncertainty of R20 was told as a whole.
+func (in Inputs) toldBudget(referenceCelsius float64) []uncertainty.Component {
+	r20Ohms := in.resistanceAt(copper.ReferenceCelsius)
+	budget := []uncertainty.Component{
+		uncertainty.Component{Source: ToldSource, Unit: "Ω", Value: r20Ohms, Sensitivity: in.factor(referenceCelsius)}.
+			Normal(in.ToldExpandedUncertaintyOhms / in.ToldCoverageFactor),
+	}
+	if referenceCelsius == copper.ReferenceCelsius {
+		return budget
+	}
+	return append(budget, uncertainty.Component{Source: alphaSource, Unit: "1/K", Value: in.AlphaPerKelvin,
+		Sensitivity: r20Ohms * (referenceCelsius - copper.ReferenceCelsius)}.Normal(in.AlphaStandardUncertaintyPerKelvin))
+}
+
+const alphaSource = "temperature coefficient of the wire"
+
 // budget lists the components of the resistance at a reference temperature.
 func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
+	if in.told() {
+		return in.toldBudget(referenceCelsius)
+	}
 	factor := in.factor(in.TemperatureCelsius)
 	toReference := in.factor(referenceCelsius) / factor
 	resistance := in.resistanceAt(referenceCelsius)
@@ -128,7 +167,7 @@ func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
 			Rectangular(in.ProbeHalfWidthKelvin),
 		component{Source: "coil against probe", Unit: "K", Value: 0, Sensitivity: perKelvin}.
 			Rectangular(in.CoilDifferenceHalfWidthKelvin),
-		component{Source: "temperature coefficient of the wire", Unit: "1/K", Value: in.AlphaPerKelvin, Sensitivity: perAlpha}.
+		component{Source: alphaSource, Unit: "1/K", Value: in.AlphaPerKelvin, Sensitivity: perAlpha}.
 			Normal(in.AlphaStandardUncertaintyPerKelvin),
 		component{Source: "drift during the window", Unit: "Ω", Value: 0, Sensitivity: perMeterOhm}.
 			Rectangular(math.Abs(in.DriftOhms) / 2),

@@ -250,6 +250,10 @@ func TestEvaluateRefuses(t *testing.T) {
 		{"coefficient in per cent", func(in *r20.Inputs) { in.AlphaPerKelvin = 0.393 }, "alpha_per_kelvin", ""},
 		{"coefficient not a number", func(in *r20.Inputs) { in.AlphaPerKelvin = nan }, "alpha_per_kelvin", ""},
 		{"negative u(α)", func(in *r20.Inputs) { in.AlphaStandardUncertaintyPerKelvin = -1e-5 }, "alpha_standard_uncertainty_per_kelvin", ""},
+		{"told without k", func(in *r20.Inputs) { *in = told(); in.ToldCoverageFactor = 0 }, "told_coverage_factor", "is 0; it must be a number from 1.95 to 12.75"},
+		{"k without told", func(in *r20.Inputs) { *in = told(); in.ToldExpandedUncertaintyOhms = 0 }, "told_expanded_uncertainty_ohms", ""},
+		{"told at one sigma", func(in *r20.Inputs) { *in = told(); in.ToldCoverageFactor = 1 }, "told_coverage_factor", ""},
+		{"told besides the meter's", func(in *r20.Inputs) { *in = told(); in.MeterOhms = 1 }, "meter_ohms", "is 1, but the uncertainty was told as a whole: it must be 0"},
 		{"u(α) as large as α", func(in *r20.Inputs) { in.AlphaStandardUncertaintyPerKelvin = 0.004 }, "alpha_standard_uncertainty_per_kelvin", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -460,5 +464,34 @@ func BenchmarkEvaluate(b *testing.B) {
 		if _, err := r20.Evaluate(in); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// told is a coil of which only the whole uncertainty is known.
+func told() r20.Inputs {
+	return r20.Inputs{ResistanceOhms: 8157.2, Readings: 1, ResolutionOhms: 0.1, TemperatureCelsius: 25,
+		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002,
+		ToldExpandedUncertaintyOhms: 12.3, ToldCoverageFactor: 2.1}
+}
+
+// JCGM 100:2008, 4.3.3: the standard uncertainty of a quoted U is U over its k.
+func TestEvaluateTold(t *testing.T) {
+	t.Parallel()
+	got := evaluate(t, told())
+	// 8157.2/(1 + 0.00393·5) = 8000, by hand.
+	if !near(got.R20Ohms, 8000, 1e-9) || got.ExpandedUncertaintyOhms != 12.3 || got.CoverageFactor != 2.1 || !near(got.StandardUncertaintyOhms, 12.3/2.1, 1e-12) {
+		t.Errorf("got %+v, want 8000 Ω ± 12.3 Ω, k = 2.1", got)
+	}
+	if len(got.Budget) != 1 || got.Budget[0].Source != r20.ToldSource || got.Budget[0].Share != 1 {
+		t.Errorf("budget %+v, want one component as told", got.Budget)
+	}
+	at30, err := r20.At(told(), 30)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// F = 1.0393: u = √((1.0393·12.3/2.1)² + (8000·10·0.00002)²), by hand.
+	want := 2.1 * math.Hypot(1.0393*12.3/2.1, 1.6)
+	if !near(at30.ResistanceOhms, 8314.4, 1e-9) || !near(at30.ExpandedUncertaintyOhms, want, 1e-9) || at30.CoverageFactor != 2.1 {
+		t.Errorf("at 30 °C %+v, want 8314.4 Ω ± %g Ω", at30, want)
 	}
 }

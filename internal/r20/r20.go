@@ -45,6 +45,13 @@ type Inputs struct {
 	// AlphaStandardUncertaintyPerKelvin its standard uncertainty.
 	AlphaPerKelvin                    float64 `json:"alpha_per_kelvin"`
 	AlphaStandardUncertaintyPerKelvin float64 `json:"alpha_standard_uncertainty_per_kelvin"`
+	// ToldExpandedUncertaintyOhms is the expanded uncertainty of R20, and
+	// ToldCoverageFactor its k, where a record of old tells them and not what
+	// they were made of; both are 0 otherwise. They stand for all other
+	// components, so those must be 0 then, but for the coefficient's, which
+	// counts away from 20 °C.
+	ToldExpandedUncertaintyOhms float64 `json:"told_expanded_uncertainty_ohms,omitempty"`
+	ToldCoverageFactor          float64 `json:"told_coverage_factor,omitempty"`
 }
 
 // Result is a resistance at 20 °C with its uncertainty.
