@@ -57,6 +57,8 @@ const measurementColumns = `
 	m.notes,
 	m.supersedes,
 	m.capture_seconds,
+	m.told_expanded_uncertainty_ohms,
+	m.told_coverage_factor,
 	COALESCE(a.status, ''),
 	a.time_us,
 	COALESCE(a.reason, ''),
@@ -107,6 +109,7 @@ func scanMeasurement(scan func(...any) error) (row, error) {
 		&in.CorrectionRatio, &in.LeadOhms, &in.LeadHalfWidthOhms, &in.ProbeHalfWidthKelvin,
 		&in.CoilDifferenceHalfWidthKelvin, &in.AlphaStandardUncertaintyPerKelvin,
 		&m.Tolerance.LowerOhms, &m.Tolerance.UpperOhms, &m.Tolerance.GuardFactor, &notes, &m.Supersedes, &m.CaptureSeconds,
+		&in.ToldExpandedUncertaintyOhms, &in.ToldCoverageFactor,
 		&a.Status, &withdrawnUS, &a.Reason, &a.Who, &a.SupersededBy)
 	if err != nil {
 		return row{}, err
