@@ -203,7 +203,7 @@ func (s Subject) facts(result r20.Result) []Fact {
 
 // largest names the largest component of the uncertainty.
 func largest(result r20.Result) string {
-	c := result.Budget[0] // r20 always lists seven
+	c := result.Budget[0] // r20 always lists one at least
 	return fmt.Sprintf("%s, %.0f %%", c.Source, 100*c.Share)
 }
 
@@ -222,9 +222,14 @@ func (s Subject) remarks() []string {
 
 func (s Subject) instruments() []Fact {
 	m := s.Measurement
+	meter := fmt.Sprintf("accuracy ±(%g %% + %g Ω)", m.Inputs.MeterPercent, m.Inputs.MeterOhms)
+	probe := fmt.Sprintf("accuracy ±%g K", m.Inputs.ProbeHalfWidthKelvin)
+	if m.Inputs.ToldExpandedUncertaintyOhms != 0 { // then 0 means that nobody said
+		meter, probe = "accuracy not told", "accuracy not told"
+	}
 	return []Fact{
-		{"meter", cmp.Or(m.Meter, "not named") + fmt.Sprintf("; accuracy ±(%g %% + %g Ω); ", m.Inputs.MeterPercent, m.Inputs.MeterOhms) + s.calibration(s.Meter)},
-		{"probe", cmp.Or(m.Probe, "not named") + fmt.Sprintf("; accuracy ±%g K; ", m.Inputs.ProbeHalfWidthKelvin) + s.calibration(s.Probe)},
+		{"meter", cmp.Or(m.Meter, "not named") + "; " + meter + "; " + s.calibration(s.Meter)},
+		{"probe", cmp.Or(m.Probe, "not named") + "; " + probe + "; " + s.calibration(s.Probe)},
 	}
 }
 

@@ -14,6 +14,7 @@ import (
 	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/published"
+	"coilkeep/internal/r20"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
 )
@@ -98,6 +99,11 @@ func TestCertificateTellsTheCircumstances(t *testing.T) {
 			s.Measurement.Status, s.Measurement.Reason = history.Forced, "courier at the door"
 		}, "Recorded because the operator insisted: courier at the door."},
 		{"typed", func(s *report.Subject) { s.Measurement.Status = history.Manual }, "typed in by hand"},
+		{"told as a whole", func(s *report.Subject) {
+			in := &s.Measurement.Inputs
+			*in = r20.Inputs{ResistanceOhms: in.ResistanceOhms, Readings: 1, TemperatureCelsius: in.TemperatureCelsius,
+				AlphaPerKelvin: in.AlphaPerKelvin, ToldExpandedUncertaintyOhms: s.Measurement.ExpandedUncertaintyOhms, ToldCoverageFactor: s.Measurement.CoverageFactor}
+		}, "Wickfield,M6,0117,2.0; accuracy not told; calibrated"},
 		{"no calibration", func(s *report.Subject) { s.Meter = nil }, "no calibration recorded"},
 		{"overdue", func(*report.Subject) {}, "overdue since 2025-03-15 when the coil was measured"},
 		{"simple acceptance", func(s *report.Subject) { s.Measurement.Tolerance.GuardFactor = 0 }, "Simple acceptance (JCGM 106:2012, 8.2)"},
