@@ -79,12 +79,25 @@ var csvColumns = []struct {
 func decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // safe puts an apostrophe before a text that a spreadsheet would take for a
-// formula (OWASP, "CSV Injection").
+// formula (OWASP, "CSV Injection"), and before one that looks as if it had been
+// made safe already, so that unguarded finds every text again.
 func safe(text string) string {
-	if text != "" && strings.ContainsRune("=+-@\t\r\n", rune(text[0])) {
+	if formula(strings.TrimLeft(text, "'")) {
 		return "'" + text
 	}
 	return text
+}
+
+// unguarded takes away the apostrophe that safe put before a text.
+func unguarded(text string) string {
+	if bare, ok := strings.CutPrefix(text, "'"); ok && formula(strings.TrimLeft(bare, "'")) {
+		return bare
+	}
+	return text
+}
+
+func formula(text string) bool {
+	return text != "" && strings.ContainsRune("=+-@\t\r\n", rune(text[0]))
 }
 
 func exportCSV(ctx context.Context, q querier, w io.Writer, f Filter) error {

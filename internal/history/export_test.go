@@ -107,12 +107,16 @@ func TestCSVIsSafe(t *testing.T) {
 		"\r=1":               "'\r=1",
 		"\n=1":               "'\n=1",
 		"HN-1":               "HN-1",
-		"'=1":                "'=1",
+		"'=1":                "''=1",
+		"'tis":               "'tis",
 		"Ω=1":                "Ω=1",
 		"":                   "",
 	} {
 		if got := safe(text); got != want {
 			t.Errorf("%q became %q, want %q", text, got, want)
+		}
+		if back := unguarded(safe(text)); back != text {
+			t.Errorf("%q came back as %q", text, back)
 		}
 	}
 	s := workshop(t)

@@ -32,6 +32,11 @@ type Imported struct {
 	Changed int `json:"changed"`
 	// Known counts the records that were there already.
 	Known int `json:"known"`
+	// LeftOut counts the rows of a CSV file that are void or superseded there.
+	LeftOut int `json:"left_out"`
+	// Renumbered counts the coils of a CSV file whose number in their batch is
+	// not that of the file, because coils before them are not in it.
+	Renumbered int `json:"renumbered"`
 }
 
 func (i Imported) added() int {

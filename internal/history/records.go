@@ -110,7 +110,7 @@ type Measurement struct {
 	Verdict                 conformity.Verdict `json:"verdict"`
 	ConformityProbability   float64            `json:"conformity_probability"`
 	Status                  Status             `json:"status"`
-	Reason                  string             `json:"reason"` // why forced, void or superseded
+	Reason                  string             `json:"reason"` // why forced, void or superseded; where a value came from that was imported
 	Spool                   string             `json:"spool"`
 	Winder                  string             `json:"winder"`
 	Operator                string             `json:"operator"`
