@@ -104,7 +104,7 @@ func coilkeep() menu {
 			}},
 			{"The database", []command{
 				{"export", "Write measurements as CSV or JSON Lines.", runExport},
-				{"import", "Read records exported as JSON Lines.", runImport},
+				{"import", "Add records from JSON Lines, or coils from CSV.", runImport},
 				{"backup", "Copy the database while it is in use.", runBackup},
 				{"restore", "Put a backup in the place of the database.", runRestore},
 				{"verify", "Check the whole database and compute every result again.", runVerify},

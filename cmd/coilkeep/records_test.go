@@ -1,9 +1,12 @@
 package main
 
 import (
+	"encoding/csv"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -298,6 +301,87 @@ func TestDatabaseOutAndBack(t *testing.T) {
 	if !strings.Contains(got, "damaged") && !strings.Contains(got, "not a history") {
 		t.Errorf("restoring a text file: %s", got)
 	}
+}
+
+// Coils of a spreadsheet from before the workshop had this program, and an
+// export that is brought back, through the command line.
+func TestImportCSV(t *testing.T) {
+	w := newWorkshop(t)
+	w.ok(t, "design", "add", "larkspur", "--target", "6.69k", "--tolerance", "5", "--who", "Mira")
+	write := func(name, text string) string {
+		path := filepath.Join(w.folder, name)
+		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	const header = "serial,time,resistance_ohms,temperature_celsius,batch,status\n"
+	old := write("Old.CSV", header+"A-1,2019-05-02T16:20:00Z,6701,21.5,May 2019,\nA-2,2019-05-02T16:30:00Z,7402,21.5,May 2019,\nA-3,2019-05-02T16:40:00Z,120,21.5,May 2019,void\n")
+
+	var complaints strings.Builder
+	for _, args := range [][]string{
+		{"import", old, "--format", "xml"},
+		{"import", old, "--bench", "nroth"},
+		{"import", old, "--meter-percent", "0.8"},
+		{"import", "all.jsonl", "--lead-ohms", "0.2"},
+	} {
+		complaints.WriteString(w.refused(t, exitUsage, args...))
+	}
+	for _, args := range [][]string{
+		{"import", old},
+		{"import", old, "--design", "larkspurr"},
+		{"import", write("bad.csv", header+"A-1,yesterday,6701,21.5,,\n"), "--design", "larkspur"},
+	} {
+		complaints.WriteString(strings.ReplaceAll(w.refused(t, exitFault, args...), w.history, "coils.db"))
+	}
+	w.golden(t, "import-csv-refused.txt", complaints.String())
+
+	w.golden(t, "import-csv.txt", w.ok(t, "import", old, "--design", "larkspur", "--lead-ohms", "0.5"))
+	var counts history.Imported
+	fromJSON(t, w.ok(t, "import", old, "--design", "larkspur", "--json"), &counts)
+	if counts != (history.Imported{Known: 2, LeftOut: 1}) {
+		t.Errorf("again: %+v", counts)
+	}
+	w.golden(t, "import-csv-verify.txt", w.ok(t, "verify"))
+	w.golden(t, "import-csv-coil.txt", w.ok(t, "coil", "show", "A-2"))
+
+	// Brought back into a history that has the design, from the standard input,
+	// the numbers are those of the export: also U, and k.
+	exported := w.ok(t, "export")
+	other := filepath.Join(w.folder, "other.db")
+	ok(t, "design", "add", "larkspur", "--target", "6.69k", "--tolerance", "5", "--history", other)
+	bringBack := []string{"import", "-", "--history", other, "--format", "csv"}
+	if got := startWith(t, exported, bringBack...); got.code != exitFault || !strings.Contains(got.stderr, "column r20_ohms: the file says") {
+		t.Errorf("without the leads: exit %d\n%s", got.code, got.stderr)
+	}
+	if got := startWith(t, exported, append(bringBack, "--lead-ohms", "0.5")...); got.code != exitOK {
+		t.Fatalf("exit %d\n%s", got.code, got.stderr)
+	}
+	ok(t, "verify", "--history", other)
+	want, got := numbersOf(t, exported), numbersOf(t, ok(t, "export", "--history", other))
+	if len(want) != 2 || !slices.Equal(got, want) {
+		t.Errorf("it exports as\n%s\nwant\n%s", got, want)
+	}
+}
+
+// numbersOf gives the rows of a CSV export without the reason, which says
+// where a row came from, and with the probability to nine digits.
+func numbersOf(t *testing.T, text string) (list []string) {
+	t.Helper()
+	table, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	reason, probability := slices.Index(table[0], "reason"), slices.Index(table[0], "conformity_probability")
+	for _, row := range table[1:] {
+		p, err := strconv.ParseFloat(row[probability], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		row[reason], row[probability] = "", strconv.FormatFloat(p, 'f', 9, 64)
+		list = append(list, strings.Join(row, ","))
+	}
+	return list
 }
 
 func TestVerifyFindsDamage(t *testing.T) {
