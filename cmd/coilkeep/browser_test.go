@@ -24,7 +24,7 @@ const browserWait = 15 * time.Second
 // tab is a page in a real browser. What the page complains of, and what it asks
 // of others than the daemon, fails the test.
 type tab struct {
-	t      *testing.T
+	t      testing.TB
 	ctx    context.Context
 	origin string
 
@@ -39,7 +39,7 @@ type tab struct {
 
 // openTab opens the daemon's page at path. It skips the test without a
 // browser, except where CI promises one.
-func openTab(t *testing.T, origin, path string) *tab {
+func openTab(t testing.TB, origin, path string) *tab {
 	t.Helper()
 	program, err := exec.LookPath("chromium")
 	if err != nil {

@@ -38,6 +38,9 @@ type glanceView struct {
 	Act bool
 	// Do is what to do, with Why after it; Do is empty when nothing is advised.
 	Do, Why string
+	// Uncleared says that nothing has shown the meter to be right, while turns are
+	// to be changed; empty otherwise.
+	Uncleared string
 	// Evidence is what must not be overlooked, in whole sentences.
 	Evidence []string
 }
@@ -54,6 +57,9 @@ func (v driftView) Glance() glanceView {
 	say := func(text string) { g.Evidence = append(g.Evidence, sentence(text)+".") }
 	if _, evidence, found := strings.Cut(latestSentence(d.Report), "; "); found {
 		say(evidence)
+		if g.Act {
+			g.Uncleared = uncleared(evidence)
+		}
 	}
 	if t := d.Trend; t != nil && t.Real && g.Act {
 		say("the level is still moving: find the cause as well")
@@ -95,6 +101,17 @@ func latestSentence(r drift.Report) string {
 	for _, s := range all {
 		if strings.HasPrefix(r.Summary, sentence(s)) { // the summary begins with it
 			return s
+		}
+	}
+	return ""
+}
+
+// uncleared is what the evidence for a step or trend says of the meter, "" when
+// the check standard shows it to be right.
+func uncleared(evidence string) string {
+	for clause := range strings.SplitSeq(evidence, "; ") {
+		if strings.Contains(clause, "check standard") && !strings.Contains(clause, "check standard did not move") {
+			return sentence(clause) + "."
 		}
 	}
 	return ""

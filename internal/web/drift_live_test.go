@@ -104,6 +104,10 @@ func TestGlanceKeepsCautions(t *testing.T) {
 				t.Fatal(err)
 			}
 			g := driftView{Drift: &watch.Drift{Report: report, Standing: watch.Standing(report)}}.Glance()
+			// The notice at the top has less room; a meter nobody can vouch for is in it.
+			if got, want := g.Uncleared != "", g.Act && !strings.Contains(name, "the meter cleared"); got != want {
+				t.Errorf("says of the meter %q", g.Uncleared)
+			}
 			do, evidence := g.Do+": "+g.Why, strings.Join(g.Evidence, " ")
 			if g.Act != tt.act || !strings.Contains(g.Moved, tt.moved) || !strings.HasPrefix(do, tt.do) || !strings.Contains(evidence, tt.says) {
 				t.Errorf("act %v; moved %q; do %q; evidence %q\nwant %v, %q, %q, %q", g.Act, g.Moved, do, evidence, tt.act, tt.moved, tt.do, tt.says)
