@@ -152,6 +152,22 @@ func TestBenchPictureShowsTheLevel(t *testing.T) {
 	}
 }
 
+// The page of a batch that is too long for one picture shows its newest coils,
+// each judged and with a way to its record.
+func TestLongBatchShowsItsNewestCoils(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	w.start(t)
+	const coils = listedCoils + 4
+	var last history.Measurement
+	for i := 1; i <= coils; i++ {
+		last = w.measure(t, fmt.Sprintf("HN-%04d", i), 6750+float64(i*7919%101), noon.Add(time.Duration(i-coils)*time.Minute))
+	}
+	w.shows(t, "/batches/LM-1", "The picture shows the newest coils only", "spool S-7</text>",
+		`class="point" href="/coils/`+last.Serial+`?measurement=`+last.ID+`"`)
+}
+
 func TestLiveRun(t *testing.T) {
 	t.Parallel()
 	report, err := drift.Analyse(woundCoils(60, stepAt(30), nil), drift.Options{TargetOhms: 6690, LowerOhms: 6289, UpperOhms: 7091})

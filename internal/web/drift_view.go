@@ -70,11 +70,20 @@ func (s *site) batchDrift(ctx context.Context, batch history.Batch, coils []hist
 		}
 		return view
 	}
-	run := chart.Wander(d.Report, standing(d.Points, coils))
 	if all {
+		run := chart.Wander(d.Report, standing(d.Points, coils))
 		run.Measurements = coils // the withdrawn ones too
+		s.fillDrift(&view, d, run)
+		return view
 	}
-	s.fillDrift(&view, d, run)
+	newest, _, err := s.server.History.Measurements(ctx, history.Filter{Batch: batch.Name, Newest: true, Limit: mostCharted})
+	if err != nil {
+		s.log.Warn("no picture of the batch", "batch", batch.Name, "err", err)
+		view.Drift, view.Chart = &d, drawing{Trouble: classify(err).detail}
+		return view
+	}
+	s.fillDrift(&view, d, liveRun(&d.Report, newest, batch.Spools))
+	view.More = true
 	return view
 }
 
