@@ -111,7 +111,7 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	case d.Coils < fewestToAct:
 		return fmt.Sprintf("only %s since the last change; wind %d more before judging", count(d.Coils, "coil"), fewestToAct-d.Coils)
 	case p >= alpha:
-		return fmt.Sprintf("the level is not shown to be off target (%s)", chance(p))
+		return "the level is not shown to be off target"
 	case math.Abs(d.OffsetOhms) <= 2*shared:
 		return fmt.Sprintf("the level is off by less than the measuring itself leaves open (%s)", fmt.Sprintf("%.3g Ω", 2*shared))
 	case d.Turns != nil && math.Abs(*d.Turns) < 1:

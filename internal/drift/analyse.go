@@ -155,7 +155,7 @@ func (a *analysis) begin() {
 	a.usual = a.usualError(all)
 	a.outlier, a.inBaseline = make([]bool, n), make([]bool, n)
 	a.report = Report{
-		Rules: []RuleSignal{}, Outliers: []Outlier{}, ChangePoints: []ChangePoint{}, EarlierTrends: []Trend{}, Attribution: []Attribution{},
+		Evidence: []string{}, Rules: []RuleSignal{}, Outliers: []Outlier{}, ChangePoints: []ChangePoint{}, EarlierTrends: []Trend{}, Attribution: []Attribution{},
 		Factors: []Factor{}, Spools: []SpoolEntry{}, Notes: []string{}, Conventions: conventions,
 	}
 	if o := a.options; o.TargetOhms != 0 {

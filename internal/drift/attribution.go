@@ -24,8 +24,18 @@ type Attribution struct {
 	P        float64 `json:"p"`
 	Sentence string  `json:"sentence"`
 
-	// brief is the change with its cause in few words.
-	brief string
+	// headline is the change with its cause, brief the same without the interval,
+	// clauses what speaks for and against it, and meter what the check standard
+	// says.
+	headline, brief string
+	clauses         []string
+	meter           meterSays
+}
+
+// meterSays is the clause about the meter, and whether it is out of suspicion.
+type meterSays struct {
+	cleared bool
+	clause  string
 }
 
 // attribute looks for the causes of everything found.
@@ -34,12 +44,12 @@ func (a *analysis) attribute() {
 	for i := range a.report.ChangePoints {
 		c := &a.report.ChangePoints[i]
 		causes := a.causesOfStep(*c, pauses)
-		c.Sentence, c.headline = causes[0].Sentence, causes[0].brief
+		c.Sentence, c.cause = causes[0].Sentence, causes[0]
 		a.report.Attribution = append(a.report.Attribution, causes...)
 	}
 	for _, t := range a.trends() {
 		causes := a.causesOfTrend(t)
-		t.Sentence, t.headline = causes[0].Sentence, causes[0].brief
+		t.Sentence, t.cause = causes[0].Sentence, causes[0]
 		a.report.Attribution = append(a.report.Attribution, causes...)
 	}
 }
@@ -63,6 +73,7 @@ type drifting struct {
 	sequence int
 	ratio    float64
 	clauses  []string // what was ruled out, or could not be
+	meter    meterSays
 }
 
 func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []Attribution {
@@ -72,13 +83,14 @@ func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []A
 	meter, moved := a.meterAtStep(c)
 	room, effect := a.roomAtStep(c)
 	var causes []Attribution
-	d.add(a.meterClause(meter, moved), meter != explains)
+	d.meter = meterSays{meter == excluded, a.meterClause(meter, moved)}
+	d.add(d.meter.clause, meter != explains)
 	d.add(roomClause(room, effect), room != explains)
 	if meter == explains {
-		causes = append(causes, d.meter(moved.P, a.meterClause(meter, moved)))
+		causes = append(causes, d.billMeter(moved.P))
 	}
 	if room == explains {
-		causes = append(causes, d.temperature(effect.P, roomClause(room, effect)))
+		causes = append(causes, d.billTemperature(effect.P, roomClause(room, effect)))
 	}
 	marks := a.marksAt(c, pauses)
 	for j, m := range marks {
@@ -93,7 +105,7 @@ func (a *analysis) complete(d drifting, causes []Attribution, room finding, othe
 	if room == together {
 		d := d
 		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
-		causes = append(causes, d.temperature(1, roomClause(room, statistics.Partial{})))
+		causes = append(causes, d.billTemperature(1, roomClause(room, statistics.Partial{})))
 	}
 	if len(causes) == 0 {
 		causes = append(causes, otherwise)
@@ -111,14 +123,15 @@ func (a *analysis) causesOfTrend(t *Trend) []Attribution {
 	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count) / a.reference()}
 	meter, moved := a.meterInTrend(t)
 	room, effect := a.roomInTrend(t)
-	d.add(a.meterClause(meter, moved), meter != explains)
+	d.meter = meterSays{meter == excluded, a.meterClause(meter, moved)}
+	d.add(d.meter.clause, meter != explains)
 	d.add(roomClause(room, effect), room != explains)
 	var causes []Attribution
 	if meter == explains {
-		causes = append(causes, d.meter(moved.P, a.meterClause(meter, moved)))
+		causes = append(causes, d.billMeter(moved.P))
 	}
 	if room == explains {
-		causes = append(causes, d.temperature(effect.P, roomClause(room, effect)))
+		causes = append(causes, d.billTemperature(effect.P, roomClause(room, effect)))
 	}
 	return a.complete(d, causes, room, d.winding(t.P, a.recordedWithin(t)))
 }
@@ -129,21 +142,24 @@ func (d *drifting) add(clause string, when bool) {
 	}
 }
 
-// sentence puts the parts together.
-func (d drifting) sentence(parts ...string) string {
-	return strings.Join(append(append([]string{d.what}, parts...), d.clauses...), "; ")
+// to bills the drift to a cause: with is added to what is told in short, and
+// parts are said before the clauses.
+func (d drifting) to(cause string, p float64, evidence, with string, parts ...string) Attribution {
+	clauses := slices.Concat(parts, d.clauses)
+	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p, Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
+		headline: d.what + with, brief: d.brief + with, clauses: clauses, meter: d.meter}
 }
 
-func (d drifting) meter(p float64, evidence string) Attribution {
-	return Attribution{"meter", d.sequence, evidence, p, d.sentence(evidence + ": it is the meter or its leads, not the winder"), d.brief + ", and the check standard with it"}
+func (d drifting) billMeter(p float64) Attribution {
+	return d.to("meter", p, d.meter.clause, ", and the check standard with it", d.meter.clause+": it is the meter or its leads, not the winder")
 }
 
-func (d drifting) temperature(p float64, evidence string) Attribution {
+func (d drifting) billTemperature(p float64, evidence string) Attribution {
 	verdict := ": it is the probe, the coefficient or the room, not the winder"
 	if p == 1 {
 		verdict = ""
 	}
-	return Attribution{"temperature", d.sequence, evidence, p, d.sentence(evidence + verdict), d.brief + ", and the temperature with it"}
+	return d.to("temperature", p, evidence, ", and the temperature with it", evidence+verdict)
 }
 
 // recordedWithin says what was recorded to change at the first coil of a trend or
@@ -173,7 +189,7 @@ func (d drifting) winding(p float64, evidence string) Attribution {
 	if d.ratio < 0 {
 		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, or as much less of it", -100*d.ratio)
 	}
-	return Attribution{"winding", d.sequence, evidence, p, d.sentence(evidence + ": " + advice), d.brief}
+	return d.to("winding", p, evidence, "", evidence+": "+advice)
 }
 
 // mark is something recorded that changed at a coil.
@@ -190,10 +206,10 @@ type mark struct {
 func (d drifting) mark(m mark, also bool) Attribution {
 	evidence := fmt.Sprintf("%s at coil %d, %s; the shift tested there alone has %s", m.what, d.sequence+m.far, where(m.far), chance(m.p))
 	if also {
-		return Attribution{m.cause, d.sequence, evidence, m.p, fmt.Sprintf("from coil %d: it may also be %s", d.sequence, m.what), d.brief}
+		return Attribution{Cause: m.cause, Sequence: d.sequence, Evidence: evidence, P: m.p, Sentence: fmt.Sprintf("from coil %d: it may also be %s", d.sequence, m.what)}
 	}
-	d.what += ", at " + m.what
-	return Attribution{m.cause, d.sequence, evidence, m.p, d.sentence(), d.brief + ", at " + m.what}
+	d.what, d.brief = d.what+", at "+m.what, d.brief+", at "+m.what
+	return d.to(m.cause, m.p, evidence, "")
 }
 
 func where(far int) string {

@@ -29,8 +29,8 @@ type ChangePoint struct {
 	P        float64 `json:"p"`
 	Sentence string  `json:"sentence"`
 
-	// what it is in short, with its first suspect.
-	headline string
+	// cause is the first suspect.
+	cause Attribution
 	// All kept coils: the pieces on either side, the first coil of the new level,
 	// and the ends of the interval.
 	from, k, to, low, high int

@@ -214,6 +214,9 @@ func (a *analysis) meterClause(f finding, d statistics.Difference) string {
 	}
 	switch f {
 	case excluded:
+		if math.Max(math.Abs(low), math.Abs(high)) < 0.00005 {
+			return "the check standard did not move with it (less than 0.01 %)"
+		}
 		return fmt.Sprintf("the check standard did not move with it (%s, %s)", percent(d.Value), between(low, high))
 	case unclear:
 		return "the check standard was measured too little to clear the meter"

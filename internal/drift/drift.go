@@ -96,8 +96,15 @@ const each = alpha / 3
 type Report struct {
 	// Summary is the sentence that matters.
 	Summary string `json:"summary"`
-	// Headline is its first part in few words, without a full stop.
-	Headline string `json:"headline"`
+	// Headline is its first part, without a full stop, and Evidence
+	// what speaks for and against that, clause by clause.
+	Headline string   `json:"headline"`
+	Evidence []string `json:"evidence"`
+	// MeterCleared is true when the check standard shows that the meter did not
+	// make what the headline tells; MeterSentence says so, or why not. Without a
+	// step or trend it is false and empty.
+	MeterCleared  bool   `json:"meter_cleared"`
+	MeterSentence string `json:"meter_sentence"`
 	// Drifting is true when a step or a trend is established, also one that has
 	// ended.
 	Drifting bool `json:"drifting"`

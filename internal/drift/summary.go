@@ -5,22 +5,24 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"coilkeep/internal/quantity"
 )
 
 // event is a step or a trend, for the summary.
 type event struct {
-	at                 int // the kept coil it is told by: the first of a step, the last of a trend
-	sentence, headline string
+	at    int // the kept coil it is told by: the first of a step, the last of a trend
+	cause Attribution
 }
 
 // events are the steps and trends, the latest first.
 func (a *analysis) events() []event {
 	var events []event
 	for _, c := range a.report.ChangePoints {
-		events = append(events, event{c.k, c.Sentence, c.headline})
+		events = append(events, event{c.k, c.cause})
 	}
 	for _, t := range a.trends() {
-		events = append(events, event{t.last - 1, t.Sentence, t.headline})
+		events = append(events, event{t.last - 1, t.cause})
 	}
 	slices.SortStableFunc(events, func(x, y event) int { return y.at - x.at })
 	return events
@@ -38,8 +40,10 @@ func (a *analysis) summary() string {
 	var parts []string
 	switch {
 	case r.Drifting:
-		parts = append(parts, events[0].sentence)
-		r.Headline = events[0].headline
+		cause := events[0].cause
+		parts = append(parts, cause.Sentence)
+		r.Headline, r.Evidence = cause.headline, cause.clauses
+		r.MeterCleared, r.MeterSentence = cause.meter.cleared, cause.meter.clause
 	case r.Baseline == nil:
 		parts = append(parts, a.tooFew())
 	case r.Signal:
@@ -79,7 +83,7 @@ func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 func earlier(events []event) string {
 	var names []string
 	for _, e := range events[:min(len(events), mostEarlier)] {
-		names = append(names, e.headline)
+		names = append(names, e.cause.brief)
 	}
 	s := "before that: " + strings.Join(names, "; ")
 	if n := len(events) - mostEarlier; n > 0 {
@@ -94,9 +98,9 @@ func (a *analysis) tooFew() string {
 		lowest, highest = min(lowest, a.ohms[i]), max(highest, a.ohms[i])
 	}
 	if len(a.kept) == 1 {
-		return fmt.Sprintf("no control limits yet, from 1 coil of %s", ohmsText(lowest))
+		return fmt.Sprintf("no control limits yet, from 1 coil of %s", quantity.FormatOhms(lowest, 1))
 	}
-	return fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"), ohmsText(lowest), ohmsText(highest))
+	return fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"), quantity.FormatOhms(lowest, 1), quantity.FormatOhms(highest, 1))
 }
 
 // bareSignal tells a signal that no change or trend stands behind as yet.

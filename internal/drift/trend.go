@@ -29,9 +29,9 @@ type Trend struct {
 	Sentence        string `json:"sentence"`
 
 	line statistics.Line
-	// first and last are kept coils, last one past; headline is as of a step.
+	// first and last are kept coils, last one past; cause is the first suspect.
 	first, last int
-	headline    string
+	cause       Attribution
 }
 
 // trend fits lines: through the last piece, from its kink on, and through those

@@ -26,17 +26,19 @@ func (a *analysis) place(k int) string {
 	return fmt.Sprintf("coil %d", a.coils[i].Sequence)
 }
 
-// percent writes a ratio as people read it, with its sign: "+1.2 %".
+// percent writes a ratio as people read it, with its sign: "+1.2 %". What rounds
+// to nothing has none.
 func percent(ratio float64) string {
-	p := 100 * ratio
+	p, digits := 100*ratio, 2
 	switch {
+	case math.Abs(p) < 0.005:
+		return "0.00 %"
 	case math.Abs(p) >= 10:
-		return fmt.Sprintf("%+.0f %%", p)
+		digits = 0
 	case math.Abs(p) >= 0.995:
-		return fmt.Sprintf("%+.1f %%", p)
-	default:
-		return fmt.Sprintf("%+.2f %%", p)
+		digits = 1
 	}
+	return fmt.Sprintf("%+.*f %%", digits, p)
 }
 
 // perCoil writes a small ratio: "+0.012 %".
@@ -48,7 +50,9 @@ func between(low, high float64) string {
 	if math.Max(math.Abs(low), math.Abs(high)) >= 0.00995 {
 		digits = 1
 	}
-	return fmt.Sprintf("%.*f to %.*f", digits, 100*low, digits, 100*high)
+	// Adding 0 takes the sign off what rounded to -0.
+	round := func(ratio float64) float64 { return math.Round(100*ratio*math.Pow10(digits))/math.Pow10(digits) + 0 }
+	return fmt.Sprintf("%.*f to %.*f", digits, round(low), digits, round(high))
 }
 
 func verb(slope float64) string {

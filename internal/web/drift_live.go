@@ -55,11 +55,11 @@ func (v driftView) Glance() glanceView {
 		g.Do, g.Why, _ = strings.Cut(a.Headline, ": ")
 	}
 	say := func(text string) { g.Evidence = append(g.Evidence, sentence(text)+".") }
-	if _, evidence, found := strings.Cut(latestSentence(d.Report), "; "); found {
-		say(evidence)
-		if g.Act {
-			g.Uncleared = uncleared(evidence)
-		}
+	if len(d.Evidence) > 0 {
+		say(strings.Join(d.Evidence, "; "))
+	}
+	if g.Act && d.Drifting && !d.MeterCleared {
+		g.Uncleared = sentence(d.MeterSentence) + "."
 	}
 	if t := d.Trend; t != nil && t.Real && g.Act {
 		say("the level is still moving: find the cause as well")
@@ -83,38 +83,6 @@ func (v driftView) Glance() glanceView {
 		say(caution)
 	}
 	return g
-}
-
-// latestSentence is that of the step or trend the headline is about, "" without
-// one.
-func latestSentence(r drift.Report) string {
-	var all []string
-	for _, c := range r.ChangePoints {
-		all = append(all, c.Sentence)
-	}
-	for _, t := range r.EarlierTrends {
-		all = append(all, t.Sentence)
-	}
-	if r.Trend != nil && r.Trend.Real {
-		all = append(all, r.Trend.Sentence)
-	}
-	for _, s := range all {
-		if strings.HasPrefix(r.Summary, sentence(s)) { // the summary begins with it
-			return s
-		}
-	}
-	return ""
-}
-
-// uncleared is what the evidence for a step or trend says of the meter, "" when
-// the check standard shows it to be right.
-func uncleared(evidence string) string {
-	for clause := range strings.SplitSeq(evidence, "; ") {
-		if strings.Contains(clause, "check standard") && !strings.Contains(clause, "check standard did not move") {
-			return sentence(clause) + "."
-		}
-	}
-	return ""
 }
 
 // lastApart is what is said of the coil measured last when it stands apart from

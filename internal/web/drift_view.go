@@ -6,6 +6,7 @@ import (
 	"errors"
 	"html/template"
 	"net/http"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -112,6 +113,7 @@ func (s *site) drawnRun(run chart.Run) drawing {
 func driftWords() template.FuncMap {
 	return template.FuncMap{
 		"join":      strings.Join,
+		"prose":     prose,
 		"sources":   sources,
 		"percentOf": percentOf,
 		"add":       func(a, b int) int { return a + b },
@@ -128,6 +130,17 @@ func driftWords() template.FuncMap {
 			return significant(*v, digits)
 		},
 	}
+}
+
+// minusSign finds the hyphens that stand for a minus: before a digit, and not
+// within a word such as a serial number.
+var minusSign = regexp.MustCompile(`(^|[\s(])-(\d)`)
+
+// prose sets the sentences of the analysis as a page sets numbers: with minus
+// signs, and units that stay on the line of their number.
+func prose(text string) string {
+	text = minusSign.ReplaceAllString(text, "$1−$2")
+	return strings.NewReplacer(" %", "\u00a0%", " Ω", "\u00a0Ω", " kΩ", "\u00a0kΩ").Replace(text)
 }
 
 // acknowledgeForm keeps a note about the signals that stand.
