@@ -108,6 +108,8 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	switch {
 	case a.notTheWinder != "":
 		return a.notTheWinder
+	case math.Abs(d.OffsetRatio) > mostOffsetRatio:
+		return "it is so far off that the target, the gauge or the design is likely another one"
 	case d.Coils < fewestToAct:
 		return fmt.Sprintf("only %s since the last change; wind %d more before judging", count(d.Coils, "coil"), fewestToAct-d.Coils)
 	case p >= alpha:
@@ -125,6 +127,10 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	}
 	return ""
 }
+
+// mostOffsetRatio is as far as a winder is ever off by its turns; wire within its
+// standard may be off by half of that (common practice, no source).
+const mostOffsetRatio = 0.15
 
 // smallShare of the tolerance is too little to correct when nobody knows whether
 // it is a whole turn.

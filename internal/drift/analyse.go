@@ -60,8 +60,8 @@ func Analyse(coils []Coil, options Options) (Report, error) {
 	}
 	a.tellFalseAlarms()
 	a.findChanges()
-	a.warnOfBaseline()
 	a.trend()
+	a.warnOfBaseline()
 	a.watchCheckStandard()
 	a.watchTemperature()
 	a.compareFactors()

@@ -40,6 +40,9 @@ type meterSays struct {
 
 // attribute looks for the causes of everything found.
 func (a *analysis) attribute() {
+	if c := a.report.CheckStandard; c != nil && c.AwayRatio != nil {
+		a.notTheWinder = "look at the meter first: the check standard stands " + percent(*c.AwayRatio) + " from where it began"
+	}
 	pauses := a.pauses()
 	for i := range a.report.ChangePoints {
 		c := &a.report.ChangePoints[i]
@@ -110,17 +113,14 @@ func (a *analysis) complete(d drifting, causes []Attribution, room finding, othe
 	if len(causes) == 0 {
 		causes = append(causes, otherwise)
 	}
-	switch causes[0].Cause {
-	case "meter":
-		a.notTheWinder = "look at the meter first: the check standard moved with the coils"
-	case "temperature":
+	if causes[0].Cause == "temperature" {
 		a.notTheWinder = "look at the temperature first: it moved with the coils"
 	}
 	return causes
 }
 
 func (a *analysis) causesOfTrend(t *Trend) []Attribution {
-	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count) / a.reference()}
+	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count-1) / a.reference()}
 	meter, moved := a.meterInTrend(t)
 	room, effect := a.roomInTrend(t)
 	d.meter = meterSays{meter == excluded, a.meterClause(meter, moved)}
@@ -133,7 +133,30 @@ func (a *analysis) causesOfTrend(t *Trend) []Attribution {
 	if room == explains {
 		causes = append(causes, d.billTemperature(effect.P, roomClause(room, effect)))
 	}
+	if within := a.manyWithin(t); within != "" && len(causes) == 0 && room != together {
+		if t.last == len(a.kept) {
+			a.notTheWinder = "the wire and the winder cannot be told apart"
+		}
+		return []Attribution{d.to("spool", t.P, within, "", within)}
+	}
 	return a.complete(d, causes, room, d.winding(t.P, a.recordedWithin(t)))
+}
+
+// manyWithin says that so much was recorded to change during a trend that the
+// coils between are too few to show a slope of their own: then the wire may make
+// it as well as the winder. Empty otherwise.
+func (a *analysis) manyWithin(t *Trend) string {
+	changes, what := 0, ""
+	for _, k := range a.recorded() {
+		if k > t.first && k < t.last {
+			changes++
+			what = differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0].cause
+		}
+	}
+	if changes == 0 || t.Count/(changes+1) >= minSloped {
+		return ""
+	}
+	return fmt.Sprintf("%s of %s lie within it, with too few coils between them to tell the wire from the winder", count(changes, "change"), what)
 }
 
 func (d *drifting) add(clause string, when bool) {

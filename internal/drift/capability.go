@@ -49,6 +49,9 @@ type Capability struct {
 // fewestForCapability is the least number of coils an index is given for.
 const fewestForCapability = 10
 
+// errNoSpread is returned when there is nothing to reckon a capability from.
+var errNoSpread = fmt.Errorf("the coils do not differ: %w", ErrInput)
+
 // capability is that of the kept coils.
 func (a *analysis) capability() {
 	o := a.options
@@ -64,10 +67,10 @@ func (a *analysis) capability() {
 	within, df := withinSigma(values)
 	c, err := capabilityOf(statistics.MomentsOf(values), within, df, o.LowerOhms, o.UpperOhms)
 	if err != nil {
-		a.note("no capability: %v", err)
+		a.note("no capability: the coils do not differ")
 		return
 	}
-	c.Stable = len(a.report.ChangePoints) == 0 && (a.report.Trend == nil || !a.report.Trend.Real)
+	c.Stable = len(a.report.ChangePoints) == 0 && len(a.trends()) == 0
 	c.Normal = true
 	if p, err := statistics.NormalityP(a.residuals(values)); err == nil {
 		c.NormalP, c.Normal = &p, p >= alpha
@@ -82,7 +85,7 @@ func (a *analysis) capability() {
 	}
 	c.Seen.Value = float64(c.SeenCount) / float64(len(values))
 	c.Seen.Low, c.Seen.High = statistics.ProportionInterval(c.SeenCount, len(values), level)
-	c.Sentence = c.sentence()
+	c.Sentence = c.sentence(len(a.report.Outliers))
 	a.report.Capability = c
 }
 
@@ -106,7 +109,7 @@ func withinSigma(values []float64) (sigma, df float64) {
 func capabilityOf(m statistics.Moments, within, dfWithin, lower, upper float64) (*Capability, error) {
 	overall := m.StandardDeviation()
 	if !(overall > 0 && within > 0) || within < 1e-12*math.Abs(m.Mean) {
-		return nil, fmt.Errorf("%w: the coils do not differ", ErrInput)
+		return nil, errNoSpread
 	}
 	n := float64(m.Count)
 	c := &Capability{Count: m.Count, MeanOhms: m.Mean, WithinOhms: within, WithinDegreesOfFreedom: dfWithin, OverallOhms: overall}
@@ -142,12 +145,15 @@ func shareBeyond(k, n float64) (share, low, high float64) {
 	return statistics.NormalCDF(-k), statistics.NormalCDF(-farthest), statistics.NormalCDF(-nearest)
 }
 
-func (c *Capability) sentence() string {
+func (c *Capability) sentence(apart int) string {
 	s := fmt.Sprintf("Ppk %.2f (%.2f to %.2f)", c.Ppk.Value, c.Ppk.Low, c.Ppk.High)
 	if c.Outside != nil {
 		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", share(c.Outside.Value), share(c.Outside.High))
 	} else {
 		s += fmt.Sprintf("; the coils are not normally spread, so count instead of reckoning: %d of %d are outside (%s to %s)", c.SeenCount, c.Count, share(c.Seen.Low), share(c.Seen.High))
+	}
+	if apart > 0 {
+		s += fmt.Sprintf("; without the %d that stand apart", apart)
 	}
 	if !c.Stable {
 		s += "; the process moved, so this tells what was and not what will be"

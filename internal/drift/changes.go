@@ -153,6 +153,17 @@ func (a *analysis) warnOfBaseline() {
 	default:
 		a.note("the baseline holds the changes at coils %s, so its limits are not those of a steady process: choose other coils for it", list(within))
 	}
+	for _, t := range a.trends() {
+		n := 0
+		for _, i := range a.kept[t.first:t.last] {
+			if a.inBaseline[i] {
+				n++
+			}
+		}
+		if n >= minSloped {
+			a.note("the baseline holds %d coils of the slope from coil %d, so its limits are not those of a steady process: choose other coils for it", n, t.FromSequence)
+		}
+	}
 }
 
 // shiftOfLines is the step between two pieces where one at least slopes, with

@@ -25,11 +25,16 @@ type CheckChannel struct {
 	// fewer than eight readings.
 	SlopeRatioPerCoil *float64 `json:"slope_ratio_per_coil"`
 	P                 *float64 `json:"p"`
-	Sentence          string   `json:"sentence"`
+	// AwayRatio is how far its last readings stand from its first, when that is
+	// not chance; null otherwise.
+	AwayRatio *float64 `json:"away_ratio"`
+	Sentence  string   `json:"sentence"`
 
 	// at and ratio are the coils it was measured at and its deviation there.
 	at    []int
 	ratio []float64
+	// levels are what it stood at.
+	levels []piece
 }
 
 // watchCheckStandard charts the check standard by itself.
@@ -62,6 +67,7 @@ func (a *analysis) watchCheckStandard() {
 		c.ratio[j] = o.Value/occasions[0].Value - 1
 	}
 	a.checkTrend(c)
+	c.findLevels(occasions)
 	c.Sentence = c.sentence(a)
 }
 
@@ -79,14 +85,43 @@ func (a *analysis) checkTrend(c *CheckChannel) {
 	}
 }
 
+// findLevels cuts its readings as the coils are cut, and says whether it stands
+// elsewhere now than at its beginning.
+func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
+	if c.Count < 2*fewAtEnd {
+		return
+	}
+	values, ones := make([]float64, c.Count), make([]float64, c.Count)
+	for j, o := range occasions {
+		values[j], ones[j] = o.Value, 1
+	}
+	s := newSegmenter(values, ones, 1, nil)
+	c.levels = s.describe()
+	first, last := c.levels[0], c.levels[len(c.levels)-1]
+	if len(c.levels) == 1 && first.slope == 0 {
+		return
+	}
+	rss := 0.0
+	for _, p := range c.levels {
+		rss += s.pieceRSS(p)
+	}
+	df := float64(max(1, c.Count-2*len(c.levels)))
+	from, to := first.at(first.first), last.at(last.last-1)
+	spread := math.Sqrt(rss / df * (1/float64(first.last-first.first) + 1/float64(last.last-last.first)))
+	if away := c.moved(); statistics.TestP(to-from, spread, df) < alpha && math.Abs(away) > 1e-6 {
+		c.AwayRatio = &away
+	}
+}
+
 func (c *CheckChannel) sentence(a *analysis) string {
+	sequence := func(j int) int { return a.coils[c.at[j]].Sequence }
 	switch {
 	case c.CentreOhms == nil:
 		return fmt.Sprintf("the check standard was measured %d times, too few to watch the meter by", c.Count)
-	case c.P != nil && *c.P < alpha && math.Abs(*c.SlopeRatioPerCoil)*float64(len(a.coils)) > 1e-6:
-		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d (%s); the meter, its leads or its temperature drift", fewAtEnd, percent(c.moved()), fewAtEnd, chance(*c.P))
-	case len(c.Signals) > 0 && c.stays():
-		return fmt.Sprintf("the check standard left its limits at coil %d and stays away from where it was: look at the meter and its leads before the winder", a.coils[c.Signals[0]-1].Sequence)
+	case c.AwayRatio != nil:
+		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, percent(*c.AwayRatio), fewAtEnd)
+	case len(c.levels) > 1:
+		return fmt.Sprintf("the check standard moved at coil %d, and is back since coil %d: look at what was done to the meter and its leads", sequence(c.levels[1].first), sequence(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:
 		return fmt.Sprintf("the check standard was beyond its limits at coil %d, but its other readings do not follow", a.coils[c.Signals[0]-1].Sequence)
 	}
@@ -102,17 +137,6 @@ const fewAtEnd = 3
 func (c *CheckChannel) moved() float64 {
 	first, last := statistics.MomentsOf(c.ratio[:fewAtEnd]), statistics.MomentsOf(c.ratio[c.Count-fewAtEnd:])
 	return (1+last.Mean)/(1+first.Mean) - 1
-}
-
-// stays says whether the readings from the first signal on differ from those
-// before it.
-func (c *CheckChannel) stays() bool {
-	first := 0
-	for c.at[first]+1 < c.Signals[0] {
-		first++
-	}
-	d, err := statistics.Compare(statistics.MomentsOf(c.ratio[:first]), statistics.MomentsOf(c.ratio[first:]))
-	return err == nil && d.P < alpha
 }
 
 // merged joins two ascending lists without repeats.
@@ -140,6 +164,7 @@ const (
 	unclear                 // too little is known to say
 	together                // it moved together with the drift: the data cannot part them
 	partial                 // it moves too, but explains less than all
+	opposite                // it moved the other way, and hides as much of the drift
 	explains                // it explains the drift
 )
 
@@ -149,13 +174,16 @@ func verdictOf(check statistics.Difference, shift, shiftError float64) finding {
 	low, high := check.Interval(level)
 	switch {
 	case check.P < alpha && check.Value*shift > 0:
-		if math.Abs(shift-check.Value) <= 2*math.Hypot(shiftError, check.StandardError) {
+		// It explains what it moved by at least half of.
+		if math.Abs(shift-check.Value) <= 3*math.Hypot(shiftError, check.StandardError) && math.Abs(check.Value) > math.Abs(shift)/2 {
 			return explains
 		}
 		if math.Abs(check.Value) > math.Abs(shift)/4 {
 			return partial
 		}
 		return excluded
+	case check.P < alpha && math.Abs(check.Value) > math.Abs(shift)/4:
+		return opposite
 	case math.Max(math.Abs(low), math.Abs(high)) < math.Abs(shift)/2:
 		return excluded
 	}
@@ -191,7 +219,7 @@ func (a *analysis) meterInTrend(t *Trend) (finding, statistics.Difference) {
 	if check == nil {
 		return unknown, statistics.Difference{}
 	}
-	first, last, n := a.kept[t.first], a.kept[t.last-1], float64(t.Count)
+	first, last, n := a.kept[t.first], a.kept[t.last-1], float64(t.Count-1)
 	var x, y []float64
 	for j, i := range check.at {
 		if i >= first && i <= last {
@@ -222,6 +250,8 @@ func (a *analysis) meterClause(f finding, d statistics.Difference) string {
 		return "the check standard was measured too little to clear the meter"
 	case partial:
 		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", percent(d.Value), between(low, high))
+	case opposite:
+		return fmt.Sprintf("the check standard moved the other way (%s, %s), so that the coils moved by more than they seem to", percent(d.Value), between(low, high))
 	case explains:
 		return fmt.Sprintf("the check standard moved alike (%s, %s)", percent(d.Value), between(low, high))
 	}

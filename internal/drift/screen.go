@@ -3,6 +3,7 @@ package drift
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"coilkeep/internal/control"
 	"coilkeep/internal/statistics"
@@ -38,7 +39,7 @@ const (
 // series are the start of a new level rather than outliers.
 func (a *analysis) screen() {
 	n := len(a.coils)
-	sigma := control.RobustSigma(a.ohms)
+	sigma := scatter(a.ohms)
 	if n < 5 || math.IsNaN(sigma) {
 		return
 	}
@@ -111,4 +112,44 @@ func suspicion(ratio float64) string {
 	default:
 		return "a miscount, a poor joint, or a coil still warm"
 	}
+}
+
+// trimmedRange is the mean of the smaller nine tenths of the moving ranges of a
+// normal process, in its sigma: 2(φ(0) − φ(z))·√2/0.9, z the 95 % point.
+var trimmedRange = 2 * (1 - math.Exp(-1.6448536269514722*1.6448536269514722/2)) / math.Sqrt(2*math.Pi) * math.Sqrt2 / 0.9
+
+// scatter is sigma from coil to coil, which steps and single bad coils hardly
+// change: by the median moving range, but not less than by the mean of the smaller
+// nine tenths of the ranges, nor than a step of the readings makes by itself
+// (rectangular: step/√12). The median alone is nought when most neighbours read
+// alike on a coarse meter.
+func scatter(values []float64) float64 {
+	ranges := control.MovingRanges(values)
+	if len(ranges) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(ranges)
+	sum, n := 0.0, max(1, len(ranges)*9/10)
+	for _, r := range ranges[:n] {
+		sum += r
+	}
+	return max(control.RobustSigma(values), sum/float64(n)/trimmedRange, leastStep(values)/math.Sqrt(12))
+}
+
+// leastStep is the smallest difference between two values that differ: one step of the
+// display where that is coarse, next to nothing where it is fine. 0 when none
+// differ.
+func leastStep(values []float64) float64 {
+	sorted := slices.Sorted(slices.Values(values))
+	least := math.Inf(1)
+	for i := 1; i < len(sorted); i++ {
+		// What rounding leaves is no step.
+		if d := sorted[i] - sorted[i-1]; d > 1e-9*sorted[i] {
+			least = min(least, d)
+		}
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return least
 }

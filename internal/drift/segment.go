@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"coilkeep/internal/control"
 	"coilkeep/internal/statistics"
 )
 
@@ -29,6 +28,15 @@ func (p piece) at(k int) float64 {
 // minPiece is the least number of coils that make a level of their own: two in a
 // row are too easily two bad coils.
 const minPiece = 3
+
+// fewest is how many coils make a level from k to end: two will do at the end of
+// the series where something changed on record.
+func (s *segmenter) fewest(k, end int) int {
+	if s.recorded[k] && end == len(s.y) {
+		return minPiece - 1
+	}
+	return minPiece
+}
 
 // segmenter cuts a series into pieces.
 type segmenter struct {
@@ -63,7 +71,7 @@ func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 		s.w0[i+1], s.wx[i+1], s.wxx[i+1] = s.w0[i]+w[i], s.wx[i]+w[i]*x, s.wxx[i]+w[i]*x*x
 		s.wy[i+1], s.wxy[i+1], s.wyy[i+1] = s.wy[i]+w[i]*d, s.wxy[i]+w[i]*x*d, s.wyy[i]+w[i]*d*d
 	}
-	sigma := control.RobustSigma(y)
+	sigma := scatter(y)
 	// Values without any scatter still need a yardstick: no meter tells more
 	// than eight digits apart.
 	s.variance = max(sigma*sigma, 1e-16*mean*mean) * shrink * shrink
@@ -105,8 +113,8 @@ func (s *segmenter) placePrice(k int) float64 {
 }
 
 // mostPlaces bounds the places that are tried as cuts all against all. In a
-// longer series every second, third or so is tried first, and then every place
-// near the cuts that gave.
+// longer series every second, third or so is tried first, and then more closely
+// about the cuts that gave, until every place is.
 const mostPlaces = 500
 
 // describe cuts the values into the levels and lines that describe all of them
@@ -115,13 +123,14 @@ func (s *segmenter) describe() []piece {
 	n := len(s.y)
 	stride := 1 + (n-1)/mostPlaces
 	cuts := s.partition(func(k int) bool { return k%stride == 0 })
-	if stride > 1 {
+	for stride > 1 {
 		// A step between two places passes for a short line across it.
 		reach := minSloped + stride
+		stride = max(1, stride/4)
 		near := make([]bool, n+1)
 		for _, cut := range cuts {
 			for k := max(0, cut-reach); k <= min(n, cut+reach); k++ {
-				near[k] = true
+				near[k] = k%stride == 0
 			}
 		}
 		cuts = s.partition(func(k int) bool { return near[k] })
@@ -141,7 +150,7 @@ func (s *segmenter) describe() []piece {
 func (s *segmenter) partition(tried func(k int) bool) []int {
 	n := len(s.y)
 	places := []int{0}
-	for k := minPiece; k <= n-minPiece; k++ {
+	for k := minPiece; k <= n-s.fewest(k, n); k++ {
 		if tried(k) || s.recorded[k] {
 			places = append(places, k)
 		}
@@ -150,7 +159,10 @@ func (s *segmenter) partition(tried func(k int) bool) []int {
 	best, from := make([]float64, len(places)), make([]int, len(places))
 	for b := 1; b < len(places); b++ {
 		best[b] = math.Inf(1)
-		for a := 0; a < b && places[b]-places[a] >= minPiece; a++ {
+		for a := 0; a < b && places[b]-places[a] >= minPiece-1; a++ {
+			if places[b]-places[a] < s.fewest(places[a], places[b]) {
+				continue
+			}
 			c := best[a] + s.cost(places[a], places[b])
 			if a > 0 {
 				c += s.placePrice(places[a])

@@ -21,19 +21,27 @@ type split struct {
 // values.
 func (s *segmenter) best(i, j int) (split, bool) {
 	n := j - i
-	if n < 2*minPiece {
+	bestK, least := 0, math.Inf(1)
+	for k := i + minPiece; k <= j-s.fewest(k, j); k++ {
+		if c := s.costOfSplit(i, k, j); c < least {
+			bestK, least = k, c
+		}
+	}
+	if bestK == 0 {
 		return split{}, false
 	}
-	bestK, least := 0, math.Inf(1)
-	for k := i + minPiece; k <= j-minPiece; k++ {
-		if c := (s.rss(i, k)+s.rss(k, j))/s.variance + s.placePrice(k); c < least {
-			bestK, least = k, c
+	// When the jump lies among the last coils, too few to be a level yet, a level
+	// of one coil more would be told at the wrong coil and too small.
+	last := j - s.fewest(bestK, j)
+	for k := last + 1; k < j && bestK == last; k++ {
+		if s.costOfSplit(i, k, j) < least {
+			return split{}, false
 		}
 	}
 	x := s.at(i, bestK, j)
 	z := 0.0
 	if x.error > 0 {
-		z = statistics.NormalEquivalent(x.shift/(x.error), float64(n-2))
+		z = statistics.NormalEquivalent(x.shift/x.error, float64(n-2))
 	} else if x.shift != 0 {
 		z = 37
 	}
@@ -43,6 +51,10 @@ func (s *segmenter) best(i, j int) (split, bool) {
 	}
 	x.p = searched
 	return x, true
+}
+
+func (s *segmenter) costOfSplit(i, k, j int) float64 {
+	return (s.rss(i, k)+s.rss(k, j))/s.variance + s.placePrice(k)
 }
 
 // at measures the split at a place given beforehand, by the ordinary test.

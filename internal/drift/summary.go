@@ -44,6 +44,8 @@ func (a *analysis) summary() string {
 		parts = append(parts, cause.Sentence)
 		r.Headline, r.Evidence = cause.headline, cause.clauses
 		r.MeterCleared, r.MeterSentence = cause.meter.cleared, cause.meter.clause
+	case r.CheckStandard != nil && r.CheckStandard.AwayRatio != nil:
+		parts = append(parts, r.CheckStandard.Sentence+": the coils read the same, so they may have moved by as much the other way")
 	case r.Baseline == nil:
 		parts = append(parts, a.tooFew())
 	case r.Signal:
@@ -64,7 +66,7 @@ func (a *analysis) summary() string {
 	if t := r.Temperature; t != nil && t.Flagged {
 		parts = append(parts, t.Sentence)
 	}
-	if c := r.CheckStandard; c != nil && !r.Drifting && c.P != nil && *c.P < alpha {
+	if c := r.CheckStandard; c != nil && !r.Drifting && c.AwayRatio == nil && len(c.levels) > 1 {
 		parts = append(parts, c.Sentence)
 	}
 	if r.Advice != nil {
@@ -93,6 +95,9 @@ func earlier(events []event) string {
 }
 
 func (a *analysis) tooFew() string {
+	if len(a.kept) >= minBaseline && leastStep(pick(a.ohms, a.kept)) == 0 {
+		return fmt.Sprintf("the %d coils do not differ at all: look whether the meter is stuck or far too coarse", len(a.kept))
+	}
 	lowest, highest := math.Inf(1), math.Inf(-1)
 	for _, i := range a.kept {
 		lowest, highest = min(lowest, a.ohms[i]), max(highest, a.ohms[i])

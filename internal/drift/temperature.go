@@ -64,8 +64,8 @@ func (a *analysis) watchTemperature() {
 }
 
 // dependenceAlone is the dependence on temperature when nothing else is needed:
-// taken out it leaves no step and no trend, and it describes the coils better
-// for its parameters than the steps and trends do. Otherwise it is nil.
+// taken out it leaves no step and no trend, and it describes the coils clearly
+// better for its parameters than the steps and trends do. Otherwise it is nil.
 func (a *analysis) dependenceAlone(t, y []float64, at []int) *statistics.Partial {
 	line, err := statistics.FitLine(t, y, nil)
 	if err != nil || line.P() >= alpha || len(at) < len(a.kept) {
@@ -79,7 +79,9 @@ func (a *analysis) dependenceAlone(t, y []float64, at []int) *statistics.Partial
 	if pieces := s.describe(); len(pieces) > 1 || pieces[0].slope != 0 {
 		return nil
 	}
-	if s.rss(0, len(rest))/a.segments.variance+2*a.segments.price >= a.described {
+	// One step or slope costs within two parameters of what the temperature costs:
+	// when the room went along with it, the coils cannot tell which it was.
+	if s.rss(0, len(rest))/a.segments.variance+(2+2)*a.segments.price >= a.described {
 		return nil
 	}
 	return &statistics.Partial{Slope: line.Slope, StandardError: line.SlopeError, P: line.P()}

@@ -124,11 +124,11 @@ func (a *analysis) toLimit(t *Trend, now float64) {
 func (a *analysis) trendSentence(t *Trend) string {
 	ref := a.reference()
 	if !t.Real {
-		return fmt.Sprintf("no trend since coil %d: %s a coil (%s to %s)", t.FromSequence,
-			perCoil(t.SlopeOhmsPerCoil/ref), perCoil(t.SlopeLow/ref), perCoil(t.SlopeHigh/ref))
+		return fmt.Sprintf("no trend since coil %d: %+.3f %% a coil (%+.3f to %+.3f)", t.FromSequence,
+			100*t.SlopeOhmsPerCoil/ref, 100*t.SlopeLow/ref, 100*t.SlopeHigh/ref)
 	}
 	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", a.place(t.first), verb(t.SlopeOhmsPerCoil),
-		perCoil(t.SlopeOhmsPerCoil/ref), perCoil(t.SlopeLow/ref), perCoil(t.SlopeHigh/ref))
+		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref))
 	switch {
 	case t.CoilsToLimit == nil:
 	case *t.CoilsToLimit == 0:
@@ -143,10 +143,17 @@ func (a *analysis) trendSentence(t *Trend) string {
 func (a *analysis) earlierSentence(t *Trend) string {
 	ref := a.reference()
 	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", a.place(t.first), a.place(t.last-1), pastVerb(t.SlopeOhmsPerCoil),
-		perCoil(t.SlopeOhmsPerCoil/ref), perCoil(t.SlopeLow/ref), perCoil(t.SlopeHigh/ref), percent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
+		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref), percent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 
 // briefTrend is a trend in few words.
 func (a *analysis) briefTrend(t *Trend) string {
-	return fmt.Sprintf("from %s to %s, %s a coil", a.place(t.first), a.place(t.last-1), perCoil(t.SlopeOhmsPerCoil/a.reference()))
+	return fmt.Sprintf("from %s to %s, %+.3f %% a coil", a.place(t.first), a.place(t.last-1), 100*t.SlopeOhmsPerCoil/a.reference())
 }
+
+// slowest and steepest are the ends of the interval of a slope, in the direction
+// of the slope.
+func (t *Trend) slowest() float64 {
+	return min(math.Copysign(1, t.SlopeOhmsPerCoil)*t.SlopeLow, math.Copysign(1, t.SlopeOhmsPerCoil)*t.SlopeHigh)
+}
+func (t *Trend) steepest() float64 { return max(math.Abs(t.SlopeLow), math.Abs(t.SlopeHigh)) }

@@ -41,8 +41,8 @@ func percent(ratio float64) string {
 	return fmt.Sprintf("%+.*f %%", digits, p)
 }
 
-// perCoil writes a small ratio: "+0.012 %".
-func perCoil(ratio float64) string { return fmt.Sprintf("%+.3f %%", 100*ratio) }
+// perCoil writes a small ratio whose direction a word tells: "0.012 %".
+func perCoil(ratio float64) string { return fmt.Sprintf("%.3f %%", 100*ratio) }
 
 // between writes an interval without repeating its unit: "0.9 to 1.5".
 func between(low, high float64) string {
