@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -28,7 +30,10 @@ func (q query) withoutVariables() string {
 type built struct {
 	file    string
 	json    []byte
+	panels  []dashboard.Panel
 	queries []query
+	// choices are what the lists at the top of the page are filled with.
+	choices []string
 }
 
 // builtBoards builds every dashboard.
@@ -50,12 +55,18 @@ func builtBoards(t *testing.T) []built {
 			if p.Panel == nil {
 				continue // the title of a row
 			}
+			whole.panels = append(whole.panels, *p.Panel)
 			for _, target := range p.Panel.Targets {
 				expr, err := exprOf(target)
 				if err != nil {
 					t.Fatalf("%s: panel %s: %v", b.file, *p.Panel.Title, err)
 				}
 				whole.queries = append(whole.queries, query{panel: *p.Panel.Title, expr: expr})
+			}
+		}
+		for _, variable := range made.Templating.List {
+			if variable.Type == dashboard.VariableTypeQuery {
+				whole.choices = append(whole.choices, *variable.Query.String)
 			}
 		}
 		if len(whole.queries) < 5 {
@@ -129,6 +140,95 @@ func TestPanelsAskWhatIsThere(t *testing.T) {
 			}
 		}
 		all = append(all, b.queries...)
+		if len(b.choices) == 0 {
+			t.Errorf("%s: nothing can be chosen", b.file)
+		}
+		for _, choice := range b.choices {
+			for _, fault := range e.choiceFaults(choice, recorded) {
+				t.Errorf("%s: choice: %s", b.file, fault)
+			}
+		}
 	}
 	promtool(t, "check", "rules", writeRules(t, all))
+}
+
+var labelValues = regexp.MustCompile(`^label_values\((coilkeep_[a-z_]+)(\{.*\})?, ([a-z]+)\)$`)
+
+// choiceFaults says what is wrong with the question that fills a list: its
+// series or the label whose values are listed.
+func (e exported) choiceFaults(choice string, recorded []string) []string {
+	parts := labelValues.FindStringSubmatch(choice)
+	if parts == nil {
+		return []string{"cannot be understood: " + choice}
+	}
+	list := e.faults(parts[1]+parts[2], recorded)
+	if labels, ok := e[parts[1]]; ok && labels[parts[3]] == nil {
+		list = append(list, parts[1]+" has no label "+parts[3])
+	}
+	return list
+}
+
+// TestChoiceFaultsAreFound makes sure that the check of choices can fail.
+func TestChoiceFaultsAreFound(t *testing.T) {
+	t.Parallel()
+	e := readExported(t)
+	for choice, want := range map[string]string{
+		`label_values(coilkeep_instrument_up, bench)`:                     "",
+		`label_values(coilkeep_instrument_up, design)`:                    "coilkeep_instrument_up has no label design",
+		`label_values(coilkeep_bench_up, bench)`:                          "the daemon does not export coilkeep_bench_up",
+		`label_values(coilkeep_measurements_total{place="here"}, design)`: "coilkeep_measurements_total has no label place",
+		`query_result(coilkeep_instrument_up)`:                            "cannot be understood: query_result(coilkeep_instrument_up)",
+	} {
+		if got := strings.Join(e.choiceFaults(choice, nil), "; "); got != want {
+			t.Errorf("faults of %s: %q, want %q", choice, got, want)
+		}
+	}
+}
+
+// dressFaults says what a panel lacks for somebody who sees nothing else of
+// the dashboard. Units are those the layout knows; "none" and "short" are for
+// words and counts.
+func dressFaults(p dashboard.Panel) []string {
+	text := func(s *string) string {
+		if s == nil {
+			return ""
+		}
+		return *s
+	}
+	var list []string
+	if len(text(p.Title)) < 8 || !strings.Contains(text(p.Title), " ") {
+		list = append(list, "the title says too little")
+	}
+	if len(text(p.Description)) < 15 || !strings.HasSuffix(text(p.Description), ".") {
+		list = append(list, "no sentence says what is shown")
+	}
+	unit := ""
+	if p.FieldConfig != nil {
+		unit = text(p.FieldConfig.Defaults.Unit)
+	}
+	if !slices.Contains([]string{"ohm", "celsius", "percentunit", "s", "bytes", "cps", "short", "none"}, unit) {
+		list = append(list, fmt.Sprintf("unit %q", unit))
+	}
+	return list
+}
+
+// TestPanelsSayWhatTheyShow holds every panel to a title of its own, a
+// sentence and a unit.
+func TestPanelsSayWhatTheyShow(t *testing.T) {
+	t.Parallel()
+	for _, b := range builtBoards(t) {
+		titles := map[string]bool{}
+		for _, p := range b.panels {
+			for _, fault := range dressFaults(p) {
+				t.Errorf("%s: panel %q: %s", b.file, *p.Title, fault)
+			}
+			if titles[*p.Title] {
+				t.Errorf("%s: two panels are called %q", b.file, *p.Title)
+			}
+			titles[*p.Title] = true
+		}
+	}
+	if got := dressFaults(dashboard.Panel{}); len(got) != 3 {
+		t.Errorf("faults of an empty panel: %q, want three", got)
+	}
 }

@@ -38,16 +38,16 @@ func benches() *dashboard.DashboardBuilder {
 	return page("coilkeep-benches", "coilkeep: benches",
 		"What each bench does now, and how the day goes.", "5s", "now-8h").
 		WithRow(dashboard.NewRowBuilder("Now")).
-		WithPanel(words(panel{title: "Doing", wide: 6, high: 4, unit: "none",
+		WithPanel(words(panel{title: "What each bench does", wide: 6, high: 4, unit: "none",
 			says: "The state of the capture. Nothing here: the daemon does not answer.",
 			asks: []target{{`coilkeep_capture_state{bench=~"$bench"} == 1`, "{{bench}}: {{state}}"}}})).
 		WithPanel(numbers(panel{title: "On the clips", wide: 6, high: 4, unit: "ohm",
 			says: "The meter's reading as it comes, not referred to 20 °C. A dash: open clips, or no reading that can be true.",
 			asks: []target{{`coilkeep_resistance_ohms{bench=~"$bench"}`, "{{bench}}"}}})).
-		WithPanel(numbers(panel{title: "Temperature", wide: 6, high: 4, unit: "celsius",
+		WithPanel(numbers(panel{title: "Temperature now", wide: 6, high: 4, unit: "celsius",
 			says: "What coils are referred to 20 °C by. A dash: missing, too old, or one that cannot be true.",
 			asks: []target{{`coilkeep_temperature_celsius{bench=~"$bench"}`, "{{bench}}"}}})).
-		WithPanel(numbers(panel{title: "Instruments", wide: 6, high: 4, unit: "none",
+		WithPanel(numbers(panel{title: "Instruments that answer", wide: 6, high: 4, unit: "none",
 			says: "Whether meter and probe answer.",
 			asks: []target{{`coilkeep_instrument_up{bench=~"$bench"}`, "{{bench}} {{role}}"}}}).
 			Mappings(called("gone", "red", "answers", "green"))).
@@ -73,12 +73,12 @@ func benches() *dashboard.DashboardBuilder {
 func instruments() *dashboard.DashboardBuilder {
 	return page("coilkeep-instruments", "coilkeep: instruments and history",
 		"Whether meters, probes and the database can be trusted.", "30s", "now-24h").
-		WithRow(dashboard.NewRowBuilder("Raised now")).
-		WithPanel(words(panel{title: "Alerts", wide: 24, high: 4, unit: "none",
+		WithRow(dashboard.NewRowBuilder("Alerts")).
+		WithPanel(words(panel{title: "Alerts raised now", wide: 24, high: 4, unit: "none",
 			says: "Each has a section in runbook.md. A dash: none.",
 			asks: []target{{`ALERTS{alertname=~"Coilkeep.+",alertstate="firing"}`, "{{alertname}} {{bench}} {{role}} {{design}}"}}})).
 		WithRow(dashboard.NewRowBuilder("Meters and probes")).
-		WithPanel(strip(panel{title: "Answering", wide: 12, high: 7, unit: "none",
+		WithPanel(strip(panel{title: "When instruments answered", wide: 12, high: 7, unit: "none",
 			says: "When each instrument answered.",
 			asks: []target{{`coilkeep_instrument_up{bench=~"$bench"}`, "{{bench}} {{role}}"}}}).
 			Mappings(called("gone", "red", "answers", "green"))).
@@ -106,7 +106,7 @@ func instruments() *dashboard.DashboardBuilder {
 			says: "Latest measurement of the reference resistor over its value, minus one. It should stay within twice the meter's accuracy and show no trend.",
 			asks: []target{{`coilkeep_check_standard_deviation_ratio{bench=~"$bench"}`, "{{bench}}"}}}).Decimals(3)).
 		WithRow(dashboard.NewRowBuilder("History")).
-		WithPanel(numbers(panel{title: "Database", wide: 6, high: 6, unit: "none",
+		WithPanel(numbers(panel{title: "Database readable", wide: 6, high: 6, unit: "none",
 			says: "Whether the latest scrape could read it.",
 			asks: []target{{`coilkeep_history_up`, "{{instance}}"}}}).
 			Mappings(called("unreadable", "red", "readable", "green"))).
@@ -114,13 +114,13 @@ func instruments() *dashboard.DashboardBuilder {
 			says: "A dash: never backed up.",
 			asks: []target{{`time() - coilkeep_history_last_backup_timestamp_seconds`, "{{instance}}"}}}).
 			Thresholds(steps("green", from(2*86400, "orange"), from(7*86400, "red")))).
-		WithPanel(lines(panel{title: "Size", wide: 6, high: 6, unit: "bytes",
+		WithPanel(lines(panel{title: "Size of the database", wide: 6, high: 6, unit: "bytes",
 			says: "On the disk, with the write-ahead log.",
 			asks: []target{{`coilkeep_history_size_bytes`, "{{instance}}"}}}).Min(0)).
 		WithPanel(lines(panel{title: "Saving a coil", wide: 6, high: 6, unit: "s",
 			says: "Nineteen of twenty writes are quicker.",
 			asks: []target{{`job_instance:coilkeep_history_write_seconds:p95_1h`, "{{instance}}"}}}).Min(0)).
-		WithPanel(words(panel{title: "Programs", wide: 24, high: 3, unit: "none",
+		WithPanel(words(panel{title: "Versions that run", wide: 24, high: 3, unit: "none",
 			says: "Which coilkeep runs where.",
 			asks: []target{{`coilkeep_build_info`, "{{instance}} {{version}} {{revision}}"}}}))
 }
@@ -132,7 +132,7 @@ func batches() *dashboard.DashboardBuilder {
 		"Whether the winder wanders, beside the meter and the room, which may wander too.", "1m", "now-7d").
 		WithVariable(choice("design", "Design", `coilkeep_measurements_total{bench=~"$bench"}`)).
 		WithRow(dashboard.NewRowBuilder("Open batches")).
-		WithPanel(strip(panel{title: "Signals", wide: 24, high: 6, unit: "none",
+		WithPanel(strip(panel{title: "Drift signals", wide: 24, high: 6, unit: "none",
 			says: "Control-chart rules that have given a signal in the open batch. A signal is evidence and no verdict: the batch page of coilkeep shows since which coil, how much, and what moved with it.",
 			asks: []target{{`coilkeep_drift_signal{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}} {{rule}}"}}}).
 			Mappings(called("quiet", "green", "signal", "orange"))).
@@ -149,13 +149,13 @@ func batches() *dashboard.DashboardBuilder {
 		WithPanel(lines(panel{title: "Median deviation", wide: 12, high: 9, unit: "percentunit",
 			says: "Of two hours, to within the width of a bucket. A mean cannot be had from this metric, because deviations are negative as often as not.",
 			asks: []target{{`bench_design:coilkeep_measurement_deviation_ratio:median2h{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}}"}}}).Decimals(2)).
-		WithPanel(lines(panel{title: "Outside tolerance", wide: 12, high: 9, unit: "percentunit",
+		WithPanel(lines(panel{title: "Coils outside tolerance", wide: 12, high: 9, unit: "percentunit",
 			says: "Share of the coils of two hours that are high or low, and the limit of a proportions chart: three standard deviations above the share usual in the week before.",
 			asks: []target{
 				{`bench_design:coilkeep_measurements_outside:ratio2h{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}}"},
 				{`bench_design:coilkeep_measurements_outside:limit_ratio2h{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}} limit"},
 			}}).Min(0).Max(1)).
-		WithPanel(lines(panel{title: "Undecided", wide: 12, high: 9, unit: "percentunit",
+		WithPanel(lines(panel{title: "Coils undecided", wide: 12, high: 9, unit: "percentunit",
 			says: "Share of the coils of a day that lie so near a limit that the bench cannot say on which side.",
 			asks: []target{{`bench_design:coilkeep_measurements_undecided:ratio1d{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}}"}}}).Min(0).Max(1)).
 		WithRow(dashboard.NewRowBuilder("Not the winder?")).
