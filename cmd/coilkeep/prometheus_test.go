@@ -22,8 +22,7 @@ import (
 
 // TestPrometheusRaisesAlertsOnFaults lets a real Prometheus watch a daemon to
 // which one thing after another happens: each is raised, and over when it is
-// mended. What needs days or gigabytes is tested with made-up series in
-// dashboards/tests only.
+// mended. What takes long to show is in TestPrometheusRaisesAlertsOnLastingFaults.
 func TestPrometheusRaisesAlertsOnFaults(t *testing.T) {
 	t.Parallel()
 	if testing.Short() {
@@ -40,7 +39,7 @@ func TestPrometheusRaisesAlertsOnFaults(t *testing.T) {
 	typed := *d
 	typed.bench = d.running.benches[1]
 	w := watched{
-		watcher: startPrometheus(t, strings.TrimPrefix(d.url, "http://")),
+		watcher: startPrometheus(t, rightJob, strings.TrimPrefix(d.url, "http://")),
 		rig:     b, meter: meterPlug, probe: probePlug, daemon: d, typist: typist{typed},
 		folder: folder, other: openBeside(t, filepath.Join(folder, "history.db")),
 	}
@@ -204,10 +203,9 @@ func (w *watched) loosePlug() {
 // panels: after all this there is something to see on every one.
 func (w *watched) panels() {
 	for _, p := range panelQueries(w.t) {
-		var found struct{ Result []json.RawMessage }
-		if err := w.get("/api/v1/query?query="+url.QueryEscape(p.expr), &found); err != nil {
+		if n, err := w.series(p.expr); err != nil {
 			w.t.Errorf("panel %s: %v", p.title, err)
-		} else if len(found.Result) == 0 {
+		} else if n == 0 {
 			w.t.Errorf("panel %s shows nothing for %s", p.title, p.expr)
 		}
 	}
@@ -275,8 +273,9 @@ func (p *typist) coil(ohms string) {
 
 // intruder is another program that uses the same database.
 type intruder struct {
-	t  *testing.T
-	db *sql.DB
+	t    *testing.T
+	path string
+	db   *sql.DB
 }
 
 func openBeside(t *testing.T, path string) intruder {
@@ -290,13 +289,23 @@ func openBeside(t *testing.T, path string) intruder {
 			t.Error(err)
 		}
 	})
-	return intruder{t: t, db: db}
+	return intruder{t: t, path: path, db: db}
 }
 
-func (i intruder) exec(statement string) {
+func (i intruder) exec(statement string, values ...any) {
 	i.t.Helper()
-	if _, err := i.db.ExecContext(i.t.Context(), statement); err != nil {
+	if _, err := i.db.ExecContext(i.t.Context(), statement, values...); err != nil {
 		i.t.Fatalf("%s: %v", statement, err)
+	}
+}
+
+// fold folds the write-ahead log back into the history.
+func (i intruder) fold() {
+	i.t.Helper()
+	var busy, frames, folded int
+	err := i.db.QueryRowContext(i.t.Context(), "PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &folded)
+	if err != nil || busy != 0 {
+		i.t.Fatalf("fold the log back: busy %d, %v", busy, err)
 	}
 }
 

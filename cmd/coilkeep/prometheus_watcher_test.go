@@ -20,14 +20,16 @@ import (
 // watcher is a real Prometheus that scrapes a daemon three times a second and
 // evaluates the rules in dashboards/, made quicker.
 type watcher struct {
-	t   *testing.T
-	url string
+	t      *testing.T
+	url    string
+	config string // path of its configuration
+	target string // host and port of the daemon
 }
 
 // quicker says what the times in the rules become, so that hours pass within a
 // test. Thresholds stay as they are.
 var quicker = map[string]string{
-	"5m": "3s", "1h": "25s", "2h": "25s", "6h": "25s", "1d": "30s", "7d": "40s",
+	"5m": "3s", "1h": "25s", "2h": "25s", "6h": "8s", "1d": "30s", "7d": "40s",
 }
 
 var (
@@ -61,13 +63,39 @@ const quickPrometheus = `
 global: { scrape_interval: 300ms, scrape_timeout: 300ms, evaluation_interval: 300ms }
 rule_files: [recording.yml, alerts.yml]
 scrape_configs:
-  - job_name: coilkeep
+  - job_name: %s
     static_configs: [{ targets: [%q] }]
 `
 
+// rightJob is the name of the scrape job that the rules know.
+const rightJob = "coilkeep"
+
+// configure writes the configuration with a scrape job of that name.
+func (w *watcher) configure(job string) {
+	w.t.Helper()
+	if err := os.WriteFile(w.config, fmt.Appendf(nil, quickPrometheus, job, w.target), 0o600); err != nil {
+		w.t.Fatal(err)
+	}
+}
+
+// rename changes the name of the scrape job while Prometheus runs, which looks
+// for changed jobs every five seconds.
+func (w *watcher) rename(job string) {
+	w.t.Helper()
+	w.configure(job)
+	response, err := http.Post(w.url+"/-/reload", "", nil)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	defer response.Body.Close()
+	if response.StatusCode != http.StatusOK {
+		w.t.Fatalf("reload: status %d", response.StatusCode)
+	}
+}
+
 // startPrometheus starts Prometheus on a free port with its data in a
-// temporary folder.
-func startPrometheus(t *testing.T, target string) *watcher {
+// temporary folder. It scrapes target in a job of that name.
+func startPrometheus(t *testing.T, job, target string) *watcher {
 	t.Helper()
 	program, err := exec.LookPath("prometheus")
 	if err != nil {
@@ -79,12 +107,10 @@ func startPrometheus(t *testing.T, target string) *watcher {
 	folder := t.TempDir()
 	quickRuleFile(t, folder, "recording.yml")
 	quickRuleFile(t, folder, "alerts.yml")
-	config := filepath.Join(folder, "prometheus.yml")
-	if err := os.WriteFile(config, fmt.Appendf(nil, quickPrometheus, target), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.Command(program, "--config.file="+config, "--storage.tsdb.path="+filepath.Join(folder, "data"),
-		"--web.listen-address=127.0.0.1:0")
+	w := &watcher{t: t, config: filepath.Join(folder, "prometheus.yml"), target: target}
+	w.configure(job)
+	cmd := exec.Command(program, "--config.file="+w.config, "--storage.tsdb.path="+filepath.Join(folder, "data"),
+		"--web.listen-address=127.0.0.1:0", "--web.enable-lifecycle")
 	messages, err := cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -117,7 +143,8 @@ func startPrometheus(t *testing.T, target string) *watcher {
 	})
 	select {
 	case at := <-address:
-		return &watcher{t: t, url: "http://" + at}
+		w.url = "http://" + at
+		return w
 	case <-read:
 		t.Fatal("prometheus ended at once")
 	case <-time.After(waitFor):
@@ -144,6 +171,13 @@ func (w *watcher) get(path string, into any) error {
 		return fmt.Errorf("GET %s: %s", path, answer.Error)
 	}
 	return json.Unmarshal(answer.Data, into)
+}
+
+// series asks how many series expr has now.
+func (w *watcher) series(expr string) (int, error) {
+	var found struct{ Result []json.RawMessage }
+	err := w.get("/api/v1/query?query="+url.QueryEscape(expr), &found)
+	return len(found.Result), err
 }
 
 // firing lists the alerts that are raised now, as "Name bench role design".
@@ -211,8 +245,7 @@ func (w *watcher) untilOver(alerts ...string) {
 func (w *watcher) untilQuiet() {
 	w.t.Helper()
 	w.until("silence", func(firing []string) bool {
-		var recorded struct{ Result []json.RawMessage }
-		err := w.get("/api/v1/query?query="+url.QueryEscape("bench_role:coilkeep_instrument_readings:rate5m > 0"), &recorded)
-		return err == nil && len(recorded.Result) >= 2 && len(firing) == 0
+		n, err := w.series("bench_role:coilkeep_instrument_readings:rate5m > 0")
+		return err == nil && n >= 2 && len(firing) == 0
 	})
 }

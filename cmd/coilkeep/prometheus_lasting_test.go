@@ -1,0 +1,150 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"coilkeep/driver/simulate"
+	"coilkeep/internal/capture"
+)
+
+// TestPrometheusRaisesAlertsOnLastingFaults has a real Prometheus watch a
+// daemon with faults that nobody notices at the bench for long: first it does
+// not know the daemon as coilkeep, then a probe has never moved, a meter's
+// answers are spoiled, and the history grows. Bench south is in order all the
+// time, and nothing is raised for it.
+func TestPrometheusRaisesAlertsOnLastingFaults(t *testing.T) {
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("runs Prometheus for some twenty seconds")
+	}
+	north, south := rig(), rig()
+	// Stuck before its first reading, so that the daemon has never seen it
+	// scatter and cannot take it for stuck by itself.
+	north.StuckProbe(true)
+	var spoiled atomic.Bool
+	folder := t.TempDir()
+	d := startDaemon(t, folder, talkingBench(t, north, &spoiled)+"\n"+
+		strings.NewReplacer(`"north"`, `"south"`, "HN-", "HS-").Replace(talkingBench(t, south, new(atomic.Bool))))
+	d.batch()
+	w := watched{
+		watcher: startPrometheus(t, "workshop", strings.TrimPrefix(d.url, "http://")),
+		rig:     north, daemon: d, folder: folder, other: openBeside(t, filepath.Join(folder, "history.db")),
+	}
+	w.command("backup", filepath.Join(folder, "copy.db"))
+	w.unwatched()
+	north.Room(24)
+	south.Room(24)
+	w.spoiled(&spoiled)
+	w.swelling()
+	w.large()
+	w.frozen()
+	if n, err := w.series(`count_over_time(ALERTS{bench="south"}[5m])`); err != nil || n != 0 {
+		t.Errorf("%d alerts were pending or raised for bench south, %v; want none", n, err)
+	}
+	if n, err := w.series(`count_over_time(ALERTS{bench="north"}[5m])`); err != nil || n < 2 {
+		t.Errorf("%d alerts were pending or raised for bench north, %v; the check of bench south finds nothing", n, err)
+	}
+}
+
+// talkingBench is bench north with a meter and a probe that print lines by
+// themselves. While spoiled is set the meter's lines are what a wrong baud rate
+// makes of them.
+func talkingBench(t *testing.T, b *simulate.Bench, spoiled *atomic.Bool) (toml string) {
+	t.Helper()
+	whole := simulate.MeterLine(b)
+	meter := plug(t, "meter", &simulate.Talker{Every: 50 * time.Millisecond, Line: func() string {
+		if spoiled.Load() {
+			return "\x9a\xe6\x00\xf8~\x1e\x86"
+		}
+		return whole()
+	}})
+	// Often enough for a hundred readings in what six hours have become.
+	probe := plug(t, "probe", &simulate.Talker{Every: 40 * time.Millisecond, Line: simulate.ProbeLine(b)})
+	return benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\ntimeout = \"1s\"", meter.Address()),
+		fmt.Sprintf("driver = \"line\"\nport = %q\ntimeout = \"1s\"", probe.Address()))
+}
+
+// unwatched: the daemon is scraped in a job with a name the rules do not know,
+// and then in the right one.
+func (w *watched) unwatched() {
+	w.until("a scrape of the wrong job", func([]string) bool {
+		n, err := w.series(`up{job="workshop"} == 1`)
+		return err == nil && n == 1
+	})
+	w.untilRaised("DaemonNotScraped")
+	w.rename(rightJob)
+	w.untilOver("DaemonNotScraped")
+	w.untilQuiet()
+}
+
+// spoiled: nothing that the meter says can be read.
+func (w *watched) spoiled(spoiled *atomic.Bool) {
+	spoiled.Store(true)
+	w.untilRaised("UnreadableAnswers north meter")
+	spoiled.Store(false)
+	w.untilOver("UnreadableAnswers north meter")
+}
+
+// swelling: a browser keeps a table open while another program writes, so that
+// the write-ahead log cannot be folded back. One picture is changed again and
+// again: the history itself stays small.
+func (w *watched) swelling() {
+	const pictureBytes = 10_000_000
+	w.other.exec("CREATE TABLE notes (picture BLOB)")
+	w.other.exec("INSERT INTO notes VALUES (NULL)")
+	table, err := w.other.db.QueryContext(w.t.Context(), "SELECT name FROM sqlite_schema")
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	defer table.Close()
+	if !table.Next() {
+		w.t.Fatalf("a history without tables: %v", table.Err())
+	}
+	for i := range 22 {
+		w.other.exec("UPDATE notes SET picture = ?", bytes.Repeat([]byte{byte(i)}, pictureBytes))
+	}
+	w.untilRaised("HistoryGrowsFast")
+	if info, err := os.Stat(w.other.path); err != nil {
+		w.t.Error(err)
+	} else if info.Size() > 3*pictureBytes {
+		w.t.Errorf("the history itself has %d bytes; want its log to have grown instead", info.Size())
+	}
+	if err := table.Close(); err != nil {
+		w.t.Fatal(err)
+	}
+	w.other.fold()
+	w.untilOver("HistoryGrowsFast")
+}
+
+// large: the file gets a hole at its end, which fills no disk but counts as
+// 8 GB. SQLite takes it for room that was asked for ahead, and cuts it off when
+// it folds the log back next.
+func (w *watched) large() {
+	if n, err := w.series(`ALERTS{alertname="CoilkeepHistoryLarge"}`); err != nil || n != 0 {
+		w.t.Errorf("%d alerts of a large history before it is large, %v", n, err)
+	}
+	// By its path: opening the file would drop this process's locks on it.
+	if err := os.Truncate(w.other.path, 8_100_000_000); err != nil {
+		w.t.Fatal(err)
+	}
+	w.untilRaised("HistoryLarge")
+	w.rig.Attach(simulate.CopperCoil(6650, 24))
+	w.daemon.untilState(capture.Recorded)
+	w.other.fold()
+	w.untilOver("HistoryLarge")
+}
+
+// frozen: the room has become warmer, and the probe of bench north says what it
+// said at first.
+func (w *watched) frozen() {
+	w.untilRaised("TemperatureFrozen north")
+	w.rig.StuckProbe(false)
+	w.untilOver("TemperatureFrozen north")
+}
