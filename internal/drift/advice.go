@@ -72,8 +72,7 @@ func (a *analysis) advise() {
 func (a *analysis) present() (now, standardError, df float64, n int) {
 	last := a.pieces[len(a.pieces)-1]
 	if t := a.report.Trend; t != nil && t.Real {
-		x := float64(last.last - 1)
-		return t.line.At(x), t.line.ErrorAt(x) * a.widening(), float64(t.line.DegreesOfFreedom), t.Count
+		return t.end, t.endError, t.df, t.Count
 	}
 	values := pick(a.ohms, a.kept[last.first:last.last])
 	n = len(values)

@@ -88,9 +88,8 @@ func (a *analysis) segment(y, w []float64, shrink float64) {
 	s := newSegmenter(y, w, shrink, a.recorded())
 	a.segments, a.pieces = s, s.describe()
 	a.described = s.total(a.pieces)
-	offset := statistics.MomentsOf(y).Mean
 	for i := range a.pieces {
-		a.pieces[i].level += offset
+		a.pieces[i].level += s.mean0
 	}
 	a.listChanges(s)
 }
@@ -170,10 +169,9 @@ func (a *analysis) warnOfBaseline() {
 // its standard error.
 func (a *analysis) shiftOfLines(before, after piece, s *segmenter) (shift, standardError, residualSD float64) {
 	rss, weight := 0.0, 0.0
-	offset := a.ohms[a.kept[0]] - s.y[0]
 	for _, p := range []piece{before, after} {
 		for k := p.first; k < p.last; k++ {
-			d := s.y[k] + offset - p.at(k)
+			d := s.y[k] + s.mean0 - p.at(k)
 			rss += s.w[k] * d * d
 		}
 		// The end of a line is known half as well as its middle: variance 4/n.

@@ -40,7 +40,9 @@ func (s *segmenter) fewest(k, end int) int {
 
 // segmenter cuts a series into pieces.
 type segmenter struct {
-	y, w []float64
+	// y are the values less their mean, mean0; w their weights.
+	y, w  []float64
+	mean0 float64
 	// Running sums with one entry more than values: of the weights, times the
 	// place and its square; of the values about the mean, times the place; of
 	// their squares.
@@ -65,6 +67,7 @@ func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 		s.recorded[k] = true
 	}
 	mean := statistics.MomentsOf(y).Mean
+	s.mean0 = mean
 	for i, v := range y {
 		d, x := v-mean, float64(i)-float64(n)/2
 		s.y[i] = d

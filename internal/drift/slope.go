@@ -25,9 +25,10 @@ func (s *segmenter) sloped(i, j int) (piece, float64, bool) {
 		if kink == i {
 			parameters = 2
 		}
+		df := float64(j-i) - parameters
 		if c := rss/s.variance + parameters*s.price; c < cost {
 			best, cost = piece{first: i, last: j, level: level, slope: slope, kink: kink}, c
-			bestRSS, bestDF, bestError = rss, float64(j-i)-2, spread
+			bestRSS, bestDF, bestError = rss, df, spread
 		}
 	}
 	se := s.shrink * math.Sqrt(bestRSS/bestDF/bestError)
@@ -66,9 +67,53 @@ func (h *hinges) fit(first, kink int) (level, slope, rss, spread float64) {
 	return level, slope, max(0, s.rss(first, h.last)-slope*slope*spread), spread
 }
 
-// line is the straight line through values i to j.
-func (s *segmenter) line(i, j int) piece {
+// ramp fits values i to j by a level up to the kink and a slope from there on, a
+// straight line when the kink is i.
+func (s *segmenter) ramp(i, j, kink int) ramp {
 	sums := hinges{s: s, last: j}
-	level, slope, _, _ := sums.fit(i, i)
-	return piece{first: i, last: j, level: level, slope: slope, kink: i}
+	r := ramp{weight: s.w0[j] - s.w0[i], df: float64(j - i - 2)}
+	r.level, r.slope, r.rss, r.spread = sums.fit(i, kink)
+	r.first, r.last, r.kink, r.centre = i, j, kink, sums.d/r.weight
+	if kink > i {
+		r.df--
+	}
+	return r
 }
+
+// ramp is a fitted slope with what its errors are reckoned from.
+type ramp struct {
+	piece
+	// rss is what the fit leaves, with df degrees of freedom; spread is the sum of
+	// squares of the distances from the kink about their mean, centre.
+	rss, df, spread, centre, weight float64
+}
+
+// errors are the standard errors of the slope and of the height at the last
+// value. The kink was searched for: half the range that both have over all kinks
+// within two of the best chi squared is part of them (after profile likelihood; two
+// instead of one makes the intervals hold, see TestSlopeIntervalsHold).
+func (s *segmenter) errors(r ramp) (slopeError, endError float64) {
+	sd := s.shrink * math.Sqrt(r.rss/max(1, r.df))
+	end := r.last - 1
+	away := float64(end-r.kink) - r.centre
+	slopeError, endError = sd/math.Sqrt(r.spread), sd*math.Sqrt(1/r.weight+away*away/r.spread)
+	if r.kink == r.first {
+		return slopeError, endError
+	}
+	leastSlope, mostSlope, leastEnd, mostEnd := r.slope, r.slope, r.at(end), r.at(end)
+	sums := hinges{s: s, last: r.last}
+	for kink := r.last - minSloped; kink >= r.first; kink-- {
+		p := piece{first: r.first, last: r.last, kink: kink}
+		var rss float64
+		p.level, p.slope, rss, _ = sums.fit(r.first, kink)
+		if rss-r.rss > 2*s.variance {
+			continue
+		}
+		leastSlope, mostSlope = min(leastSlope, p.slope), max(mostSlope, p.slope)
+		leastEnd, mostEnd = min(leastEnd, p.at(end)), max(mostEnd, p.at(end))
+	}
+	return math.Hypot(slopeError, (mostSlope-leastSlope)/2), math.Hypot(endError, (mostEnd-leastEnd)/2)
+}
+
+// line is the straight line through values i to j.
+func (s *segmenter) line(i, j int) piece { return s.ramp(i, j, i).piece }

@@ -13,8 +13,8 @@ type Trend struct {
 	SlopeOhmsPerCoil float64 `json:"slope_ohms_per_coil"`
 	SlopeLow         float64 `json:"slope_low"`
 	SlopeHigh        float64 `json:"slope_high"`
-	// StandardError is the ordinary one, times the widening for autocorrelation
-	// where that is flagged.
+	// StandardError allows for the place the slope begins at having been searched
+	// for, and for autocorrelation where that is flagged.
 	StandardError float64 `json:"standard_error"`
 	P             float64 `json:"p"`
 	// Real is true below p = 0.0033.
@@ -28,7 +28,9 @@ type Trend struct {
 	CoilsToLimitLow *int   `json:"coils_to_limit_low"` // by the steeper end of the slope's interval
 	Sentence        string `json:"sentence"`
 
-	line statistics.Line
+	// end is the height of the line at its last coil, with its standard error and
+	// the degrees of freedom of both errors.
+	end, endError, df float64
 	// first and last are kept coils, last one past; cause is the first suspect.
 	first, last int
 	cause       Attribution
@@ -43,7 +45,7 @@ func (a *analysis) trend() {
 		p := a.pieces[last]
 		a.note("too few coils since the last change for a trend: %d of %d", p.last-p.sloping(), minSloped)
 	} else {
-		a.toLimit(t, float64(t.last-1))
+		a.toLimit(t)
 		t.Sentence = a.trendSentence(t)
 	}
 	for _, p := range a.pieces[:last] {
@@ -72,25 +74,16 @@ func (a *analysis) trendOf(p piece) *Trend {
 	if n < minSloped {
 		return nil
 	}
-	x, y, w := make([]float64, n), pick(a.ohms, a.kept[first:p.last]), a.weights()[first:p.last]
-	for k := range x {
-		x[k] = float64(first + k)
-	}
-	line, err := statistics.FitLine(x, y, w)
-	if err != nil {
-		a.note("no trend: %v", err)
-		return nil
-	}
-	t := &Trend{SlopeOhmsPerCoil: line.Slope, Count: n, StandardError: line.SlopeError * a.widening(), first: first, last: p.last,
-		FromSequence: a.coils[a.kept[first]].Sequence, ToSequence: a.coils[a.kept[p.last-1]].Sequence, line: line}
-	df := float64(line.DegreesOfFreedom)
-	half := statistics.StudentQuantile(0.5+level/2, df) * t.StandardError
-	t.SlopeLow, t.SlopeHigh = line.Slope-half, line.Slope+half
+	r := a.segments.ramp(p.first, p.last, first)
+	t := &Trend{SlopeOhmsPerCoil: r.slope, Count: n, first: first, last: p.last, df: r.df, P: 1,
+		FromSequence: a.coils[a.kept[first]].Sequence, ToSequence: a.coils[a.kept[p.last-1]].Sequence}
+	t.StandardError, t.endError = a.segments.errors(r)
+	t.end = r.at(p.last-1) + a.segments.mean0
+	half := statistics.StudentQuantile(0.5+level/2, t.df) * t.StandardError
+	t.SlopeLow, t.SlopeHigh = r.slope-half, r.slope+half
 	// A slope of rounding errors is none.
-	if math.Abs(line.Slope)*float64(n) > 1e-12*a.reference() {
-		t.P = statistics.TestP(line.Slope, t.StandardError, df)
-	} else {
-		t.P = 1
+	if math.Abs(r.slope)*float64(n) > 1e-12*a.reference() {
+		t.P = statistics.TestP(r.slope, t.StandardError, t.df)
 	}
 	t.Real = t.P < each && p.slope != 0
 	return t
@@ -104,7 +97,7 @@ func (a *analysis) widening() float64 {
 }
 
 // toLimit counts the coils from the last one until the line meets a limit.
-func (a *analysis) toLimit(t *Trend, now float64) {
+func (a *analysis) toLimit(t *Trend) {
 	if !t.Real || a.options.UpperOhms == 0 {
 		return
 	}
@@ -113,7 +106,7 @@ func (a *analysis) toLimit(t *Trend, now float64) {
 	if t.SlopeOhmsPerCoil < 0 {
 		limit, steep = a.options.LowerOhms, t.SlopeLow
 	}
-	room := limit - t.line.At(now)
+	room := limit - t.end
 	coils := func(slope float64) *int {
 		n := int(math.Min(1e6, math.Max(0, math.Floor(room/slope))))
 		return &n
