@@ -38,7 +38,7 @@ type menu struct {
 // usageError is a command line that cannot be understood.
 type usageError struct {
 	message string // what is wrong
-	next    string // what to try
+	next    string // what to try; empty for the help of the command at fault
 }
 
 func (e *usageError) Error() string { return e.message }
@@ -63,7 +63,12 @@ func (m menu) run(ctx context.Context, env *environment, args []string) error {
 	for _, g := range m.groups {
 		for _, c := range g.commands {
 			if c.name == word {
-				return c.run(ctx, env, rest)
+				err := c.run(ctx, env, rest)
+				var usage *usageError
+				if errors.As(err, &usage) && usage.next == "" {
+					usage.next = seeHelp(m.path + " " + c.name)
+				}
+				return err
 			}
 			names = append(names, c.name)
 		}
@@ -168,19 +173,7 @@ func kindOf(flag *pflag.Flag) string {
 
 // wrong is a usageError about this command.
 func (f *flagSet) wrong(format string, args ...any) error {
-	return &usageError{fmt.Sprintf(format, args...), seeHelp("coilkeep " + f.name())}
-}
-
-// name is the command's words without its operands and flags: "batch start".
-func (f *flagSet) name() string {
-	var words []string
-	for word := range strings.FieldsSeq(f.usage) {
-		if strings.ToLower(word) != word || strings.ContainsAny(word[:1], "-[<") {
-			break
-		}
-		words = append(words, word)
-	}
-	return strings.Join(words, " ")
+	return &usageError{message: fmt.Sprintf(format, args...)}
 }
 
 func (f *flagSet) help(env *environment) error {

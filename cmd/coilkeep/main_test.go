@@ -139,6 +139,27 @@ func TestHelpOfEveryCommand(t *testing.T) {
 	}
 }
 
+// What a command that is not understood says to try must be its own help.
+func TestHintOfEveryCommand(t *testing.T) {
+	for _, m := range []menu{coilkeep(), designMenu(), batchMenu(), coilMenu(), instrumentMenu()} {
+		words := strings.Fields(m.path)[1:]
+		for _, g := range m.groups {
+			for _, c := range g.commands {
+				path := append(words[:len(words):len(words)], c.name)
+				wrong := "there is no flag --xyzzy"
+				if strings.Contains(ok(t, append(path, "--help")...), " COMMAND [flags]") {
+					wrong = "has no command \"--xyzzy\""
+				}
+				want := "\nTry: coilkeep " + strings.Join(path, " ") + " --help\n"
+				got := start(t, append(path, "--xyzzy")...)
+				if got.code != exitUsage || !strings.Contains(got.stderr, wrong) || !strings.HasSuffix(got.stderr, want) {
+					t.Errorf("%v --xyzzy: exit %d, %q does not say %q and end in %q", path, got.code, got.stderr, wrong, want)
+				}
+			}
+		}
+	}
+}
+
 // Every example in a help must be a command line that is understood: none may
 // end in exit code 2.
 func TestExamplesAreUnderstood(t *testing.T) {
@@ -196,6 +217,7 @@ func TestWrongCommandLines(t *testing.T) {
 		{"unknown short flag", []string{"ports", "-q"}, "coilkeep: there is no flag -q\nTry: coilkeep ports --help\n"},
 		{"flag without a value", []string{"normalize", "6690", "--at"}, "coilkeep: --at needs a value after it\nTry: coilkeep normalize --help\n"},
 		{"flag with the wrong kind of value", []string{"wire", "--gauge", "fine"}, "coilkeep: \"fine\" will not do for --gauge, which wants a whole number\nTry: coilkeep wire --help\n"},
+		{"a value that cannot be", []string{"drift", "--batch", "spring-3", "--turns", "NaN"}, "coilkeep: --turns NaN: give a number above 0\nTry: coilkeep drift --help\n"},
 		{"a word missing", []string{"coil", "show"}, "coilkeep: something is missing; write coilkeep coil show SERIAL\nTry: coilkeep coil show --help\n"},
 		{"a word too many", []string{"version", "please"}, "coilkeep: \"please\" is one word too many; write coilkeep version\nTry: coilkeep version --help\n"},
 		{"two databases", []string{"design", "list", "--config", "a", "--history", "b"}, "coilkeep: --config and --history both name a database; give one of them\nTry: coilkeep design list --help\n"},
