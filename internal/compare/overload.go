@@ -83,17 +83,26 @@ func (r Reading) overloadCauses(rangeOhms float64, shown string) []OverloadCause
 			"between the jack and the coil the way may be open: a plug not pushed home, a broken cable, a switch that leaves the coil out",
 			"measure on the coil's own two wires with nothing else connected"})
 	}
-	open := "the winding, or a joint between it and a lead, may be broken"
-	switch {
-	case r.Clips == Jack:
-		open += "; but at a jack with a volume control a broken coil shows about the value of the control, and no overload"
-	case r.Wiring == Parallel:
-		open += "; but of two coils in parallel both would have to be, or the whole one would show"
-	case r.Wiring == Series:
-		open += ", in either of the two coils"
+	return append(causes, OverloadCause{OpenWinding, true, r.brokenWinding(),
+		fmt.Sprintf("when the range of %s, on bright wire ends, still gives an overload, and the probes held together do not, the coil is open and should come back", suitable)})
+}
+
+// brokenWinding says what may be broken, and what it would show all the same.
+func (r Reading) brokenWinding() string {
+	broken := "the winding, or a joint between it and a lead, may be broken"
+	switch r.Wiring {
+	case Series:
+		broken += ", in either of the two coils"
+	case Parallel:
+		broken += "; but of two coils in parallel both would have to be, or the whole one would show"
+		if r.Clips == Jack {
+			return broken + ", and with both broken a jack with a volume control shows about the value of the control, and no overload"
+		}
 	}
-	return append(causes, OverloadCause{OpenWinding, true, open,
-		fmt.Sprintf("when %s on bright wire ends still gives an overload, and the probes held together do not, the coil is open and should come back", suitable)})
+	if r.Clips == Jack {
+		broken += "; but at a jack with a volume control a broken coil shows about the value of the control, and no overload"
+	}
+	return broken
 }
 
 // overloadLetter writes the answer to the buyer.

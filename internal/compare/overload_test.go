@@ -20,9 +20,13 @@ func TestAnswerOverload(t *testing.T) {
 		"nothing told": {6612, nil, Reading{}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding}, "Set the meter to 20 kΩ"},
 		"at its wires": {6612, nil, Reading{Clips: Leads, TemperatureCelsius: &cold}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "At 12.0 °C"},
 		// The control lies across the coil, so a broken coil leaves the control.
-		"at the jack":       {6612, nil, Reading{Clips: Jack, ControlOhms: &control}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding}, "shows about the value of the control"},
-		"both in series":    {6612, &mate, Reading{Clips: Leads, Wiring: Series}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "in either of the two coils"},
-		"both in parallel":  {6612, &mate, Reading{Clips: Leads, Wiring: Parallel}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "both would have to be"},
+		"at the jack":      {6612, nil, Reading{Clips: Jack, ControlOhms: &control}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding}, "shows about the value of the control"},
+		"both in series":   {6612, &mate, Reading{Clips: Leads, Wiring: Series}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "in either of the two coils"},
+		"both in parallel": {6612, &mate, Reading{Clips: Leads, Wiring: Parallel}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "both would have to be"},
+		"both in series at the jack": {6612, &mate, Reading{Clips: Jack, Wiring: Series, ControlOhms: &control}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding},
+			"may be broken, in either of the two coils; but at a jack with a volume control a broken coil shows about the value of the control, and no overload. When the range of 20 kΩ, on bright wire ends, still gives an overload"},
+		"both in parallel at the jack": {6612, &mate, Reading{Clips: Jack, Wiring: Parallel, ControlOhms: &control}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding},
+			"or the whole one would show, and with both broken a jack with a volume control shows about the value of the control, and no overload. When"},
 		"small":             {150, nil, Reading{Clips: Leads}, 200, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "on 20 Ω or less"},
 		"just over a range": {19990, nil, Reading{Clips: Leads}, 200e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "on 20 kΩ or less"},
 	} {
