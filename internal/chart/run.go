@@ -267,13 +267,15 @@ func (g panel) offScale(p *Picture, at point, ohms float64) {
 	p.words(inkText, a, point{x, at.y + 1}, arrow+quantity.FormatOhms(ohms, roundStep(ohms/5000)))
 }
 
-// say is the tooltip of a measurement.
+// say is the tooltip of a measurement. Coils from a file may have no time.
 func (r Run) say(m history.Measurement) string {
 	parts := []string{
 		m.Serial,
 		"R20 " + within(m),
 		m.Verdict.Words(),
-		r.time(m.Time),
+	}
+	if !m.Time.IsZero() {
+		parts = append(parts, r.time(m.Time))
 	}
 	if m.Status != history.Recorded && m.Status != "" {
 		parts = append(parts, string(m.Status))

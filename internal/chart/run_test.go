@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/history"
@@ -99,6 +100,23 @@ func TestRunTellsShapesApart(t *testing.T) {
 	}
 	if alt := svg.attr["aria-label"]; !strings.Contains(alt, "25 in tolerance, 1 replaced by a later one, 2 too high, 1 undecided, 1 void") {
 		t.Errorf("text alternative %q lacks the counts", alt)
+	}
+}
+
+// The time of a measurement is told only where it is known.
+func TestRunTellsTheTime(t *testing.T) {
+	t.Parallel()
+	dated, undated := measurement(t, 1, 6690), measurement(t, 2, 6700)
+	undated.Time = time.Time{}
+	p, err := chart.Run{Measurements: []history.Measurement{dated, undated}}.Picture()
+	svg := parse(t, must(t, p, err))
+	for serial, want := range map[string]string{
+		dated.Serial:   " · in tolerance · " + dated.Time.UTC().Format("2006-01-02 15:04:05 UTC"),
+		undated.Serial: " · in tolerance",
+	} {
+		if says := svg.saying(t, serial).below[0].text; !strings.HasSuffix(says, want) {
+			t.Errorf("%s says %q, want %q at its end", serial, says, want)
+		}
 	}
 }
 
