@@ -31,7 +31,7 @@ func Signals() []string {
 // outlier, at the very last coil too when that is beyond its limits, and the
 // steps and trends established so far.
 func Standing(r drift.Report) []string {
-	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: trends(r) > 0}
+	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: len(trends(r)) > 0}
 	last := len(r.Points)
 	for last > 1 && r.Points[last-1].Outlier {
 		last--
@@ -49,31 +49,50 @@ func Standing(r drift.Report) []string {
 	return slices.DeleteFunc(Signals(), func(name string) bool { return !standing[name] })
 }
 
-// trends counts the established trends.
-func trends(r drift.Report) int {
-	n := len(r.EarlierTrends)
-	if r.Trend != nil && r.Trend.Real {
-		n++
+// stretch is where an event lies, by the numbers of its first and last coil.
+type stretch struct{ low, high int }
+
+// steps are where the last coil before each step may be.
+func steps(r drift.Report) []stretch {
+	var where []stretch
+	for _, c := range r.ChangePoints {
+		where = append(where, stretch{c.Low, c.High})
 	}
-	return n
+	return where
+}
+
+// trends are where the coils of each established trend are.
+func trends(r drift.Report) []stretch {
+	var where []stretch
+	for _, t := range r.EarlierTrends {
+		where = append(where, stretch{t.FromSequence, t.ToSequence})
+	}
+	if t := r.Trend; t != nil && t.Real {
+		where = append(where, stretch{t.FromSequence, t.ToSequence})
+	}
+	return where
+}
+
+// elsewhere says whether there are more events now than there were, or one that
+// meets none of those. Their number alone does not tell: with more coils one that
+// was known may be gone when another has come.
+func elsewhere(now, then []stretch) bool {
+	return len(now) > len(then) || slices.ContainsFunc(now, func(n stretch) bool {
+		return !slices.ContainsFunc(then, func(t stretch) bool { return n.low <= t.high && t.low <= n.high })
+	})
 }
 
 // news says whether a report raises something that an earlier one, which a
-// person has taken note of, did not. Once a step or a trend is taken note of,
-// the charts go on signalling about it, and that is no news.
+// person has taken note of, did not. A step is compared with steps and a trend
+// with trends: a long trend would hide a step within it. Once either is taken
+// note of, the charts go on signalling about it, and that is no news.
 func news(now, then drift.Report) bool {
-	known, standing := Standing(then), Standing(now)
-	established := func(names []string) bool {
-		return slices.Contains(names, Step) || slices.Contains(names, Trend)
-	}
-	if len(now.ChangePoints)+trends(now) > len(then.ChangePoints)+trends(then) {
+	if elsewhere(steps(now), steps(then)) || elsewhere(trends(now), trends(then)) {
 		return true
 	}
-	for _, name := range standing {
-		chart := name != Step && name != Trend
-		if !slices.Contains(known, name) && !(chart && established(known)) {
-			return true
-		}
+	if len(steps(then))+len(trends(then)) > 0 {
+		return false
 	}
-	return false
+	known := Standing(then)
+	return slices.ContainsFunc(Standing(now), func(name string) bool { return !slices.Contains(known, name) })
 }

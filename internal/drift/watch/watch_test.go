@@ -277,13 +277,29 @@ func TestNews(t *testing.T) {
 		r.Charts.EWMA.Signals = []int{12}
 		r.Rules = []drift.RuleSignal{{Rule: "WE2", Index: 12}}
 	})
-	step := report(func(r *drift.Report) { r.ChangePoints = make([]drift.ChangePoint, 1) })
-	both := report(func(r *drift.Report) {
-		r.ChangePoints = make([]drift.ChangePoint, 1)
-		r.Charts.CUSUM.Signals = []int{12}
-		r.Trend = &drift.Trend{}
-	})
-	trend := report(func(r *drift.Report) { r.Trend = &drift.Trend{Real: true} })
+	// Steps whose last coil of the old level lies within two of each place.
+	stepsAt := func(places ...int) drift.Report {
+		return report(func(r *drift.Report) {
+			for _, k := range places {
+				r.ChangePoints = append(r.ChangePoints, drift.ChangePoint{LastBefore: k, Low: k - 2, High: k + 2})
+			}
+		})
+	}
+	step := stepsAt(49)
+	both := stepsAt(49)
+	both.Charts.CUSUM.Signals = []int{12}
+	both.Trend = &drift.Trend{FromSequence: 50, ToSequence: 70}
+	trendOver := func(from, to int, earlier ...drift.Trend) drift.Report {
+		return report(func(r *drift.Report) {
+			r.Trend = &drift.Trend{Real: true, FromSequence: from, ToSequence: to}
+			r.EarlierTrends = earlier
+		})
+	}
+	trend := trendOver(40, 60)
+	ended := drift.Trend{Real: true, FromSequence: 42, ToSequence: 58}
+	over := report(func(r *drift.Report) { r.EarlierTrends = []drift.Trend{ended} })
+	moved := stepsAt(60)
+	moved.EarlierTrends = over.EarlierTrends
 	for name, tt := range map[string]struct {
 		now, then drift.Report
 		want      bool
@@ -296,6 +312,19 @@ func TestNews(t *testing.T) {
 		"evidence grows":       {step, ewma, true},
 		"charts about a step":  {both, step, false},
 		"a trend after a step": {trend, step, true},
+		// The step at 69 was none after all, and there is one at 89.
+		"another step, as many":        {stepsAt(49, 89), stepsAt(49, 69), true},
+		"the same steps, nearly":       {stepsAt(51, 66), stepsAt(49, 69), false},
+		"a step that was none":         {step, stepsAt(49, 69), false},
+		"two steps where one was":      {stepsAt(47, 51), step, true},
+		"touching by one coil":         {stepsAt(53), step, false},
+		"apart by one coil":            {stepsAt(54), step, true},
+		"a trend that goes on":         {trendOver(43, 90), trend, false},
+		"a trend that has ended":       {over, trend, false},
+		"a trend elsewhere":            {trendOver(70, 90), trend, true},
+		"another after one that ended": {trendOver(70, 90, ended), trend, true},
+		"a trend that ended elsewhere": {over, trendOver(10, 30), true},
+		"a step at the end of a trend": {moved, trend, true},
 	} {
 		if got := news(tt.now, tt.then); got != tt.want {
 			t.Errorf("%s: got %v, standing %v after %v", name, got, Standing(tt.now), Standing(tt.then))
