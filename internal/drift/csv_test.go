@@ -2,8 +2,10 @@ package drift
 
 import (
 	"errors"
+	"io"
 	"strings"
 	"testing"
+	"testing/iotest"
 )
 
 func TestReadCSV(t *testing.T) {
@@ -40,6 +42,45 @@ func TestReadCSVCountsByBatch(t *testing.T) {
 	}
 }
 
+// No fault is a mark before quoted names, a status in capitals, batches in turn
+// (one may go without numbers), a time that runs back where numbers tell the
+// order, or a number as a spreadsheet writes it.
+func TestReadCSVTakes(t *testing.T) {
+	for name, tt := range map[string]struct {
+		text  string
+		coils int
+	}{
+		"mark and quotes":     {"\ufeff\"sequence\",\"r20_ohms\"\r\n1,6690\r\n2,6691\r\n", 2},
+		"status in capitals":  {"r20_ohms,status\n6690,VOID\n6691,Void\n6692,Superseded\n6693,Recorded\n6694,Manual\n6695,\n", 3},
+		"a batch not counted": {"sequence,r20_ohms,batch\n1,6690,a\n,6700,\n2,6691,a\n,6701,\n", 4},
+		"batches in turn":     {"time,r20_ohms,batch\n2026-01-31T15:04:00Z,6690,a\n2026-01-30T15:04:00Z,6700,b\n2026-01-31T15:04:00Z,6691,a\n2026-01-30T15:05:00Z,6701,b\n", 4},
+		"measured later":      {"sequence,time,r20_ohms\n1,2026-01-31T15:04:00Z,6690\n2,2026-01-30T15:04:00Z,6691\n", 2},
+		"numbers":             {"r20_ohms\n6.69E+03\n+6690.\n6690.50\n", 3},
+		"text":                {"r20_ohms\u00a0,operator,spool\n6690,\"Åsa, Mira\",Rolle 3 µ\n", 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			coils, err := ReadCSV(strings.NewReader(tt.text))
+			if err != nil || len(coils) != tt.coils {
+				t.Errorf("got %+v, %v; want %d coils", coils, err, tt.coils)
+			}
+		})
+	}
+	forced, err := ReadCSV(strings.NewReader("r20_ohms,status\n6690,FORCED\n"))
+	if err != nil || forced[0].Doubtful != "forced" {
+		t.Errorf("got %+v, %v; want it marked as forced", forced, err)
+	}
+}
+
+// A file that cannot be read to its end is no short file.
+func TestReadCSVFailing(t *testing.T) {
+	lost := errors.New("the stick was pulled")
+	for _, text := range []string{"", "r2", "r20_ohms\n6690\n"} {
+		if _, err := ReadCSV(io.MultiReader(strings.NewReader(text), iotest.ErrReader(lost))); !errors.Is(err, lost) {
+			t.Errorf("after %q: got %v, want %v", text, err, lost)
+		}
+	}
+}
+
 func TestReadCSVRefuses(t *testing.T) {
 	for name, tt := range map[string]struct{ text, says string }{
 		"nothing":         {"", "the file is empty"},
@@ -50,12 +91,35 @@ func TestReadCSVRefuses(t *testing.T) {
 		"decimal comma":   {"r20_ohms\n\"6690,5\"\n", `line 2, column r20_ohms, "6690,5"`},
 		"empty":           {"serial,r20_ohms\na,6690\nb,\n", "line 3, column r20_ohms"},
 		"negative":        {"r20_ohms\n-5\n", "line 2, R20 of -5 ohms"},
-		"infinite":        {"r20_ohms\n+Inf\n", "not a number to reckon with"},
+		"infinite":        {"r20_ohms\n+Inf\n", `line 2, column r20_ohms, "+Inf"`},
+		"no number":       {"r20_ohms\nNaN\n", `line 2, column r20_ohms, "NaN"`},
+		"beyond a number": {"r20_ohms\n1e400\n", `line 2, column r20_ohms, "1e400"`},
+		"hexadecimal":     {"r20_ohms\n0x1p12\n", `line 2, column r20_ohms, "0x1p12"`},
+		"underscore":      {"r20_ohms,temperature_celsius\n6690,2_1\n", `line 2, column temperature_celsius, "2_1"`},
+		"semicolons":      {"sequence;r20_ohms\n1;6690,5\n", `"sequence;r20_ohms": no drift analysis from this; columns are separated by commas`},
+		"tabs":            {"r20_ohms\tspool\n6690\tA\n", "columns are separated by commas"},
+		"other encoding":  {"\xff\xfer\x002\x000\x00", "column 1 is no text: no drift analysis from this; save the table as CSV in UTF-8"},
+		"no text at all":  {"r20;\xe9\x10\x0e\n6690\n", "column 1 is no text"},
+		"bare comma":      {"sequence,r20_ohms\n1,6690,5\n", "line 2, number of cells: 3, and of columns 2: no drift analysis from this; numbers take a decimal point (6690.5), a text with a comma stands in quotes"},
+		"open quote":      {"r20_ohms,spool\n6690,\"A\n6691,B\n", "line 2: a quote that does not stand around a whole cell"},
+		"quote inside":    {"r20_ohms,spool\n6690,A\"B\n", "quotes come in pairs"},
+		"quoted names":    {"r20\"ohms\n6690\n", "line of column names: line 1: a quote"},
+		"status":          {"r20_ohms,status\n6690,banana\n", `line 2, column status, "banana": no drift analysis from this; a status is one of recorded, forced, manual, void, superseded`},
+		"escape":          {"r20_ohms,spool\n6690,\x1b[31mred\n", `line 2, column spool, "\x1b[31mred": no drift analysis from this; write plain text in UTF-8, without control characters`},
+		"two lines":       {"r20_ohms,winder\n6690,\"W\n2\"\n", `column winder, "W\n2"`},
+		"bell":            {"r20_ohms,operator\n6690,Mi\ara\n", "column operator"},
+		"zero byte":       {"r20_ohms,serial\n6690,HN\x00-1\n", "column serial"},
+		"not UTF-8":       {"r20_ohms,batch\n6690,Fr\xfchling\n", "column batch"},
 		"time":            {"r20_ohms,time\n6690,yesterday\n", "2026-01-31T15:04:00Z"},
-		"sequence":        {"r20_ohms,sequence\n6690,0\n", "counts from 1"},
+		"sequence":        {"r20_ohms,sequence\n6690,0\n", "write a whole number from 1"},
+		"sequence broken": {"r20_ohms,sequence\n6690,1.0\n", "write a whole number from 1"},
+		"sequence huge":   {"r20_ohms,sequence\n6690,99999999999999999999\n", "write a whole number from 1"},
+		"sequence begins": {"sequence,r20_ohms\n,6690\n1,6691\n", "line 3, column sequence: some coils of a batch have a number and some have none: no drift analysis from this; fill in all or none"},
+		"sequence ends":   {"sequence,r20_ohms,batch\n1,6690,a\n1,6690,b\n,6691,a\n", "line 4, column sequence: some coils"},
+		"time runs back":  {"r20_ohms,time\n6690,2026-01-31T15:04:00Z\n6691,\n6692,2026-01-31T16:03:59+01:00\n", "line 4, column time: 2026-01-31T16:03:59+01:00 comes after 2026-01-31T15:04:00Z: no drift analysis from this; rows go in the order of winding"},
 		"coil twice":      {"sequence,r20_ohms\n1,6690\n2,6691\n2,6700\n", "line 4, column sequence: coil 2 comes after coil 2"},
 		"out of order":    {"sequence,r20_ohms\n5,6690\n4,6691\n", "line 3, column sequence: coil 4 comes after coil 5"},
-		"short line":      {"r20_ohms,spool\n6690\n", "as many cells"},
+		"short line":      {"r20_ohms,spool\n6690\n", "line 2, number of cells: 1, and of columns 2"},
 		"impossible heat": {"r20_ohms,temperature_celsius\n6690,400\n", "temperature 400"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -63,7 +127,7 @@ func TestReadCSVRefuses(t *testing.T) {
 			if err == nil || !strings.Contains(err.Error(), tt.says) {
 				t.Errorf("got %v, want an error that says %q", err, tt.says)
 			}
-			if name != "short line" && !errors.Is(err, ErrInput) {
+			if !errors.Is(err, ErrInput) {
 				t.Errorf("%v is not ErrInput", err)
 			}
 		})
