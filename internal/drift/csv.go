@@ -63,6 +63,9 @@ func ReadCSV(r io.Reader) ([]Coil, error) {
 		if err != nil {
 			return nil, csvQuoteError(err)
 		}
+		if strings.TrimSpace(strings.Join(record, "")) == "" {
+			continue // spreadsheets add rows of nothing but commas
+		}
 		line, _ := in.FieldPos(0)
 		coil, keep, err := csvCoil(columns, record)
 		if err != nil {
@@ -180,7 +183,10 @@ func csvCoil(columns, record []string) (c Coil, keep bool, err error) {
 		}
 		switch column {
 		case "sequence":
-			c.Sequence, err = csvSequence(cell)
+			// An export writes 0 for coils of no batch.
+			if at := slices.Index(columns, "batch"); cell != "0" || at < 0 || strings.TrimSpace(record[at]) != "" {
+				c.Sequence, err = csvSequence(cell)
+			}
 		case "time":
 			c.Time, err = csvTime(cell)
 		case "serial":

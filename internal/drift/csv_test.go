@@ -81,6 +81,14 @@ func TestReadCSVFailing(t *testing.T) {
 	}
 }
 
+// Exports write 0 for coils of no batch, and spreadsheets rows of commas.
+func TestReadCSVOfSpreadsheets(t *testing.T) {
+	coils, err := ReadCSV(strings.NewReader("sequence,r20_ohms,batch,status\n0,6690,,recorded\n0,6691,,recorded\n,,,\n"))
+	if err != nil || len(coils) != 2 || coils[1].Sequence != 0 {
+		t.Errorf("got %v, %v", coils, err)
+	}
+}
+
 func TestReadCSVRefuses(t *testing.T) {
 	for name, tt := range map[string]struct{ text, says string }{
 		"nothing":         {"", "the file is empty"},
