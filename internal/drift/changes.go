@@ -88,10 +88,10 @@ func (a *analysis) segment(y, w []float64, shrink float64) {
 	s := newSegmenter(y, w, shrink, a.recorded())
 	a.segments, a.pieces = s, s.describe()
 	a.described = s.total(a.pieces)
+	a.listChanges(s)
 	for i := range a.pieces {
 		a.pieces[i].level += s.mean0
 	}
-	a.listChanges(s)
 }
 
 // placeQuantile bounds 95 % of the distribution of the estimated place of a
@@ -107,16 +107,17 @@ func (a *analysis) listChanges(s *segmenter) {
 		x := s.at(before.first, k, after.last)
 		searched, _ := s.best(before.first, after.last)
 		c := ChangePoint{from: before.first, k: k, to: after.last, P: searched.p, ShiftOhms: x.shift}
+		df := float64(after.last - before.first - 2)
 		if c.sloping = before.slope != 0 || after.slope != 0; c.sloping {
-			c.ShiftOhms, x.error, x.residualSD = a.shiftOfLines(before, after, s)
-			c.P = statistics.TestP(c.ShiftOhms, x.error, float64(max(1, after.last-before.first-4)))
+			df = max(1, df-2)
+			c.ShiftOhms, x.error, x.residualSD = s.shiftOfLines(before, after, df)
+			c.P = statistics.TestP(c.ShiftOhms, x.error, df)
 			c.P = min(1, c.P*s.searched(k, after.last-before.first))
 			if c.P >= each {
 				continue // lines that meet: no step between them
 			}
 			c.ShiftOhms, x.error = x.weighed(c.ShiftOhms, before, after, s)
 		}
-		df := float64(after.last - before.first - 2)
 		half := statistics.StudentQuantile(0.5+level/2, df) * x.error
 		c.ShiftLow, c.ShiftHigh = c.ShiftOhms-half, c.ShiftOhms+half
 		if c.ShiftLow <= 0 && c.ShiftHigh >= 0 {
@@ -166,14 +167,10 @@ func (a *analysis) warnOfBaseline() {
 }
 
 // shiftOfLines is the step between two pieces where one at least slopes, with
-// its standard error.
-func (a *analysis) shiftOfLines(before, after piece, s *segmenter) (shift, standardError, residualSD float64) {
-	rss, weight := 0.0, 0.0
+// its standard error and what is left with df degrees of freedom.
+func (s *segmenter) shiftOfLines(before, after piece, df float64) (shift, standardError, residualSD float64) {
+	weight := 0.0
 	for _, p := range []piece{before, after} {
-		for k := p.first; k < p.last; k++ {
-			d := s.y[k] + s.mean0 - p.at(k)
-			rss += s.w[k] * d * d
-		}
 		// The end of a line is known half as well as its middle: variance 4/n.
 		n := float64(p.last - p.first)
 		if p.slope != 0 {
@@ -181,7 +178,7 @@ func (a *analysis) shiftOfLines(before, after piece, s *segmenter) (shift, stand
 		}
 		weight += 1 / n
 	}
-	residualSD = s.shrink * math.Sqrt(rss/float64(max(1, after.last-before.first-4)))
+	residualSD = s.shrink * math.Sqrt((s.pieceRSS(before)+s.pieceRSS(after))/df)
 	return after.at(after.first) - before.at(after.first), residualSD * math.Sqrt(weight), residualSD
 }
 
