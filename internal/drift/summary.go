@@ -46,6 +46,7 @@ func (a *analysis) summary() string {
 		r.MeterCleared, r.MeterSentence = cause.meter.cleared, cause.meter.clause
 	case r.CheckStandard != nil && r.CheckStandard.AwayRatio != nil:
 		parts = append(parts, r.CheckStandard.Sentence+": the coils read the same, so they may have moved by as much the other way")
+		r.Headline = fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same", percent(*r.CheckStandard.AwayRatio))
 	case r.Baseline == nil:
 		parts = append(parts, a.tooFew())
 	case r.Signal:

@@ -95,7 +95,7 @@ func TestGlanceKeepsCautions(t *testing.T) {
 			celsius := 21 + float64(i%7-3)
 			c.TemperatureCelsius = &celsius
 		}), false, "", "leave it alone", "with the temperature it was measured at, which it must not"},
-		"the meter alone": {woundCoils(60, noDrift, checkedBy(stepAt(30))), false, "No drift in 60 coils", "leave it alone", "The check standard "},
+		"the meter alone": {woundCoils(60, noDrift, checkedBy(stepAt(30))), false, "The check standard stands +2.0 % from where it began", "leave it alone", "The check standard moves"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
