@@ -105,8 +105,10 @@ func (a *analysis) listChanges(s *segmenter) {
 		before, after := a.pieces[i], a.pieces[i+1]
 		k := after.first
 		x := s.at(before.first, k, after.last)
-		searched, _ := s.best(before.first, after.last)
-		c := ChangePoint{from: before.first, k: k, to: after.last, P: searched.p, ShiftOhms: x.shift}
+		c := ChangePoint{from: before.first, k: k, to: after.last, P: min(1, x.p*s.searched(k, after.last-before.first)), ShiftOhms: x.shift}
+		if searched, ok := s.best(before.first, after.last); ok {
+			c.P = searched.p
+		}
 		df := float64(after.last - before.first - 2)
 		if c.sloping = before.slope != 0 || after.slope != 0; c.sloping {
 			df = max(1, df-2)
