@@ -53,13 +53,15 @@ type segmenter struct {
 	// shrink divides every test statistic: more than 1 for values that depend
 	// on each other.
 	shrink float64
-	// recorded holds the places where a change was recorded.
-	recorded map[int]bool
+	// recorded is true at the places where a change was recorded, of which there
+	// are marks.
+	recorded []bool
+	marks    int
 }
 
 func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 	n := len(y)
-	s := &segmenter{y: make([]float64, n), w: w, shrink: shrink, recorded: map[int]bool{}}
+	s := &segmenter{y: make([]float64, n), w: w, shrink: shrink, recorded: make([]bool, n+1), marks: len(recorded)}
 	for _, sums := range []*[]float64{&s.w0, &s.wx, &s.wxx, &s.wy, &s.wxy, &s.wyy} {
 		*sums = make([]float64, n+1)
 	}
@@ -258,7 +260,7 @@ func (s *segmenter) apart(before, after piece) float64 {
 // recorded one those recorded.
 func (s *segmenter) searched(k, n int) float64 {
 	if s.recorded[k] {
-		return float64(min(n, len(s.recorded)))
+		return float64(min(n, s.marks))
 	}
 	return float64(n)
 }

@@ -76,12 +76,12 @@ func (a *analysis) dependenceAlone(t, y []float64, at []int) *statistics.Partial
 		rest[i] = (y[i] - line.At(t[i]) + 1) * a.reference()
 	}
 	s := newSegmenter(rest, a.segments.w, 1, a.recorded())
-	if pieces := s.describe(); len(pieces) > 1 || pieces[0].slope != 0 {
-		return nil
-	}
 	// One step or slope costs within two parameters of what the temperature costs:
 	// when the room went along with it, the coils cannot tell which it was.
 	if s.rss(0, len(rest))/a.segments.variance+(2+2)*a.segments.price >= a.described {
+		return nil
+	}
+	if pieces := s.describe(); len(pieces) > 1 || pieces[0].slope != 0 {
 		return nil
 	}
 	return &statistics.Partial{Slope: line.Slope, StandardError: line.SlopeError, P: line.P()}
