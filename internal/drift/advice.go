@@ -114,7 +114,7 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	case p >= alpha:
 		return "the level is not shown to be off target"
 	case math.Abs(d.OffsetOhms) <= 2*shared:
-		return fmt.Sprintf("the level is off by less than the measuring itself leaves open (%s)", fmt.Sprintf("%.3g Ω", 2*shared))
+		return fmt.Sprintf("the level is off by less than the measuring itself leaves open (%.3g Ω)", 2*shared)
 	case d.Turns != nil && math.Abs(*d.Turns) < 1:
 		return "the level is off by less than one turn"
 	case d.Turns != nil && (*d.Low < 1 && *d.High > -1):

@@ -142,21 +142,20 @@ func (a *analysis) causesOfTrend(t *Trend) []Attribution {
 	return a.complete(d, causes, room, d.winding(t.P, a.recordedWithin(t)))
 }
 
-// manyWithin says that so much was recorded to change during a trend that the
+// manyWithin says that the spool was changed so often during a trend that the
 // coils between are too few to show a slope of their own: then the wire may make
 // it as well as the winder. Empty otherwise.
 func (a *analysis) manyWithin(t *Trend) string {
-	changes, what := 0, ""
-	for _, k := range a.recorded() {
-		if k > t.first && k < t.last {
+	changes := 0
+	for k := t.first + 1; k < t.last; k++ {
+		if a.coils[a.kept[k-1]].Spool != a.coils[a.kept[k]].Spool {
 			changes++
-			what = differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0].cause
 		}
 	}
 	if changes == 0 || t.Count/(changes+1) >= minSloped {
 		return ""
 	}
-	return fmt.Sprintf("%s of %s lie within it, with too few coils between them to tell the wire from the winder", count(changes, "change"), what)
+	return fmt.Sprintf("%s of spool on the way, with too few coils between to tell the wire from the winder", count(changes, "change"))
 }
 
 func (d *drifting) add(clause string, when bool) {

@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -49,9 +50,6 @@ type Capability struct {
 // fewestForCapability is the least number of coils an index is given for.
 const fewestForCapability = 10
 
-// errNoSpread is returned when there is nothing to reckon a capability from.
-var errNoSpread = fmt.Errorf("the coils do not differ: %w", ErrInput)
-
 // capability is that of the kept coils.
 func (a *analysis) capability() {
 	o := a.options
@@ -67,7 +65,7 @@ func (a *analysis) capability() {
 	within, df := withinSigma(values)
 	c, err := capabilityOf(statistics.MomentsOf(values), within, df, o.LowerOhms, o.UpperOhms)
 	if err != nil {
-		a.note("no capability: the coils do not differ")
+		a.note("no capability: %v", err)
 		return
 	}
 	c.Stable = len(a.report.ChangePoints) == 0 && len(a.trends()) == 0
@@ -109,7 +107,7 @@ func withinSigma(values []float64) (sigma, df float64) {
 func capabilityOf(m statistics.Moments, within, dfWithin, lower, upper float64) (*Capability, error) {
 	overall := m.StandardDeviation()
 	if !(overall > 0 && within > 0) || within < 1e-12*math.Abs(m.Mean) {
-		return nil, errNoSpread
+		return nil, errors.New("the coils do not differ")
 	}
 	n := float64(m.Count)
 	c := &Capability{Count: m.Count, MeanOhms: m.Mean, WithinOhms: within, WithinDegreesOfFreedom: dfWithin, OverallOhms: overall}

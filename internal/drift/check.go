@@ -113,14 +113,17 @@ func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
 	}
 }
 
+// cameBack says whether it stood elsewhere for a while.
+func (c *CheckChannel) cameBack() bool { return c.AwayRatio == nil && len(c.levels) > 2 }
+
 func (c *CheckChannel) sentence(a *analysis) string {
 	sequence := func(j int) int { return a.coils[c.at[j]].Sequence }
 	switch {
-	case c.CentreOhms == nil:
-		return fmt.Sprintf("the check standard was measured %d times, too few to watch the meter by", c.Count)
 	case c.AwayRatio != nil:
 		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, percent(*c.AwayRatio), fewAtEnd)
-	case len(c.levels) > 1:
+	case c.CentreOhms == nil:
+		return fmt.Sprintf("the check standard was measured %d times, too few to watch the meter by", c.Count)
+	case c.cameBack():
 		return fmt.Sprintf("the check standard moved at coil %d, and is back since coil %d: look at what was done to the meter and its leads", sequence(c.levels[1].first), sequence(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:
 		return fmt.Sprintf("the check standard was beyond its limits at coil %d, but its other readings do not follow", a.coils[c.Signals[0]-1].Sequence)

@@ -67,7 +67,7 @@ func (a *analysis) summary() string {
 	if t := r.Temperature; t != nil && t.Flagged {
 		parts = append(parts, t.Sentence)
 	}
-	if c := r.CheckStandard; c != nil && !r.Drifting && c.AwayRatio == nil && len(c.levels) > 1 {
+	if c := r.CheckStandard; c != nil && !r.Drifting && c.cameBack() {
 		parts = append(parts, c.Sentence)
 	}
 	if r.Advice != nil {

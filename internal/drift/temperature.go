@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"coilkeep/internal/copper"
 	"coilkeep/internal/statistics"
 )
 
@@ -168,7 +169,7 @@ func (t *Temperature) sentence() string {
 // mostRatioPerK is the steepest dependence on the probe's temperature that is
 // believed: five times that of copper, for a probe that sees a fifth of what the
 // coils go through. A hundredth of a kelvin does not make a percent.
-const mostRatioPerK = 5 * 0.00393
+const mostRatioPerK = 5 * float64(copper.Standard)
 
 // roomAtStep asks whether the temperature explains a step: with both in one
 // model, does the step or the temperature remain?

@@ -147,6 +147,7 @@ func (a *analysis) briefTrend(t *Trend) string {
 // slowest and steepest are the ends of the interval of a slope, in the direction
 // of the slope.
 func (t *Trend) slowest() float64 {
-	return min(math.Copysign(1, t.SlopeOhmsPerCoil)*t.SlopeLow, math.Copysign(1, t.SlopeOhmsPerCoil)*t.SlopeHigh)
+	sign := math.Copysign(1, t.SlopeOhmsPerCoil)
+	return min(sign*t.SlopeLow, sign*t.SlopeHigh)
 }
 func (t *Trend) steepest() float64 { return max(math.Abs(t.SlopeLow), math.Abs(t.SlopeHigh)) }

@@ -180,8 +180,11 @@ func (s *site) fillAnswer(r *http.Request, f form, a *answerShown) error {
 	}
 	if q.Overload != "" {
 		o, err := overload(told, q)
+		if err != nil {
+			return err
+		}
 		a.Overload, a.Input, a.Letter = &o, q.Input, cmp.Or(a.Letter, o.Answer)
-		return err
+		return nil
 	}
 	c, err := s.compared(r.Context(), told, q)
 	if err != nil {
