@@ -71,11 +71,15 @@ func (b *Bench) takeUp(ctx context.Context, err error) error {
 	if err != nil {
 		return err
 	}
-	a := b.askHistory(ctx)
-	return b.do(ctx, func() error {
-		b.surround(a)
-		return a.err
-	})
+	b.changes.Add(1)
+	for old := true; old && err == nil; {
+		a := b.askHistory(ctx)
+		err = b.do(ctx, func() error {
+			old = b.surround(a)
+			return a.err
+		})
+	}
+	return err
 }
 
 // SetNext says which coil comes next. It is checked at once: a serial that was

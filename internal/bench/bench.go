@@ -31,7 +31,9 @@ type Bench struct {
 	refetch  chan struct{}
 
 	snapshot atomic.Pointer[Snapshot]
-	notes    sync.WaitGroup // journal entries being written
+	// changes counts what this bench has written that its surroundings depend on.
+	changes atomic.Int64
+	notes   sync.WaitGroup // journal entries being written
 
 	// What follows belongs to Run's goroutine.
 	machine *capture.Machine

@@ -100,6 +100,51 @@ func TestDeedsElsewhereAreTold(t *testing.T) {
 	p.until("the deed to be told", func(s Snapshot) bool { return s.LastDeed == deeds[0].ID })
 }
 
+// late is a history that answers one question late: once held is filled, the
+// next who asks says so in asked and waits for answer.
+type late struct {
+	Store
+	held, asked, answer chan struct{}
+}
+
+// Journal is what the bench asks for last.
+func (l *late) Journal(ctx context.Context, f history.JournalFilter) ([]history.JournalEntry, error) {
+	deeds, err := l.Store.Journal(ctx, f)
+	select {
+	case <-l.held:
+		close(l.asked)
+		<-l.answer
+	default:
+	}
+	return deeds, err
+}
+
+// TestLateAnswersAreOld has the history be asked before a coil is recorded and
+// answer after it: the coil before must not come back as the last one, nor the
+// serial number that is taken as the next.
+func TestLateAnswersAreOld(t *testing.T) {
+	l := &late{held: make(chan struct{}, 1), asked: make(chan struct{}), answer: make(chan struct{})}
+	p := newPlace(t, func(s Store) Store { l.Store = s; return l }, nil)
+	p.untilState(capture.Open)
+	p.measure(6600)
+	p.until("the next serial", func(s Snapshot) bool { return s.NextSerial == "HN-0002" })
+	p.open()
+	l.held <- struct{}{}
+	<-l.asked
+	p.measure(6610)
+	events, cancel := p.hub.Subscribe()
+	defer cancel()
+	close(l.answer)
+	for s := p.bench.Snapshot(); s.NextSerial != "HN-0003"; {
+		if s.Last.Serial != "HN-0002" || s.NextSerial != "" {
+			t.Fatalf("after coil HN-0002: the last one is %s, the next %q", s.Last.Serial, s.NextSerial)
+		}
+		if e := <-events; e.Type == StateEvent {
+			s = e.Data.(Snapshot)
+		}
+	}
+}
+
 func TestLostMeterIsNamedAndComesBack(t *testing.T) {
 	p := newPlace(t, nil, nil)
 	p.untilState(capture.Open)

@@ -115,6 +115,7 @@ func (b *Bench) saved(ctx context.Context, s saved) {
 	b.last = &m
 	b.next = nextCoil{}
 	b.around.serial = "" // until the history gives the next
+	b.changes.Add(1)
 	b.machine.Unsaved("")
 	b.configure()
 	b.log.Info("measured", "coil", m.Serial, "batch", m.Batch, "r20_ohms", m.R20Ohms,

@@ -21,7 +21,9 @@ type surroundings struct {
 	leads       *history.LeadZero
 	last        *history.Measurement
 	deed        string // id of the latest entry of the journal; empty without one
-	err         error
+	// asOf is how many changes of this bench the answer surely knows of.
+	asOf int64
+	err  error
 }
 
 // lookEvery is how soon a batch started by a command is seen.
@@ -49,7 +51,7 @@ func (b *Bench) watchSurroundings(ctx context.Context) {
 func (b *Bench) askHistory(ctx context.Context) surroundings {
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
-	var a surroundings
+	a := surroundings{asOf: b.changes.Load()}
 	a.err = func() (err error) {
 		if a.batch, err = b.store.OpenBatchOf(ctx, b.settings.Name); err != nil {
 			return err
@@ -88,14 +90,19 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 	return a
 }
 
-// surround takes new surroundings into use.
-func (b *Bench) surround(a surroundings) {
+// surround takes new surroundings into use. They are old when the bench has
+// written since they were asked for: they may still show the coil before as the
+// last one, or the batch before as open. Whoever wrote asks again.
+func (b *Bench) surround(a surroundings) (old bool) {
+	if a.asOf < b.changes.Load() {
+		return true
+	}
 	if a.err != nil {
 		if !errors.Is(a.err, context.Canceled) {
 			b.log.Error("history does not answer", "err", a.err)
 			b.machine.Hold("the history does not answer: " + a.err.Error())
 		}
-		return
+		return false
 	}
 	if same(b.around.batch, a.batch) {
 		a.batch = b.around.batch // keeps the pointer, so that nothing counts as changed
@@ -105,6 +112,7 @@ func (b *Bench) surround(a surroundings) {
 	}
 	b.around = a
 	b.configure()
+	return false
 }
 
 func same(a, b *history.Batch) bool {
