@@ -152,7 +152,7 @@ func TestDriftRefuses(t *testing.T) {
 		"freeze and svg": {exitUsage, "draws nothing", []string{"--batch", "a", "--freeze", "x", "--svg", "y"}},
 		"with database":  {exitUsage, "needs no database", []string{"--file", good, "--history", "coils.db"}},
 		"short baseline": {exitFault, "takes 10 at least", []string{"--file", good, "--baseline", "5"}},
-		"bad line":       {exitFault, `bad.csv: line 3, column r20_ohms, "six thousand"`, []string{"--file", bad}},
+		"bad line":       {exitFault, `bad.csv: no drift analysis from this: line 3, column r20_ohms: "six thousand"`, []string{"--file", bad}},
 		"no file":        {exitFault, "read the coils", []string{"--file", filepath.Join(t.TempDir(), "none.csv")}},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -23,10 +23,11 @@ var pureRooms = map[string][]string{
 	"quantity":    {"copper"},
 	"r20":         {"copper", "uncertainty"},
 	"capture":     {"conformity", "r20", "uncertainty"},
+	"sheet":       {"nearest"},
 	"statistics":  nil,
 	"control":     {"statistics"},
 	"gauge":       {"control", "statistics"},
-	"drift":       {"control", "copper", "gauge", "nearest", "quantity", "statistics"},
+	"drift":       {"control", "copper", "gauge", "quantity", "sheet", "statistics"},
 	"compare":     {"conformity", "copper", "quantity", "r20", "statistics", "uncertainty"},
 }
 

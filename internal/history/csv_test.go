@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"coilkeep/internal/sheet"
 )
 
 // What the display of a meter showed has a last digit; a mean has none.
@@ -15,10 +17,13 @@ func TestCSVResolution(t *testing.T) {
 		"6690": 1, "6690.50": 0.01, "6.69E+03": 10, "-0.05": 0.01, "0006690.1234": 0.0001,
 		"6999.926666666666": 0, "20.799235408813207": 0,
 	} {
-		row := csvRow{columns: map[string]int{"resistance_ohms": 0}, cells: []string{text}}
-		n := row.number("resistance_ohms")
-		if got := n.resolution(); row.err != nil || math.Abs(got-want) > 1e-12 {
-			t.Errorf("%s: resolution %g, want %g (%v)", text, got, want, row.err)
+		coils, _, err := readTyped(strings.NewReader("serial,time,resistance_ohms,temperature_celsius\nA,2019-05-02T16:20:00Z,"+text+",21\n"), oldBench)
+		if err != nil {
+			t.Errorf("%s: %v", text, err)
+			continue
+		}
+		if got := coils[0].ohms.resolution(); math.Abs(got-want) > 1e-12 {
+			t.Errorf("%s: resolution %g, want %g", text, got, want)
 		}
 	}
 }
@@ -38,10 +43,10 @@ func FuzzReadTyped(f *testing.F) {
 			m := c.m
 			row := map[string]string{"time": m.Time.Format(timeLayout), "resistance_ohms": c.ohms.text, "temperature_celsius": c.celsius.text,
 				"expanded_uncertainty_ohms": c.toldU.text, "coverage_factor": c.toldK.text, "r20_ohms": c.r20Ohms.text,
-				"conformity_probability": c.probability.text, "alpha_per_kelvin": c.alpha.text, "status": string(m.Status), "verdict": safe(string(m.Verdict))}
+				"conformity_probability": c.probability.text, "alpha_per_kelvin": c.alpha.text, "status": string(m.Status), "verdict": sheet.Guard(string(m.Verdict))}
 			for name, cell := range map[string]string{"id": m.ID, "bench": m.Bench, "batch": m.Batch, "design": m.Design, "serial": m.Serial, "reason": m.Reason,
 				"spool": m.Spool, "winder": m.Winder, "operator": m.Operator, "meter": m.Meter, "probe": m.Probe, "stage": m.Stage} {
-				row[name] = safe(cell)
+				row[name] = sheet.Guard(cell)
 			}
 			if m.Sequence != 0 {
 				row["sequence"] = strconv.Itoa(m.Sequence)

@@ -7,8 +7,9 @@ import (
 	"fmt"
 	"io"
 	"strconv"
-	"strings"
 	"time"
+
+	"coilkeep/internal/sheet"
 )
 
 // Formats of an export.
@@ -49,14 +50,14 @@ var csvColumns = []struct {
 	name string
 	text func(Measurement) string
 }{
-	{"id", func(m Measurement) string { return safe(m.ID) }},
+	{"id", func(m Measurement) string { return sheet.Guard(m.ID) }},
 	{"time", func(m Measurement) string { return m.Time.Format(timeLayout) }},
-	{"bench", func(m Measurement) string { return safe(m.Bench) }},
-	{"batch", func(m Measurement) string { return safe(m.Batch) }},
+	{"bench", func(m Measurement) string { return sheet.Guard(m.Bench) }},
+	{"batch", func(m Measurement) string { return sheet.Guard(m.Batch) }},
 	{"sequence", func(m Measurement) string { return strconv.Itoa(m.Sequence) }},
-	{"design", func(m Measurement) string { return safe(m.Design) }},
+	{"design", func(m Measurement) string { return sheet.Guard(m.Design) }},
 	{"design_revision", func(m Measurement) string { return strconv.Itoa(m.DesignRevision) }},
-	{"serial", func(m Measurement) string { return safe(m.Serial) }},
+	{"serial", func(m Measurement) string { return sheet.Guard(m.Serial) }},
 	{"resistance_ohms", func(m Measurement) string { return decimal(m.ResistanceOhms) }},
 	{"temperature_celsius", func(m Measurement) string { return decimal(m.TemperatureCelsius) }},
 	{"r20_ohms", func(m Measurement) string { return decimal(m.R20Ohms) }},
@@ -65,40 +66,18 @@ var csvColumns = []struct {
 	{"verdict", func(m Measurement) string { return string(m.Verdict) }},
 	{"conformity_probability", func(m Measurement) string { return decimal(m.ConformityProbability) }},
 	{"status", func(m Measurement) string { return string(m.Status) }},
-	{"reason", func(m Measurement) string { return safe(m.Reason) }},
-	{"spool", func(m Measurement) string { return safe(m.Spool) }},
-	{"winder", func(m Measurement) string { return safe(m.Winder) }},
-	{"operator", func(m Measurement) string { return safe(m.Operator) }},
-	{"meter", func(m Measurement) string { return safe(m.Meter) }},
-	{"probe", func(m Measurement) string { return safe(m.Probe) }},
-	{"stage", func(m Measurement) string { return safe(m.Stage) }},
+	{"reason", func(m Measurement) string { return sheet.Guard(m.Reason) }},
+	{"spool", func(m Measurement) string { return sheet.Guard(m.Spool) }},
+	{"winder", func(m Measurement) string { return sheet.Guard(m.Winder) }},
+	{"operator", func(m Measurement) string { return sheet.Guard(m.Operator) }},
+	{"meter", func(m Measurement) string { return sheet.Guard(m.Meter) }},
+	{"probe", func(m Measurement) string { return sheet.Guard(m.Probe) }},
+	{"stage", func(m Measurement) string { return sheet.Guard(m.Stage) }},
 	{"alpha_per_kelvin", func(m Measurement) string { return decimal(m.AlphaPerKelvin) }},
 }
 
 // decimal is the shortest plain decimal that gives the same number back.
 func decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
-
-// safe puts an apostrophe before a text that a spreadsheet would take for a
-// formula (OWASP, "CSV Injection"), and before one that looks as if it had been
-// made safe already, so that unguarded finds every text again.
-func safe(text string) string {
-	if formula(strings.TrimLeft(text, "'")) {
-		return "'" + text
-	}
-	return text
-}
-
-// unguarded takes away the apostrophe that safe put before a text.
-func unguarded(text string) string {
-	if bare, ok := strings.CutPrefix(text, "'"); ok && formula(strings.TrimLeft(bare, "'")) {
-		return bare
-	}
-	return text
-}
-
-func formula(text string) bool {
-	return text != "" && strings.ContainsRune("=+-@\t\r\n", rune(text[0]))
-}
 
 func exportCSV(ctx context.Context, q querier, w io.Writer, f Filter) error {
 	table := csv.NewWriter(w)
