@@ -75,7 +75,40 @@ type Study struct {
 	RepeatabilityHigh     float64 `json:"repeatability_high"`
 	DistinctCategories    int     `json:"distinct_categories"`
 	DistinctCategoriesRaw float64 `json:"distinct_categories_raw"`
+	LimitedBy             Limit   `json:"limited_by"`
 	Sentence              string  `json:"sentence"`
+}
+
+// Limit is what the measuring could be made better by first.
+type Limit string
+
+// What can limit the measuring: the steps of the display, when nothing else
+// scatters; the same hands measuring the same coil again; operators against
+// each other on all coils, or on some of them.
+const (
+	ByResolution    Limit = "resolution"
+	ByRepeatability Limit = "repeatability"
+	ByOperators     Limit = "operators"
+	ByInteraction   Limit = "interaction"
+)
+
+// limit is the largest of what makes up the measuring.
+func (s *Study) limit() Limit {
+	switch {
+	case s.Gauge.StandardDeviation == 0:
+		return ByResolution
+	case s.Repeatability.Variance >= s.Reproducibility.Variance:
+		return ByRepeatability
+	case s.OperatorVariation.Variance >= s.InteractionVariation.Variance:
+		return ByOperators
+	}
+	return ByInteraction
+}
+
+var limitWords = map[Limit]string{
+	ByRepeatability: "repeating the same coil by the same hands",
+	ByOperators:     "the difference between operators",
+	ByInteraction:   "operators differing on some coils and not on others",
 }
 
 // poolAbove is the P of the interaction above which it counts as repeatability.
@@ -243,6 +276,7 @@ func (s *Study) components(toleranceWidth float64) {
 		s.DistinctCategoriesRaw = math.Sqrt2 * s.PartVariation.StandardDeviation / s.Gauge.StandardDeviation
 		s.DistinctCategories = int(math.Min(1000, 1.41/math.Sqrt2*s.DistinctCategoriesRaw))
 	}
+	s.LimitedBy = s.limit()
 	s.Sentence = s.sentence()
 }
 
@@ -265,7 +299,7 @@ func (s *Share) compare(total Share, toleranceWidth float64) {
 // sentence says how good the measuring is and what limits it. The bounds of 10
 // and 30 % are those of the reference manual.
 func (s *Study) sentence() string {
-	if s.Gauge.StandardDeviation == 0 {
+	if s.LimitedBy == ByResolution {
 		return "no scatter of the measuring shows at all: the resolution is too coarse, or the values were copied"
 	}
 	against, percent := "the spread of the coils studied", s.Gauge.StudyPercent
@@ -279,15 +313,7 @@ func (s *Study) sentence() string {
 	case percent > 10:
 		grade = "usable with care"
 	}
-	limit := "repeating the same coil by the same hands"
-	switch {
-	case s.Repeatability.Variance >= s.Reproducibility.Variance:
-	case s.OperatorVariation.Variance >= s.InteractionVariation.Variance:
-		limit = "the difference between operators"
-	default:
-		limit = "operators differing on some coils and not on others"
-	}
-	return fmt.Sprintf("the measuring takes up %.0f %% of %s: %s; what limits it is %s", percent, against, grade, limit)
+	return fmt.Sprintf("the measuring takes up %.0f %% of %s: %s; what limits it is %s", percent, against, grade, limitWords[s.LimitedBy])
 }
 
 func square(v float64) float64 { return v * v }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 	"slices"
 	"testing"
 
@@ -90,6 +91,9 @@ func TestCrossedManual(t *testing.T) {
 			t.Errorf("%s: %.6f, printed %v", name, pair[0], pair[1])
 		}
 	}
+	if s.LimitedBy != ByOperators {
+		t.Errorf("limited by %q, want the operators", s.LimitedBy)
+	}
 	if got := "the measuring takes up 23 % of the tolerance: usable with care; what limits it is the difference between operators"; s.Sentence != got {
 		t.Errorf("got %q, want %q", s.Sentence, got)
 	}
@@ -136,6 +140,9 @@ func TestCrossedClipsAndKeeps(t *testing.T) {
 	}
 	if s.Pooled || !s.OperatorVariation.Clipped || s.OperatorVariation.Variance != 0 || s.OperatorVariation.Raw >= 0 {
 		t.Errorf("pooled %v, operators %+v; want the interaction kept and a negative component clipped", s.Pooled, s.OperatorVariation)
+	}
+	if s.LimitedBy != ByInteraction || !strings.Contains(s.Sentence, "operators differing on some coils and not on others") {
+		t.Errorf("limited by %q: %s", s.LimitedBy, s.Sentence)
 	}
 	flat := []Reading{{"a", "x", 1}, {"a", "x", 1}, {"a", "y", 1}, {"a", "y", 1}, {"b", "x", 1}, {"b", "x", 1}, {"b", "y", 1}, {"b", "y", 1}}
 	if s, err := Crossed(flat, 1); err != nil || s.Gauge.Variance != 0 || math.IsNaN(s.DistinctCategoriesRaw) {

@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift/watch"
+	"coilkeep/internal/gauge"
 	"coilkeep/internal/history"
 	"coilkeep/internal/published"
 )
@@ -263,7 +264,7 @@ func TestPublishedStudyAPI(t *testing.T) {
 	near("total", c.Total.StudyPercent, 100, 1e-9)
 	near("repeatability, low", &got.Result.RepeatabilityLowOhms, manual.Expected.CI[0], 1e-6)
 	near("repeatability, high", &got.Result.RepeatabilityHighOhms, manual.Expected.CI[1], 1e-6)
-	if !got.Result.InteractionPooled || got.Result.DistinctCategories == nil || *got.Result.DistinctCategories != p.NDC || !strings.Contains(got.Result.Sentence, "what limits it is the difference between operators") {
+	if !got.Result.InteractionPooled || got.Result.DistinctCategories == nil || *got.Result.DistinctCategories != p.NDC || got.Result.LimitedBy != gauge.ByOperators || !strings.Contains(got.Result.Sentence, "what limits it is the difference between operators") {
 		t.Errorf("result %+v", got.Result)
 	}
 }
@@ -282,7 +283,7 @@ func TestStudyWithoutSpreadAPI(t *testing.T) {
 	}
 	got := want[studyReply](t, w.ask(t, "GET", "/api/v1/studies/flat", nil), http.StatusOK)
 	if got.Result == nil || got.Result.DistinctCategories != nil || got.Result.Components.Measuring.StudyPercent != nil || got.Result.Components.Total.ContributionPercent != nil ||
-		!strings.Contains(got.Result.Sentence, "no scatter of the measuring shows at all") {
+		got.Result.LimitedBy != gauge.ByResolution || !strings.Contains(got.Result.Sentence, "no scatter of the measuring shows at all") {
 		t.Errorf("got %+v", got.Result)
 	}
 }

@@ -44,7 +44,9 @@ type studyReply struct {
 // studyResult is what a study says of the measuring, in ohms.
 type studyResult struct {
 	Sentence string `json:"sentence"`
-	Repeats  int    `json:"repeats"`
+	// LimitedBy is what the measuring could be made better by first.
+	LimitedBy gauge.Limit `json:"limited_by"`
+	Repeats   int         `json:"repeats"`
 	// InteractionPooled is true when the interaction is counted to the
 	// repeatability.
 	InteractionPooled bool            `json:"interaction_pooled"`
@@ -124,7 +126,7 @@ func resultOf(s gauge.Study) studyResult {
 		return told
 	}
 	result := studyResult{
-		Sentence: s.Sentence, Repeats: s.Repeats, InteractionPooled: s.Pooled,
+		Sentence: s.Sentence, LimitedBy: s.LimitedBy, Repeats: s.Repeats, InteractionPooled: s.Pooled,
 		Components: studyComponents{
 			Measuring: share(s.Gauge), Repeatability: share(s.Repeatability), Reproducibility: share(s.Reproducibility),
 			Operators: share(s.OperatorVariation), Interaction: share(s.InteractionVariation),
