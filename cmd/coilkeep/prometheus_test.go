@@ -203,9 +203,9 @@ func (w *watched) loosePlug() {
 // panels: after all this there is something to see on every one.
 func (w *watched) panels() {
 	for _, p := range panelQueries(w.t) {
-		if n, err := w.series(p.expr); err != nil {
+		if shown, err := w.series(p.expr); err != nil {
 			w.t.Errorf("panel %s: %v", p.title, err)
-		} else if n == 0 {
+		} else if len(shown) == 0 {
 			w.t.Errorf("panel %s shows nothing for %s", p.title, p.expr)
 		}
 	}

@@ -173,11 +173,15 @@ func (w *watcher) get(path string, into any) error {
 	return json.Unmarshal(answer.Data, into)
 }
 
-// series asks how many series expr has now.
-func (w *watcher) series(expr string) (int, error) {
-	var found struct{ Result []json.RawMessage }
+// series asks which series expr has now, by their labels.
+func (w *watcher) series(expr string) ([]map[string]string, error) {
+	var found struct{ Result []struct{ Metric map[string]string } }
 	err := w.get("/api/v1/query?query="+url.QueryEscape(expr), &found)
-	return len(found.Result), err
+	var list []map[string]string
+	for _, r := range found.Result {
+		list = append(list, r.Metric)
+	}
+	return list, err
 }
 
 // firing lists the alerts that are raised now, as "Name bench role design".
@@ -245,7 +249,7 @@ func (w *watcher) untilOver(alerts ...string) {
 func (w *watcher) untilQuiet() {
 	w.t.Helper()
 	w.until("silence", func(firing []string) bool {
-		n, err := w.series("bench_role:coilkeep_instrument_readings:rate5m > 0")
-		return err == nil && n >= 2 && len(firing) == 0
+		reading, err := w.series("bench_role:coilkeep_instrument_readings:rate5m > 0")
+		return err == nil && len(reading) >= 2 && len(firing) == 0
 	})
 }
