@@ -68,6 +68,45 @@ func TestClips(t *testing.T) {
 	}
 }
 
+// A fixed range that is too small looks the same as open leads. The words of
+// the first seconds are short: one coil is being changed for the next.
+func TestARangeTooSmallIsToldAsSuch(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		shows func(driver.Reading) driver.Reading
+		want  string
+	}{
+		{"an overload", func(r driver.Reading) driver.Reading {
+			return driver.Reading{Time: r.Time, Status: driver.Overload}
+		}, "the meter's range is too small"},
+		{"a value above the contact range", func(r driver.Reading) driver.Reading {
+			return driver.Reading{Time: r.Time, Status: driver.OK, Value: 250e3}
+		}, "250 kΩ is above the contact range"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			g := newRig(6, testSettings())
+			g.open(2 * time.Second)
+			g.clip(6650, 0)
+			one(t, g.run(10*time.Second))
+			g.override = tt.shows // the next coil, beyond what the meter can show
+			none(t, g.run(2*time.Second))
+			if v := g.m.View(); v.State != Open || v.Words != "clips open" {
+				t.Errorf("just after a coil: %s %q, want clips open", v.State, v.Words)
+			}
+			none(t, g.run(waitsLong))
+			wantState(t, g.m, Open, tt.want)
+
+			g.override = nil
+			g.clip(6660, 0)
+			one(t, g.run(10*time.Second))
+			g.open(2 * time.Second)
+			if v := g.m.View(); v.State != Open || v.Words != "clips open" {
+				t.Errorf("after another coil: %s %q, want clips open", v.State, v.Words)
+			}
+		})
+	}
+}
+
 func TestCoilOnTheClipsAtStartIsAskedAbout(t *testing.T) {
 	g := newRig(5, testSettings())
 	g.clip(6650, 0)

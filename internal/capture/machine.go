@@ -60,10 +60,13 @@ type Machine struct {
 	// contactAt is when the contact began, restartAt when it last settled anew,
 	// openAt when the present opening of the clips began (zero: not open).
 	contactAt, restartAt, openAt time.Time
-	dropped                      int
-	lastMeter                    driver.Reading
-	lastIn                       driver.Reading
-	short                        bool
+	// aboveAt is when the unbroken run of readings above the contact range began
+	// that is still going on; zero when the last reading was no such one.
+	aboveAt   time.Time
+	dropped   int
+	lastMeter driver.Reading
+	lastIn    driver.Reading
+	short     bool
 
 	// level follows the value after recording, strays counts readings off it.
 	level  float64
@@ -182,8 +185,15 @@ func (m *Machine) Meter(r driver.Reading) Outcome {
 	if m.lost || gap {
 		m.resume()
 	}
+	kind := m.classify(r)
+	switch {
+	case kind != readingOpen:
+		m.aboveAt = time.Time{}
+	case m.aboveAt.IsZero():
+		m.aboveAt = r.Time
+	}
 	var out Outcome
-	switch kind := m.classify(r); kind {
+	switch kind {
 	case readingOpen, readingShort:
 		out = m.opening(r, kind)
 	case readingIn:
@@ -225,7 +235,7 @@ func (m *Machine) classify(r driver.Reading) readingKind {
 // over, and a coil measured before may have been changed meanwhile.
 func (m *Machine) resume() {
 	m.lost = false
-	m.openAt = time.Time{}
+	m.openAt, m.aboveAt = time.Time{}, time.Time{}
 	switch m.phase {
 	case phaseDone:
 		m.ask("the meter was away: is this still the same coil?")
@@ -247,7 +257,7 @@ func (m *Machine) ClockSet() {
 	m.now, m.since = time.Time{}, time.Time{}
 	m.lastMeter, m.lastIn = driver.Reading{}, driver.Reading{}
 	m.temps = temperatures{}
-	m.openAt = time.Time{}
+	m.openAt, m.aboveAt = time.Time{}, time.Time{}
 	if m.phase == phaseContact {
 		m.restart(true)
 	}

@@ -2,6 +2,7 @@ package capture
 
 import (
 	"fmt"
+	"time"
 
 	"coilkeep/driver"
 )
@@ -66,7 +67,25 @@ func (m *Machine) describe() (State, string) {
 	case m.lastMeter.Status == driver.Impossible:
 		return Refused, "the meter's answer cannot be true: " + m.lastMeter.Reason
 	}
-	return Open, "clips open"
+	return Open, m.describeOpen()
+}
+
+// waitsLong is how long readings are above the contact range before the words
+// allow for a coil that is on the clips all the same: longer than it takes to
+// change one coil for the next.
+const waitsLong = 8 * time.Second
+
+// describeOpen says that nothing is seen on the clips. A coil whose wire is
+// open, and one that is more than a fixed range can show, look just like that:
+// whoever waits with one on is told where to look.
+func (m *Machine) describeOpen() string {
+	switch {
+	case m.aboveAt.IsZero() || m.now.Sub(m.aboveAt) < waitsLong:
+		return "clips open"
+	case m.lastMeter.Status == driver.Overload:
+		return "clips open. If a coil is on, its wire is open, or the meter's range is too small for it"
+	}
+	return fmt.Sprintf("clips open. If a coil is on, %s is above the contact range (contact.max_ohms)", ohmsText(m.lastMeter.Value))
 }
 
 func (m *Machine) describeContact() (State, string) {
