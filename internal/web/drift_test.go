@@ -157,6 +157,46 @@ func TestDriftPages(t *testing.T) {
 	w.shows(t, "/batches/LM-1", "12 coils, kept from before")
 }
 
+// TestDriftFormsNameWhoIsLoggedIn has the journal name the person behind a form
+// whose name was left empty.
+func TestDriftFormsNameWhoIsLoggedIn(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	w.start(t)
+	w.windCoils(t, 1, 30, 6750)
+	w.windCoils(t, 31, 45, 6850)
+	for path, values := range map[string]url.Values{
+		"/batches/LM-1/drift/acknowledge": {"note": {"new felt"}, "by": {""}},
+		"/batches/LM-1/baseline":          {"from": {"31"}, "count": {"12"}, "reason": {"new felt"}, "by": {" "}},
+	} {
+		r := w.ask(t, "POST", path, values.Encode(), func(r *http.Request) {
+			r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+			r.Header.Set("Sec-Fetch-Site", "same-origin")
+			r.SetBasicAuth("Ada", "copper and felt")
+		})
+		if r.status != http.StatusOK {
+			t.Fatalf("%s: status %d %s", path, r.status, r.body)
+		}
+	}
+	journal, err := w.History.Journal(t.Context(), history.JournalFilter{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	named := 0
+	for _, entry := range journal {
+		if strings.Contains(entry.Detail, "new felt") {
+			named++
+			if entry.Who != "Ada" {
+				t.Errorf("%s is laid to %q, want Ada: %s", entry.Action, entry.Who, entry.Detail)
+			}
+		}
+	}
+	if named != 2 {
+		t.Errorf("%d entries tell of new felt, want the note and the baseline", named)
+	}
+}
+
 func TestPairs(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)

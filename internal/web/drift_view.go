@@ -147,7 +147,7 @@ func prose(text string) string {
 func (s *site) acknowledgeForm(w http.ResponseWriter, r *http.Request) error {
 	batch := r.PathValue("batch")
 	return s.submit(w, r, func(f form) (string, error) {
-		_, err := s.server.Drift.Acknowledge(r.Context(), batch, f.Get("note"), f.Get("by"))
+		_, err := s.server.Drift.Acknowledge(r.Context(), batch, f.Get("note"), by(f, r))
 		return at("batches", batch) + "#drift", driftFault(err)
 	}, func(status int, f form) error {
 		return s.showBatch(w, r, status, driftForms{Acknowledge: f})
@@ -158,7 +158,7 @@ func (s *site) acknowledgeForm(w http.ResponseWriter, r *http.Request) error {
 func (s *site) baselineForm(w http.ResponseWriter, r *http.Request) error {
 	batch := r.PathValue("batch")
 	return s.submit(w, r, func(f form) (string, error) {
-		choice := watch.Choice{Batch: batch, Reason: f.Get("reason"), Who: f.Get("by")}
+		choice := watch.Choice{Batch: batch, Reason: f.Get("reason"), Who: by(f, r)}
 		for _, field := range []struct {
 			name  string
 			place *int
