@@ -32,7 +32,7 @@ type checked struct {
 
 func runCheck(ctx context.Context, env *environment, args []string) error {
 	flags := newFlags("check --config FILE",
-		"Check the configuration, open each instrument, and show what it says of itself\nand one reading. Any fault gives exit code 1. The daemon must not be running:\na port has one user.",
+		"Check the configuration and the files it names, open each instrument, and show\nwhat it says of itself and one reading. Any fault gives exit code 1. The daemon\nmust not be running: a port has one user.",
 		"check --config coilkeep.toml\ncheck --config coilkeep.toml --json")
 	path := flags.String("config", "", "the configuration `FILE`")
 	asJSON := flags.Bool("json", false, "print JSON")
@@ -44,6 +44,9 @@ func runCheck(ctx context.Context, env *environment, args []string) error {
 	}
 	cfg, err := config.Load(*path)
 	if err != nil {
+		return err
+	}
+	if _, err := assembleServer(cfg); err != nil {
 		return err
 	}
 	found := checkInstruments(ctx, cfg)

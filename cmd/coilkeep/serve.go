@@ -49,11 +49,9 @@ func runServe(ctx context.Context, env *environment, args []string) error {
 // the order of the flow: instruments and the captures under way, then HTTP,
 // then the database.
 func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func(context.Context, running) error) (err error) {
-	var password *web.Password
-	if cfg.Web.PasswordFile != "" {
-		if password, err = web.ReadPasswordFile(cfg.Web.PasswordFile); err != nil {
-			return err
-		}
+	server, err := assembleServer(cfg)
+	if err != nil {
+		return err
 	}
 	store, err := history.Open(ctx, cfg.History.Path, history.Options{Logger: log})
 	if err != nil {
@@ -73,18 +71,33 @@ func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func
 	if err != nil {
 		return errors.Join(err, listener.Close())
 	}
-	server := &web.Server{
-		Benches: d.forWeb(), History: store, Drift: d.drift, Events: d.hub, Metrics: handler,
-		Workshop: cfg.Workshop.Name, Contact: cfg.Workshop.Contact, Hosts: cfg.Web.Hosts, Password: password,
-		TLSCertificate: cfg.Web.TLSCertificate, TLSKey: cfg.Web.TLSKey, Logger: log,
-	}
+	server.Benches, server.History, server.Drift, server.Events, server.Metrics = d.forWeb(), store, d.drift, d.hub, handler
+	server.Logger = log
 	d.url = "http://" + listener.Addr().String()
-	if cfg.Web.TLSCertificate != "" {
+	if server.Certificate != nil {
 		d.url = "https://" + listener.Addr().String()
 	}
 	log.Info("serving", "address", listener.Addr().String(), "history", store.Path())
 	notifySystemd(log, daemon.SdNotifyReady)
 	return d.run(ctx, server, listener, log, beside)
+}
+
+// assembleServer makes the server of the pages as the configuration has it, and
+// reads the files this names. What the pages show is put in by serve.
+func assembleServer(cfg config.Config) (*web.Server, error) {
+	s := &web.Server{Workshop: cfg.Workshop.Name, Contact: cfg.Workshop.Contact, Hosts: cfg.Web.Hosts}
+	var err error
+	if cfg.Web.PasswordFile != "" {
+		if s.Password, err = web.ReadPasswordFile(cfg.Web.PasswordFile); err != nil {
+			return nil, err
+		}
+	}
+	if cfg.Web.TLSCertificate != "" {
+		if s.Certificate, err = web.ReadCertificate(cfg.Web.TLSCertificate, cfg.Web.TLSKey); err != nil {
+			return nil, err
+		}
+	}
+	return s, nil
 }
 
 // cannotListen says what to do when the pages cannot be served.

@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"net"
 	"os"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
@@ -42,6 +43,32 @@ func TestCannotListenSaysWhy(t *testing.T) {
 				t.Errorf("got %q, want it to say %q and to wrap its cause", got, c.want)
 			}
 		})
+	}
+}
+
+// A file of the configuration that cannot be read is told before anything is
+// opened or anybody hears that the daemon is up, and check tells it too.
+func TestFilesOfTheConfigurationAreReadFirst(t *testing.T) {
+	t.Parallel()
+	for name, keys := range map[string]string{
+		"none.pem":      "tls_certificate = \"none.pem\"\ntls_key = \"none.key\"\n",
+		"none.password": "password_file = \"none.password\"\n",
+	} {
+		folder := t.TempDir()
+		path := filepath.Join(folder, "coilkeep.toml")
+		text := "[history]\npath = \"new.db\"\n[web]\nlisten = \"127.0.0.1:0\"\n" + keys +
+			benchTOML("driver = \"manual\"\n", "driver = \"manual\"\n")
+		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		for _, command := range []string{"serve", "check"} {
+			if got := start(t, command, "--config", path); got.code != exitFault || got.stdout != "" || !strings.Contains(got.stderr, filepath.Join(folder, name)) {
+				t.Errorf("%s: exit %d, want 1 with the file %s:\n%s%s", command, got.code, name, got.stdout, got.stderr)
+			}
+		}
+		if _, err := os.Stat(filepath.Join(folder, "new.db")); !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("%s: the history was opened first (%v)", name, err)
+		}
 	}
 }
 

@@ -251,8 +251,11 @@ func TestRefusesToBeOpen(t *testing.T) {
 func TestTLS(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
-	var pool *x509.CertPool
-	w.TLSCertificate, w.TLSKey, pool = certificate(t)
+	certificateFile, keyFile, pool := certificate(t)
+	var err error
+	if w.Certificate, err = ReadCertificate(certificateFile, keyFile); err != nil {
+		t.Fatal(err)
+	}
 	w.start(t)
 	client := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}, ForceAttemptHTTP2: true}, Timeout: patience}
 	defer client.CloseIdleConnections()
@@ -266,16 +269,18 @@ func TestTLS(t *testing.T) {
 	}
 }
 
-func TestTLSFilesMissing(t *testing.T) {
+func TestTLSFilesThatCannotServe(t *testing.T) {
 	t.Parallel()
-	w := newWorkshop(t)
-	w.TLSCertificate, w.TLSKey = filepath.Join(t.TempDir(), "none.pem"), "none.key"
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Run(t.Context(), listener); !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), "none.pem") {
+	certificateFile, keyFile, _ := certificate(t)
+	_, foreignKey, _ := certificate(t)
+	missing := filepath.Join(t.TempDir(), "none.pem")
+	if _, err := ReadCertificate(missing, keyFile); !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), missing) {
 		t.Errorf("got %v, want the file that is missing", err)
+	}
+	for name, files := range map[string][2]string{"a key of another": {certificateFile, foreignKey}, "no key": {certificateFile, certificateFile}} {
+		if _, err := ReadCertificate(files[0], files[1]); err == nil || !strings.Contains(err.Error(), files[1]) || !strings.Contains(err.Error(), "tls_key") {
+			t.Errorf("%s: got %v, want a refusal that names the file and the key of the configuration", name, err)
+		}
 	}
 }
 

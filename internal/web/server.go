@@ -6,6 +6,7 @@ package web
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -77,8 +78,9 @@ type Server struct {
 	Hosts []string
 	// Password guards everything; nil allows a loopback listener only.
 	Password *Password
-	// TLSCertificate and TLSKey are PEM files; both empty serves plain HTTP.
-	TLSCertificate, TLSKey string
+	// Certificate has the pages served over TLS (see [ReadCertificate]); nil
+	// serves plain HTTP.
+	Certificate *tls.Certificate
 	// Logger is told what goes wrong; nil discards.
 	Logger *slog.Logger
 	// Now gives the time shown on the page; nil takes the system's.
@@ -112,8 +114,9 @@ func (s *Server) Run(ctx context.Context, listener net.Listener) error {
 
 	ended := make(chan error, 1)
 	go func() {
-		if s.TLSCertificate != "" || s.TLSKey != "" {
-			ended <- server.ServeTLS(listener, s.TLSCertificate, s.TLSKey)
+		if s.Certificate != nil {
+			server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{*s.Certificate}}
+			ended <- server.ServeTLS(listener, "", "")
 			return
 		}
 		ended <- server.Serve(listener)
