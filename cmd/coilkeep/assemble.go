@@ -72,7 +72,7 @@ func longestGap(b config.Bench) time.Duration {
 func assembleInstrument(benchName string, role history.Role, in config.Instrument, quantity driver.Quantity, ports *port.Pool) bench.InstrumentSettings {
 	return bench.InstrumentSettings{
 		Driver: in.Driver, Port: in.Port, Poll: in.Poll, Timeout: in.Timeout, Typed: in.Driver == "manual",
-		ResolutionOhms: in.ResolutionOhms,
+		ResetPause: in.ResetPause, ResolutionOhms: in.ResolutionOhms,
 		Open: func(ctx context.Context) (driver.Instrument, error) {
 			d, ok := driver.Lookup(in.Driver)
 			if !ok {
@@ -83,7 +83,7 @@ func assembleInstrument(benchName string, role history.Role, in config.Instrumen
 				return d.Open(ctx, nil, settings)
 			}
 			conn, err := ports.Open(ctx,
-				port.Settings{Address: in.Port, Baud: in.Baud, Frame: in.Frame, Timeout: in.Timeout},
+				port.Settings{Address: in.Port, Baud: in.Baud, Frame: in.Frame, Timeout: in.Timeout, ResetPause: in.ResetPause},
 				port.Use{User: fmt.Sprintf("the %s of bench %s", role, benchName), Shared: d.SharesPort})
 			if err != nil {
 				return nil, err

@@ -98,7 +98,7 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 	}
 	// Opening may ask twice; identifying and each try of a reading take a
 	// time-out at the most.
-	ctx, cancel := context.WithTimeout(ctx, (3+goodTries)*s.Timeout+time.Second)
+	ctx, cancel := context.WithTimeout(ctx, s.ResetPause+(3+goodTries)*s.Timeout+time.Second)
 	defer cancel()
 	instrument, err := s.Open(ctx)
 	if err != nil {

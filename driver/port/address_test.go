@@ -134,7 +134,7 @@ func TestSettingsValidate(t *testing.T) {
 		{"slow", func(s *port.Settings) { s.Baud = 49 }, "baud = 49"},
 		{"fast", func(s *port.Settings) { s.Baud = 4_000_001 }, "baud = 4000001"},
 		{"no time-out", func(s *port.Settings) { s.Timeout = 0 }, "timeout = 0s"},
-		{"pause", func(s *port.Settings) { s.ResetPause = -time.Second }, "reset pause = -1s"},
+		{"pause", func(s *port.Settings) { s.ResetPause = -time.Second }, "reset_pause = -1s"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

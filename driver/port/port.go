@@ -75,7 +75,7 @@ func (s Settings) parse() (Address, Frame, error) {
 		errs = append(errs, settingsError("timeout = %v: want more than nothing, for example 2s", s.Timeout))
 	}
 	if s.ResetPause < 0 {
-		errs = append(errs, settingsError("reset pause = %v: want 0 or more, for example 2.5s", s.ResetPause))
+		errs = append(errs, settingsError("reset_pause = %v: want 0 or more, for example 2.5s", s.ResetPause))
 	}
 	return address, frame, errors.Join(errs...)
 }

@@ -33,6 +33,9 @@ type InstrumentSettings struct {
 	Port    string
 	Poll    time.Duration
 	Timeout time.Duration
+	// ResetPause is how long Open waits for a board that restarts when its port
+	// opens; mostly 0.
+	ResetPause time.Duration
 	// Typed is true when a person types the values in.
 	Typed bool
 	// Open opens the instrument; it is called again whenever it was lost.

@@ -214,6 +214,10 @@ func readInstrument(t *table) (Instrument, driver.Driver, bool) {
 	}
 	in.Poll = t.duration("poll", 200*time.Millisecond, 20*time.Millisecond, time.Minute)
 	in.Timeout = t.duration("timeout", 2*time.Second, 50*time.Millisecond, time.Minute)
+	in.ResetPause = t.duration("reset_pause", 0, 0, time.Minute)
+	if known && drv.NoPort && in.ResetPause != 0 {
+		t.complain("reset_pause", "driver %s opens no port, so nothing restarts; leave the key out", drv.Name)
+	}
 	return in, drv, known
 }
 

@@ -120,7 +120,10 @@ type Instrument struct {
 	// Poll is the pause between two questions; a free-running talker is not
 	// asked. Timeout bounds one question and its answer.
 	Poll, Timeout time.Duration
-	Accuracy      Accuracy
+	// ResetPause is how long to wait after opening the port, for a board that
+	// restarts then; mostly 0.
+	ResetPause time.Duration
+	Accuracy   Accuracy
 	// ResolutionOhms is one step of the meter's display, for one that sends more
 	// digits than it measures; 0 believes the digits. Meters only.
 	ResolutionOhms float64

@@ -52,6 +52,8 @@ func cannotShare(a, b Instrument) string {
 		return "; each needs a port of its own"
 	case a.Baud != b.Baud || a.Frame != b.Frame:
 		return fmt.Sprintf(", with %d baud %s and not %d baud %s; give both the same", b.Baud, b.Frame, a.Baud, a.Frame)
+	case a.ResetPause != b.ResetPause:
+		return fmt.Sprintf(", with a reset_pause of %s and not %s; give both the same", short(b.ResetPause), short(a.ResetPause))
 	default:
 		return ""
 	}

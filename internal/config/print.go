@@ -120,6 +120,7 @@ func (p *printer) instrument(in Instrument) {
 		p.key("port", in.Port)
 		p.key("baud", in.Baud)
 		p.key("frame", in.Frame)
+		p.key("reset_pause", in.ResetPause)
 	}
 	p.key("poll", in.Poll)
 	p.key("timeout", in.Timeout)
