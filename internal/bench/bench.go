@@ -207,6 +207,9 @@ func (b *Bench) take(ctx context.Context, n notice) {
 	case n.reading != nil:
 		b.reading(ctx, s, *n.reading)
 		return
+	case n.dropped > 0:
+		b.counter.BytesDropped(b.settings.Name, s.Role, n.dropped)
+		return
 	case n.opened:
 		b.instrumentOpened(s, n)
 	default:

@@ -29,6 +29,7 @@ type fakeBench struct {
 type fakeCable struct {
 	gone, silent, garbage bool
 	answers               int // in garbage
+	dropped               int64
 	current               *fakeInstrument
 }
 
@@ -101,6 +102,12 @@ func (i *fakeInstrument) Read(ctx context.Context) (driver.Reading, error) {
 	return r, nil
 }
 
+func (i *fakeInstrument) Dropped() int64 {
+	i.bench.mu.Lock()
+	defer i.bench.mu.Unlock()
+	return i.bench.cable(i.probe).dropped
+}
+
 func (i *fakeInstrument) Identify(context.Context) (driver.Identity, error) {
 	return driver.Identity{Raw: cmp.Or(i.identity, "Elder Vale,EV-41,0007,1.2")}, nil
 }
@@ -116,10 +123,20 @@ type counts struct {
 	measurements int
 	reconnects   int
 	refused      map[capture.Refusal]int
+	dropped      map[history.Role]int64
+}
+
+func newCounts() *counts {
+	return &counts{refused: map[capture.Refusal]int{}, dropped: map[history.Role]int64{}}
 }
 
 func (c *counts) ReadingSeen(string, history.Role, driver.Status) {}
-func (c *counts) HistoryWrite(time.Duration)                      {}
+func (c *counts) BytesDropped(_ string, role history.Role, bytes int64) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.dropped[role] += bytes
+}
+func (c *counts) HistoryWrite(time.Duration) {}
 func (c *counts) Reconnected(string, history.Role) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -206,7 +223,7 @@ func startPlace(t *testing.T, store *history.Store, f *fakeBench, wrap func(Stor
 	if wrap != nil {
 		s = wrap(store)
 	}
-	p := &place{fakeBench: f, t: t, store: store, hub: &Hub{}, counts: &counts{refused: map[capture.Refusal]int{}}}
+	p := &place{fakeBench: f, t: t, store: store, hub: &Hub{}, counts: newCounts()}
 	events, cancelEvents := p.hub.Subscribe()
 	p.events = events
 	p.bench = New(settings, s, p.counts, p.hub, slog.New(slog.DiscardHandler))

@@ -74,6 +74,7 @@ type Store interface {
 type Counter interface {
 	ReadingSeen(bench string, role history.Role, status driver.Status)
 	Reconnected(bench string, role history.Role)
+	BytesDropped(bench string, role history.Role, bytes int64)
 	MeasurementRecorded(m history.Measurement, targetOhms float64)
 	CaptureRefused(bench string, why capture.Refusal)
 	HistoryWrite(took time.Duration)

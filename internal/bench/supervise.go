@@ -27,6 +27,9 @@ type notice struct {
 	// fault says what is wrong; lost is true when the connection is gone too.
 	fault string
 	lost  bool
+	// dropped is how many bytes belonged to no answer since the last notice of
+	// them; nothing else is told with it.
+	dropped int64
 }
 
 // supervisor keeps one instrument open and reads it.
@@ -90,10 +93,11 @@ func (s *supervisor) session(ctx context.Context) (readings int, err error) {
 
 	free, ok := instrument.(driver.FreeRunner)
 	paced := !ok || !free.FreeRunning()
-	silent := 0
+	silent, dropped := 0, int64(0)
 	for ctx.Err() == nil {
 		asked := time.Now()
 		r, err := instrument.Read(ctx)
+		dropped = s.tellDropped(ctx, instrument, dropped)
 		switch {
 		case err == nil:
 			silent = 0
@@ -113,6 +117,20 @@ func (s *supervisor) session(ctx context.Context) (readings int, err error) {
 		}
 	}
 	return readings, ctx.Err()
+}
+
+// tellDropped tells how many more bytes than before the instrument threw away,
+// and returns how many they are now.
+func (s *supervisor) tellDropped(ctx context.Context, instrument driver.Instrument, before int64) int64 {
+	dropper, ok := instrument.(driver.Dropper)
+	if !ok {
+		return before
+	}
+	now := dropper.Dropped()
+	if now > before {
+		s.tell(ctx, notice{role: s.role, dropped: now - before})
+	}
+	return now
 }
 
 // deliver hands a reading on, converted where the probe shows its sensor.

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/internal/capture"
+	"coilkeep/internal/history"
 )
 
 // A meter may send more digits than it measures; one that shows coarser steps
@@ -47,4 +49,27 @@ func TestExplainGivesOneAdvice(t *testing.T) {
 	if got := s.Explain(errors.New("odd")); got != "odd" {
 		t.Errorf("got %q, want the error as it is", got)
 	}
+}
+
+// What an instrument threw away is counted as it grows, and over reopenings,
+// after which the instrument itself counts from nothing.
+func TestDroppedBytesAreCounted(t *testing.T) {
+	p := newPlace(t, nil, nil)
+	counted := func(want int64) {
+		t.Helper()
+		p.until(fmt.Sprintf("%d bytes", want), func(Snapshot) bool {
+			p.counts.mu.Lock()
+			defer p.counts.mu.Unlock()
+			return p.counts.dropped[history.Meter] == want && p.counts.dropped[history.Probe] == 0
+		})
+	}
+	p.untilState(capture.Open)
+	p.do(func() { p.meter.dropped = 4 })
+	counted(4)
+	p.do(func() { p.meter.dropped = 9 })
+	counted(9)
+	p.do(func() { p.meter.gone, p.meter.dropped = true, 0 })
+	p.untilState(capture.Offline)
+	p.do(func() { p.meter.gone, p.meter.dropped = false, 2 })
+	counted(11)
 }

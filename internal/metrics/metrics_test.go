@@ -106,6 +106,8 @@ func used() *Recorder {
 	r.ReadingSeen("north", history.Meter, driver.Overload)
 	r.ReadingSeen("north", history.Probe, driver.Unreadable)
 	r.Reconnected("south", history.Meter)
+	r.BytesDropped("north", history.Meter, 9)
+	r.BytesDropped("north", history.Meter, 3)
 	recorded := history.Measurement{Bench: "north", Design: "Long Meadow", Serial: "HN-0001",
 		R20Ohms: 6716.5, Verdict: conformity.In, Status: history.Recorded, CaptureSeconds: 6.5}
 	r.MeasurementRecorded(recorded, 6690)
@@ -171,6 +173,7 @@ func TestContractNames(t *testing.T) {
 		`coilkeep_instrument_up{bench="north",role="meter"} 1`,
 		`coilkeep_instrument_readings_total{bench="north",role="meter",status="ok"} 2`,
 		`coilkeep_instrument_reconnects_total{bench="south",role="meter"} 1`,
+		`coilkeep_instrument_dropped_bytes_total{bench="north",role="meter"} 12`,
 		`coilkeep_instrument_last_reading_timestamp_seconds{bench="north",role="meter"} 1.7734895998e+09`,
 		`coilkeep_resistance_ohms{bench="north"} 6721.4`,
 		`coilkeep_temperature_celsius{bench="north"} 22.35`,

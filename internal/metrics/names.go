@@ -13,6 +13,9 @@ const (
 	// InstrumentReconnects counts how often an instrument was opened again.
 	// Labels: bench, role.
 	InstrumentReconnects = "coilkeep_instrument_reconnects_total"
+	// InstrumentDropped counts bytes that belonged to no answer: late and doubled
+	// answers, echoes, noise. Labels: bench, role.
+	InstrumentDropped = "coilkeep_instrument_dropped_bytes_total"
 	// InstrumentLastReading is the Unix time of the latest reading, good or
 	// bad; absent before the first. Labels: bench, role.
 	InstrumentLastReading = "coilkeep_instrument_last_reading_timestamp_seconds"

@@ -1,7 +1,7 @@
 // Package metrics exports how the benches, the instruments and the history
 // fare, for Prometheus. What is counted as it happens goes into a [Recorder];
-// what stands at the moment of a scrape is asked for by a [Collector]. A value
-// that is not known now is absent, never the last one known.
+// what stands at the moment of a scrape is asked of the [Sources]. A value that
+// is not known now is absent, never the last one known.
 //
 // The package decides nothing and keeps nothing: after a restart all counters
 // begin at zero, and what a batch or a coil measured is asked of the history.
@@ -23,6 +23,7 @@ import (
 type Recorder struct {
 	readings     *prometheus.CounterVec
 	reconnects   *prometheus.CounterVec
+	dropped      *prometheus.CounterVec
 	measurements *prometheus.CounterVec
 	refused      *prometheus.CounterVec
 	deviation    *prometheus.HistogramVec
@@ -53,6 +54,8 @@ func NewRecorder() *Recorder {
 			"Readings of an instrument, by whether they were good.", "bench", "role", "status"),
 		reconnects: counter(InstrumentReconnects,
 			"How often a lost instrument was opened again.", "bench", "role"),
+		dropped: counter(InstrumentDropped,
+			"Bytes from an instrument that belonged to no answer.", "bench", "role"),
 		measurements: counter(Measurements,
 			"Measurements recorded since the daemon started.", "bench", "design", "verdict"),
 		refused: counter(CapturesRefused,
@@ -71,6 +74,7 @@ func NewRecorder() *Recorder {
 func (r *Recorder) AddBench(bench string, roles ...history.Role) {
 	for _, role := range roles {
 		r.reconnects.WithLabelValues(bench, string(role))
+		r.dropped.WithLabelValues(bench, string(role))
 		for _, status := range []driver.Status{driver.OK, driver.Overload, driver.Unreadable, driver.Impossible} {
 			r.readings.WithLabelValues(bench, string(role), string(status))
 		}
@@ -99,6 +103,11 @@ func (r *Recorder) Reconnected(bench string, role history.Role) {
 	r.reconnects.WithLabelValues(bench, string(role)).Inc()
 }
 
+// BytesDropped counts bytes of an instrument that belonged to no answer.
+func (r *Recorder) BytesDropped(bench string, role history.Role, bytes int64) {
+	r.dropped.WithLabelValues(bench, string(role)).Add(float64(bytes))
+}
+
 // MeasurementRecorded counts a measurement that is on the disk. TargetOhms is
 // the target of its design; 0 when it was measured without one. A value that
 // was typed in has no capture duration.
@@ -124,6 +133,6 @@ func (r *Recorder) HistoryWrite(took time.Duration) {
 
 // parts lists the recorder's collectors.
 func (r *Recorder) parts() []prometheus.Collector {
-	return []prometheus.Collector{r.readings, r.reconnects, r.measurements, r.refused,
+	return []prometheus.Collector{r.readings, r.reconnects, r.dropped, r.measurements, r.refused,
 		r.deviation, r.duration, r.historyWrite}
 }
