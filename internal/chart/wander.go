@@ -11,8 +11,8 @@ import (
 
 // Wander is the run of coils with what the drift analysis found in them: the
 // level of the process, control limits, outliers, and what it speaks up for.
-// measured holds the measurements behind the coils by serial number; a coil
-// without one is drawn from its point alone, and not judged.
+// measured holds the measurements behind the coils by their ids; a coil without
+// one is drawn from its point alone, and not judged.
 func Wander(report drift.Report, measured map[string]history.Measurement) Run {
 	run := Run{Axis: "coil", Level: levels(report.Points)}
 	if c := report.Charts; c != nil {
@@ -75,7 +75,7 @@ func (r Run) Latest(n int) Run {
 
 // measurementAt is what to draw of a point.
 func measurementAt(p drift.Point, measured map[string]history.Measurement) history.Measurement {
-	m, ok := measured[p.Serial]
+	m, ok := measured[p.MeasurementID]
 	if !ok {
 		m = history.Measurement{ID: strconv.Itoa(p.Index), Serial: p.Serial, R20Ohms: p.R20Ohms, Status: history.Recorded}
 		if p.ExpandedUncertaintyOhms != nil {

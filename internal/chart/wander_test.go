@@ -40,7 +40,8 @@ func TestWander(t *testing.T) {
 	t.Parallel()
 	report := stepped(t)
 	known := measurement(t, 1, report.Points[0].R20Ohms)
-	run := chart.Wander(report, map[string]history.Measurement{report.Points[0].Serial: known})
+	report.Points[0].MeasurementID = known.ID
+	run := chart.Wander(report, map[string]history.Measurement{known.ID: known})
 	if run.Measurements[0].ID != known.ID || run.Measurements[1].ID != "2" || run.Measurements[9].R20Ohms != 6100 {
 		t.Errorf("measurements %+v, %+v", run.Measurements[0], run.Measurements[1])
 	}

@@ -100,8 +100,11 @@ func (c Coil) check() error {
 		return fmt.Errorf("coverage factor %g: %w; it is at least 1", c.CoverageFactor, ErrInput)
 	case c.TemperatureCelsius != nil && !(*c.TemperatureCelsius >= -50 && *c.TemperatureCelsius <= 150):
 		return fmt.Errorf("temperature %g °C: %w; copper is referred to 20 °C from -50 to 150 °C", *c.TemperatureCelsius, ErrInput)
-	case c.CheckStandardOhms != nil && !resistance(*c.CheckStandardOhms):
-		return fmt.Errorf("check standard of %g ohms: %w; it is a number from %g to %g", *c.CheckStandardOhms, ErrInput, leastOhms, mostOhms)
+	}
+	for _, ohms := range c.CheckStandardOhms {
+		if !resistance(ohms) {
+			return fmt.Errorf("check standard of %g ohms: %w; it is a number from %g to %g", ohms, ErrInput, leastOhms, mostOhms)
+		}
 	}
 	return nil
 }
@@ -186,7 +189,7 @@ func (a *analysis) points() {
 	a.report.Points = make([]Point, len(a.coils))
 	for i, c := range a.coils {
 		p := Point{
-			Index: i + 1, Sequence: c.Sequence, Serial: c.Serial, R20Ohms: c.R20Ohms,
+			Index: i + 1, Sequence: c.Sequence, Serial: c.Serial, MeasurementID: c.MeasurementID, R20Ohms: c.R20Ohms,
 			Spool: c.Spool, Winder: c.Winder, Operator: c.Operator, Batch: c.Batch,
 			LevelOhms: levels[i], Outlier: a.outlier[i], Doubtful: c.Doubtful, InBaseline: a.inBaseline[i],
 		}

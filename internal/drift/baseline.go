@@ -101,7 +101,7 @@ func (a *analysis) baselineCount() int {
 // inPeriod says whether coil i lies in the period chosen for the baseline, if
 // one was.
 func (a *analysis) inPeriod(i int) bool {
-	from, to, at := a.options.BaselineFrom, a.options.BaselineTo, a.coils[i].Time
+	from, to, at := a.options.BaselineFrom, a.options.BaselineTo, a.coils[i].WoundAt()
 	if from.IsZero() && to.IsZero() {
 		return true
 	}

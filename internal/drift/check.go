@@ -3,6 +3,7 @@ package drift
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/statistics"
@@ -30,7 +31,8 @@ type CheckChannel struct {
 	AwayRatio *float64 `json:"away_ratio"`
 	Sentence  string   `json:"sentence"`
 
-	// at and ratio are the coils it was measured at and its deviation there.
+	// at and ratio have one entry a reading: the coil it was measured beside, and its
+	// deviation there.
 	at    []int
 	ratio []float64
 	// levels are what it stood at.
@@ -42,9 +44,9 @@ func (a *analysis) watchCheckStandard() {
 	c := &CheckChannel{Signals: []int{}}
 	var occasions []gauge.Occasion
 	for i, coil := range a.coils {
-		if coil.CheckStandardOhms != nil {
+		for _, ohms := range coil.CheckStandardOhms {
 			c.at = append(c.at, i)
-			occasions = append(occasions, gauge.Occasion{Value: *coil.CheckStandardOhms})
+			occasions = append(occasions, gauge.Occasion{Value: ohms})
 		}
 	}
 	c.Count = len(occasions)
@@ -59,6 +61,7 @@ func (a *analysis) watchCheckStandard() {
 		for _, j := range merged(watched.Outside, watched.EWMAOutside) {
 			c.Signals = append(c.Signals, c.at[j-1]+1)
 		}
+		c.Signals = slices.Compact(c.Signals) // several measurements beside one coil
 	} else {
 		a.note("no limits for the check standard: %v", err)
 	}

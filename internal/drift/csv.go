@@ -90,7 +90,10 @@ func csvCoil(row *sheet.Row) (c Coil, keep bool) {
 		Sequence: csvSequence(row), Time: row.Time("time"), Serial: row.Plain("serial"), Batch: row.Plain("batch"),
 		ExpandedUncertaintyOhms: row.Number("expanded_uncertainty_ohms"), CoverageFactor: row.Number("coverage_factor"),
 		Spool: row.Plain("spool"), Winder: row.Plain("winder"), Operator: row.Plain("operator"),
-		TemperatureCelsius: csvOptional(row, "temperature_celsius"), CheckStandardOhms: csvOptional(row, "check_standard_ohms"),
+		TemperatureCelsius: csvOptional(row, "temperature_celsius"),
+	}
+	if check := csvOptional(row, "check_standard_ohms"); check != nil {
+		c.CheckStandardOhms = []float64{*check}
 	}
 	row.Needed("r20_ohms")
 	c.R20Ohms = row.Number("r20_ohms")

@@ -24,8 +24,13 @@ type Coil struct {
 	Sequence int
 	// Time of the measurement, in the zone whose time of day matters; zero when
 	// not known.
-	Time   time.Time
-	Serial string
+	Time time.Time
+	// FirstMeasured is when the coil was measured for the first time, and stands for
+	// when it was wound; zero when that is Time.
+	FirstMeasured time.Time
+	Serial        string
+	// MeasurementID names the measurement among the records; empty when there are none.
+	MeasurementID string
 	// R20Ohms is its resistance at 20 °C, above 0.
 	R20Ohms float64
 	// ExpandedUncertaintyOhms is U of that, 0 when not known, with its
@@ -36,11 +41,21 @@ type Coil struct {
 	Batch, Spool, Winder, Operator string
 	// TemperatureCelsius is what the probe showed; nil when not known.
 	TemperatureCelsius *float64
-	// CheckStandardOhms is a check standard measured beside this coil; mostly nil.
-	CheckStandardOhms *float64
+	// CheckStandardOhms are what a check standard was measured as since the coil
+	// before, in order; mostly none.
+	CheckStandardOhms []float64
 	// Doubtful says why a measurement should carry less weight: forced, or warm.
 	// Such a coil is shown and judged, but never part of a baseline.
 	Doubtful string
+}
+
+// WoundAt is when the coil was wound, as far as that is known: when it was measured
+// for the first time. A later measurement of it moves no coil. Zero when not known.
+func (c Coil) WoundAt() time.Time {
+	if c.FirstMeasured.IsZero() {
+		return c.Time
+	}
+	return c.FirstMeasured
 }
 
 // Options are what the analysis needs to know besides the coils. The zero
@@ -140,12 +155,14 @@ type Report struct {
 
 // Point is one coil as charted.
 type Point struct {
-	Index                   int        `json:"index"`
-	Sequence                int        `json:"sequence"`
-	Time                    *time.Time `json:"time"`
-	Serial                  string     `json:"serial"`
-	R20Ohms                 float64    `json:"r20_ohms"`
-	ExpandedUncertaintyOhms *float64   `json:"expanded_uncertainty_ohms"`
+	Index    int        `json:"index"`
+	Sequence int        `json:"sequence"`
+	Time     *time.Time `json:"time"`
+	Serial   string     `json:"serial"`
+	// MeasurementID is empty for coils from a file.
+	MeasurementID           string   `json:"measurement_id"`
+	R20Ohms                 float64  `json:"r20_ohms"`
+	ExpandedUncertaintyOhms *float64 `json:"expanded_uncertainty_ohms"`
 	// DeviationRatio is R20/target − 1.
 	DeviationRatio *float64 `json:"deviation_ratio"`
 	Spool          string   `json:"spool"`

@@ -102,8 +102,8 @@ func TestDriftingMeterIsBilledToTheMeter(t *testing.T) {
 			for i := range coils {
 				f := 1 + tt.drift(i)
 				coils[i].R20Ohms *= f
-				if c := coils[i].CheckStandardOhms; c != nil {
-					*c *= f
+				for j := range coils[i].CheckStandardOhms {
+					coils[i].CheckStandardOhms[j] *= f
 				}
 			}
 			r := analysed(t, coils, ordinary())

@@ -129,7 +129,7 @@ func (a *analysis) factor(name string, of func(Coil) string, ohms []float64) (Fa
 	return f, true
 }
 
-// pauses are the kept coils that were measured after a pause: four times as long
+// pauses are the kept coils that were wound after a pause: four times as long
 // after the one before as is usual, and half an hour at least.
 func (a *analysis) pauses() map[int]time.Duration {
 	var gaps []float64
@@ -153,7 +153,7 @@ func (a *analysis) pauses() map[int]time.Duration {
 
 // gap is the time from kept coil k−1 to k, 0 when not known.
 func (a *analysis) gap(k int) time.Duration {
-	from, to := a.coils[a.kept[k-1]].Time, a.coils[a.kept[k]].Time
+	from, to := a.coils[a.kept[k-1]].WoundAt(), a.coils[a.kept[k]].WoundAt()
 	if from.IsZero() || to.IsZero() {
 		return 0
 	}

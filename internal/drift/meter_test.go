@@ -13,8 +13,8 @@ func checked(seed uint64, n int, meter func(i int) float64, winder func(i int) f
 	coils := newWorkshop(seed).wind(n, "SP-07", winder).coils
 	for i := range coils {
 		coils[i].R20Ohms *= 1 + meter(i)
-		if c := coils[i].CheckStandardOhms; c != nil {
-			*c *= 1 + meter(i)
+		for j := range coils[i].CheckStandardOhms {
+			coils[i].CheckStandardOhms[j] *= 1 + meter(i)
 		}
 	}
 	return coils

@@ -34,8 +34,7 @@ func (w *workshop) wind(n int, spool string, ratio func(i int) float64) *worksho
 			TemperatureCelsius: &celsius, ExpandedUncertaintyOhms: 12, CoverageFactor: 2,
 		}
 		if at%5 == 0 {
-			check := 10000 * (1 + 1e-4*w.random.NormFloat64())
-			c.CheckStandardOhms = &check
+			c.CheckStandardOhms = []float64{10000 * (1 + 1e-4*w.random.NormFloat64())}
 		}
 		w.coils = append(w.coils, c)
 	}

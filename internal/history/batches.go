@@ -22,8 +22,8 @@ type BatchStart struct {
 
 // BatchFilter picks batches; a zero field picks all.
 type BatchFilter struct {
-	Bench, Design string
-	OpenOnly      bool
+	Bench, Design, Winder string
+	OpenOnly              bool
 	// Limit is how many at most; 0 means 100.
 	Limit int
 }
@@ -296,6 +296,7 @@ func (s *Store) Batches(ctx context.Context, f BatchFilter) (batches []Batch, er
 	var c conditions
 	c.equal("b.bench", f.Bench)
 	c.equal("b.design", f.Design)
+	c.equal("b.winder", f.Winder)
 	if f.OpenOnly {
 		c.add("b.closed_us IS NULL")
 	}

@@ -100,6 +100,8 @@ func TestGeneratedBatchNames(t *testing.T) {
 		{BatchFilter{Bench: "south", Limit: 2}, []string{"2026-03-02 wren 3", "2026-03-02 wren 2"}},
 		{BatchFilter{OpenOnly: true}, []string{"B-1"}},
 		{BatchFilter{Design: "emu"}, nil},
+		{BatchFilter{Winder: "W2"}, []string{"B-1"}},
+		{BatchFilter{Winder: "W9"}, nil},
 	} {
 		batches, err := s.Batches(t.Context(), c.filter)
 		var names []string

@@ -208,14 +208,25 @@ func listChecks(ctx context.Context, q querier, clause string, args ...any) ([]C
 	return checks, err
 }
 
-// CheckMeasurements returns the measurements of check standards at a bench,
-// newest first, at most limit; 0 means DefaultPage.
-func (s *Store) CheckMeasurements(ctx context.Context, bench string, limit int) ([]CheckMeasurement, error) {
+// CheckFilter picks measurements of check standards; a zero field picks all.
+type CheckFilter struct {
+	Bench string
+	// From is the earliest time, To the first one that is too late.
+	From, To time.Time
+	// Limit is how many at most; 0 means DefaultPage.
+	Limit int
+}
+
+// CheckMeasurements returns the measurements of check standards that match, newest
+// first.
+func (s *Store) CheckMeasurements(ctx context.Context, f CheckFilter) ([]CheckMeasurement, error) {
+	limit := f.Limit
 	if limit <= 0 {
 		limit = DefaultPage
 	}
 	var c conditions
-	c.equal("bench", bench)
+	c.equal("bench", f.Bench)
+	c.between("time_us", f.From, f.To)
 	clause := c.where() + ` ORDER BY time_us DESC, number DESC LIMIT ` + c.bind(limit)
 	checks, err := listChecks(ctx, s.readers, clause, c.args...)
 	return checks, explain(s.path, "list check measurements", err)

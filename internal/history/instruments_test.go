@@ -69,11 +69,18 @@ func TestCheckMeasurements(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), "north", 0); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{second, first}) {
+	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{Bench: "north"}); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{second, first}) {
 		t.Errorf("got %+v, %v", got, err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), "", 1); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{second}) {
+	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{Limit: 1}); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{second}) {
 		t.Errorf("newest one: %+v, %v", got, err)
+	}
+	early, err := s.AddCheckMeasurement(t.Context(), CheckMeasurement{Time: first.Time.Add(-time.Hour), Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{From: early.Time, To: first.Time}); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{early}) {
+		t.Errorf("of one hour: %+v, %v; want the first moment and not the last", got, err)
 	}
 	for field, c := range map[string]CheckMeasurement{
 		"nominal_ohms":  {Bench: "north", Standard: "R", MeasuredOhms: 1},

@@ -30,7 +30,7 @@ type Bench interface {
 type History interface {
 	BatchStatistics(ctx context.Context, batch string) (history.BatchStatistics, error)
 	CurrentCalibration(ctx context.Context, bench string, role history.Role) (*history.Calibration, error)
-	CheckMeasurements(ctx context.Context, bench string, limit int) ([]history.CheckMeasurement, error)
+	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]history.CheckMeasurement, error)
 	SizeBytes() (int64, error)
 	LastBackup(ctx context.Context) (time.Time, error)
 }
@@ -278,7 +278,7 @@ func (c collector) calibrationGauge(ctx context.Context, bench string, role hist
 }
 
 func (c collector) checkGauge(ctx context.Context, bench string) ([]prometheus.Metric, error) {
-	checks, err := c.sources.History.CheckMeasurements(ctx, bench, 1)
+	checks, err := c.sources.History.CheckMeasurements(ctx, history.CheckFilter{Bench: bench, Limit: 1})
 	if err != nil {
 		return nil, fmt.Errorf("check measurements of bench %q: %w", bench, err)
 	}

@@ -75,7 +75,7 @@ func (a answers) BatchStatistics(context.Context, string) (history.BatchStatisti
 func (a answers) CurrentCalibration(context.Context, string, history.Role) (*history.Calibration, error) {
 	return a.calibration, a.err
 }
-func (a answers) CheckMeasurements(context.Context, string, int) ([]history.CheckMeasurement, error) {
+func (a answers) CheckMeasurements(context.Context, history.CheckFilter) ([]history.CheckMeasurement, error) {
 	return a.checks, a.err
 }
 func (a answers) SizeBytes() (int64, error)                     { return a.size, a.err }

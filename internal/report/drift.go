@@ -31,7 +31,7 @@ type Drift struct {
 const drawnCoils = 1000
 
 // NewDrift puts a report together from an analysis and the measurements behind
-// it, by serial number; the last thousand coils are drawn. Workshop and date are
+// it, by their ids; the last thousand coils are drawn. Workshop and date are
 // the caller's to fill in.
 func NewDrift(heading string, r drift.Report, measured map[string]history.Measurement) (Drift, error) {
 	d := Drift{Heading: heading, Summary: r.Summary, Conventions: r.Conventions}

@@ -7,7 +7,6 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/history"
 )
 
 // showBatchDrift answers with what the drift analysis says of a batch.
@@ -90,20 +89,4 @@ func driftFault(err error) error {
 		return invalid.of("count", "%v", err)
 	}
 	return err
-}
-
-// standing returns the measurements behind the points of a report, by serial
-// number: of each coil the one whose value was analysed.
-func standing(points []drift.Point, measured []history.Measurement) map[string]history.Measurement {
-	value := make(map[string]float64, len(points))
-	for _, p := range points {
-		value[p.Serial] = p.R20Ohms
-	}
-	found := map[string]history.Measurement{}
-	for _, m := range measured {
-		if v, ok := value[m.Serial]; ok && v == m.R20Ohms && stands(m) {
-			found[m.Serial] = m
-		}
-	}
-	return found
 }

@@ -117,10 +117,10 @@ func liveRun(report *drift.Report, coils []history.Measurement, spools []history
 	if report == nil {
 		return plain
 	}
-	measured := standing(report.Points, coils)
+	measured := byID(coils)
 	n := 0
 	for _, p := range slices.Backward(report.Points) {
-		if _, ok := measured[p.Serial]; !ok {
+		if _, ok := measured[p.MeasurementID]; !ok {
 			break
 		}
 		n++
@@ -139,6 +139,15 @@ func liveRun(report *drift.Report, coils []history.Measurement, spools []history
 		}
 	}
 	return run
+}
+
+// byID lists measurements by their ids.
+func byID(measured []history.Measurement) map[string]history.Measurement {
+	found := make(map[string]history.Measurement, len(measured))
+	for _, m := range measured {
+		found[m.ID] = m
+	}
+	return found
 }
 
 // latest is the run with its last n measurements, and with the name of the spool

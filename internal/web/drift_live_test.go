@@ -49,8 +49,7 @@ func checkedBy(ratio func(i int) float64) func(int, *drift.Coil) {
 	random := rand.New(rand.NewPCG(5, 6))
 	return func(i int, c *drift.Coil) {
 		if i%2 == 0 {
-			ohms := 10000 * (1 + ratio(i) + 1e-5*random.NormFloat64())
-			c.CheckStandardOhms = &ohms
+			c.CheckStandardOhms = []float64{10000 * (1 + ratio(i) + 1e-5*random.NormFloat64())}
 		}
 	}
 }
@@ -170,13 +169,14 @@ func TestLongBatchShowsItsNewestCoils(t *testing.T) {
 
 func TestLiveRun(t *testing.T) {
 	t.Parallel()
-	report, err := drift.Analyse(woundCoils(60, stepAt(30), nil), drift.Options{TargetOhms: 6690, LowerOhms: 6289, UpperOhms: 7091})
+	named := func(i int, c *drift.Coil) { c.MeasurementID = fmt.Sprint("m", i+1) }
+	report, err := drift.Analyse(woundCoils(60, stepAt(30), named), drift.Options{TargetOhms: 6690, LowerOhms: 6289, UpperOhms: 7091})
 	if err != nil {
 		t.Fatal(err)
 	}
 	var coils []history.Measurement
-	for i, p := range report.Points {
-		coils = append(coils, history.Measurement{ID: fmt.Sprint("m", i+1), Sequence: p.Sequence, Serial: p.Serial, R20Ohms: p.R20Ohms, Status: history.Recorded})
+	for _, p := range report.Points {
+		coils = append(coils, history.Measurement{ID: p.MeasurementID, Sequence: p.Sequence, Serial: p.Serial, R20Ohms: p.R20Ohms, Status: history.Recorded})
 	}
 	spools := []history.SpoolMark{{FromSequence: 1, Spool: "S-7"}, {FromSequence: 20, Spool: "S-8"}, {FromSequence: 50, Spool: "S-9"}, {FromSequence: 61, Spool: "S-10"}}
 	run := liveRun(&report, coils[40:], spools)
@@ -185,7 +185,7 @@ func TestLiveRun(t *testing.T) {
 	}
 	potted := slices.Clone(coils[40:])
 	for i := range potted {
-		potted[i].R20Ohms += 3
+		potted[i].ID += "-potted"
 	}
 	if run = liveRun(&report, potted, spools); len(run.Measurements) != 20 || run.Limits != nil {
 		t.Errorf("only later stages: %d, limits %v, want them plain", len(run.Measurements), run.Limits)

@@ -72,7 +72,7 @@ func (s *site) batchDrift(ctx context.Context, batch history.Batch, coils []hist
 		return view
 	}
 	if all {
-		run := chart.Wander(d.Report, standing(d.Points, coils))
+		run := chart.Wander(d.Report, byID(coils))
 		run.Measurements = coils // the withdrawn ones too
 		s.fillDrift(&view, d, run)
 		return view

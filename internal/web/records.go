@@ -32,7 +32,7 @@ type Records interface {
 	Calibrations(ctx context.Context, bench string) ([]history.Calibration, error)
 	AddCalibration(ctx context.Context, c history.Calibration) (history.Calibration, error)
 	LeadZeros(ctx context.Context, bench string) ([]history.LeadZero, error)
-	CheckMeasurements(ctx context.Context, bench string, limit int) ([]history.CheckMeasurement, error)
+	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]history.CheckMeasurement, error)
 }
 
 // forPeople has the errors of an endpoint be answered with a page that says

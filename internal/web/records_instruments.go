@@ -143,7 +143,7 @@ func (s *site) showInstruments(w http.ResponseWriter, r *http.Request, status in
 	if view.Calibrations, err = kept.Calibrations(ctx, snapshot.Bench); err != nil {
 		return err
 	}
-	if view.Checks, err = kept.CheckMeasurements(ctx, snapshot.Bench, shownChecks); err != nil {
+	if view.Checks, err = kept.CheckMeasurements(ctx, history.CheckFilter{Bench: snapshot.Bench, Limit: shownChecks}); err != nil {
 		return err
 	}
 	if view.CheckChart, err = s.checkChart(ctx, snapshot.Bench); err != nil {

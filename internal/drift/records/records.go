@@ -1,7 +1,7 @@
 // Package records takes coils for the drift analysis out of a history: which
-// measurements of a batch or a winder count, which check standard was measured
-// beside them, and what the design says of target and turns. What they mean is
-// for package drift to say.
+// measurements of a batch or a winder count, when the coils were wound, what a
+// check standard was measured as between them, and what the design says of target
+// and turns. What they mean is for package drift to say.
 package records
 
 import (
@@ -24,7 +24,7 @@ type Store interface {
 	Batches(ctx context.Context, f history.BatchFilter) ([]history.Batch, error)
 	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
 	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
-	CheckMeasurements(ctx context.Context, bench string, limit int) ([]history.CheckMeasurement, error)
+	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]history.CheckMeasurement, error)
 	CurrentBaseline(ctx context.Context, winder, design string, revision int) (*history.Baseline, error)
 }
 
@@ -66,7 +66,7 @@ func Winder(ctx context.Context, store Store, winder, design string, zone *time.
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	if designs := designsOf(batches); len(designs) > 1 {
+	if designs := designsOf(batches.list); len(designs) > 1 {
 		return nil, drift.Options{}, fmt.Errorf("winder %s wound %s: %w; choose one", winder, strings.Join(designs, ", "), ErrSeveralDesigns)
 	}
 	return wound(ctx, store, winder, batches, zone)
@@ -79,18 +79,17 @@ func Revision(ctx context.Context, store Store, winder, design string, revision 
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	batches = slices.DeleteFunc(batches, func(b history.Batch) bool { return b.DesignRevision != revision })
+	batches.list = slices.DeleteFunc(batches.list, func(b history.Batch) bool { return b.DesignRevision != revision })
 	return wound(ctx, store, winder, batches, zone)
 }
 
 // Design returns the newest [MostCoils] coils of a design, whoever wound them,
 // batch after batch and numbered through: the spools it was wound from are told apart by them.
 func Design(ctx context.Context, store Store, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	batches, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: mostBatches})
+	batches, err := inOrder(ctx, store, history.BatchFilter{Design: design})
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	slices.SortStableFunc(batches, func(a, b history.Batch) int { return a.OpenedAt.Compare(b.OpenedAt) })
 	coils, options, err := wound(ctx, store, "", batches, zone)
 	if errors.Is(err, ErrNothing) {
 		err = fmt.Errorf("design %s: %w", design, ErrNothing)
@@ -106,35 +105,51 @@ const MostCoils = 5000
 // mostBatches is how far back batches are looked through for them.
 const mostBatches = 2000
 
-// newest takes the newest of batches, which are in order, that hold MostCoils
-// together, and at least one. more is true when there were others.
-func newest(batches []history.Batch) (kept []history.Batch, more bool) {
-	coils := 0
-	for i := len(batches) - 1; i >= 0; i-- {
-		coils += batches[i].LastSequence
-		if coils > MostCoils && i < len(batches)-1 {
-			return batches[i+1:], true
-		}
-	}
-	return batches, false
+// batches are some batches in the order they were opened; more is true when there
+// are earlier ones.
+type batches struct {
+	list []history.Batch
+	more bool
 }
 
-// batchesOf lists the batches of a winder, the oldest first; of all designs when
-// design is empty.
-func batchesOf(ctx context.Context, store Store, winder, design string) ([]history.Batch, error) {
-	found, err := store.Batches(ctx, history.BatchFilter{Design: design, Limit: mostBatches})
-	if err != nil {
-		return nil, err
+// newest takes the newest of them that hold MostCoils together, and at least one.
+func (b batches) newest() batches {
+	coils := 0
+	for i := len(b.list) - 1; i >= 0; i-- {
+		coils += b.list[i].LastSequence
+		if coils > MostCoils && i < len(b.list)-1 {
+			return batches{b.list[i+1:], true}
+		}
 	}
-	batches := slices.DeleteFunc(found, func(b history.Batch) bool { return b.Winder != winder })
-	slices.SortStableFunc(batches, func(a, b history.Batch) int { return a.OpenedAt.Compare(b.OpenedAt) })
-	return batches, nil
+	return b
+}
+
+// inOrder lists the newest of the batches that match, the oldest first.
+func inOrder(ctx context.Context, store Store, f history.BatchFilter) (batches, error) {
+	f.Limit = mostBatches + 1
+	found, err := store.Batches(ctx, f)
+	if err != nil {
+		return batches{}, err
+	}
+	more := len(found) > mostBatches
+	found = found[:min(len(found), mostBatches)]
+	slices.SortStableFunc(found, func(a, b history.Batch) int { return a.OpenedAt.Compare(b.OpenedAt) })
+	return batches{found, more}, nil
+}
+
+// batchesOf lists the batches of a winder, those without one when it is empty; of
+// all designs when design is empty.
+func batchesOf(ctx context.Context, store Store, winder, design string) (batches, error) {
+	found, err := inOrder(ctx, store, history.BatchFilter{Design: design, Winder: winder})
+	// A filter without a winder picks them all.
+	found.list = slices.DeleteFunc(found.list, func(b history.Batch) bool { return b.Winder != winder })
+	return found, err
 }
 
 // wound returns the newest coils of a winder's batches, numbered through.
-func wound(ctx context.Context, store Store, winder string, batches []history.Batch, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	batches, more := newest(batches)
-	coils, err := coilsOf(ctx, store, batches, zone)
+func wound(ctx context.Context, store Store, winder string, of batches, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+	of = of.newest()
+	coils, err := coilsOf(ctx, store, of.list, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
@@ -144,13 +159,13 @@ func wound(ctx context.Context, store Store, winder string, batches []history.Ba
 	for i := range coils {
 		coils[i].Sequence = i + 1
 	}
-	latest := slices.MaxFunc(batches, func(a, b history.Batch) int { return cmp.Compare(a.DesignRevision, b.DesignRevision) })
+	latest := slices.MaxFunc(of.list, func(a, b history.Batch) int { return cmp.Compare(a.DesignRevision, b.DesignRevision) })
 	design, err := store.DesignRevision(ctx, latest.Design, latest.DesignRevision)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
 	options, err := optionsOf(ctx, store, winder, design)
-	options.LeftOut = more
+	options.LeftOut = of.more
 	return coils, options, err
 }
 
@@ -222,12 +237,21 @@ func coilsOf(ctx context.Context, store Store, batches []history.Batch, zone *ti
 func coilsOfBatch(ctx context.Context, store Store, batch string, zone *time.Location) ([]drift.Coil, error) {
 	var coils []drift.Coil
 	stage := ""
+	// A coil keeps its number in the batch however often it is measured, so its
+	// first measurement tells when it was wound, also one that was withdrawn.
+	firstMeasured := map[string]time.Time{}
 	err := eachMeasurement(ctx, store, batch, func(m history.Measurement) {
+		if _, known := firstMeasured[m.Serial]; !known {
+			firstMeasured[m.Serial] = m.Time
+		}
+		if m.Status == history.Void || m.Status == history.Superseded {
+			return
+		}
 		if len(coils) == 0 {
 			stage = m.Stage
 		}
 		if m.Stage == stage {
-			coils = append(coils, coilOf(m, zone))
+			coils = append(coils, coilOf(m, firstMeasured[m.Serial], zone))
 		}
 	})
 	if err != nil {
@@ -237,10 +261,10 @@ func coilsOfBatch(ctx context.Context, store Store, batch string, zone *time.Loc
 	return coils, nil
 }
 
-func coilOf(m history.Measurement, zone *time.Location) drift.Coil {
+func coilOf(m history.Measurement, firstMeasured time.Time, zone *time.Location) drift.Coil {
 	celsius := m.TemperatureCelsius
 	c := drift.Coil{
-		Sequence: m.Sequence, Time: m.Time.In(zone), Serial: m.Serial,
+		Sequence: m.Sequence, Time: m.Time.In(zone), FirstMeasured: firstMeasured.In(zone), Serial: m.Serial, MeasurementID: m.ID,
 		R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, CoverageFactor: m.CoverageFactor,
 		Batch: m.Batch, Spool: m.Spool, Winder: m.Winder, Operator: m.Operator,
 		TemperatureCelsius: &celsius,
@@ -251,62 +275,21 @@ func coilOf(m history.Measurement, zone *time.Location) drift.Coil {
 	return c
 }
 
-// around is how long before the first and after the last coil a check standard
-// still tells of the meter.
-const around = 12 * time.Hour
-
-// addChecks gives each measurement of the check standard to the coil measured
-// next at the same bench, the last one to the last coil. Of several standards the
-// one measured most counts, so that a change of standard does not look like a
-// drift. byBench lists the coils of each bench.
-func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map[string][]int) error {
-	const everyCheck = 1_000_000
-	var checks []history.CheckMeasurement
-	for bench, indices := range byBench {
-		found, err := store.CheckMeasurements(ctx, bench, everyCheck)
-		if err != nil {
-			return err
-		}
-		first, last := span(coils, indices)
-		for _, c := range found {
-			if !c.Time.Before(first.Add(-around)) && !c.Time.After(last.Add(around)) {
-				checks = append(checks, c)
-			}
-		}
-	}
-	slices.SortStableFunc(checks, func(a, b history.CheckMeasurement) int { return a.Time.Compare(b.Time) })
-	standard := mostMeasured(checks)
-	for _, check := range checks {
-		if check.Standard != standard {
-			continue
-		}
-		indices := byBench[check.Bench]
-		at := slices.IndexFunc(indices, func(i int) bool { return !coils[i].Time.Before(check.Time) })
-		if at < 0 {
-			at = len(indices) - 1
-		}
-		ohms := check.MeasuredOhms
-		coils[indices[at]].CheckStandardOhms = &ohms
-	}
-	return nil
-}
-
-// Measured returns the measurements behind the points of a report, by serial
-// number: of each coil the one whose value was analysed.
+// Measured returns the measurements behind the points of a report, by their ids.
 func Measured(ctx context.Context, store MeasurementStore, points []drift.Point) (map[string]history.Measurement, error) {
-	value := make(map[string]float64, len(points))
+	wanted := make(map[string]bool, len(points))
 	var batches []string
-	for _, c := range points {
-		value[c.Serial] = c.R20Ohms
-		if c.Batch != "" && !slices.Contains(batches, c.Batch) {
-			batches = append(batches, c.Batch)
+	for _, p := range points {
+		wanted[p.MeasurementID] = true
+		if p.Batch != "" && !slices.Contains(batches, p.Batch) {
+			batches = append(batches, p.Batch)
 		}
 	}
 	found := map[string]history.Measurement{}
 	for _, batch := range batches {
 		err := eachMeasurement(ctx, store, batch, func(m history.Measurement) {
-			if v, ok := value[m.Serial]; ok && v == m.R20Ohms {
-				found[m.Serial] = m
+			if wanted[m.ID] {
+				found[m.ID] = m
 			}
 		})
 		if err != nil {
@@ -321,7 +304,8 @@ type MeasurementStore interface {
 	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
 }
 
-// eachMeasurement calls fn with every measurement of a batch that stands.
+// eachMeasurement calls fn with every measurement of a batch in the order of time,
+// those withdrawn too.
 func eachMeasurement(ctx context.Context, store MeasurementStore, batch string, fn func(history.Measurement)) error {
 	filter := history.Filter{Batch: batch, Limit: history.MaxPage}
 	for {
@@ -330,38 +314,11 @@ func eachMeasurement(ctx context.Context, store MeasurementStore, batch string, 
 			return err
 		}
 		for _, m := range page {
-			if m.Status != history.Void && m.Status != history.Superseded {
-				fn(m)
-			}
+			fn(m)
 		}
 		if next == "" {
 			return nil
 		}
 		filter.After = next
 	}
-}
-
-// span is the first and the last time of some coils, one at least.
-func span(coils []drift.Coil, indices []int) (first, last time.Time) {
-	first, last = coils[indices[0]].Time, coils[indices[0]].Time
-	for _, i := range indices {
-		if t := coils[i].Time; t.Before(first) {
-			first = t
-		} else if t.After(last) {
-			last = t
-		}
-	}
-	return first, last
-}
-
-func mostMeasured(checks []history.CheckMeasurement) string {
-	counts := map[string]int{}
-	best := ""
-	for _, c := range checks {
-		counts[c.Standard]++
-		if n := counts[c.Standard]; n > counts[best] || best == "" {
-			best = c.Standard
-		}
-	}
-	return best
 }

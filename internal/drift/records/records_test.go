@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
 )
 
@@ -37,11 +39,12 @@ func (s cannedStore) Batch(_ context.Context, name string) (history.Batch, error
 
 func (s cannedStore) Batches(_ context.Context, f history.BatchFilter) (found []history.Batch, err error) {
 	for _, b := range s.batches {
-		if f.Design == "" || b.Design == f.Design {
+		if (f.Design == "" || b.Design == f.Design) && (f.Winder == "" || b.Winder == f.Winder) {
 			found = append(found, b)
 		}
 	}
-	return found, nil
+	slices.SortStableFunc(found, func(a, b history.Batch) int { return b.OpenedAt.Compare(a.OpenedAt) })
+	return found[:min(len(found), f.Limit)], nil
 }
 
 func (s cannedStore) DesignRevision(_ context.Context, name string, revision int) (history.Design, error) {
@@ -66,9 +69,9 @@ func (s cannedStore) Measurements(_ context.Context, f history.Filter) (page []h
 	return page, "", nil
 }
 
-func (s cannedStore) CheckMeasurements(_ context.Context, bench string, _ int) (found []history.CheckMeasurement, err error) {
+func (s cannedStore) CheckMeasurements(_ context.Context, f history.CheckFilter) (found []history.CheckMeasurement, err error) {
 	for _, c := range s.checks {
-		if c.Bench == bench {
+		if c.Bench == f.Bench && !c.Time.Before(f.From) && c.Time.Before(f.To) {
 			found = append(found, c)
 		}
 	}
@@ -92,16 +95,19 @@ func stocked() cannedStore {
 			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-", sequence), Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
 		})
 	}
-	add("early", 1, 10, "wound", history.Recorded)
-	add("early", 3, 20, "wound", history.Forced)
-	add("early", 2, 30, "wound", history.Recorded)
+	add("early", 1, 10, "wound", history.Superseded)
+	add("early", 2, 20, "wound", history.Recorded)
+	add("early", 3, 30, "wound", history.Forced)
 	add("early", 4, 40, "wound", history.Void)
 	add("early", 1, 50, "potted", history.Recorded)
+	add("early", 1, 55, "wound", history.Recorded)
 	add("early", 4, 60, "wound", history.Manual)
 	add("late", 1, 610, "wound", history.Recorded)
 	add("late", 2, 620, "wound", history.Superseded)
 	s.checks = []history.CheckMeasurement{
 		{Bench: "north", Standard: "R-1", Time: at(15), MeasuredOhms: 10000},
+		{Bench: "north", Standard: "R-1", Time: at(17), MeasuredOhms: 10002},
+		{Bench: "north", Standard: "R-1", Time: at(35), MeasuredOhms: 10003},
 		{Bench: "north", Standard: "R-1", Time: at(100), MeasuredOhms: 10001},
 		{Bench: "north", Standard: "R-2", Time: at(16), MeasuredOhms: 5000},
 		{Bench: "south", Standard: "R-1", Time: at(16), MeasuredOhms: 9000},
@@ -117,15 +123,18 @@ func TestBatch(t *testing.T) {
 	}
 	var got []string
 	for _, c := range coils {
-		text := fmt.Sprintf("%d %s %s", c.Sequence, c.Serial, c.Doubtful)
-		if c.CheckStandardOhms != nil {
-			text += fmt.Sprint(*c.CheckStandardOhms)
+		text := strings.TrimSpace(fmt.Sprintf("%d %s %s", c.Sequence, c.Serial, c.Doubtful))
+		for _, ohms := range c.CheckStandardOhms {
+			text += fmt.Sprint(" ", ohms)
 		}
-		got = append(got, strings.TrimSpace(text))
+		text += fmt.Sprintf(" at %.0f", c.WoundAt().Sub(monday).Minutes())
+		got = append(got, text)
 	}
 	// The void one, the other stage, the other standard and the old check do not
-	// count; coils are in order of winding.
-	want := "1 early-1, 2 early-2 10000, 3 early-3 forced, 4 early-4 10001"
+	// count. Coils are in order of winding, at the time they were measured first: the
+	// first and the last were measured again, and draw no check to themselves. Every
+	// check is there, also two in a row.
+	want := "1 early-1 at 10, 2 early-2 10000 10002 at 20, 3 early-3 forced at 30, 4 early-4 10003 10001 at 40"
 	if s := strings.Join(got, ", "); s != want {
 		t.Errorf("got %s, want %s", s, want)
 	}
@@ -222,12 +231,55 @@ func TestNewestCoils(t *testing.T) {
 		{"too many", of(40, MostCoils-30, 30), 2, true},
 		{"one that is too long alone", of(10, MostCoils+1), 1, true},
 	} {
-		kept, more := newest(tt.batches)
-		if len(kept) != tt.want || more != tt.more {
-			t.Errorf("%s: %d batches, more %v; want %d, %v", tt.name, len(kept), more, tt.want, tt.more)
+		kept := batches{list: tt.batches}.newest()
+		if len(kept.list) != tt.want || kept.more != tt.more {
+			t.Errorf("%s: %d batches, more %v; want %d, %v", tt.name, len(kept.list), kept.more, tt.want, tt.more)
 		}
-		if tt.want > 0 && kept[len(kept)-1].LastSequence != tt.batches[len(tt.batches)-1].LastSequence {
+		if tt.want > 0 && kept.list[len(kept.list)-1].LastSequence != tt.batches[len(tt.batches)-1].LastSequence {
 			t.Errorf("%s: the newest batch is not among them", tt.name)
+		}
+	}
+}
+
+// A winder is found behind any number of batches of others, and when it has more
+// batches than are looked through, that is said.
+func TestManyBatches(t *testing.T) {
+	t.Parallel()
+	s := stocked()
+	for i := range mostBatches + 1 {
+		s.batches = append(s.batches, history.Batch{Name: fmt.Sprint("busy-", i), Bench: "east", Design: "larkspur", DesignRevision: 1, Winder: "W9", OpenedAt: at(1000 + i), LastSequence: 1})
+	}
+	s.measurements = append(s.measurements, history.Measurement{ID: "last", Batch: fmt.Sprint("busy-", mostBatches), Sequence: 1, Serial: "X-1", Time: at(4000), Stage: "wound", Status: history.Recorded, R20Ohms: 6690})
+	if coils, options, err := Winder(t.Context(), s, "W2", "", time.UTC); err != nil || len(coils) != 5 || options.LeftOut {
+		t.Errorf("W2: %d coils, left out %v, %v; want all 5", len(coils), options.LeftOut, err)
+	}
+	if _, options, err := Winder(t.Context(), s, "W9", "", time.UTC); err != nil || !options.LeftOut {
+		t.Errorf("W9: left out %v, %v; want it said that there are more", options.LeftOut, err)
+	}
+	if _, options, err := Design(t.Context(), s, "larkspur", time.UTC); err != nil || !options.LeftOut {
+		t.Errorf("the design: left out %v, %v; want it said that there are more", options.LeftOut, err)
+	}
+}
+
+// The measurements behind points are those analysed, not others of the same coils.
+func TestMeasured(t *testing.T) {
+	t.Parallel()
+	s := stocked()
+	coils, _, err := Winder(t.Context(), s, "W2", "", time.UTC)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var points []drift.Point
+	for _, c := range coils {
+		points = append(points, drift.Point{Serial: c.Serial, Batch: c.Batch, MeasurementID: c.MeasurementID})
+	}
+	found, err := Measured(t.Context(), s, points[:4])
+	if err != nil || len(found) != 4 {
+		t.Fatalf("found %d measurements, %v; want 4", len(found), err)
+	}
+	for _, p := range points[:4] {
+		if m := found[p.MeasurementID]; m.Serial != p.Serial || m.Stage != "wound" || m.Status == history.Void || m.Status == history.Superseded {
+			t.Errorf("%s: found %+v", p.Serial, m)
 		}
 	}
 }

@@ -143,7 +143,7 @@ func analyse(coils []drift.Coil, options drift.Options) (Drift, error) {
 func before(at time.Time, coils []drift.Coil, options drift.Options) (drift.Report, error) {
 	var known []drift.Coil
 	for _, c := range coils {
-		if !c.Time.After(at) {
+		if !c.WoundAt().After(at) {
 			known = append(known, c)
 		}
 	}

@@ -30,6 +30,8 @@ type workshop struct {
 	store  *history.Store
 	random *rand.Rand
 	wound  int
+	// late is how much later than the last coil it is.
+	late time.Duration
 }
 
 func newWorkshop(t testing.TB) *workshop {
@@ -56,37 +58,44 @@ func newWorkshop(t testing.TB) *workshop {
 	return w
 }
 
-func (w *workshop) now() time.Time { return monday.Add(time.Duration(w.wound) * time.Minute) }
+func (w *workshop) now() time.Time { return monday.Add(time.Duration(w.wound)*time.Minute + w.late) }
 
 // wind records coils about a level.
 func (w *workshop) wind(coils int, ohms float64) (last history.Measurement) {
 	w.Helper()
 	for range coils {
 		w.wound++
-		in := r20.Inputs{ResistanceOhms: ohms + 20*w.random.NormFloat64(), Readings: 8, ResolutionOhms: 0.1, StandardDeviationOhms: 0.1,
-			MeterOhms: 0.3, TemperatureCelsius: 20, ProbeHalfWidthKelvin: 0.1, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}
-		result, err := r20.Evaluate(in)
-		if err != nil {
-			w.Fatal(err)
-		}
-		tolerance := conformity.Tolerance{LowerOhms: 6490, UpperOhms: 6890}
-		j, err := conformity.Judge(result.R20Ohms, result.StandardUncertaintyOhms, result.ExpandedUncertaintyOhms, tolerance)
-		if err != nil {
-			w.Fatal(err)
-		}
-		last, err = w.store.Record(w.Context(), history.Measurement{
-			Time: w.now(), Bench: "north", Batch: "spring-3", Design: "larkspur", DesignRevision: 1, Serial: fmt.Sprintf("HN-%04d", w.wound),
-			ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: 20, R20Ohms: result.R20Ohms,
-			ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
-			Verdict: j.Verdict, ConformityProbability: j.Probability, Status: history.Recorded, Spool: "S-17", Winder: "W2",
-			Stage: history.StageWound, AlphaPerKelvin: 0.00393, Formula: r20.Formula, Inputs: in, Tolerance: tolerance,
-			Budget: result.Budget, Settings: json.RawMessage(`{"min_ohms":100}`),
-		}, []history.Reading{{Time: w.now(), Role: history.Meter, Value: in.ResistanceOhms, Resolution: 0.1, Status: "ok", Raw: "R", InWindow: true}})
-		if err != nil {
-			w.Fatal(err)
-		}
+		last = w.measure(fmt.Sprintf("HN-%04d", w.wound), ohms, "")
 	}
 	return last
+}
+
+// measure records one coil about a level, in the place of a measurement before.
+func (w *workshop) measure(serial string, ohms float64, supersedes string) history.Measurement {
+	w.Helper()
+	in := r20.Inputs{ResistanceOhms: ohms + 20*w.random.NormFloat64(), Readings: 8, ResolutionOhms: 0.1, StandardDeviationOhms: 0.1,
+		MeterOhms: 0.3, TemperatureCelsius: 20, ProbeHalfWidthKelvin: 0.1, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}
+	result, err := r20.Evaluate(in)
+	if err != nil {
+		w.Fatal(err)
+	}
+	tolerance := conformity.Tolerance{LowerOhms: 6490, UpperOhms: 6890}
+	j, err := conformity.Judge(result.R20Ohms, result.StandardUncertaintyOhms, result.ExpandedUncertaintyOhms, tolerance)
+	if err != nil {
+		w.Fatal(err)
+	}
+	m, err := w.store.Record(w.Context(), history.Measurement{
+		Time: w.now(), Bench: "north", Batch: "spring-3", Design: "larkspur", DesignRevision: 1, Serial: serial, Supersedes: supersedes,
+		ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: 20, R20Ohms: result.R20Ohms,
+		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
+		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: history.Recorded, Spool: "S-17", Winder: "W2",
+		Stage: history.StageWound, AlphaPerKelvin: 0.00393, Formula: r20.Formula, Inputs: in, Tolerance: tolerance,
+		Budget: result.Budget, Settings: json.RawMessage(`{"min_ohms":100}`),
+	}, []history.Reading{{Time: w.now(), Role: history.Meter, Value: in.ResistanceOhms, Resolution: 0.1, Status: "ok", Raw: "R", InWindow: true}})
+	if err != nil {
+		w.Fatal(err)
+	}
+	return m
 }
 
 func (w *workshop) batch(of *Watcher) Drift {
@@ -139,6 +148,32 @@ func TestAcknowledge(t *testing.T) {
 	}
 	if standing, err := watcher.StandingIn(t.Context(), "spring-3"); err != nil || !slices.Equal(standing, d.Standing) {
 		t.Errorf("standing %v, %v", standing, err)
+	}
+}
+
+// Coils that are measured again later were there when the signal was taken note of.
+func TestAcknowledgedCoilsMeasuredAgain(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	watcher := New(w.store, time.UTC)
+	w.wind(40, 6690)
+	var moved []history.Measurement
+	for range 15 {
+		moved = append(moved, w.wind(1, 6770))
+	}
+	if _, err := watcher.Acknowledge(t.Context(), "spring-3", "new spool", "ada"); err != nil {
+		t.Fatal(err)
+	}
+	w.late = 24 * time.Hour
+	for _, m := range moved {
+		w.measure(m.Serial, 6770, m.ID)
+	}
+	d := w.batch(watcher)
+	if d.News || len(d.Points) != 55 || len(d.ChangePoints) == 0 {
+		t.Errorf("news %v, %d points, changes %+v; want the step of 55 coils, taken note of", d.News, len(d.Points), d.ChangePoints)
+	}
+	if d.ChangePoints[0].LastBefore < 37 || strings.Contains(d.Summary, "pause") {
+		t.Errorf("the step is told at %+v: %s", d.ChangePoints, d.Summary)
 	}
 }
 

@@ -1,0 +1,59 @@
+package records
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"coilkeep/internal/drift"
+	"coilkeep/internal/history"
+)
+
+// around is how long before the first and after the last coil a check standard
+// still tells of the meter.
+const around = 12 * time.Hour
+
+// everyCheck is more measurements of check standards than there will be.
+const everyCheck = 1_000_000
+
+// addChecks gives each measurement of the check standard to the coil wound next
+// at the same bench, those after the last coil to that one; a coil may get several. Of several standards the
+// one measured most counts, so that a change of standard does not look like a
+// drift. byBench lists the coils of each bench.
+func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map[string][]int) error {
+	var checks []history.CheckMeasurement
+	for bench, indices := range byBench {
+		// Numbers follow the time of winding but for values typed in later.
+		slices.SortStableFunc(indices, func(i, j int) int { return coils[i].WoundAt().Compare(coils[j].WoundAt()) })
+		first, last := coils[indices[0]].WoundAt(), coils[indices[len(indices)-1]].WoundAt()
+		found, err := store.CheckMeasurements(ctx, history.CheckFilter{Bench: bench, From: first.Add(-around), To: last.Add(around), Limit: everyCheck})
+		if err != nil {
+			return err
+		}
+		checks = append(checks, found...)
+	}
+	slices.SortStableFunc(checks, func(a, b history.CheckMeasurement) int { return a.Time.Compare(b.Time) })
+	standard := mostMeasured(checks)
+	for _, check := range checks {
+		if check.Standard != standard {
+			continue
+		}
+		indices := byBench[check.Bench]
+		next, _ := slices.BinarySearchFunc(indices, check.Time, func(i int, at time.Time) int { return coils[i].WoundAt().Compare(at) })
+		c := &coils[indices[min(next, len(indices)-1)]]
+		c.CheckStandardOhms = append(c.CheckStandardOhms, check.MeasuredOhms)
+	}
+	return nil
+}
+
+func mostMeasured(checks []history.CheckMeasurement) string {
+	counts := map[string]int{}
+	best := ""
+	for _, c := range checks {
+		counts[c.Standard]++
+		if n := counts[c.Standard]; n > counts[best] || best == "" {
+			best = c.Standard
+		}
+	}
+	return best
+}
