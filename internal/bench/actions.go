@@ -15,7 +15,10 @@ import (
 // to the batch and the bench's pattern.
 type nextCoil struct {
 	serial, stage, supersedes string
-	// batch and design are those of a coil measured before.
+	who                       string // said so
+	// first is the first measurement, in its batch, of a coil measured before;
+	// nil for a new one. batch and design are that coil's, batch nil without one.
+	first  *history.Measurement
 	batch  *history.Batch
 	design *history.Design
 }
@@ -90,14 +93,8 @@ func (b *Bench) SetNext(ctx context.Context, n Next) error {
 		return err
 	}
 	return b.do(ctx, func() error {
-		if p := b.pending; p != nil {
-			if p.writing || p.why == "saving" {
-				return fmt.Errorf("%w: the last coil is still being saved", ErrState)
-			}
-			// A measurement that cannot be saved under its serial is filed anew.
-			p.measurement.Serial, p.measurement.Supersedes, p.patterned = next.serial, next.supersedes, false
-			p.retryAt = b.now()
-			return nil
+		if b.pending != nil {
+			return b.refile(next)
 		}
 		b.next = next
 		b.configure()
@@ -116,7 +113,7 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 			return nextCoil{}, err
 		}
 	}
-	next := nextCoil{serial: n.Serial, stage: n.Stage}
+	next := nextCoil{serial: n.Serial, stage: n.Stage, who: history.Label(n.Who)}
 	if n.Serial == "" {
 		return next, nil
 	}
@@ -135,7 +132,7 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 		return nextCoil{}, err
 	}
 	for _, m := range coil.Measurements {
-		if m.Stage != stage || m.Status == history.Void || m.Status == history.Superseded {
+		if m.Stage != stage || !m.Stands() {
 			continue
 		}
 		if !n.Again {
@@ -148,12 +145,18 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 	return b.fromCoil(ctx, next, coil)
 }
 
-// fromCoil takes batch and design from the coil's last measurement.
+// fromCoil takes batch and design from the coil's last measurement, and the
+// first one in that batch.
 func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil history.Coil) (nextCoil, error) {
 	if len(coil.Measurements) == 0 {
 		return next, nil
 	}
 	m := coil.Measurements[0]
+	for i := range coil.Measurements {
+		if coil.Measurements[i].Batch == m.Batch {
+			next.first = &coil.Measurements[i]
+		}
+	}
 	if m.Design != "" {
 		design, err := b.store.DesignRevision(ctx, m.Design, m.DesignRevision)
 		if err != nil {
@@ -180,7 +183,7 @@ func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
 		if err := history.ValidateReason(reason); err != nil {
 			return err
 		}
-		return b.force(ctx, reason)
+		return b.force(ctx, reason, history.Label(r.Who))
 	}
 	return b.do(ctx, func() error {
 		if v := b.machine.View(); v.State != capture.Asking {
@@ -193,14 +196,14 @@ func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
 	})
 }
 
-func (b *Bench) force(ctx context.Context, reason string) error {
+func (b *Bench) force(ctx context.Context, reason, who string) error {
 	var durable <-chan struct{}
 	err := b.do(ctx, func() error {
 		out, err := b.machine.Force(reason)
 		if err != nil {
 			return fmt.Errorf("%w: %w", ErrState, err)
 		}
-		b.outcome(context.WithoutCancel(ctx), out)
+		b.outcome(context.WithoutCancel(ctx), out, who)
 		if b.pending == nil {
 			return fmt.Errorf("%w: %s", ErrState, b.machine.View().Words)
 		}

@@ -302,11 +302,11 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 	}
 	switch {
 	case s.Role == history.Probe:
-		b.outcome(ctx, b.machine.Probe(r))
+		b.outcome(ctx, b.machine.Probe(r), "")
 	case b.side != nil:
 		b.endSideJob(r.Time, &r)
 	default:
-		b.outcome(ctx, b.machine.Meter(r))
+		b.outcome(ctx, b.machine.Meter(r), "")
 	}
 }
 
@@ -322,11 +322,12 @@ func readingData(bench string, role history.Role, r driver.Reading) ReadingData 
 	return d
 }
 
-// outcome acts on what the capture made of an input.
-func (b *Bench) outcome(ctx context.Context, out capture.Outcome) {
+// outcome acts on what the capture made of an input; who forced it is empty
+// when it came by the rules.
+func (b *Bench) outcome(ctx context.Context, out capture.Outcome, who string) {
 	b.ended(out)
 	if out.Result != nil {
-		b.save(ctx, *out.Result)
+		b.save(ctx, *out.Result, who)
 	}
 }
 

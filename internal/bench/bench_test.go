@@ -227,14 +227,14 @@ type failing struct {
 	full bool
 }
 
-func (f *failing) Record(ctx context.Context, m history.Measurement, readings []history.Reading) (history.Measurement, error) {
+func (f *failing) RecordBy(ctx context.Context, m history.Measurement, readings []history.Reading, who string) (history.Measurement, error) {
 	f.mu.Lock()
 	full := f.full
 	f.mu.Unlock()
 	if full {
 		return history.Measurement{}, fmt.Errorf("write: %w", history.ErrFull)
 	}
-	return f.Store.Record(ctx, m, readings)
+	return f.Store.RecordBy(ctx, m, readings, who)
 }
 
 func TestWhatCannotBeSavedIsHeld(t *testing.T) {
@@ -275,11 +275,11 @@ func TestStoppingSeesAWriteThrough(t *testing.T) {
 // slow is a history on a slow disk.
 type slow struct{ Store }
 
-func (s *slow) Record(ctx context.Context, m history.Measurement, readings []history.Reading) (history.Measurement, error) {
+func (s *slow) RecordBy(ctx context.Context, m history.Measurement, readings []history.Reading, who string) (history.Measurement, error) {
 	timer := time.NewTimer(300 * time.Millisecond)
 	defer timer.Stop()
 	<-timer.C
-	return s.Store.Record(ctx, m, readings)
+	return s.Store.RecordBy(ctx, m, readings, who)
 }
 
 func TestRestartInTheMiddleDoublesNothing(t *testing.T) {

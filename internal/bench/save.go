@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -16,6 +17,11 @@ type pending struct {
 	measurement history.Measurement
 	readings    []history.Reading
 	targetOhms  float64
+	// open is the batch that was open when it was measured, and its design; nil
+	// when none was. who asked for it is empty when nobody did.
+	open       *history.Batch
+	openDesign *history.Design
+	who        string
 	// patterned is true when the serial came from the bench's pattern, so that
 	// another one will do when it is taken.
 	patterned bool
@@ -46,7 +52,7 @@ const (
 
 // save turns a result into a measurement and begins to write it. Until it is
 // durable the capture takes no other coil.
-func (b *Bench) save(ctx context.Context, r capture.Result) {
+func (b *Bench) save(ctx context.Context, r capture.Result, who string) {
 	m, readings, err := NewRecord(r, b.filing())
 	if err != nil {
 		// Marshalling plain numbers cannot fail on any input; if it does, say so.
@@ -55,7 +61,8 @@ func (b *Bench) save(ctx context.Context, r capture.Result) {
 		return
 	}
 	b.pending = &pending{measurement: m, readings: readings, why: "saving", done: make(chan struct{}),
-		targetOhms: b.targetOhms(), patterned: b.next.serial == ""}
+		targetOhms: b.targetOhms(), patterned: b.next.serial == "",
+		open: b.around.batch, openDesign: b.around.design, who: cmp.Or(who, b.next.who)}
 	b.machine.Unsaved(b.pending.why)
 	b.write(ctx)
 }
@@ -72,15 +79,15 @@ func (b *Bench) targetOhms() float64 {
 func (b *Bench) write(ctx context.Context) {
 	p := b.pending
 	p.writing = true
-	m, readings, patterned := p.measurement, p.readings, p.patterned
+	m, readings, patterned, who := p.measurement, p.readings, p.patterned, p.who
 	go func() {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), writeWithin)
 		defer cancel()
 		start := time.Now()
-		done, err := b.store.Record(ctx, m, readings)
+		done, err := b.store.RecordBy(ctx, m, readings, who)
 		if errors.Is(err, history.ErrDuplicate) && patterned {
 			if m.Serial, err = b.store.NextSerial(ctx, b.settings.Serials); err == nil {
-				done, err = b.store.Record(ctx, m, readings)
+				done, err = b.store.RecordBy(ctx, m, readings, who)
 			}
 		}
 		b.saves <- saved{measurement: done, err: err, took: time.Since(start)}
@@ -182,7 +189,38 @@ func (b *Bench) note(e history.JournalEntry) {
 // filing is what is known of the coil on the clips.
 func (b *Bench) filing() Filing {
 	return Filing{Bench: b.settings.Name, Serial: b.filedUnder(), Stage: b.stage(), Supersedes: b.next.supersedes,
-		Batch: b.batch(), Design: b.design(), Meter: b.meter.Label(), Probe: b.probe.Label()}
+		Batch: b.batch(), Design: b.design(), First: b.next.first, Meter: b.meter.Label(), Probe: b.probe.Label()}
+}
+
+// refile files the measurement that cannot be saved under its serial number as
+// that of another coil: with the batch, the spool and the stage of that one. It
+// was computed and judged by one design, so a coil of another is refused.
+func (b *Bench) refile(next nextCoil) error {
+	p := b.pending
+	if p.writing || p.why == "saving" {
+		return fmt.Errorf("%w: the last coil is still being saved", ErrState)
+	}
+	if next.serial == "" {
+		return &history.FieldError{Field: "serial", Problem: "must not be empty: the coil measured last could not be saved (" + p.why + ") and waits for a serial number"}
+	}
+	f := Filing{Serial: next.serial, Stage: cmp.Or(next.stage, history.StageWound), Supersedes: next.supersedes,
+		Batch: p.open, Design: p.openDesign, First: next.first}
+	if next.first != nil {
+		f.Batch, f.Design = next.batch, next.design
+	}
+	m := &p.measurement
+	judgedBy := fmt.Sprintf("%s revision %d", m.Design, m.DesignRevision)
+	switch {
+	case f.Design == nil:
+		return fmt.Errorf("%w: no batch was open when it was measured, and coil %s is new; give the serial number of a coil of design %s", ErrState, next.serial, judgedBy)
+	case f.Design.Name != m.Design || f.Design.Revision != m.DesignRevision:
+		return fmt.Errorf("%w: it was computed and judged as a coil of design %s, and coil %s is of %s revision %d; give another serial number, and measure that coil again",
+			ErrState, judgedBy, next.serial, f.Design.Name, f.Design.Revision)
+	}
+	f.coil(m)
+	p.patterned, p.who = false, cmp.Or(p.who, next.who)
+	p.retryAt = b.now()
+	return nil
 }
 
 // Label is how measurements and calibrations name an instrument: its identity,

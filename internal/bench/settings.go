@@ -62,7 +62,7 @@ type Store interface {
 	AddCheckMeasurement(ctx context.Context, c history.CheckMeasurement) (history.CheckMeasurement, error)
 	AddStudyReading(ctx context.Context, r history.StudyReading) (history.StudyReading, error)
 	Measurements(ctx context.Context, f history.Filter) ([]history.Measurement, string, error)
-	Record(ctx context.Context, m history.Measurement, readings []history.Reading) (history.Measurement, error)
+	RecordBy(ctx context.Context, m history.Measurement, readings []history.Reading, who string) (history.Measurement, error)
 	OpenBatch(ctx context.Context, start history.BatchStart) (history.Batch, error)
 	CloseBatch(ctx context.Context, name, who string) (history.Batch, error)
 	ChangeSpool(ctx context.Context, batch, spool, who string) (history.Batch, error)
@@ -88,14 +88,17 @@ type Next struct {
 	// Again allows a coil that was measured at this stage before; the new
 	// measurement then supersedes the old one.
 	Again bool
-	Who   string
+	// Who says so; the journal names them when another measurement is superseded.
+	Who string
 }
 
 // RecordRequest asks for what is on the clips to be recorded now.
 type RecordRequest struct {
 	// Force records although the rules would wait; it needs a Reason.
-	Force       bool
-	Reason, Who string
+	Force  bool
+	Reason string
+	// Who insists, for the journal.
+	Who string
 }
 
 // ErrState means the bench cannot do what was asked as it stands now; the

@@ -21,6 +21,10 @@ type Filing struct {
 	// Batch and Design are nil when there is none.
 	Batch  *history.Batch
 	Design *history.Design
+	// First is the first measurement of this coil in its batch; nil when this is
+	// it. Spool, winder and operator are those of the winding, which a
+	// measurement made after a change of spool does not alter.
+	First *history.Measurement
 	// Meter and Probe name the instruments.
 	Meter, Probe string
 }
@@ -43,7 +47,6 @@ func NewRecord(r capture.Result, f Filing) (history.Measurement, []history.Readi
 	}
 	m := history.Measurement{
 		ID: id.String(), Time: r.Time.UTC(), Bench: f.Bench,
-		Serial: f.Serial, Stage: f.Stage, Supersedes: f.Supersedes,
 		ResistanceOhms: r.Inputs.ResistanceOhms, TemperatureCelsius: r.Inputs.TemperatureCelsius,
 		R20Ohms: r.R20.R20Ohms, ExpandedUncertaintyOhms: r.R20.ExpandedUncertaintyOhms,
 		CoverageFactor: r.R20.CoverageFactor, AlphaPerKelvin: r.Inputs.AlphaPerKelvin,
@@ -61,10 +64,20 @@ func NewRecord(r capture.Result, f Filing) (history.Measurement, []history.Readi
 	if f.Design != nil {
 		m.Design, m.DesignRevision = f.Design.Name, f.Design.Revision
 	}
+	f.coil(&m)
+	return m, storedReadings(r.Readings), nil
+}
+
+// coil says in m which coil was measured and where it belongs.
+func (f Filing) coil(m *history.Measurement) {
+	m.Serial, m.Stage, m.Supersedes = f.Serial, f.Stage, f.Supersedes
+	m.Batch, m.Winder, m.Operator, m.Spool = "", "", "", ""
 	if f.Batch != nil {
 		m.Batch, m.Winder, m.Operator, m.Spool = f.Batch.Name, f.Batch.Winder, f.Batch.Operator, f.Batch.Spool()
 	}
-	return m, storedReadings(r.Readings), nil
+	if f.First != nil {
+		m.Winder, m.Operator, m.Spool = f.First.Winder, f.First.Operator, f.First.Spool
+	}
 }
 
 // notes lists what a reader of a number should know beside it.

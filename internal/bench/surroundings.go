@@ -200,7 +200,7 @@ func (b *Bench) design() *history.Design {
 
 // batch is what the coil to come belongs to.
 func (b *Bench) batch() *history.Batch {
-	if b.next.batch != nil {
+	if b.next.first != nil {
 		return b.next.batch
 	}
 	return b.around.batch

@@ -78,7 +78,7 @@ func record(t testing.TB, s *Store, serial string, change ...func(*Measurement))
 	for _, c := range change {
 		c(&m)
 	}
-	stored, err := s.Record(t.Context(), m, readings)
+	stored, err := s.RecordBy(t.Context(), m, readings, "grace")
 	if err != nil {
 		t.Fatalf("record %s: %v", serial, err)
 	}

@@ -470,7 +470,7 @@ func (j *importer) newMeasurement(ctx context.Context, m Measurement, readings [
 			return err
 		}
 	}
-	return j.supersede(ctx, j.tx, replaced, m)
+	return j.supersede(ctx, j.tx, replaced, m, "")
 }
 
 // supersededBy returns the measurement that m supersedes and that still

@@ -25,9 +25,16 @@ import (
 // measurement at this stage that stands and is not superseded; ErrConflict
 // when something else contradicts what is stored; or trouble with the file.
 func (s *Store) Record(ctx context.Context, m Measurement, readings []Reading) (Measurement, error) {
+	return s.RecordBy(ctx, m, readings, "")
+}
+
+// RecordBy is [Store.Record] for a measurement that somebody asked for, who is
+// named in the journal where it is forced or supersedes another. Who wound the
+// coil is its Operator.
+func (s *Store) RecordBy(ctx context.Context, m Measurement, readings []Reading, who string) (Measurement, error) {
 	m, readings, err := normalise(m, readings)
 	tried := fmt.Sprintf("record coil %q", m.Serial)
-	if err != nil {
+	if err := cmp.Or(err, validLabel("who", who)); err != nil {
 		return m, fmt.Errorf("%s: %w", tried, err)
 	}
 	stored := m
@@ -44,7 +51,7 @@ func (s *Store) Record(ctx context.Context, m Measurement, readings []Reading) (
 		if err != nil {
 			return err
 		}
-		return s.recordNew(ctx, tx, stored, readings)
+		return s.recordNew(ctx, tx, stored, readings, who)
 	})
 	if err != nil {
 		return m, err
@@ -52,7 +59,7 @@ func (s *Store) Record(ctx context.Context, m Measurement, readings []Reading) (
 	return stored, nil
 }
 
-func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readings []Reading) error {
+func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readings []Reading, who string) error {
 	if err := belongs(ctx, tx, m); err != nil {
 		return err
 	}
@@ -67,28 +74,28 @@ func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readin
 		return err
 	}
 	if m.Status == Forced {
-		err := s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: m.Operator, Action: "forced", Subject: m.Serial,
+		err := s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: who, Action: "forced", Subject: m.Serial,
 			Detail: fmt.Sprintf("measurement %s: %s", m.ID, m.Reason)})
 		if err != nil {
 			return err
 		}
 	}
-	return s.supersede(ctx, tx, replaced, m)
+	return s.supersede(ctx, tx, replaced, m, who)
 }
 
 // supersede withdraws a measurement in favour of m; nil is none.
-func (s *Store) supersede(ctx context.Context, tx *sql.Tx, replaced *row, m Measurement) error {
+func (s *Store) supersede(ctx context.Context, tx *sql.Tx, replaced *row, m Measurement, who string) error {
 	if replaced == nil {
 		return nil
 	}
-	a := annotation{Status: Superseded, Time: s.instant(), Who: m.Operator, SupersededBy: m.ID, Reason: "measured again"}
+	a := annotation{Status: Superseded, Time: s.instant(), Who: who, SupersededBy: m.ID, Reason: "measured again"}
 	if m.Reason != "" {
 		a.Reason += ": " + m.Reason
 	}
 	if err := annotate(ctx, tx, replaced.number, a); err != nil {
 		return err
 	}
-	return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: m.Operator, Action: "supersede", Subject: m.Serial,
+	return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: who, Action: "supersede", Subject: m.Serial,
 		Detail: fmt.Sprintf("measurement %s by %s: %s", replaced.ID, m.ID, a.Reason)})
 }
 

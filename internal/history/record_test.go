@@ -172,6 +172,12 @@ func TestVoidAndSupersede(t *testing.T) {
 	if err != nil || old.Status != Superseded || old.Reason != "measured again: fingers on the clips" {
 		t.Errorf("superseded: %q %q, %v", old.Status, old.Reason, err)
 	}
+	for _, action := range []string{"forced", "supersede"} {
+		entries, err := s.Journal(t.Context(), JournalFilter{Action: action})
+		if err != nil || len(entries) != 1 || entries[0].Who != "grace" {
+			t.Errorf("%s: journal %+v, %v; want one entry of grace, who asked for it", action, entries, err)
+		}
+	}
 	if _, err := s.Void(t.Context(), first.ID, "twice", "ada"); !errors.Is(err, ErrConflict) {
 		t.Errorf("void a superseded one: %v, want ErrConflict", err)
 	}

@@ -137,6 +137,9 @@ type Measurement struct {
 	CaptureSeconds float64 `json:"capture_seconds"`
 }
 
+// Stands is true for a measurement that counts: neither void nor superseded.
+func (m Measurement) Stands() bool { return m.Status != Void && m.Status != Superseded }
+
 // Role says which instrument of a bench a reading came from.
 type Role string
 
