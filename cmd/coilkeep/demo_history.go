@@ -14,6 +14,7 @@ import (
 	"coilkeep/internal/config"
 	"coilkeep/internal/copper"
 	"coilkeep/internal/history"
+	"coilkeep/internal/r20"
 )
 
 // prepare fills an empty history with what the workshop did before the demo
@@ -173,9 +174,11 @@ func (p *past) checkMeter(ctx context.Context) error {
 	}
 	celsius := p.rig.ReadProbe()
 	p.rig.Detach()
+	rules := p.settings.Capture
+	shown := r20.Inputs{ResistanceOhms: sum / readings, CorrectionRatio: rules.CorrectionRatio, LeadOhms: rules.LeadOhms}
 	_, err := p.store.AddCheckMeasurement(ctx, history.CheckMeasurement{
-		Bench: demoBench, Standard: checkStandard, NominalOhms: checkOhms, MeasuredOhms: sum/readings - p.settings.Capture.LeadOhms,
-		TemperatureC: &celsius, Meter: demoMeter, By: "Wren",
+		Bench: demoBench, Standard: checkStandard, NominalOhms: checkOhms, MeasuredOhms: shown.CorrectedOhms(),
+		TemperatureCelsius: &celsius, Meter: demoMeter, By: "Wren",
 	})
 	return err
 }

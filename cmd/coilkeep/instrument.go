@@ -146,7 +146,7 @@ func runInstrumentCheck(ctx context.Context, env *environment, args []string) er
 		if err != nil {
 			return flags.wrong("--at: %v", err)
 		}
-		check.TemperatureC = &t
+		check.TemperatureCelsius = &t
 	}
 	return flags.change(ctx, env, func(store *history.Store) error {
 		kept, err := store.AddCheckMeasurement(ctx, check)

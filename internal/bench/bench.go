@@ -246,6 +246,7 @@ func (b *Bench) down(s *instrumentState, fault string) {
 	s.logOnce(b.log, fault)
 	if s.Role == history.Meter {
 		b.ended(b.machine.Lost(b.now(), fault))
+		b.endSideJob(b.now(), nil) // another meter may come back
 	}
 }
 

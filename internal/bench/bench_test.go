@@ -397,7 +397,7 @@ func TestACheckStandardIsNoCoil(t *testing.T) {
 	p.untilState(capture.Open)
 	p.clip(6800)
 	c, err := p.bench.MeasureStandard(t.Context(), Standard{Name: "R6k8", NominalOhms: 6800, Who: "Wren"})
-	if err != nil || math.Abs(c.MeasuredOhms-6800) > 0.1 || c.TemperatureC == nil {
+	if err != nil || math.Abs(c.MeasuredOhms-6800) > 0.1 || c.TemperatureCelsius == nil {
 		t.Fatalf("check measurement %+v, %v", c, err)
 	}
 	// Left on, it is asked about and not taken for a coil.

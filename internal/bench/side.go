@@ -10,25 +10,33 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/r20"
 )
 
 // sideJob is something else than a coil on the clips: shorted leads, or a
 // check standard. While it runs the capture sees nothing of the meter.
 type sideJob struct {
-	words    string
-	began    time.Time
-	least    float64 // ohms a reading must show
-	most     float64
-	outside  string // what is wrong when it does not
-	readings []driver.Reading
-	done     chan sideResult
+	words string
+	began time.Time
+	// leastOhms and mostOhms bound what a reading must show; outside is what is
+	// wrong when it does not.
+	leastOhms, mostOhms float64
+	outside             string
+	readings            []driver.Reading
+	done                chan sideResult
 }
 
+// sideResult is what a job found, with all that belongs to it as the bench stood
+// at its end: a meter plugged in after that has other leads.
 type sideResult struct {
-	mean, halfWidth, resolution float64
-	readings                    int
-	celsius                     *float64 // of the probe; nil when there is none
-	err                         error
+	meanOhms, halfWidthOhms, resolutionOhms float64
+	readings                                int
+	// correctedOhms is the mean, corrected for leads and calibration as a coil's
+	// is.
+	correctedOhms float64
+	celsius       *float64 // of the probe; nil when there is none
+	meter         string
+	err           error
 }
 
 const (
@@ -58,13 +66,13 @@ const standardLimitRatio = 0.05
 // it. From then on it is subtracted from what this meter shows.
 func (b *Bench) MeasureLeads(ctx context.Context, who string) (history.LeadZero, error) {
 	r, err := b.runSideJob(ctx, &sideJob{words: "measuring the leads: keep the clips shorted",
-		least: -history.MaxLeadOhms, most: history.MaxLeadOhms,
+		leastOhms: -history.MaxLeadOhms, mostOhms: history.MaxLeadOhms,
 		outside: fmt.Sprintf("shorted clips show less than %g Ω: clip them firmly onto each other", history.MaxLeadOhms)})
 	if err != nil {
 		return history.LeadZero{}, fmt.Errorf("measure the leads: %w", err)
 	}
-	z, err := b.store.AddLeadZero(ctx, history.LeadZero{Bench: b.settings.Name, Meter: b.Snapshot().Meter.Label(),
-		Ohms: r.mean, HalfWidthOhms: r.halfWidth, Readings: r.readings, By: who})
+	z, err := b.store.AddLeadZero(ctx, history.LeadZero{Bench: b.settings.Name, Meter: r.meter,
+		Ohms: r.meanOhms, HalfWidthOhms: r.halfWidthOhms, Readings: r.readings, By: who})
 	return z, b.takeUp(ctx, err)
 }
 
@@ -75,25 +83,17 @@ func (b *Bench) MeasureStandard(ctx context.Context, s Standard) (history.CheckM
 		return history.CheckMeasurement{}, &history.FieldError{Field: "nominal_ohms", Problem: "must be more than 0 Ω"}
 	}
 	r, err := b.runSideJob(ctx, &sideJob{words: "measuring the check standard " + s.Name,
-		least: s.NominalOhms * (1 - standardLimitRatio), most: s.NominalOhms * (1 + standardLimitRatio),
+		leastOhms: s.NominalOhms * (1 - standardLimitRatio), mostOhms: s.NominalOhms * (1 + standardLimitRatio),
 		outside: fmt.Sprintf("the standard %s should show about %g Ω: is it the right one, and clipped on well?", s.Name, s.NominalOhms)})
 	if err != nil {
 		return history.CheckMeasurement{}, fmt.Errorf("measure the check standard: %w", err)
 	}
-	c := history.CheckMeasurement{Bench: b.settings.Name, Standard: s.Name, NominalOhms: s.NominalOhms, By: s.Who}
-	err = b.do(ctx, func() error {
-		rules := b.corrected(b.settings.Capture)
-		c.MeasuredOhms = r.mean*(1+rules.CorrectionRatio) - rules.LeadOhms
-		c.Meter, c.TemperatureC = b.meter.Label(), r.celsius
-		return nil
-	})
-	if err != nil {
-		return history.CheckMeasurement{}, err
-	}
-	return b.store.AddCheckMeasurement(ctx, c)
+	return b.store.AddCheckMeasurement(ctx, history.CheckMeasurement{Bench: b.settings.Name, Standard: s.Name,
+		NominalOhms: s.NominalOhms, MeasuredOhms: r.correctedOhms, TemperatureCelsius: r.celsius, Meter: r.meter, By: s.Who})
 }
 
-// runSideJob hands the meter to a job and waits for its result.
+// runSideJob hands the meter to a job and waits for its result, or for ctx,
+// which ends the job.
 func (b *Bench) runSideJob(ctx context.Context, job *sideJob) (sideResult, error) {
 	job.done = make(chan sideResult, 1)
 	err := b.do(ctx, func() error {
@@ -120,7 +120,7 @@ func (b *Bench) runSideJob(ctx context.Context, job *sideJob) (sideResult, error
 		return sideResult{}, fmt.Errorf("%w: the bench has stopped", ErrState)
 	case <-ctx.Done():
 		return sideResult{}, b.do(context.WithoutCancel(ctx), func() error {
-			b.finishSideJob(sideResult{})
+			b.finishSideJob(job, sideResult{err: ctx.Err()})
 			return ctx.Err()
 		})
 	}
@@ -136,32 +136,35 @@ func (b *Bench) endSideJob(now time.Time, r *driver.Reading) {
 	hands := now.Sub(job.began) < b.settings.Capture.HandsOff
 	switch {
 	case !b.meter.Up:
-		b.finishSideJob(sideResult{err: fmt.Errorf("%w: the meter went away: %s", ErrState, b.meter.Fault)})
+		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: the meter went away: %s", ErrState, b.meter.Fault)})
 	case now.Sub(job.began) > sideWithin:
-		b.finishSideJob(sideResult{err: fmt.Errorf("%w: no %d steady readings within %v; %s", ErrState, sideReadings, sideWithin, job.outside)})
+		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: no %d steady readings within %v; %s", ErrState, sideReadings, sideWithin, job.outside)})
 	case r == nil || hands || r.Status == driver.Unreadable:
 	case r.Status != driver.OK:
-		b.finishSideJob(sideResult{err: fmt.Errorf("%w: the meter shows %s; %s", ErrState, r.Status, job.outside)})
-	case r.Value < job.least || r.Value > job.most:
-		b.finishSideJob(sideResult{err: fmt.Errorf("%w: the meter shows %.5g Ω; %s", ErrState, r.Value, job.outside)})
+		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: the meter shows %s; %s", ErrState, r.Status, job.outside)})
+	case r.Value < job.leastOhms || r.Value > job.mostOhms:
+		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: the meter shows %.5g Ω; %s", ErrState, r.Value, job.outside)})
 	default:
 		job.readings = append(job.readings, *r)
 		if len(job.readings) >= sideReadings {
 			if result, steady := job.result(b.settings.Capture); steady {
-				b.finishSideJob(result)
+				b.finishSideJob(job, result)
 			}
 		}
 	}
 }
 
-// finishSideJob answers and lets the capture begin anew. It knows nothing of
-// what is on the clips now, and asks if that looks like a coil.
-func (b *Bench) finishSideJob(r sideResult) {
-	if b.side == nil {
+// finishSideJob answers a job, unless it has ended before, and lets the capture
+// begin anew. It knows nothing of what is on the clips now, and asks if that
+// looks like a coil.
+func (b *Bench) finishSideJob(job *sideJob, r sideResult) {
+	if b.side != job {
 		return
 	}
-	r.celsius = copied(b.machine.View().TemperatureCelsius)
-	b.side.done <- r
+	r.celsius, r.meter = copied(b.machine.View().TemperatureCelsius), b.meter.Label()
+	rules := b.corrected(b.settings.Capture)
+	r.correctedOhms = r20.Inputs{ResistanceOhms: r.meanOhms, CorrectionRatio: rules.CorrectionRatio, LeadOhms: rules.LeadOhms}.CorrectedOhms()
+	job.done <- r
 	b.side = nil
 	b.machine = capture.New(b.settings.Capture)
 	b.machine.Tick(b.now())
@@ -175,11 +178,11 @@ func (j *sideJob) result(s capture.Settings) (sideResult, bool) {
 	r := sideResult{readings: len(latest)}
 	for i, reading := range latest {
 		values[i] = reading.Value
-		r.mean += reading.Value / float64(len(latest))
-		r.resolution = math.Max(r.resolution, reading.Resolution)
+		r.meanOhms += reading.Value / float64(len(latest))
+		r.resolutionOhms = math.Max(r.resolutionOhms, reading.Resolution)
 	}
 	spread := slices.Max(values) - slices.Min(values)
-	r.halfWidth = (spread + r.resolution) / 2
-	allowed := max(sideSpreadOhms, 4*r.resolution, s.MeterPercent/100*math.Abs(r.mean))
+	r.halfWidthOhms = (spread + r.resolutionOhms) / 2
+	allowed := max(sideSpreadOhms, 4*r.resolutionOhms, s.MeterPercent/100*math.Abs(r.meanOhms))
 	return r, spread <= allowed
 }

@@ -29,23 +29,14 @@ func (b *Bench) MeasureStudy(ctx context.Context, c StudyCoil) (history.StudyRea
 		return history.StudyReading{}, fmt.Errorf("measure for the study: %w", err)
 	}
 	r, err := b.runSideJob(ctx, &sideJob{words: "measuring coil " + c.Part + " for the study",
-		least: settings.MinOhms, most: settings.MaxOhms, outside: "clip the coil on before you press the button"})
+		leastOhms: settings.MinOhms, mostOhms: settings.MaxOhms, outside: "clip the coil on before you press the button"})
 	if err != nil {
 		return history.StudyReading{}, fmt.Errorf("measure for the study: %w", err)
 	}
 	if r.celsius == nil {
 		return history.StudyReading{}, fmt.Errorf("measure for the study: %w: the temperature is not known, so there is no resistance at 20 °C; look at the probe", ErrState)
 	}
-	reading := history.StudyReading{Bench: b.settings.Name, Study: c.Study, Design: c.Design.Name, DesignRevision: c.Design.Revision,
-		Part: c.Part, Operator: c.Operator, TemperatureCelsius: *r.celsius, AlphaPerKelvin: c.Design.AlphaPerKelvin}
-	err = b.do(ctx, func() error {
-		rules := b.corrected(settings)
-		reading.ResistanceOhms = r.mean*(1+rules.CorrectionRatio) - rules.LeadOhms
-		reading.Meter = b.meter.Label()
-		return nil
-	})
-	if err != nil {
-		return history.StudyReading{}, err
-	}
-	return b.store.AddStudyReading(ctx, reading)
+	return b.store.AddStudyReading(ctx, history.StudyReading{Bench: b.settings.Name, Study: c.Study,
+		Design: c.Design.Name, DesignRevision: c.Design.Revision, Part: c.Part, Operator: c.Operator, Meter: r.meter,
+		ResistanceOhms: r.correctedOhms, TemperatureCelsius: *r.celsius, AlphaPerKelvin: c.Design.AlphaPerKelvin})
 }

@@ -35,7 +35,7 @@ func busyWorkshop(t testing.TB) *Store {
 	celsius := 21.5
 	must(t)(s.AddCalibration(t.Context(), Calibration{Bench: "north", Role: Meter, Instrument: "PM-6", DueAt: firstInstant.AddDate(1, 0, 0), CorrectionRatio: 0.0002}))
 	must(t)(s.AddCalibration(t.Context(), Calibration{Bench: "north", Role: Probe}))
-	must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801, TemperatureC: &celsius}))
+	must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801, TemperatureCelsius: &celsius}))
 	must(t)(s.AddLeadZero(t.Context(), LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, HalfWidthOhms: 0.05, Readings: 10, By: "ada"}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
 	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck", By: "ada"}))

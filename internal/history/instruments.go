@@ -169,8 +169,8 @@ func validCheck(c CheckMeasurement) error {
 	if !(c.MeasuredOhms > 0 && c.MeasuredOhms < 1e12) {
 		return invalid("measured_ohms", "must be more than 0 Ω, not %g", c.MeasuredOhms)
 	}
-	if c.TemperatureC != nil {
-		if err := validNumber("temperature_celsius", *c.TemperatureC); err != nil {
+	if c.TemperatureCelsius != nil {
+		if err := validNumber("temperature_celsius", *c.TemperatureCelsius); err != nil {
 			return err
 		}
 	}
@@ -185,7 +185,7 @@ func insertCheck(ctx context.Context, tx *sql.Tx, c CheckMeasurement) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO check_measurements (id, time_us, bench, standard, nominal_ohms, measured_ohms, temperature_celsius, meter, by, note)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)`,
-		c.ID, c.Time.UnixMicro(), c.Bench, c.Standard, c.NominalOhms, c.MeasuredOhms, c.TemperatureC, c.Meter, c.By, c.Note)
+		c.ID, c.Time.UnixMicro(), c.Bench, c.Standard, c.NominalOhms, c.MeasuredOhms, c.TemperatureCelsius, c.Meter, c.By, c.Note)
 	return err
 }
 
@@ -196,7 +196,7 @@ func listChecks(ctx context.Context, q querier, clause string, args ...any) ([]C
 		FROM check_measurements `+clause, args, func(r *sql.Rows) error {
 		var c CheckMeasurement
 		var timeUS int64
-		err := r.Scan(&c.ID, &timeUS, &c.Bench, &c.Standard, &c.NominalOhms, &c.MeasuredOhms, &c.TemperatureC, &c.Meter, &c.By, &c.Note)
+		err := r.Scan(&c.ID, &timeUS, &c.Bench, &c.Standard, &c.NominalOhms, &c.MeasuredOhms, &c.TemperatureCelsius, &c.Meter, &c.By, &c.Note)
 		if err != nil {
 			return err
 		}

@@ -61,7 +61,7 @@ func TestCheckMeasurements(t *testing.T) {
 	t.Parallel()
 	s := newStore(t)
 	celsius := 21.5
-	first, err := s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6803.4, TemperatureC: &celsius, Meter: "PM-6", By: "ada"})
+	first, err := s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6803.4, TemperatureCelsius: &celsius, Meter: "PM-6", By: "ada"})
 	if err != nil || math.Abs(first.DeviationRatio-0.0005) > 1e-12 {
 		t.Fatalf("stored %+v, %v; want a deviation of 0.0005", first, err)
 	}

@@ -180,17 +180,17 @@ type Calibration struct {
 
 // CheckMeasurement is one measurement of a check standard.
 type CheckMeasurement struct {
-	ID             string    `json:"id"`
-	Time           time.Time `json:"time"`
-	Bench          string    `json:"bench"`
-	Standard       string    `json:"standard"`
-	NominalOhms    float64   `json:"nominal_ohms"` // its reference value
-	MeasuredOhms   float64   `json:"measured_ohms"`
-	TemperatureC   *float64  `json:"temperature_celsius,omitempty"`
-	Meter          string    `json:"meter"`
-	By             string    `json:"by,omitempty"`
-	Note           string    `json:"note,omitempty"`
-	DeviationRatio float64   `json:"deviation_ratio"` // measured/nominal − 1, filled in on reading
+	ID                 string    `json:"id"`
+	Time               time.Time `json:"time"`
+	Bench              string    `json:"bench"`
+	Standard           string    `json:"standard"`
+	NominalOhms        float64   `json:"nominal_ohms"` // its reference value
+	MeasuredOhms       float64   `json:"measured_ohms"`
+	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
+	Meter              string    `json:"meter"`
+	By                 string    `json:"by,omitempty"`
+	Note               string    `json:"note,omitempty"`
+	DeviationRatio     float64   `json:"deviation_ratio"` // measured/nominal − 1, filled in on reading
 }
 
 // JournalEntry says who did what.

@@ -110,7 +110,7 @@ func (in Inputs) checkTogether() error {
 	if in.Readings == 1 && in.StandardDeviationOhms != 0 {
 		return &InputError{"standard_deviation_ohms", fmt.Sprintf("is %g, but a single reading has none: it must be 0", in.StandardDeviationOhms)}
 	}
-	if corrected := in.correctedOhms(); corrected <= 0 {
+	if corrected := in.CorrectedOhms(); corrected <= 0 {
 		return &InputError{"lead_ohms", fmt.Sprintf("is %g, which leaves %g Ω of the measured %g Ω: the leads must be less than the whole",
 			in.LeadOhms, corrected, in.ResistanceOhms)}
 	}

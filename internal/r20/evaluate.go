@@ -101,9 +101,10 @@ func At(in Inputs, referenceCelsius float64) (Prediction, error) {
 	}, nil
 }
 
-// correctedOhms is the resistance of the coil alone, at the temperature it was
+// CorrectedOhms is the resistance of what is on the clips alone, with the meter's
+// correction applied and the leads taken off, at the temperature it was
 // measured at.
-func (in Inputs) correctedOhms() float64 {
+func (in Inputs) CorrectedOhms() float64 {
 	return in.ResistanceOhms*(1+in.CorrectionRatio) - in.LeadOhms
 }
 
@@ -113,7 +114,7 @@ func (in Inputs) factor(celsius float64) float64 {
 }
 
 func (in Inputs) resistanceAt(celsius float64) float64 {
-	return in.correctedOhms() * in.factor(celsius) / in.factor(in.TemperatureCelsius)
+	return in.CorrectedOhms() * in.factor(celsius) / in.factor(in.TemperatureCelsius)
 }
 
 // ProbeSource is the Source of the component whose Value is the temperature of
@@ -153,7 +154,7 @@ func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
 
 	perMeterOhm := (1 + in.CorrectionRatio) * toReference
 	perKelvin := -in.AlphaPerKelvin * resistance / factor
-	perAlpha := in.correctedOhms() * (referenceCelsius - in.TemperatureCelsius) / (factor * factor)
+	perAlpha := in.CorrectedOhms() * (referenceCelsius - in.TemperatureCelsius) / (factor * factor)
 
 	type component = uncertainty.Component
 	return []component{

@@ -24,7 +24,7 @@ func (b *settableBench) MeasureStandard(ctx context.Context, s bench.Standard) (
 	}
 	around := b.Snapshot()
 	return b.store.AddCheckMeasurement(ctx, history.CheckMeasurement{Bench: around.Bench, Standard: s.Name, NominalOhms: s.NominalOhms,
-		MeasuredOhms: s.NominalOhms * 1.0001, TemperatureC: around.TemperatureCelsius, Meter: around.Meter.Label(), By: s.Who})
+		MeasuredOhms: s.NominalOhms * 1.0001, TemperatureCelsius: around.TemperatureCelsius, Meter: around.Meter.Label(), By: s.Who})
 }
 
 func (b *settableBench) trouble() error {

@@ -139,7 +139,7 @@ func TestInstrumentsByProgram(t *testing.T) {
 	}
 	check := want[history.CheckMeasurement](t, w.ask(t, "POST", "/api/v1/benches/north/standard",
 		`{"standard":"R6k8","nominal_ohms":6800}`), http.StatusCreated)
-	if check.Standard != "R6k8" || check.NominalOhms != 6800 || check.TemperatureC == nil {
+	if check.Standard != "R6k8" || check.NominalOhms != 6800 || check.TemperatureCelsius == nil {
 		t.Errorf("got %+v", check)
 	}
 	added := want[history.Calibration](t, w.ask(t, "POST", "/api/v1/benches/north/calibrations",
