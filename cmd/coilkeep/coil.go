@@ -160,7 +160,7 @@ func standing(coil history.Coil, id string) (string, error) {
 		if m.ID == id {
 			return id, nil
 		}
-		if m.Status != history.Void && m.Status != history.Superseded {
+		if m.Stands() {
 			ids = append(ids, m.ID)
 		}
 	}

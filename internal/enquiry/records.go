@@ -59,17 +59,12 @@ func neighbours(ctx context.Context, store Store, batch string, but ...string) (
 	}
 	var others []compare.Record
 	for _, m := range list {
-		if !seen[m.Serial] && counts(m) {
+		if !seen[m.Serial] && m.Stands() {
 			seen[m.Serial] = true
 			others = append(others, compare.Record{Serial: m.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms})
 		}
 	}
 	return others, nil
-}
-
-// counts says whether a measurement still stands.
-func counts(m history.Measurement) bool {
-	return m.Status != history.Void && m.Status != history.Superseded
 }
 
 // recordOf is the newest measurement of a coil that stands.
@@ -79,7 +74,7 @@ func recordOf(ctx context.Context, store Store, serial string) (compare.Record, 
 		return compare.Record{}, history.Measurement{}, err
 	}
 	for _, m := range coil.Measurements {
-		if !counts(m) {
+		if !m.Stands() {
 			continue
 		}
 		if m, _, err = store.Measurement(ctx, m.ID); err != nil {

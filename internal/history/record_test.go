@@ -318,3 +318,12 @@ func TestTwoStoresWriteAtOnce(t *testing.T) {
 		t.Errorf("%d measurements, want %d", report.Measurements, 2*each)
 	}
 }
+
+func TestWhatStands(t *testing.T) {
+	t.Parallel()
+	for status, want := range map[Status]bool{Recorded: true, Forced: true, Manual: true, Void: false, Superseded: false} {
+		if got := (Measurement{Status: status}).Stands(); got != want {
+			t.Errorf("a %s measurement stands: %v, want %v", status, got, want)
+		}
+	}
+}

@@ -239,7 +239,7 @@ func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
 	of := shelf{field: field, batch: name, targetOhms: design.TargetOhms}
 	seen := map[string]bool{}
 	for _, m := range measured {
-		if seen[m.Serial] || !stands(m) {
+		if seen[m.Serial] || !m.Stands() {
 			continue
 		}
 		seen[m.Serial] = true

@@ -108,7 +108,7 @@ func newPanel(snapshot bench.Snapshot) panelView {
 		}
 	}
 	last := snapshot.Last
-	if last != nil && !stands(*last) {
+	if last != nil && !last.Stands() {
 		last = nil
 	}
 	switch {

@@ -107,11 +107,6 @@ func measurementPath(m history.Measurement) string {
 	return at("coils", m.Serial) + "?measurement=" + m.ID
 }
 
-// stands is true for a measurement that was neither withdrawn nor replaced.
-func stands(m history.Measurement) bool {
-	return m.Status != history.Void && m.Status != history.Superseded
-}
-
 // dayOf returns when the day of t begins in the time zone of t, and the next one.
 func dayOf(t time.Time) (from, to time.Time) {
 	year, month, day := t.Date()

@@ -120,7 +120,7 @@ func (s *site) standingMeasurement(ctx context.Context, serial string) (*history
 		return nil, err
 	}
 	for _, m := range coil.Measurements {
-		if stands(m) {
+		if m.Stands() {
 			m, _, err := s.server.History.Measurement(ctx, m.ID)
 			return &m, err
 		}

@@ -77,7 +77,7 @@ func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, 
 		return err
 	}
 	view := coilView{
-		frame: s.frame(coilsSection, "Coil "+coil.Serial), Coil: coil, Shown: m, Stands: stands(m),
+		frame: s.frame(coilsSection, "Coil "+coil.Serial), Coil: coil, Shown: m, Stands: m.Stands(),
 		Capture: s.drawn("Picture of the capture", true, func(v chart.View) (*chart.Picture, error) {
 			return chart.Capture{View: v, Measurement: m, Readings: readings}.Picture()
 		}),

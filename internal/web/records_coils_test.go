@@ -77,7 +77,7 @@ func TestCoilPageShowsWhatBecameOfIt(t *testing.T) {
 		t.Errorf("without a reason: got status %d, want %d", answer.status, http.StatusUnprocessableEntity)
 	}
 	wantText(t, string(answer.body), "must not be empty: say why it is withdrawn")
-	if coil, err := w.store.Coil(t.Context(), "HN-0001"); err != nil || !stands(coil.Measurements[0]) {
+	if coil, err := w.store.Coil(t.Context(), "HN-0001"); err != nil || !coil.Measurements[0].Stands() {
 		t.Fatalf("it was withdrawn without a reason: %v", err)
 	}
 

@@ -103,7 +103,7 @@ func (s *site) chosen(r *http.Request) (history.Measurement, error) {
 func pick(coil history.Coil, query url.Values) (history.Measurement, error) {
 	id := query.Get("measurement")
 	for _, m := range coil.Measurements {
-		if m.ID == id || id == "" && stands(m) {
+		if m.ID == id || id == "" && m.Stands() {
 			return m, nil
 		}
 	}
@@ -231,7 +231,7 @@ func (s *site) batchLabels(w http.ResponseWriter, r *http.Request) error {
 func ready(list []history.Measurement, all bool) []history.Measurement {
 	newest := map[string]string{}
 	for _, m := range list { // the oldest first
-		if stands(m) {
+		if m.Stands() {
 			newest[m.Serial] = m.ID
 		}
 	}

@@ -64,7 +64,7 @@ type rechecked struct {
 
 // Changed is true when a measurement that stands has another verdict.
 func (r rechecked) Changed() bool {
-	return r.Trouble == "" && stands(r.Measurement) && r.NewVerdict != r.Verdict
+	return r.Trouble == "" && r.Stands() && r.NewVerdict != r.Verdict
 }
 
 // recheck computes a measurement anew under a correction.

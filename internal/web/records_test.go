@@ -178,7 +178,7 @@ func TestFormsOfOtherSitesAreRefused(t *testing.T) {
 		}
 	}
 	coil, err := w.store.Coil(t.Context(), "HN-0001")
-	if err != nil || !stands(coil.Measurements[0]) {
+	if err != nil || !coil.Measurements[0].Stands() {
 		t.Errorf("the coil does not stand any more: %v", err)
 	}
 }

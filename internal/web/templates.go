@@ -44,7 +44,6 @@ func parseTemplates(from fs.FS) (templateSet, error) {
 		"localTime":       localTime,
 		"measurementPath": measurementPath,
 		"smallOhms":       smallOhms,
-		"stands":          stands,
 	}
 	maps.Copy(words, recordWords())
 	maps.Copy(words, answerWords())

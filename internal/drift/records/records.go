@@ -244,7 +244,7 @@ func coilsOfBatch(ctx context.Context, store Store, batch string, zone *time.Loc
 		if _, known := firstMeasured[m.Serial]; !known {
 			firstMeasured[m.Serial] = m.Time
 		}
-		if m.Status == history.Void || m.Status == history.Superseded {
+		if !m.Stands() {
 			return
 		}
 		if len(coils) == 0 {
