@@ -256,7 +256,7 @@ func runDesignAdd(ctx context.Context, env *environment, args []string) error {
 	if err := flags.apply(&design); err != nil {
 		return err
 	}
-	return flags.change(ctx, env, func(store *history.Store) error {
+	return flags.create(ctx, env, func(store *history.Store) error {
 		design, err := store.AddDesign(ctx, design, flags.by())
 		if err != nil {
 			return err

@@ -123,8 +123,14 @@ func (f databaseFlags) read(ctx context.Context, env *environment, work func(*hi
 }
 
 // change opens the selected database for writing, does the work and closes it.
-// A database that is not there yet is created.
+// One that is not there is not created: what is changed must be in it.
 func (f databaseFlags) change(ctx context.Context, env *environment, work func(*history.Store) error) error {
+	return f.with(ctx, env, history.Options{MustExist: true}, work)
+}
+
+// create is change for what can be the first thing in a database: one that is
+// not there yet is created.
+func (f databaseFlags) create(ctx context.Context, env *environment, work func(*history.Store) error) error {
 	return f.with(ctx, env, history.Options{}, work)
 }
 

@@ -204,7 +204,7 @@ func runImport(ctx context.Context, env *environment, args []string) (err error)
 		defer file.Close()
 		input = file
 	}
-	return flags.change(ctx, env, func(store *history.Store) error {
+	return flags.create(ctx, env, func(store *history.Store) error {
 		var added history.Imported
 		if isCSV {
 			added, err = store.ImportCSV(ctx, input, options)

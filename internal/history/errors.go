@@ -13,7 +13,8 @@ import (
 // Errors about the file. Their text says what is wrong and the way out; they
 // arrive wrapped with what was tried on which file, so compare with errors.Is.
 var (
-	// ErrMissing: a read-only open, a restore or a backup found no file.
+	// ErrMissing: there is no file to restore from, or to open read-only or as
+	// one that must exist.
 	ErrMissing = errors.New("there is no history file here; check the path, or start the daemon once to create it")
 	// ErrLocked: another daemon serves this history.
 	ErrLocked = errors.New("another daemon serves this history; stop it first, or give this one a history of its own")

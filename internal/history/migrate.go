@@ -93,7 +93,7 @@ func (s *Store) look(ctx context.Context, steps []string) (err error) {
 	readOnly := s.opts.ReadOnly
 	empty := application == 0 && version == 0 && objects == 0
 	switch {
-	case empty && readOnly:
+	case empty && (readOnly || s.opts.MustExist):
 		return fmt.Errorf("the file is empty: %w", ErrMissing)
 	case empty:
 		return nil

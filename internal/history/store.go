@@ -20,6 +20,9 @@ type Options struct {
 	// ReadOnly opens an existing file for reading; nothing is created or
 	// migrated, and every method that writes returns ErrReadOnly.
 	ReadOnly bool
+	// MustExist refuses to create a file, with ErrMissing: a path that was
+	// mistyped is then no new and empty history.
+	MustExist bool
 	// BusyTimeout is how long to wait for another program's write; 0 means 5 s.
 	BusyTimeout time.Duration
 	// Now is the clock that stamps records; nil means time.Now.
@@ -61,8 +64,8 @@ type Store struct {
 }
 
 // Open opens the history at path. Unless read-only it creates the folder and
-// the file when they are missing and brings the schema up to date, after
-// keeping a copy of the file beside it. It refuses a file that cannot keep its
+// the file when they are missing and may be, and brings the schema up to date,
+// after keeping a copy of the file beside it. It refuses a file that cannot keep its
 // promises: see the errors of this package about the file. The caller closes
 // the Store.
 func Open(ctx context.Context, path string, opts Options) (*Store, error) {
@@ -142,7 +145,7 @@ func (s *Store) prepareFile() error {
 		return nil
 	case !errors.Is(err, fs.ErrNotExist):
 		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
-	case s.opts.ReadOnly:
+	case s.opts.ReadOnly || s.opts.MustExist:
 		return ErrMissing
 	}
 	if err := os.MkdirAll(filepath.Dir(s.path), 0o755); err != nil {
