@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"coilkeep/internal/compare"
@@ -13,48 +14,38 @@ import (
 	"coilkeep/internal/quantity"
 )
 
-// compareFlags are the flags of compare.
+// compareFlags are the flags of compare. What is told of the coil and of what
+// was read is asked for by name (see told).
 type compareFlags struct {
 	databaseFlags
-	serial, mate     *string
-	r20, uncertainty *string
-	alphaFlags       alphaFlags
-	turns            *int
-	theirs           *string
-	told             map[string]*string // what is told of a reading, by flag
-	controlFull      *bool
-	also             *[]string
-	seed             *uint64
-	keep             *bool
-	who, note        *string
-	letter, json     *bool
+	also         *[]string
+	keep         *bool
+	who, note    *string
+	letter, json *bool
 }
 
 func newCompareFlags() compareFlags {
 	f := newDatabaseFlags("compare --theirs OHMS",
 		"Set what somebody else measured on one of our coils against its record: what they\nshould have read, whether the two agree, what explains the difference, and which\ntest would tell. What is not said is assumed, and every assumption is listed.",
 		"compare --serial HN-0042 --theirs 6.28k\ncompare --serial HN-0042 --theirs 6.48k --temperature 21 --clips jack --control 500k\ncompare --serial HN-0042 --theirs 6.28k --keep --who Wren --letter\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --temperature 23 --meter-percent 0.5 --meter-digits 2 --json\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --also \"6.63k temperature=21\" --letter")
-	flags := compareFlags{
-		databaseFlags: f,
-		serial:        f.String("serial", "", "`SERIAL` number of our coil, as recorded"),
-		r20:           f.String("r20", "", "or its resistance at 20 °C, in `OHMS`"),
-		uncertainty:   f.String("uncertainty", "", "expanded uncertainty of --r20, in `OHMS`"),
-		alphaFlags:    newAlphaFlags(f.flagSet),
-		turns:         f.Int("turns", 0, "`NUMBER` of turns, with --r20"),
-		theirs:        f.String("theirs", "", "what they read, in `OHMS`, with the digits they told: 6.28k"),
-		told:          map[string]*string{},
-	}
+	f.String("serial", "", "`SERIAL` number of our coil, as recorded")
+	f.String("r20", "", "or its resistance at 20 °C, in `OHMS`")
+	f.String("uncertainty", "", "expanded uncertainty of --r20, in `OHMS`")
+	newAlphaFlags(f.flagSet)
+	f.Int("turns", 0, "`NUMBER` of turns, with --r20")
+	f.String("theirs", "", "what they read, in `OHMS`, with the digits they told: 6.28k")
 	for _, one := range enquiry.Settings() {
 		if one.Name == "control_full" {
-			flags.controlFull = f.Bool(flagName(one.Name), false, one.About)
+			f.Bool(flagName(one.Name), false, one.About)
 			continue
 		}
-		flags.told[one.Name] = f.String(flagName(one.Name), "", one.About)
+		f.String(flagName(one.Name), "", one.About)
 	}
-	flags.mate = f.String("mate", "", "`SERIAL` number of the other coil of a two-coil assembly")
+	f.String("mate", "", "`SERIAL` number of the other coil of a two-coil assembly")
+	flags := compareFlags{databaseFlags: f}
 	flags.also = f.StringArray("also", nil, "another reading with the same meter, as `TEXT`: \"6.63k temperature=21 clips=leads\"")
 	f.Lookup("also").DefValue = "" // none, which needs no telling
-	flags.seed = f.Uint64("seed", 1, "`NUMBER` to start the Monte Carlo propagation from")
+	f.Uint64("seed", enquiry.DefaultSeed, "`NUMBER` to start the Monte Carlo propagation from")
 	flags.keep = f.Bool("keep", false, "keep question and answer in the history, with --serial")
 	flags.who = f.String("who", "", "with --keep: `NAME` of who answers")
 	flags.note = f.String("note", "", "with --keep: `TEXT` for the workshop")
@@ -71,20 +62,20 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 	if !*flags.keep && (*flags.who != "" || *flags.note != "") {
 		return flags.wrong("--who and --note go with --keep")
 	}
-	in, measurement, err := flags.input(ctx, env)
+	q, err := flags.ask(ctx, env)
 	if err != nil {
-		return err
+		return flags.explain(err)
 	}
-	if flags.overload() {
-		return flags.answerOverload(env.stdout, in)
+	if q.Overload != "" {
+		return flags.answerOverload(env.stdout, q)
 	}
-	result, err := compare.Compare(in)
+	result, err := compare.Compare(q.Input)
 	if err != nil {
-		return flags.explainInput(err)
+		return flags.explain(q.Explain(err))
 	}
 	kept := ""
 	if *flags.keep {
-		c := history.Comparison{Serial: *flags.serial, Measurement: measurement, Letter: result.Answer, Note: *flags.note, By: *flags.who, Input: in, Result: result}
+		c := history.Comparison{Serial: q.Serial, Measurement: q.Measurement, Letter: result.Answer, Note: *flags.note, By: *flags.who, Input: q.Input, Result: result}
 		err := flags.change(ctx, env, func(store *history.Store) error {
 			c, err = store.AddComparison(ctx, c)
 			return err
@@ -101,7 +92,7 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 		_, err := io.WriteString(env.stdout, result.Answer)
 		return err
 	}
-	if err := printComparison(env.stdout, in, result); err != nil {
+	if err := printComparison(env.stdout, q.Input, result); err != nil {
 		return err
 	}
 	_, err = io.WriteString(env.stdout, kept)
@@ -111,73 +102,97 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 // flagName is the flag for a name of package enquiry.
 func flagName(name string) string { return strings.ReplaceAll(name, "_", "-") }
 
-// input gathers everything that is known; measurement is the id of the record the
-// coil is compared by, if it has one.
-func (f compareFlags) input(ctx context.Context, env *environment) (in compare.Input, measurement string, err error) {
-	first, err := f.firstReading()
+// ask makes a question of the flags. Mistakes on the command line are told
+// before a database is looked for, and none is when the question names no coil.
+func (f compareFlags) ask(ctx context.Context, env *environment) (enquiry.Question, error) {
+	told, err := f.told()
 	if err != nil {
-		return in, "", err
+		return enquiry.Question{}, err
 	}
-	in = compare.Input{Theirs: []compare.Reading{first}, Seed: *f.seed}
-	for _, text := range *f.also {
-		r, err := f.anotherReading(first, text)
-		if err != nil {
-			return in, "", err
-		}
-		in.Theirs = append(in.Theirs, r)
-	}
+	q, err := enquiry.Read(told)
 	switch {
-	case *f.serial == "" && *f.r20 == "":
-		return in, "", f.wrong("which coil? Say --serial SERIAL, or --r20 OHMS with --uncertainty OHMS")
-	case *f.serial == "" && *f.keep:
-		return in, "", f.wrong("--keep goes with --serial: an answer is kept with the record of its coil")
-	case *f.serial != "" && (*f.r20 != "" || *f.uncertainty != "" || f.alphaFlags.given() || f.Changed("turns")):
-		return in, "", f.wrong("--serial takes everything from the record; leave out --r20, --uncertainty, --turns and what tells of the wire")
-	case *f.serial == "":
-		if in.Ours, err = f.typedRecord(); err != nil || *f.mate == "" {
-			return in, "", err
+	case err != nil:
+		return q, err
+	case *f.keep && q.Serial == "":
+		return q, f.wrong("--keep goes with --serial: an answer is kept with the record of its coil")
+	case q.Serial == "" && q.MateSerial == "":
+		return q, nil
+	}
+	return q, f.read(ctx, env, func(store *history.Store) error { return q.Complete(ctx, store) })
+}
+
+// told is what the flags that were given tell.
+func (f compareFlags) told() (enquiry.Told, error) {
+	told := enquiry.Told{Fields: map[string]string{}}
+	for _, name := range enquiry.Names() {
+		if flag := f.Lookup(flagName(name)); flag.Changed {
+			told.Fields[name] = flag.Value.String()
 		}
 	}
-	err = f.read(ctx, env, func(store *history.Store) (err error) {
-		measurement, err = enquiry.FromHistory(ctx, store, *f.serial, *f.mate, &in)
+	for _, text := range *f.also {
+		also, err := f.toldAlso(text)
+		if err != nil {
+			return told, err
+		}
+		told.Also = append(told.Also, also)
+	}
+	return told, nil
+}
+
+// toldAlso takes apart the text of --also: a value, and name=value for what is
+// told of it.
+func (f compareFlags) toldAlso(text string) (map[string]string, error) {
+	also := map[string]string{}
+	var value []string
+	var names []string
+	for _, name := range enquiry.AlsoNames() {
+		if name != enquiry.Theirs {
+			names = append(names, flagName(name))
+		}
+	}
+	for word := range strings.FieldsSeq(text) {
+		name, setting, found := strings.Cut(word, "=")
+		switch {
+		case !found:
+			value = append(value, word)
+		case !slices.Contains(names, name):
+			return nil, f.wrong("--also %q: nothing called %s can be told of a reading%s", text, name, didYouMean(name, names))
+		default:
+			also[strings.ReplaceAll(name, "-", "_")] = setting
+		}
+	}
+	also[enquiry.Theirs] = strings.Join(value, " ")
+	return also, nil
+}
+
+// explain tells a text that cannot be used as a mistake on the command line, by
+// the flag it came from.
+func (f compareFlags) explain(err error) error {
+	var bad *enquiry.FieldError
+	if !errors.As(err, &bad) {
 		return err
-	})
-	return in, measurement, err
+	}
+	var i int
+	place, name, further := strings.Cut(bad.Field, ".")
+	if _, err := fmt.Sscanf(place, "also[%d]", &i); err != nil || !further {
+		return f.wrong("--%s: %s", flagName(bad.Field), bad.Problem)
+	}
+	if name == enquiry.Theirs {
+		return f.wrong("--also %q: %s", (*f.also)[i], bad.Problem)
+	}
+	return f.wrong("--also %q: %s: %s", (*f.also)[i], flagName(name), bad.Problem)
 }
-
-func (f compareFlags) firstReading() (compare.Reading, error) {
-	if *f.theirs == "" {
-		return compare.Reading{}, f.wrong("what did they read? Say --theirs OHMS")
-	}
-	r := compare.Reading{ControlFull: *f.controlFull}
-	if !f.overload() {
-		if err := f.setValue(&r, "--theirs", *f.theirs); err != nil {
-			return r, err
-		}
-	}
-	for _, one := range enquiry.Settings() {
-		if text, isText := f.told[one.Name]; isText && f.Changed(flagName(one.Name)) {
-			if err := one.Set(&r, *text); err != nil {
-				return r, f.wrong("--%s: %v", flagName(one.Name), err)
-			}
-		}
-	}
-	return r, nil
-}
-
-// overload says whether their meter showed no resistance, which is answered by
-// itself.
-func (f compareFlags) overload() bool { return len(*f.also) == 0 && enquiry.IsOverload(*f.theirs) }
 
 // answerOverload prints what there is to say then.
-func (f compareFlags) answerOverload(w io.Writer, in compare.Input) error {
+func (f compareFlags) answerOverload(w io.Writer, q enquiry.Question) error {
 	if *f.keep {
 		return f.wrong("--keep: an overload is answered, but not kept; leave it out")
 	}
+	in := q.Input
 	o, err := compare.AnswerOverload(in)
 	switch {
 	case err != nil:
-		return f.explainInput(err)
+		return f.explain(q.Explain(err))
 	case *f.json:
 		return printJSON(w, o)
 	case *f.letter:
@@ -197,85 +212,6 @@ func (f compareFlags) answerOverload(w io.Writer, in compare.Input) error {
 		}
 	}
 	return nil
-}
-
-func (f compareFlags) setValue(r *compare.Reading, flag, text string) error {
-	err := enquiry.SetValue(r, text)
-	if overload := (*enquiry.OverloadError)(nil); errors.As(err, &overload) {
-		return f.wrong("%s %v", flag, err)
-	}
-	if err != nil {
-		return f.wrong("%s: %v", flag, err)
-	}
-	return nil
-}
-
-// anotherReading reads the text of --also: a value, and name=value for what is
-// told of it. The meter is that of the first reading.
-func (f compareFlags) anotherReading(first compare.Reading, text string) (compare.Reading, error) {
-	r := enquiry.SameMeter(first)
-	settings, names := map[string]enquiry.Setting{}, []string{}
-	for _, one := range enquiry.Settings() {
-		if !one.OfMeter {
-			settings[flagName(one.Name)] = one
-			names = append(names, flagName(one.Name))
-		}
-	}
-	var value []string
-	for word := range strings.FieldsSeq(text) {
-		name, setting, found := strings.Cut(word, "=")
-		if !found {
-			value = append(value, word)
-			continue
-		}
-		one, known := settings[name]
-		if !known {
-			return r, f.wrong("--also %q: nothing called %s can be told of a reading%s", text, name, didYouMean(name, names))
-		}
-		if err := one.Set(&r, setting); err != nil {
-			return r, f.wrong("--also %q: %s: %v", text, name, err)
-		}
-	}
-	return r, f.setValue(&r, "--also", strings.Join(value, " "))
-}
-
-func (f compareFlags) typedRecord() (compare.Record, error) {
-	r := compare.Record{Turns: *f.turns}
-	var err error
-	if r.R20Ohms, err = parseOhms(*f.r20); err != nil {
-		return r, f.wrong("--r20: %v", err)
-	}
-	if *f.uncertainty == "" {
-		return r, f.wrong("how well is --r20 known? Say --uncertainty OHMS")
-	}
-	if r.ExpandedUncertaintyOhms, err = parseOhms(*f.uncertainty); err != nil {
-		return r, f.wrong("--uncertainty: %v", err)
-	}
-	if f.alphaFlags.given() || f.Changed("alpha-uncertainty") {
-		r.AlphaPerKelvin, r.AlphaStandardUncertaintyPerKelvin, err = f.alphaFlags.value()
-	}
-	return r, err
-}
-
-// explainInput tells a value that cannot be true as a mistake on the command
-// line, by the flag it came from.
-func (f compareFlags) explainInput(err error) error {
-	var bad *compare.InputError
-	if !errors.As(err, &bad) {
-		return err
-	}
-	place, field, _ := strings.Cut(bad.Field, ".")
-	name := enquiry.NameOf(field)
-	flag, known := "--"+flagName(name), name != ""
-	switch {
-	case place == "ours" && *f.serial != "" || place == "mate" || strings.HasPrefix(place, "others") || !known && field != "":
-		return fmt.Errorf("the record cannot be compared: %w", err)
-	case field == "":
-		return f.wrong("--also: %v", err)
-	case place != "ours" && place != "theirs[0]":
-		flag = "--also: " + strings.TrimPrefix(flag, "--")
-	}
-	return f.wrong("%s %s", flag, bad.Problem)
 }
 
 func printComparison(w io.Writer, in compare.Input, r compare.Result) error {

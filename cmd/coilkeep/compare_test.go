@@ -150,6 +150,7 @@ func TestCompareRefuses(t *testing.T) {
 		"also bad":             append(reading[:6:6], "--also", "6.63k temperature=warm"),
 		"also out of range":    append(reading[:6:6], "--also", "6.63k temperature=-90"),
 		"also nothing":         append(reading[:6:6], "--also", ""),
+		"odd copper":           append(reading[:6:6], "--conductivity", "0.98"),
 		"kelvin without value": append(reading[:6:6], "--temperature-uncertainty", "2"),
 	} {
 		t.Run(name, func(t *testing.T) {

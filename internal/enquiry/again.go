@@ -62,12 +62,12 @@ func textsOf(r compare.Reading) (map[string]string, error) {
 	for field, value := range fields {
 		switch v := value.(type) {
 		case float64:
-			texts[NameOf(field)] = plain(v)
+			texts[nameOf(field)] = plain(v)
 		case string:
-			texts[NameOf(field)] = v
+			texts[nameOf(field)] = v
 		case bool:
 			if v {
-				texts[NameOf(field)] = "true"
+				texts[nameOf(field)] = "true"
 			}
 		}
 	}

@@ -77,21 +77,33 @@ func wrong(field, format string, args ...any) error {
 type Question struct {
 	compare.Input
 	// Serial and Measurement, an id, name the record of the coil; both are empty
-	// when a resistance was told in its place.
-	Serial, Measurement string
+	// when a resistance was told in its place. MateSerial is that of the other
+	// coil of its assembly, when it was told.
+	Serial, Measurement, MateSerial string
 	// Overload is what their meter showed when that was no resistance; then
 	// compare.AnswerOverload answers. Empty otherwise.
 	Overload string
 }
 
 // Ask reads what was told and adds what the history knows. The error is a
-// *FieldError when one of the texts is at fault, or one of the store's: a serial
-// number that is not known is its ErrNotFound.
+// *FieldError when one of the texts is at fault, a *CoilError when one of the
+// coils is, or one of the store's.
 func Ask(ctx context.Context, store Store, told Told) (Question, error) {
+	q, err := Read(told)
+	if err != nil {
+		return Question{}, err
+	}
+	return q, q.Complete(ctx, store)
+}
+
+// Read reads what was told. What the history knows is still to be added (see
+// [Question.Complete]); nothing is when the question names no coil of it. The
+// error is a *FieldError.
+func Read(told Told) (Question, error) {
 	if err := told.checkNames(); err != nil {
 		return Question{}, err
 	}
-	q := Question{Input: compare.Input{Seed: DefaultSeed}, Serial: told.get("serial")}
+	q := Question{Input: compare.Input{Seed: DefaultSeed}, Serial: told.get("serial"), MateSerial: told.get("mate")}
 	if text := told.get("seed"); text != "" {
 		seed, err := strconv.ParseUint(text, 10, 64)
 		if err != nil {
@@ -107,19 +119,15 @@ func Ask(ctx context.Context, store Store, told Told) (Question, error) {
 		return Question{}, wrong("serial", "which coil? Tell its serial number, or its resistance at 20 °C with the uncertainty")
 	case q.Serial == "":
 		var err error
-		if q.Ours, err = told.record(); err != nil {
-			return Question{}, err
-		}
-	default:
-		for _, name := range []string{"r20", "uncertainty", "alpha", "alpha_uncertainty", "conductivity", "turns"} {
-			if told.get(name) != "" {
-				return Question{}, wrong(name, "the record of coil %s says this; leave one of the two out", q.Serial)
-			}
+		q.Ours, err = told.record()
+		return q, err
+	}
+	for _, name := range []string{"r20", "uncertainty", "alpha", "alpha_uncertainty", "conductivity", "turns"} {
+		if told.get(name) != "" {
+			return Question{}, wrong(name, "the record of coil %s says this; leave one of the two out", q.Serial)
 		}
 	}
-	var err error
-	q.Measurement, err = FromHistory(ctx, store, q.Serial, told.get("mate"), &q.Input)
-	return q, err
+	return q, nil
 }
 
 func (t Told) get(name string) string { return strings.TrimSpace(t.Fields[name]) }
@@ -148,7 +156,7 @@ func place(i int, name string) string { return fmt.Sprintf("also[%d].%s", i, nam
 // readings reads all that was told of what they measured.
 func (t Told) readings(q *Question) error {
 	itself := func(name string) string { return name }
-	if len(t.Also) == 0 && IsOverload(t.get(Theirs)) {
+	if len(t.Also) == 0 && isOverload(t.get(Theirs)) {
 		q.Overload = t.get(Theirs)
 		var r compare.Reading
 		err := settings(&r, t.Fields, itself)
@@ -161,7 +169,7 @@ func (t Told) readings(q *Question) error {
 	}
 	q.Theirs = []compare.Reading{first}
 	for i, fields := range t.Also {
-		r, err := reading(SameMeter(first), fields, func(name string) string { return place(i, name) })
+		r, err := reading(sameMeter(first), fields, func(name string) string { return place(i, name) })
 		if err != nil {
 			return err
 		}
@@ -175,7 +183,7 @@ func reading(r compare.Reading, texts map[string]string, called func(name string
 	if strings.TrimSpace(texts[Theirs]) == "" {
 		return r, wrong(called(Theirs), "what did they read? Type it with the digits they told, such as 6.28k")
 	}
-	if err := SetValue(&r, texts[Theirs]); err != nil {
+	if err := setValue(&r, texts[Theirs]); err != nil {
 		return r, wrong(called(Theirs), "%v", err)
 	}
 	return r, settings(&r, texts, called)
@@ -219,25 +227,31 @@ func (t Told) wire(r *compare.Record) error {
 	if t.get("alpha") != "" && t.get("conductivity") != "" {
 		return wrong("conductivity", "alpha and conductivity both set the temperature coefficient; give one of them")
 	}
-	for name, put := range map[string]func(float64) error{
-		"alpha":             func(v float64) error { r.AlphaPerKelvin = v; return nil },
-		"alpha_uncertainty": func(v float64) error { r.AlphaStandardUncertaintyPerKelvin = v; return nil },
-		"conductivity": func(percent float64) error {
+	for _, one := range []struct {
+		name string
+		put  func(float64) error
+	}{
+		{"alpha", func(v float64) error { r.AlphaPerKelvin = v; return nil }},
+		{"alpha_uncertainty", func(v float64) error { r.AlphaStandardUncertaintyPerKelvin = v; return nil }},
+		{"conductivity", func(percent float64) error {
 			alpha, err := copper.Alpha20Of(percent / 100)
+			if err != nil {
+				return fmt.Errorf("%g %% is not that of copper wire; write 98 for 98 %%", percent)
+			}
 			r.AlphaPerKelvin = float64(alpha)
-			return err
-		},
+			return nil
+		}},
 	} {
-		text := t.get(name)
+		text := t.get(one.name)
 		if text == "" {
 			continue
 		}
 		v, err := number(text)
 		if err == nil {
-			err = put(v)
+			err = one.put(v)
 		}
 		if err != nil {
-			return wrong(name, "%v", err)
+			return wrong(one.name, "%v", err)
 		}
 	}
 	return nil
@@ -251,7 +265,7 @@ func (q Question) Explain(err error) error {
 		return err
 	}
 	of, field, _ := strings.Cut(bad.Field, ".")
-	name := NameOf(field)
+	name := nameOf(field)
 	var i int
 	switch _, scanErr := fmt.Sscanf(of, "theirs[%d]", &i); {
 	case bad.Field == "theirs":
@@ -264,9 +278,9 @@ func (q Question) Explain(err error) error {
 	return wrong(name, "it %s", bad.Problem)
 }
 
-// NameOf returns the name in Told of a field of a compare.Record or
+// nameOf returns the name in Told of a field of a compare.Record or
 // compare.Reading; "" for a field that nobody tells.
-func NameOf(field string) string {
+func nameOf(field string) string {
 	return map[string]string{
 		"r20_ohms": "r20", "expanded_uncertainty_ohms": "uncertainty", "alpha_per_kelvin": "alpha",
 		"alpha_standard_uncertainty_per_kelvin": "alpha_uncertainty", "turns": "turns",

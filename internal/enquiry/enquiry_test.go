@@ -112,7 +112,7 @@ func TestAsk(t *testing.T) {
 			AlphaStandardUncertaintyPerKelvin: 0.00002, Turns: 7200, Measured: &inputs}
 	}
 	mate := record("HN-0003", 6800)
-	want := enquiry.Question{Serial: "HN-0001", Measurement: "id of HN-0001", Input: compare.Input{Ours: record("HN-0001", 6612), Mate: &mate,
+	want := enquiry.Question{Serial: "HN-0001", MateSerial: "HN-0003", Measurement: "id of HN-0001", Input: compare.Input{Ours: record("HN-0001", 6612), Mate: &mate,
 		Others: []compare.Record{{Serial: "HN-0002", R20Ohms: 6700, ExpandedUncertaintyOhms: 13.4}}, Theirs: []compare.Reading{first, second}, Seed: 7}}
 	if !reflect.DeepEqual(q, want) {
 		t.Errorf("asked\n%+v\nwant\n%+v", q, want)
@@ -174,7 +174,7 @@ func TestAskRefuses(t *testing.T) {
 		"bad record":          {map[string]string{"serial": "", "r20": "6612 kg", "uncertainty": "13"}, "r20", "kg"},
 		"turns":               {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "turns": "many"}, "turns", "whole number"},
 		"two coefficients":    {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "alpha": "0.00393", "conductivity": "98"}, "conductivity", "one of them"},
-		"odd copper":          {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "conductivity": "9"}, "conductivity", ""},
+		"odd copper":          {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "conductivity": "0.98"}, "conductivity", "0.98 % is not that of copper wire; write 98"},
 		"unknown name":        {map[string]string{"temprature": "21"}, "temprature", "temperature"},
 		"out of range":        {map[string]string{"temperature": "-90"}, "temperature", "it is -90; it must be from -50 to 150"},
 		"unknown clips":       {map[string]string{"clips": "bridge"}, "clips", `it is "bridge"`},
@@ -217,6 +217,17 @@ func TestAskRefuses(t *testing.T) {
 				t.Errorf("error %v, want one about %s", err, test.field)
 			}
 		})
+	}
+	// Which of the two coils is not known is told by the error, not by its text.
+	for field, fields := range map[string]map[string]string{
+		"serial": {"serial": "HN-0404", "mate": "HN-0001", "theirs": "6.28k"},
+		"mate":   {"serial": "HN-0001", "mate": "HN-0404", "theirs": "6.28k"},
+	} {
+		_, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: fields})
+		var coil *enquiry.CoilError
+		if !errors.As(err, &coil) || coil.Field != field || coil.Serial != "HN-0404" || !errors.Is(err, history.ErrNotFound) {
+			t.Errorf("an unknown %s: %v, want one about it", field, err)
+		}
 	}
 	for serial, want := range map[string]error{"HN-0404": history.ErrNotFound, "HN-0009": enquiry.ErrWithdrawn} {
 		if _, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": serial, "theirs": "6.28k"}}); !errors.Is(err, want) {

@@ -20,30 +20,43 @@ type Store interface {
 // ErrWithdrawn is returned for a coil that has no measurement that still counts.
 var ErrWithdrawn = errors.New("no measurement that still counts; measure the coil again")
 
-// FromHistory adds to in what the history knows, and returns the id of the
-// measurement the coil is compared by: the coil, its mate, and the coils of the
-// same batch, which are those it may have been swapped with. Either serial
-// number may be empty.
-func FromHistory(ctx context.Context, store Store, serial, mate string, in *compare.Input) (measurement string, err error) {
-	if mate != "" {
-		record, _, err := recordOf(ctx, store, mate)
+// CoilError says which of the coils that were told is at fault; it wraps the
+// reason: ErrWithdrawn, or that of the store, such as its ErrNotFound.
+type CoilError struct {
+	// Field is "serial" or "mate", and Serial what was told there.
+	Field, Serial string
+	Err           error
+}
+
+func (e *CoilError) Error() string { return e.Err.Error() }
+
+func (e *CoilError) Unwrap() error { return e.Err }
+
+// Complete adds what the history knows: the coil and the measurement it is
+// compared by, its mate, and the coils of the same batch, which are those it may
+// have been swapped with. A question that names no coil of the history is
+// complete, and asks the store nothing. A coil that
+// is not known, or of which nothing stands, is a *CoilError.
+func (q *Question) Complete(ctx context.Context, store Store) error {
+	if q.MateSerial != "" {
+		mate, _, err := recordOf(ctx, store, "mate", q.MateSerial)
 		if err != nil {
-			return "", err
+			return err
 		}
-		in.Mate = &record
+		q.Mate = &mate
 	}
-	if serial == "" {
-		return "", nil
+	if q.Serial == "" {
+		return nil
 	}
-	record, m, err := recordOf(ctx, store, serial)
+	ours, m, err := recordOf(ctx, store, "serial", q.Serial)
 	if err != nil {
-		return "", err
+		return err
 	}
-	in.Ours = record
+	q.Ours, q.Measurement = ours, m.ID
 	if m.Batch != "" {
-		in.Others, err = neighbours(ctx, store, m.Batch, serial, mate)
+		q.Others, err = neighbours(ctx, store, m.Batch, q.Serial, q.MateSerial)
 	}
-	return m.ID, err
+	return err
 }
 
 // neighbours are the coils of a batch but for those named, the last ones
@@ -67,11 +80,12 @@ func neighbours(ctx context.Context, store Store, batch string, but ...string) (
 	return others, nil
 }
 
-// recordOf is the newest measurement of a coil that stands.
-func recordOf(ctx context.Context, store Store, serial string) (compare.Record, history.Measurement, error) {
+// recordOf is the newest measurement of a coil that stands; field is where its
+// serial number was told.
+func recordOf(ctx context.Context, store Store, field, serial string) (compare.Record, history.Measurement, error) {
 	coil, err := store.Coil(ctx, serial)
 	if err != nil {
-		return compare.Record{}, history.Measurement{}, err
+		return compare.Record{}, history.Measurement{}, &CoilError{field, serial, err}
 	}
 	for _, m := range coil.Measurements {
 		if !m.Stands() {
@@ -93,5 +107,5 @@ func recordOf(ctx context.Context, store Store, serial string) (compare.Record, 
 		}
 		return r, m, nil
 	}
-	return compare.Record{}, history.Measurement{}, fmt.Errorf("coil %s has %w", serial, ErrWithdrawn)
+	return compare.Record{}, history.Measurement{}, &CoilError{field, serial, fmt.Errorf("coil %s has %w", serial, ErrWithdrawn)}
 }

@@ -54,9 +54,9 @@ func Settings() []Setting {
 	}
 }
 
-// IsOverload says whether a text is what meters show when there is no resistance
+// isOverload says whether a text is what meters show when there is no resistance
 // to show. A lone 1 is how many of them do.
-func IsOverload(text string) bool {
+func isOverload(text string) bool {
 	switch strings.ToLower(strings.Trim(text, " .-")) {
 	case "ol", "o.l", "overload", "over", "open", "inf", "1":
 		return true
@@ -64,27 +64,19 @@ func IsOverload(text string) bool {
 	return false
 }
 
-// SetValue reads what a meter showed. An overload is no resistance, and what it
+// setValue reads what a meter showed. An overload is no resistance, and what it
 // may mean is worth more than a complaint about digits.
-func SetValue(r *compare.Reading, text string) (err error) {
-	if IsOverload(text) {
-		return &OverloadError{text}
+func setValue(r *compare.Reading, text string) (err error) {
+	if isOverload(text) {
+		return fmt.Errorf("%q is an overload, not a resistance, and is answered by itself: tell it alone, and no further readings", text)
 	}
 	r.Ohms, r.ResolutionOhms, err = quantity.ParseOhms(text)
 	return err
 }
 
-// OverloadError says that a text is what meters show when there is no resistance
-// to show.
-type OverloadError struct{ Text string }
-
-func (e *OverloadError) Error() string {
-	return fmt.Sprintf("%q is an overload, not a resistance, and is answered by itself: tell it alone, and no further readings", e.Text)
-}
-
-// SameMeter is a reading of which nothing is told but what stays the same from
+// sameMeter is a reading of which nothing is told but what stays the same from
 // the first reading to the others.
-func SameMeter(first compare.Reading) compare.Reading {
+func sameMeter(first compare.Reading) compare.Reading {
 	return compare.Reading{
 		MeterPercent: first.MeterPercent, MeterDigits: first.MeterDigits, MeterExpandedUncertaintyOhms: first.MeterExpandedUncertaintyOhms,
 		ControlOhms: first.ControlOhms, ControlTolerancePercent: first.ControlTolerancePercent, CableOhms: first.CableOhms,

@@ -179,14 +179,14 @@ func (s *site) fillAnswer(r *http.Request, f form, a *answerShown) error {
 		return err
 	}
 	if q.Overload != "" {
-		o, err := overload(told, q)
+		o, err := overload(q)
 		if err != nil {
 			return err
 		}
 		a.Overload, a.Input, a.Letter = &o, q.Input, cmp.Or(a.Letter, o.Answer)
 		return nil
 	}
-	c, err := s.compared(r.Context(), told, q)
+	c, err := s.compared(r.Context(), q)
 	if err != nil {
 		return err
 	}
@@ -217,7 +217,7 @@ func (s *site) comparedByForm(r *http.Request, f form) (history.Comparison, erro
 	if err != nil {
 		return history.Comparison{}, err
 	}
-	c, err := s.compared(r.Context(), told, q)
+	c, err := s.compared(r.Context(), q)
 	about.put(&c)
 	return c, err
 }

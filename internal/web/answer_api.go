@@ -84,14 +84,14 @@ func (s *site) addComparison(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if q.Overload != "" && !keep {
-		o, err := overload(told, q)
+		o, err := overload(q)
 		if err != nil {
 			return err
 		}
 		s.reply(w, r, http.StatusOK, overloadReply{q.Serial, o})
 		return nil
 	}
-	c, err := s.compared(r.Context(), told, q)
+	c, err := s.compared(r.Context(), q)
 	if err != nil {
 		return err
 	}
@@ -204,19 +204,19 @@ func (s *site) question(ctx context.Context, told enquiry.Told) (enquiry.Questio
 	}
 	q, err := enquiry.Ask(ctx, s.server.History, told)
 	if err != nil {
-		return enquiry.Question{}, answerFault(told, err)
+		return enquiry.Question{}, answerFault(err)
 	}
 	return q, nil
 }
 
 // compared answers a question with a number in it.
-func (s *site) compared(ctx context.Context, told enquiry.Told, q enquiry.Question) (history.Comparison, error) {
+func (s *site) compared(ctx context.Context, q enquiry.Question) (history.Comparison, error) {
 	if q.Overload != "" {
 		return history.Comparison{}, invalid.of(enquiry.Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) and copied, but not kept or printed", q.Overload)
 	}
 	result, err := compare.Compare(q.Input)
 	if err != nil {
-		return history.Comparison{}, answerFault(told, q.Explain(err))
+		return history.Comparison{}, answerFault(q.Explain(err))
 	}
 	c := history.Comparison{Serial: q.Serial, Measurement: q.Measurement, Input: q.Input, Result: result}
 	if q.Measurement == "" {
@@ -228,10 +228,10 @@ func (s *site) compared(ctx context.Context, told enquiry.Told, q enquiry.Questi
 }
 
 // overload answers a question about a meter that showed no number.
-func overload(told enquiry.Told, q enquiry.Question) (compare.Overload, error) {
+func overload(q enquiry.Question) (compare.Overload, error) {
 	o, err := compare.AnswerOverload(q.Input)
 	if err != nil {
-		return o, answerFault(told, q.Explain(err))
+		return o, answerFault(q.Explain(err))
 	}
 	return o, nil
 }
@@ -263,19 +263,14 @@ func (s *site) spell(ctx context.Context, fields map[string]string, name string)
 }
 
 // answerFault makes of an error of an enquiry a problem with its field.
-func answerFault(told enquiry.Told, err error) error {
+func answerFault(err error) error {
 	var wrong *enquiry.FieldError
+	var coil *enquiry.CoilError
 	switch {
 	case errors.As(err, &wrong):
 		return invalid.of(wrong.Field, "%s", wrong.Problem)
-	case errors.Is(err, history.ErrNotFound):
-		for _, name := range []string{"serial", "mate"} {
-			serial := strings.TrimSpace(told.Fields[name])
-			if serial != "" && strings.Contains(err.Error(), fmt.Sprintf("%q", serial)) {
-				return invalid.of(name, "no coil %s was ever measured here; look the number up under Coils", serial)
-			}
-		}
-		return err
+	case errors.As(err, &coil) && errors.Is(err, history.ErrNotFound):
+		return invalid.of(coil.Field, "no coil %s was ever measured here; look the number up under Coils", coil.Serial)
 	case errors.Is(err, enquiry.ErrWithdrawn):
 		return conflict.because("%v", err)
 	}
