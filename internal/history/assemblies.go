@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"encoding/json"
 	"fmt"
 	"time"
 )
@@ -70,6 +71,36 @@ func (s *Store) Assembly(ctx context.Context, serial string) (Assembly, error) {
 		}
 		found = newest
 		return nil
+	})
+	return found, err
+}
+
+// Assembled returns which of the serial numbers are in an assembly, as
+// [Store.Assembly] has it, in one question.
+func (s *Store) Assembled(ctx context.Context, serials []string) (map[string]bool, error) {
+	asked, err := json.Marshal(serials)
+	if err != nil {
+		return nil, fmt.Errorf("ask for assemblies: %w", err)
+	}
+	found := map[string]bool{}
+	err = s.read(ctx, "read assemblies", func(q querier) error {
+		return rows(ctx, q, `
+			SELECT asked.value
+			FROM json_each(?1) AS asked
+			JOIN assemblies AS a ON a.number = (
+				SELECT max(number) FROM assemblies
+				WHERE serial = asked.value OR first = asked.value OR second = asked.value)
+			WHERE NOT EXISTS (
+				SELECT 1 FROM assemblies AS later
+				WHERE later.number > a.number AND (
+					later.serial IN (a.serial, a.first, a.second) OR
+					later.first IN (a.serial, a.first, a.second) OR
+					later.second IN (a.serial, a.first, a.second)))`, []any{string(asked)}, func(r *sql.Rows) error {
+			var serial string
+			err := r.Scan(&serial)
+			found[serial] = true
+			return err
+		})
 	})
 	return found, err
 }

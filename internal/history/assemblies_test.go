@@ -26,6 +26,10 @@ func TestAssemblies(t *testing.T) {
 				t.Errorf("%s: got %+v, %v; want %+v", serial, got, err, want)
 			}
 		}
+		// All in one question, with one that is in none.
+		if got, err := s.Assembled(t.Context(), append(serials, "HN-0404")); err != nil || len(got) != len(serials) {
+			t.Errorf("of %v and HN-0404 in assemblies: %v, %v", serials, got, err)
+		}
 	}
 	wantNone := func(serials ...string) {
 		t.Helper()
@@ -33,6 +37,9 @@ func TestAssemblies(t *testing.T) {
 			if got, err := s.Assembly(t.Context(), serial); !errors.Is(err, ErrNotFound) {
 				t.Errorf("%s: got %+v, %v; want none", serial, got, err)
 			}
+		}
+		if got, err := s.Assembled(t.Context(), serials); err != nil || len(got) != 0 {
+			t.Errorf("of %v in assemblies: %v, %v; want none", serials, got, err)
 		}
 	}
 	wantNone("HN-0001", "A-1")

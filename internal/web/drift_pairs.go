@@ -236,21 +236,24 @@ func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
 	if next != "" {
 		return shelf{}, invalid.of(field, "batch %s has more than %d measurements; pair smaller batches", name, history.MaxPage)
 	}
-	of := shelf{field: field, batch: name, targetOhms: design.TargetOhms}
+	newest, serials := newestStanding(measured)
+	sold, err := s.server.History.Assembled(ctx, serials)
+	if err != nil {
+		return shelf{}, err
+	}
+	single := slices.DeleteFunc(newest, func(m history.Measurement) bool { return sold[m.Serial] })
+	return shelf{field: field, batch: name, targetOhms: design.TargetOhms, coils: single, sold: len(sold)}, nil
+}
+
+// newestStanding leaves of measurements, the newest first, one for each coil of
+// which one stands, and names the coils.
+func newestStanding(measured []history.Measurement) (newest []history.Measurement, serials []string) {
 	seen := map[string]bool{}
 	for _, m := range measured {
-		if seen[m.Serial] || !m.Stands() {
-			continue
-		}
-		seen[m.Serial] = true
-		switch _, err := s.server.History.Assembly(ctx, m.Serial); {
-		case err == nil:
-			of.sold++
-		case errors.Is(err, history.ErrNotFound):
-			of.coils = append(of.coils, m)
-		default:
-			return shelf{}, err
+		if !seen[m.Serial] && m.Stands() {
+			seen[m.Serial] = true
+			newest, serials = append(newest, m), append(serials, m.Serial)
 		}
 	}
-	return of, nil
+	return newest, serials
 }

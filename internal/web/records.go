@@ -25,6 +25,7 @@ type Records interface {
 	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
 
 	Assembly(ctx context.Context, serial string) (history.Assembly, error)
+	Assembled(ctx context.Context, serials []string) (map[string]bool, error)
 	AddAssembly(ctx context.Context, a history.Assembly) (history.Assembly, error)
 
 	Instruments(ctx context.Context, bench string) ([]history.Instrument, error)
