@@ -140,7 +140,7 @@ func runCoilVoid(ctx context.Context, env *environment, args []string) error {
 		if err != nil {
 			return orList(err, "coil list")
 		}
-		target, err := standing(coil, *id)
+		target, err := measurementToVoid(coil, *id)
 		if err != nil {
 			return err
 		}
@@ -152,9 +152,9 @@ func runCoilVoid(ctx context.Context, env *environment, args []string) error {
 	})
 }
 
-// standing is the id of the one measurement of a coil that still counts, or of
+// measurementToVoid is the id of the one measurement of a coil that still counts, or of
 // the one named when it is the coil's.
-func standing(coil history.Coil, id string) (string, error) {
+func measurementToVoid(coil history.Coil, id string) (string, error) {
 	var ids []string
 	for _, m := range coil.Measurements {
 		if m.ID == id {

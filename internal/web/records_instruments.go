@@ -27,11 +27,11 @@ type instrumentView struct {
 	// Last is the latest measurement made with it, for its accuracy; nil when
 	// there is none.
 	Last        *history.Measurement
-	Calibration *standingView // nil without one
+	Calibration *calibrationToday // nil without one
 }
 
-// standingView is a calibration as it stands today.
-type standingView struct {
+// calibrationToday is a calibration as it stands today.
+type calibrationToday struct {
 	history.Calibration
 	Overdue, Soon bool
 }
@@ -73,7 +73,7 @@ func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []history.
 		if i.Driver == "" && i.Fault == "" {
 			continue
 		}
-		one := instrumentView{Instrument: i, Name: i.Label(), Calibration: s.standing(calibrations, i)}
+		one := instrumentView{Instrument: i, Name: i.Label(), Calibration: s.presentCalibration(calibrations, i)}
 		if m := snapshot.Last; m != nil && (i.Role == history.Meter && m.Meter == one.Name || i.Role == history.Probe && m.Probe == one.Name) {
 			one.Last = m
 		}
@@ -88,15 +88,15 @@ func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []history.
 	return view
 }
 
-// standing returns the newest calibration of an instrument that is not in the
+// presentCalibration returns the newest calibration of an instrument that is not in the
 // future; nil without one.
-func (s *site) standing(calibrations []history.Calibration, i bench.Instrument) *standingView {
+func (s *site) presentCalibration(calibrations []history.Calibration, i bench.Instrument) *calibrationToday {
 	now := s.now()
 	for _, c := range calibrations {
 		if c.Role == i.Role && (c.Instrument == "" || c.Instrument == i.Label()) && !c.Time.After(now) {
 			due := !c.DueAt.IsZero()
 			overdue := due && c.DueAt.Before(now)
-			return &standingView{c, overdue, due && !overdue && c.DueAt.Before(now.Add(dueSoon))}
+			return &calibrationToday{c, overdue, due && !overdue && c.DueAt.Before(now.Add(dueSoon))}
 		}
 	}
 	return nil
