@@ -20,6 +20,10 @@ var ErrInput = errors.New("no chart from this")
 // ISO 7870-2). Rounding makes sigma 0.03 % larger.
 const D2 = 1.128
 
+// LeastBaseline is the least number of values limits are made of. Ten moving
+// ranges give sigma within about a quarter.
+const LeastBaseline = 10
+
 // MaxSubgroup is the largest subgroup the constants below are known for.
 const MaxSubgroup = 25
 

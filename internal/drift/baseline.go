@@ -31,8 +31,8 @@ type Baseline struct {
 
 // check refuses a baseline that cannot be one.
 func (b Baseline) check() error {
-	if !resistance(b.MeanOhms) || !(b.SigmaWithinOhms > 0 && b.SigmaWithinOhms <= mostOhms) || b.Count < minBaseline {
-		return fmt.Errorf("frozen baseline of %d coils, mean %g and sigma %g ohms: %w; it needs %d coils that differ", b.Count, b.MeanOhms, b.SigmaWithinOhms, ErrInput, minBaseline)
+	if !resistance(b.MeanOhms) || !(b.SigmaWithinOhms > 0 && b.SigmaWithinOhms <= mostOhms) || b.Count < control.LeastBaseline {
+		return fmt.Errorf("frozen baseline of %d coils, mean %g and sigma %g ohms: %w; it needs %d coils that differ", b.Count, b.MeanOhms, b.SigmaWithinOhms, ErrInput, control.LeastBaseline)
 	}
 	return nil
 }
@@ -54,8 +54,8 @@ func (a *analysis) setBaseline() {
 			break
 		}
 	}
-	if len(indices) < minBaseline {
-		a.note("too few good coils for control limits: %d of %d; mean, spread and what stands apart can be told, drift cannot", len(indices), minBaseline)
+	if len(indices) < control.LeastBaseline {
+		a.note("too few good coils for control limits: %d of %d; mean, spread and what stands apart can be told, drift cannot", len(indices), control.LeastBaseline)
 		return
 	}
 	values := pick(a.ohms, indices)

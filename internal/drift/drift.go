@@ -89,10 +89,6 @@ type Options struct {
 // Quality Technology 25, 237-247, asks for many more still).
 const DefaultBaseline = 40
 
-// minBaseline is the least number of coils limits are made of. Ten moving
-// ranges give sigma within about a quarter.
-const minBaseline = 10
-
 // level is the confidence of every interval, and alpha the probability below
 // which a change, a trend or an effect is called real.
 const (

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"coilkeep/internal/control"
 )
 
 func near(t *testing.T, what string, got, want, relative float64) {
@@ -222,13 +224,13 @@ func TestOutliersAreNamedAndLeftOut(t *testing.T) {
 func TestFewCoils(t *testing.T) {
 	for n := 1; n <= 12; n++ {
 		r := analysed(t, newWorkshop(8).wind(n, "SP-07", none).coils, ordinary())
-		if (r.Baseline != nil) != (n >= minBaseline) {
+		if (r.Baseline != nil) != (n >= control.LeastBaseline) {
 			t.Errorf("%d coils: baseline %v", n, r.Baseline)
 		}
 		if r.Drifting || r.Advice != nil && r.Advice.Act {
 			t.Errorf("%d coils: %s", n, r.Summary)
 		}
-		if n < minBaseline && !slices.ContainsFunc(r.Notes, func(s string) bool { return strings.Contains(s, "too few good coils for control limits") }) {
+		if n < control.LeastBaseline && !slices.ContainsFunc(r.Notes, func(s string) bool { return strings.Contains(s, "too few good coils for control limits") }) {
 			t.Errorf("%d coils: notes %q", n, r.Notes)
 		}
 		if n == 12 && !r.Baseline.Short {

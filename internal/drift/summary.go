@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"coilkeep/internal/control"
 	"coilkeep/internal/quantity"
 )
 
@@ -96,7 +97,7 @@ func earlier(events []event) string {
 }
 
 func (a *analysis) tooFew() string {
-	if len(a.kept) >= minBaseline && leastStep(pick(a.ohms, a.kept)) == 0 {
+	if len(a.kept) >= control.LeastBaseline && leastStep(pick(a.ohms, a.kept)) == 0 {
 		return fmt.Sprintf("the %d coils do not differ at all: look whether the meter is stuck or far too coarse", len(a.kept))
 	}
 	lowest, highest := math.Inf(1), math.Inf(-1)

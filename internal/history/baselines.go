@@ -6,6 +6,8 @@ import (
 	"database/sql"
 	"fmt"
 	"time"
+
+	"coilkeep/internal/control"
 )
 
 // Baseline is what the control limits of a design on a winder rest on. It stays
@@ -39,6 +41,19 @@ type Baseline struct {
 // error is a *FieldError when a value cannot be right, or ErrNotFound for the
 // design.
 func (s *Store) AddBaseline(ctx context.Context, b Baseline) (Baseline, error) {
+	return s.addBaseline(ctx, b, func(*sql.Tx) (*Baseline, error) { return nil, nil })
+}
+
+// AddFirstBaseline is [Store.AddBaseline] for a design's revision on a winder
+// that has none: one that is kept by then stays, and is returned instead.
+func (s *Store) AddFirstBaseline(ctx context.Context, b Baseline) (kept Baseline, err error) {
+	return s.addBaseline(ctx, b, func(tx *sql.Tx) (*Baseline, error) {
+		return currentBaseline(ctx, tx, b.Winder, b.Design, b.DesignRevision, s.instant())
+	})
+}
+
+// addBaseline adds b, or returns what kept gives in the same transaction.
+func (s *Store) addBaseline(ctx context.Context, b Baseline, kept func(*sql.Tx) (*Baseline, error)) (Baseline, error) {
 	b.Time = s.instantOr(b.Time)
 	err := validBaseline(b)
 	if b.ID == "" && err == nil {
@@ -48,6 +63,12 @@ func (s *Store) AddBaseline(ctx context.Context, b Baseline) (Baseline, error) {
 		return Baseline{}, fmt.Errorf("add baseline: %w", err)
 	}
 	err = s.write(ctx, "add baseline", func(tx *sql.Tx) error {
+		if before, err := kept(tx); before != nil || err != nil {
+			if before != nil {
+				b = *before
+			}
+			return err
+		}
 		if _, err := designRevision(ctx, tx, b.Design, b.DesignRevision); err != nil {
 			return err
 		}
@@ -76,11 +97,15 @@ func validBaseline(b Baseline) error {
 			return invalid(v.field, "must be more than 0 Ω, not %g", v.ohms)
 		}
 	}
+	// As the drift analysis takes them: less is no resistance of a coil.
+	if b.MeanOhms < 1e-3 {
+		return invalid("mean_ohms", "must be at least 0.001 Ω, not %g", b.MeanOhms)
+	}
 	if u := b.UsualStandardUncertaintyOhms; !(u >= 0 && u <= 1e12) {
 		return invalid("usual_standard_uncertainty_ohms", "must be 0 Ω or more, not %g", u)
 	}
-	if b.Count < 2 {
-		return invalid("count", "must be at least 2, not %d", b.Count)
+	if b.Count < control.LeastBaseline {
+		return invalid("count", "must be at least %d coils, not %d: fewer make no limits", control.LeastBaseline, b.Count)
 	}
 	if b.Reason == "" {
 		return invalid("reason", "must not be empty")
@@ -121,12 +146,17 @@ func listBaselines(ctx context.Context, q querier, clause string, args ...any) (
 // CurrentBaseline returns the newest baseline of a design's revision on a winder
 // that is not in the future, nil when there is none.
 func (s *Store) CurrentBaseline(ctx context.Context, winder, design string, revision int) (*Baseline, error) {
-	list, err := listBaselines(ctx, s.readers, `
+	b, err := currentBaseline(ctx, s.readers, winder, design, revision, s.instant())
+	return b, explain(s.path, "read baseline", err)
+}
+
+func currentBaseline(ctx context.Context, q querier, winder, design string, revision int, now time.Time) (*Baseline, error) {
+	list, err := listBaselines(ctx, q, `
 		WHERE winder = ?1 AND design = ?2 AND design_revision = ?3 AND time_us <= ?4
 		ORDER BY time_us DESC, number DESC
-		LIMIT 1`, winder, design, revision, s.instant().UnixMicro())
+		LIMIT 1`, winder, design, revision, now.UnixMicro())
 	if err != nil || len(list) == 0 {
-		return nil, explain(s.path, "read baseline", err)
+		return nil, err
 	}
 	return &list[0], nil
 }

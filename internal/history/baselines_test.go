@@ -51,7 +51,7 @@ func TestBaselines(t *testing.T) {
 		"sigma_within_ohms":  func(b *Baseline) { b.SigmaWithinOhms = 0 },
 		"sigma_overall_ohms": func(b *Baseline) { b.SigmaOverallOhms = -1 },
 		"mean_range_ohms":    func(b *Baseline) { b.MeanRangeOhms = math.Inf(1) },
-		"count":              func(b *Baseline) { b.Count = 1 },
+		"count":              func(b *Baseline) { b.Count = 9 },
 		"reason":             func(b *Baseline) { b.Reason = "" },
 		"serial":             func(b *Baseline) { b.LastCoil = "" },
 		"winder":             func(b *Baseline) { b.Winder = " W2" },
@@ -70,6 +70,40 @@ func TestBaselines(t *testing.T) {
 	unknown.DesignRevision = 7
 	if _, err := s.AddBaseline(t.Context(), unknown); !errors.Is(err, ErrNotFound) {
 		t.Errorf("a revision that is not there: got %v", err)
+	}
+}
+
+// The baseline that the program makes by itself never takes the place of one
+// that a person has revised, however close the two come.
+func TestFirstBaselineOnly(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	first := func(meanOhms float64, winder string) Baseline {
+		t.Helper()
+		b := steadyBaseline()
+		b.MeanOhms, b.Winder = meanOhms, winder
+		kept, err := s.AddFirstBaseline(t.Context(), b)
+		must(t)(kept, err)
+		return kept
+	}
+	if b := first(6690, "W2"); b.MeanOhms != 6690 || b.ID == "" {
+		t.Errorf("where none was: got %+v", b)
+	}
+	revised := steadyBaseline()
+	revised.MeanOhms, revised.Reason = 6700, "new felt"
+	revised, err := s.AddBaseline(t.Context(), revised)
+	must(t)(revised, err)
+	if b := first(6710, "W2"); b != revised {
+		t.Errorf("got %+v, want the revised one to stay: %+v", b, revised)
+	}
+	if b, err := s.CurrentBaseline(t.Context(), "W2", "wren", 1); err != nil || *b != revised {
+		t.Errorf("kept is %+v, %v; want the revised one", b, err)
+	}
+	if b := first(6720, "W3"); b.MeanOhms != 6720 {
+		t.Errorf("on another winder: got %+v", b)
+	}
+	if n := count(t, s, `SELECT COUNT(*) FROM baselines`); n != 3 {
+		t.Errorf("%d baselines, want 3", n)
 	}
 }
 

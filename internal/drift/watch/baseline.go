@@ -71,7 +71,8 @@ func (w *Watcher) freeze(ctx context.Context, winder, design string, revision in
 	b := baselineOf(d.Report)
 	b.Winder, b.Design, b.DesignRevision = winder, design, revision
 	b.Reason, b.By = fmt.Sprintf("the first %d good coils", b.Count), "coilkeep"
-	_, err = w.store.AddBaseline(ctx, b)
+	// A person may have revised it since the look above.
+	_, err = w.store.AddFirstBaseline(ctx, b)
 	return err
 }
 

@@ -26,6 +26,7 @@ type Store interface {
 	Journal(ctx context.Context, f history.JournalFilter) ([]history.JournalEntry, error)
 	AddJournal(ctx context.Context, e history.JournalEntry) (history.JournalEntry, error)
 	AddBaseline(ctx context.Context, b history.Baseline) (history.Baseline, error)
+	AddFirstBaseline(ctx context.Context, b history.Baseline) (kept history.Baseline, err error)
 }
 
 // Drift is what there is to say of a batch or a winder. As JSON it is the
