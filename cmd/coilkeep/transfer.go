@@ -222,23 +222,16 @@ func runImport(ctx context.Context, env *environment, args []string) (err error)
 }
 
 func printImported(w io.Writer, path string, added history.Imported, isCSV bool) error {
-	pairs := []string{
-		"Imported into", path,
-		"Measurements", strconv.Itoa(added.Measurements),
-		"Designs", strconv.Itoa(added.Designs),
-		"Batches", strconv.Itoa(added.Batches),
-		"Calibrations", strconv.Itoa(added.Calibrations),
-		"Check measurements", strconv.Itoa(added.CheckMeasurements),
-		"Journal entries", strconv.Itoa(added.Journal),
-		"Known, with news", strconv.Itoa(added.Changed),
-	}
+	pairs := []string{"Imported into", path}
 	if isCSV { // which holds no records but these
-		pairs = []string{
-			"Imported into", path,
+		pairs = append(pairs,
 			"Measurements, typed", strconv.Itoa(added.Measurements),
 			"Batches", strconv.Itoa(added.Batches),
 			"Numbered anew in their batch", strconv.Itoa(added.Renumbered),
-			"Left out, void or superseded", strconv.Itoa(added.LeftOut),
+			"Left out, void or superseded", strconv.Itoa(added.LeftOut))
+	} else {
+		for _, c := range added.Added() {
+			pairs = append(pairs, c.Kind, strconv.Itoa(c.Records))
 		}
 	}
 	return facts(w, append(pairs, "Known already", strconv.Itoa(added.Known))...)

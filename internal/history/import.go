@@ -14,36 +14,6 @@ import (
 	"slices"
 )
 
-// Imported counts what an import added.
-type Imported struct {
-	Designs           int `json:"designs"`
-	Batches           int `json:"batches"`
-	Measurements      int `json:"measurements"`
-	Calibrations      int `json:"calibrations"`
-	CheckMeasurements int `json:"check_measurements"`
-	LeadZeros         int `json:"lead_zeros"`
-	Assemblies        int `json:"assemblies"`
-	Comparisons       int `json:"comparisons"`
-	Baselines         int `json:"baselines"`
-	StudyReadings     int `json:"study_readings"`
-	Journal           int `json:"journal"`
-	// Changed counts known batches and measurements to which something was
-	// added: a closing, a spool, a void.
-	Changed int `json:"changed"`
-	// Known counts the records that were there already.
-	Known int `json:"known"`
-	// LeftOut counts the rows of a CSV file that are void or superseded there.
-	LeftOut int `json:"left_out"`
-	// Renumbered counts the coils of a CSV file whose number in their batch is
-	// not that of the file, because coils before them are not in it.
-	Renumbered int `json:"renumbered"`
-}
-
-func (i Imported) added() int {
-	return i.Designs + i.Batches + i.Measurements + i.Calibrations + i.CheckMeasurements + i.LeadZeros +
-		i.Assemblies + i.Comparisons + i.Baselines + i.StudyReadings + i.Journal + i.Changed
-}
-
 // maxLine bounds one line of an import, a measurement with all its readings.
 const maxLine = 16 << 20
 
