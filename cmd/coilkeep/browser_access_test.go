@@ -1,73 +1,19 @@
 package main
 
 import (
-	"archive/tar"
-	"bytes"
-	"compress/gzip"
-	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"net/url"
-	"os"
-	"os/exec"
-	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
 	"coilkeep/driver/simulate"
 )
-
-// axePackage is the accessibility engine that looks at the pages, of the npm
-// registry; only this test uses it.
-const axePackage = "axe-core@4.14.1"
-
-// axe returns the engine's script. It skips the test where npm cannot get it,
-// except where CI promises npm.
-func axe(t *testing.T) string {
-	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
-	defer cancel()
-	folder := t.TempDir()
-	out, err := exec.CommandContext(ctx, "npm", "pack", axePackage, "--silent", "--pack-destination", folder).CombinedOutput()
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("npm pack %s: %v: %s", axePackage, err, out)
-		}
-		t.Skipf("npm cannot get %s: %v", axePackage, err)
-	}
-	packed, err := os.ReadFile(filepath.Join(folder, strings.TrimSpace(string(out))))
-	if err != nil {
-		t.Fatal(err)
-	}
-	unzipped, err := gzip.NewReader(bytes.NewReader(packed))
-	if err != nil {
-		t.Fatal(err)
-	}
-	for archive := tar.NewReader(unzipped); ; {
-		header, err := archive.Next()
-		if errors.Is(err, io.EOF) {
-			t.Fatalf("%s holds no axe.min.js", axePackage)
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		if header.Name != "package/axe.min.js" {
-			continue
-		}
-		script, err := io.ReadAll(archive)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return string(script)
-	}
-}
 
 // look sets the width of the window and the theme.
 func (b *tab) look(width int64, theme string) {

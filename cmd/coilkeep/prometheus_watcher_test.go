@@ -175,7 +175,9 @@ func (w *watcher) get(path string, into any) error {
 
 // series asks which series expr has now, by their labels.
 func (w *watcher) series(expr string) ([]map[string]string, error) {
-	var found struct{ Result []struct{ Metric map[string]string } }
+	var found struct {
+		Result []struct{ Metric map[string]string }
+	}
 	err := w.get("/api/v1/query?query="+url.QueryEscape(expr), &found)
 	var list []map[string]string
 	for _, r := range found.Result {
