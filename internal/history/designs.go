@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
-	"time"
 )
 
 // designColumns are in the order scanDesign reads them.
@@ -182,6 +181,3 @@ func listDesigns(ctx context.Context, q querier, where string, args ...any) ([]D
 	})
 	return designs, err
 }
-
-// fileStamp names a moment in a file name.
-func fileStamp(t time.Time) string { return t.UTC().Format("20060102T150405Z") }

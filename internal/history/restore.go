@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 )
 
 // Restored tells what Restore did.
@@ -231,3 +232,6 @@ func aloneThere(path string) error {
 	}
 	return nil
 }
+
+// fileStamp names a moment in the name of a file that is set aside.
+func fileStamp(t time.Time) string { return t.UTC().Format("20060102T150405Z") }
