@@ -31,7 +31,8 @@ type Capability struct {
 	Pp                     Index   `json:"pp"`
 	Ppk                    Index   `json:"ppk"`
 	// Outside is the expected share out of tolerance of a normal process with
-	// these moments; null when the coils are not normal.
+	// these moments; null when the coils are not normal, or are of several levels,
+	// whose moments are those of no process.
 	Outside *Index `json:"share_outside"`
 	// Seen is the share of these coils whose R20 is out, with its interval, which
 	// holds whatever the distribution is.
@@ -73,7 +74,7 @@ func (a *analysis) capability() {
 	if p, err := statistics.NormalityP(a.residuals(values)); err == nil {
 		c.NormalP, c.Normal = &p, p >= alpha
 	}
-	if !c.Normal {
+	if !c.Normal || !c.Stable {
 		c.Outside = nil
 	}
 	for _, v := range values {
@@ -145,23 +146,30 @@ func shareBeyond(k, n float64) (share, low, high float64) {
 
 func (c *Capability) sentence(apart int) string {
 	s := fmt.Sprintf("Ppk %.2f (%.2f to %.2f)", c.Ppk.Value, c.Ppk.Low, c.Ppk.High)
-	if c.Outside != nil {
+	switch {
+	case c.Outside != nil:
 		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", share(c.Outside.Value), share(c.Outside.High))
-	} else {
-		s += fmt.Sprintf("; the coils are not normally spread, so count instead of reckoning: %d of %d are outside (%s to %s)", c.SeenCount, c.Count, share(c.Seen.Low), share(c.Seen.High))
+	case !c.Stable:
+		s += "; the process moved, so this tells what was and not what will be: " + c.counted()
+	default:
+		s += "; the coils are not normally spread, so count instead of reckoning: " + c.counted()
 	}
 	if apart > 0 {
 		s += fmt.Sprintf("; without the %d that stand apart", apart)
 	}
-	if !c.Stable {
-		s += "; the process moved, so this tells what was and not what will be"
-	}
 	return s
+}
+
+// counted is how many of these coils are outside, and how many such coils would be.
+func (c *Capability) counted() string {
+	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, share(c.Seen.Low), share(c.Seen.High))
 }
 
 // share writes a share as people read it.
 func share(v float64) string {
 	switch {
+	case v == 0:
+		return "0 %"
 	case v < 1e-6:
 		return "under 1 in a million"
 	case v < 0.001:
