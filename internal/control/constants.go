@@ -9,7 +9,6 @@ package control
 import (
 	"errors"
 	"fmt"
-	"math"
 )
 
 // ErrInput is returned for data or settings a chart cannot be made of.
@@ -47,15 +46,10 @@ var (
 
 // Constants of charts of subgroups of n values, with limits at three sigma.
 type Constants struct {
-	// MeanRange is d2, RangeSD d3, MeanSD c4: the mean sample standard deviation
-	// in sigma.
-	MeanRange, RangeSD, MeanSD float64
-	// A2 and A3 give the limits of the mean from the mean range and the mean
-	// standard deviation.
-	A2, A3 float64
-	// B3 and B4 times the mean standard deviation, D3 and D4 times the mean range
-	// are the limits of those.
-	B3, B4, D3, D4 float64
+	// MeanRange is d2 and RangeSD d3.
+	MeanRange, RangeSD float64
+	// D3 and D4 times the mean range are its limits.
+	D3, D4 float64
 }
 
 // ConstantsFor returns the constants for subgroups of n, 2 to [MaxSubgroup]
@@ -64,19 +58,8 @@ func ConstantsFor(n int) (Constants, error) {
 	if n < 2 || n > MaxSubgroup {
 		return Constants{}, fmt.Errorf("subgroups of %d: %w; they hold 2 to %d values", n, ErrInput, MaxSubgroup)
 	}
-	c := Constants{MeanRange: meanRange[n-2], RangeSD: rangeSD[n-2], MeanSD: MeanSD(n)}
-	root := math.Sqrt(float64(n))
-	spread := math.Sqrt(1 - c.MeanSD*c.MeanSD)
-	c.A2, c.A3 = 3/(c.MeanRange*root), 3/(c.MeanSD*root)
-	c.B3, c.B4 = max(0, 1-3*spread/c.MeanSD), 1+3*spread/c.MeanSD
-	c.D3, c.D4 = max(0, 1-3*c.RangeSD/c.MeanRange), 1+3*c.RangeSD/c.MeanRange
+	c := Constants{MeanRange: meanRange[n-2], RangeSD: rangeSD[n-2]}
+	spread := 3 * c.RangeSD / c.MeanRange
+	c.D3, c.D4 = max(0, 1-spread), 1+spread
 	return c, nil
-}
-
-// MeanSD is c4, the mean sample standard deviation of n normal values in sigma:
-// √(2/(n−1))·Γ(n/2)/Γ((n−1)/2).
-func MeanSD(n int) float64 {
-	a, _ := math.Lgamma(float64(n) / 2)
-	b, _ := math.Lgamma(float64(n-1) / 2)
-	return math.Sqrt(2/float64(n-1)) * math.Exp(a-b)
 }

@@ -37,7 +37,7 @@ func TestConstants(t *testing.T) {
 			t.Fatal(err)
 		}
 		for name, got := range map[string]float64{
-			"d2": c.MeanRange, "d3": c.RangeSD, "c4": c.MeanSD, "A2": c.A2, "A3": c.A3, "B3": c.B3, "B4": c.B4, "D3": c.D3, "D4": c.D4,
+			"d2": c.MeanRange, "d3": c.RangeSD, "D3": c.D3, "D4": c.D4,
 		} {
 			if want := row.Number(name); math.Abs(got-want) > 2e-8 {
 				t.Errorf("n = %d: %s is %.9f, want %.9f", n, name, got, want)
@@ -68,7 +68,7 @@ func TestIndividuals(t *testing.T) {
 				t.Fatal(err)
 			}
 			expect := func(key string) float64 { return want.Expected[key].(float64) }
-			lower, upper := c.Limits()
+			lower, upper := c.Centre-3*c.Sigma, c.Centre+3*c.Sigma
 			near(t, "mean", c.Centre, expect("mean"), 1e-12)
 			near(t, "mean range", c.MeanRange, expect("mr_bar"), 1e-9)
 			near(t, "upper", upper, expect("x_ucl_with_d2_rounded_1_128"), 1e-9)
@@ -183,62 +183,51 @@ func TestSubgroups(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			expect := func(key string) float64 { return tt.want[key].(float64) }
 			n := len(tt.groups[0])
-			byRange, err := ChartSubgroups(tt.groups, ByRange)
+			c, err := ChartSubgroups(tt.groups)
 			if err != nil {
 				t.Fatal(err)
 			}
-			byStandard, err := ChartSubgroups(tt.groups, ByStandard)
-			if err != nil {
-				t.Fatal(err)
-			}
-			pooled, err := ChartSubgroups(tt.groups, Pooled)
-			if err != nil {
-				t.Fatal(err)
-			}
-			near(t, "centre", byRange.Centre, expect("grand_mean"), 1e-12)
-			near(t, "mean range", byRange.MeanRange, expect("r_bar"), 1e-9)
-			near(t, "mean sd", byRange.MeanStandardDeviation, expect("s_bar"), 1e-9)
-			near(t, "sigma by range", byRange.Sigma, expect("sigma_within_rbar_over_d2"), 1e-8)
-			near(t, "sigma by sd", byStandard.Sigma, expect("sigma_within_sbar_over_c4"), 1e-8)
-			near(t, "sigma pooled", pooled.Sigma, expect("sigma_within_pooled"), 1e-8)
-			lower, upper := byRange.MeanLimits(n)
+			near(t, "centre", c.Centre, expect("grand_mean"), 1e-12)
+			near(t, "mean range", c.MeanRange, expect("r_bar"), 1e-9)
+			near(t, "sigma", c.Sigma, expect("sigma_within_rbar_over_d2"), 1e-8)
+			lower, upper := c.MeanLimits(n)
 			near(t, "lower by A2", lower, expect("xbar_lcl_A2"), 1e-8)
 			near(t, "upper by A2", upper, expect("xbar_ucl_A2"), 1e-8)
-			lower, upper = byStandard.MeanLimits(n)
-			near(t, "lower by A3", lower, expect("xbar_lcl_A3"), 1e-8)
-			near(t, "upper by A3", upper, expect("xbar_ucl_A3"), 1e-8)
-			lower, upper, err = byRange.RangeLimits(n)
+			lower, upper, err = c.RangeLimits(n)
 			if err != nil {
 				t.Fatal(err)
 			}
 			near(t, "range, lower", lower, expect("r_lcl_D3"), 1e-8)
 			near(t, "range, upper", upper, expect("r_ucl_D4"), 1e-8)
-			lower, upper, err = byStandard.StandardDeviationLimits(n)
-			if err != nil {
-				t.Fatal(err)
-			}
-			near(t, "sd, lower", lower, expect("s_lcl_B3"), 1e-8)
-			near(t, "sd, upper", upper, expect("s_ucl_B4"), 1e-8)
 		})
 	}
-	gearChart, err := ChartSubgroups(subgroups(t, "spc/charts/xbar_gear.csv", "batch", nil), ByStandard)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got := gearChart.Outside(); !slices.Equal(got, []int{5}) {
-		t.Errorf("gear means outside: %v, want 5", got)
-	}
-	all, err := ChartSubgroups(subgroups(t, "spc/charts/xbar_pistonrings.csv", "sample", nil), ByRange)
-	if err != nil {
-		t.Fatal(err)
-	}
-	first, err := ChartSubgroups(subgroups(t, "spc/charts/xbar_pistonrings.csv", "sample", nil)[:25], ByRange)
-	if err != nil {
-		t.Fatal(err)
-	}
-	all.Centre, all.Sigma = first.Centre, first.Sigma
-	if got := all.Outside(); !slices.Equal(got, []int{37, 38, 39}) {
-		t.Errorf("ring samples outside the limits of the first 25: %v, want 37 to 39", got)
+	rings40 := subgroups(t, "spc/charts/xbar_pistonrings.csv", "sample", nil)
+	for name, tt := range map[string]struct {
+		groups [][]float64
+		first  int // so many set the limits
+		want   []int
+	}{
+		"gear":                          {subgroups(t, "spc/charts/xbar_gear.csv", "batch", nil), 10, []int{5}},
+		"rings, limits of the first 25": {rings40, 25, []int{37, 38, 39}},
+	} {
+		limits, err := ChartSubgroups(tt.groups[:tt.first])
+		if err != nil {
+			t.Fatal(err)
+		}
+		all, err := ChartSubgroups(tt.groups)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lower, upper := limits.MeanLimits(len(tt.groups[0]))
+		var outside []int
+		for i, mean := range all.Means {
+			if mean < lower || mean > upper {
+				outside = append(outside, i+1)
+			}
+		}
+		if !slices.Equal(outside, tt.want) {
+			t.Errorf("%s: means outside %v, want %v", name, outside, tt.want)
+		}
 	}
 }
 
@@ -252,7 +241,7 @@ func TestUnequalSubgroups(t *testing.T) {
 		}
 	}
 	published.JSON(t, "spc/charts/xbar_pistonrings_unequal.json", &want)
-	c, err := ChartSubgroups(subgroups(t, "spc/charts/xbar_pistonrings.csv", "sample", want.Removed)[:25], ByRange)
+	c, err := ChartSubgroups(subgroups(t, "spc/charts/xbar_pistonrings.csv", "sample", want.Removed)[:25])
 	if err != nil {
 		t.Fatal(err)
 	}

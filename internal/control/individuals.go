@@ -33,11 +33,6 @@ func ChartIndividuals(values []float64) (Individuals, error) {
 	return c, nil
 }
 
-// Limits are the centre less and plus three sigma.
-func (c Individuals) Limits() (lower, upper float64) {
-	return c.Centre - 3*c.Sigma, c.Centre + 3*c.Sigma
-}
-
 // MovingRanges are the absolute differences of neighbours.
 func MovingRanges(values []float64) []float64 {
 	ranges := make([]float64, max(0, len(values)-1))

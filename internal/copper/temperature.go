@@ -70,18 +70,6 @@ func (a Alpha20) Check() error {
 	return nil
 }
 
-// At returns the coefficient that belongs to another reference temperature,
-// per kelvin: α_T = 1/(1/α20 + T − 20) (IEC 60028; NBS Handbook 100, table 2).
-func (a Alpha20) At(referenceCelsius float64) (float64, error) {
-	if err := a.Check(); err != nil {
-		return 0, err
-	}
-	if err := checkCelsius(referenceCelsius); err != nil {
-		return 0, err
-	}
-	return 1 / (1/float64(a) + referenceCelsius - ReferenceCelsius), nil
-}
-
 // Factor returns the resistance at a temperature over that at 20 °C,
 // 1 + α20·(t − 20) (IEC 60028). Referring to 20 °C divides by it; multiplying by
 // 1 − α20·(t − 20) is not the same.
@@ -116,25 +104,6 @@ func (a Alpha20) Convert(ohms, fromCelsius, toCelsius float64) (float64, error) 
 		return 0, err
 	}
 	return ohms * to / from, nil
-}
-
-// ImpliedCelsius returns the temperature at which a coil that has knownOhms at
-// knownCelsius has otherOhms, if temperature is all that differs:
-// t2 = 20 + (R2/R20 − 1)/α20. A temperature outside the range is an error that
-// names it: then something else differs.
-func (a Alpha20) ImpliedCelsius(knownOhms, knownCelsius, otherOhms float64) (float64, error) {
-	r20, err := a.R20(knownOhms, knownCelsius)
-	if err != nil {
-		return 0, err
-	}
-	if err := checkOhms(otherOhms); err != nil {
-		return 0, err
-	}
-	celsius := ReferenceCelsius + (otherOhms/r20-1)/float64(a)
-	if err := checkCelsius(celsius); err != nil {
-		return 0, fmt.Errorf("temperature that would make %g Ω of %g Ω at %g °C: %w", otherOhms, knownOhms, knownCelsius, err)
-	}
-	return celsius, nil
 }
 
 func checkCelsius(celsius float64) error {

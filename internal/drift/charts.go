@@ -173,7 +173,7 @@ func (a *analysis) chartSubgroups(c *Charts) error {
 		a.note("%d coils make no subgroup of %d", len(a.kept), n)
 		return nil
 	}
-	s, err := control.ChartSubgroups(groups, control.ByRange)
+	s, err := control.ChartSubgroups(groups)
 	if err != nil {
 		return err
 	}

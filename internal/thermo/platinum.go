@@ -81,32 +81,3 @@ func platinumRatio(t float64) (ratio, slope float64) {
 	}
 	return ratio, slope
 }
-
-// Class is a tolerance class of platinum sensors (IEC 60751:2008, table 3):
-// "AA", "A", "B" or "C".
-type Class string
-
-// ToleranceKelvin returns how far a sensor of the class may be from the curve
-// at a temperature, ±(k + slope·|t|) (IEC 60751:2008, table 3). The standard
-// grants a class only over a range that depends on how the sensor is built;
-// that range is not checked here. Other classes, and temperatures outside −200
-// to 850 °C, are errors.
-func (c Class) ToleranceKelvin(celsius float64) (float64, error) {
-	var k, slope float64
-	switch c {
-	case "AA":
-		k, slope = 0.1, 0.0017
-	case "A":
-		k, slope = 0.15, 0.002
-	case "B":
-		k, slope = 0.3, 0.005
-	case "C":
-		k, slope = 0.6, 0.01
-	default:
-		return 0, fmt.Errorf("tolerance class %q: unknown; IEC 60751 has AA, A, B and C", string(c))
-	}
-	if !(celsius >= platinumMinCelsius && celsius <= platinumMaxCelsius) {
-		return 0, fmt.Errorf("%g °C: %w; platinum sensors are defined from %g to %g °C", celsius, ErrRange, platinumMinCelsius, platinumMaxCelsius)
-	}
-	return k + slope*math.Abs(celsius), nil
-}

@@ -6,6 +6,7 @@ import (
 	"mime"
 	"net"
 	"net/http"
+	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -141,7 +142,16 @@ func TestDescriptionListsEveryProblem(t *testing.T) {
 	if err := json.Unmarshal(encoded, &explained); err != nil {
 		t.Fatal(err)
 	}
-	for _, k := range kinds() {
+	kinds := []kind{malformed, invalid, notFound, wrongMethod, duplicate, conflict, unsupportedMedia, bodyTooLarge,
+		wrongHost, crossOrigin, needsPassword, tooManyTries, unavailable, internal}
+	source, err := os.ReadFile("problem.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if made := strings.Count(string(source), "= kind{\""); made != len(kinds) {
+		t.Errorf("problem.go makes %d kinds, and %d are compared here", made, len(kinds))
+	}
+	for _, k := range kinds {
 		e, ok := explained[k.name]
 		if !ok || e.Status != k.status || e.Remedy == "" {
 			t.Errorf("kind %q with status %d is explained as %+v", k.name, k.status, e)

@@ -38,13 +38,6 @@ var (
 	internal         = kind{"internal", "Something went wrong inside", http.StatusInternalServerError}
 )
 
-// kinds lists every kind, for the test that compares them with the API's
-// description.
-func kinds() []kind {
-	return []kind{malformed, invalid, notFound, wrongMethod, duplicate, conflict, unsupportedMedia, bodyTooLarge,
-		wrongHost, crossOrigin, needsPassword, tooManyTries, unavailable, internal}
-}
-
 // fault is an error that is a problem of a known kind.
 type fault struct {
 	kind   kind
