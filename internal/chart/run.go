@@ -29,6 +29,9 @@ type Run struct {
 	Limits *Limits
 	// Level is where the process stands, stretch by stretch.
 	Level []Stretch
+	// ComparedBy is by what R20 of a measurement, told by its id, is multiplied to be
+	// drawn among coils wound to another target; those not in it are drawn as they are.
+	ComparedBy map[string]float64
 	// Outliers and Signals point at measurements by id: those left out of the
 	// statistics, and those a rule speaks up for.
 	Outliers, Signals []Remark
@@ -65,6 +68,16 @@ func (r Run) Picture() (*Picture, error) {
 		return cmp.Or(cmp.Compare(a.Sequence, b.Sequence), a.Time.Compare(b.Time))
 	})
 
+	axis := "R20"
+	if len(r.ComparedBy) > 0 {
+		axis = "R20 as of the newest target"
+	}
+	for i := range ms {
+		if by := r.ComparedBy[ms[i].ID]; by != 0 {
+			ms[i].R20Ohms, ms[i].ExpandedUncertaintyOhms = ms[i].R20Ohms*by, ms[i].ExpandedUncertaintyOhms*by
+		}
+	}
+
 	p := newPicture(size, r.Title)
 	p.Description = r.describe(ms)
 	top := r.legend(ms).draw(p, p.belowTitle())
@@ -77,7 +90,7 @@ func (r Run) Picture() (*Picture, error) {
 		g.band(p, inkBand, r.Design.LowerOhms, r.Design.UpperOhms)
 	}
 	unit, unitSize := scaleFor(g.y.high)
-	g.yLabels(p, "R20 ("+unit+")", unitSize)
+	g.yLabels(p, axis+" ("+unit+")", unitSize)
 	g.xLabels(p, cmp.Or(r.Axis, "coil of the batch"), true)
 	r.lines(p, g)
 	r.spoolMarks(p, g)
@@ -269,9 +282,14 @@ func (g panel) offScale(p *Picture, at point, ohms float64) {
 
 // say is the tooltip of a measurement. Coils from a file may have no time.
 func (r Run) say(m history.Measurement) string {
+	drawn := ""
+	if by := r.ComparedBy[m.ID]; by != 0 {
+		drawn = ", drawn as " + quantity.FormatOhms(m.R20Ohms, 0) + " because it was wound to another target"
+		m.R20Ohms, m.ExpandedUncertaintyOhms = m.R20Ohms/by, m.ExpandedUncertaintyOhms/by
+	}
 	parts := []string{
 		m.Serial,
-		"R20 " + within(m),
+		"R20 " + within(m) + drawn,
 		m.Verdict.Words(),
 	}
 	if !m.Time.IsZero() {
@@ -370,6 +388,9 @@ func (r Run) describe(ms []history.Measurement) string {
 	if d := r.Design; d != nil {
 		text += fmt.Sprintf(" Target %s, tolerance %s to %s.",
 			quantity.FormatOhms(d.TargetOhms, 0), quantity.FormatOhms(d.LowerOhms, 0), quantity.FormatOhms(d.UpperOhms, 0))
+	}
+	if len(r.ComparedBy) > 0 {
+		text += " Coils wound to another target are drawn by their ratio to it."
 	}
 	for _, s := range r.Signals {
 		text += " Signal: " + s.Words + "."

@@ -2,6 +2,7 @@ package chart
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 
@@ -14,7 +15,7 @@ import (
 // measured holds the measurements behind the coils by their ids; a coil without
 // one is drawn from its point alone, and not judged.
 func Wander(report drift.Report, measured map[string]history.Measurement) Run {
-	run := Run{Axis: "coil", Level: levels(report.Points)}
+	run := Run{Axis: "coil", Level: levels(report.Points), ComparedBy: map[string]float64{}}
 	if c := report.Charts; c != nil {
 		run.Limits = &Limits{CentreOhms: c.Individuals.Centre, LowerOhms: c.Individuals.Lower, UpperOhms: c.Individuals.Upper}
 	}
@@ -22,7 +23,11 @@ func Wander(report drift.Report, measured map[string]history.Measurement) Run {
 		run.Design = &history.Design{TargetOhms: *report.Target, LowerOhms: *report.Lower, UpperOhms: *report.Upper}
 	}
 	for i, p := range report.Points {
-		run.Measurements = append(run.Measurements, measurementAt(p, measured))
+		m := measurementAt(p, measured)
+		run.Measurements = append(run.Measurements, m)
+		if p.ComparedOhms != p.R20Ohms {
+			run.ComparedBy[m.ID] = p.ComparedOhms / p.R20Ohms
+		}
 		if p.Spool != "" && (i == 0 || p.Spool != report.Points[i-1].Spool) {
 			run.Spools = append(run.Spools, history.SpoolMark{FromSequence: p.Sequence, Spool: p.Spool})
 		}
@@ -57,6 +62,8 @@ func (r Run) Latest(n int) Run {
 	gone := func(remark Remark) bool { return !kept[remark.MeasurementID] }
 	r.Outliers = slices.DeleteFunc(slices.Clone(r.Outliers), gone)
 	r.Signals = slices.DeleteFunc(slices.Clone(r.Signals), gone)
+	r.ComparedBy = maps.Clone(r.ComparedBy)
+	maps.DeleteFunc(r.ComparedBy, func(id string, _ float64) bool { return !kept[id] })
 	r.Spools = slices.DeleteFunc(slices.Clone(r.Spools), func(s history.SpoolMark) bool { return s.FromSequence < first })
 	var level []Stretch
 	for _, s := range r.Level {

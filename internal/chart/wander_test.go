@@ -89,6 +89,42 @@ func TestLateSpoolStaysInside(t *testing.T) {
 	}
 }
 
+// Coils wound to another target are drawn where they stand among the others, and
+// tell what was measured.
+func TestWanderOverTwoTargets(t *testing.T) {
+	t.Parallel()
+	var coils []drift.Coil
+	for i := range 30 {
+		c := drift.Coil{Sequence: i + 1, Serial: fmt.Sprint("HN-", i+1), R20Ohms: 6890 + float64(i%7), Target: "6.89 kΩ"}
+		if i < 15 {
+			c.R20Ohms, c.ComparedBy, c.Target = c.R20Ohms*6691/6890, 6890.0/6691, "6.691 kΩ"
+		}
+		coils = append(coils, c)
+	}
+	report, err := drift.Analyse(coils, drift.Options{TargetOhms: 6890, LowerOhms: 6690, UpperOhms: 7090})
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := chart.Wander(report, nil)
+	p, err := run.Picture()
+	svg := parse(t, must(t, p, err))
+	if !slices.Contains(svg.words(), "R20 as of the newest target (kΩ)") {
+		t.Errorf("words %q", svg.words())
+	}
+	points := svg.all(classed("point"))
+	if len(points) != 30 {
+		t.Fatalf("%d coils are drawn", len(points))
+	}
+	for i, want := range map[int]string{0: "R20 6.691 kΩ, drawn as 6.89 kΩ because it was wound to another target", 29: "R20 6.891 kΩ"} {
+		if title := points[i].below[0].text; !strings.Contains(title, want+" ·") {
+			t.Errorf("coil %d says %q, want %q", i+1, title, want)
+		}
+	}
+	if newest := run.Latest(15); len(newest.ComparedBy) != 0 || len(run.ComparedBy) != 15 {
+		t.Errorf("%d of the newest coils and %d of all are compared", len(newest.ComparedBy), len(run.ComparedBy))
+	}
+}
+
 func TestLatest(t *testing.T) {
 	t.Parallel()
 	run := chart.Wander(stepped(t), nil)

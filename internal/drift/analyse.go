@@ -13,7 +13,8 @@ type analysis struct {
 	coils   []Coil
 	options Options
 	scheme  control.Scheme
-	ohms    []float64
+	// ohms are what the coils are compared by.
+	ohms []float64
 	// usual is the median standard uncertainty of all coils.
 	usual float64
 	// outlier and inBaseline have one entry a coil; kept lists those that are no
@@ -48,6 +49,7 @@ func Analyse(coils []Coil, options Options) (Report, error) {
 	if options.LeftOut {
 		a.note("these are the newest %d coils; earlier ones are left out", len(a.coils))
 	}
+	a.tellOtherTargets()
 	a.screen()
 	for i := range a.coils {
 		if !a.outlier[i] {
@@ -96,6 +98,8 @@ func (c Coil) check() error {
 		return fmt.Errorf("R20 of %g ohms: %w; it is a number from %g to %g", c.R20Ohms, ErrInput, leastOhms, mostOhms)
 	case !(c.ExpandedUncertaintyOhms >= 0 && c.ExpandedUncertaintyOhms <= mostOhms):
 		return fmt.Errorf("uncertainty of %g ohms: %w; it is a number from 0 to %g", c.ExpandedUncertaintyOhms, ErrInput, mostOhms)
+	case c.ComparedBy != 0 && !(c.ComparedBy > 0 && resistance(c.R20Ohms*c.ComparedBy)):
+		return fmt.Errorf("compared by a factor of %g: %w; it is one target over another", c.ComparedBy, ErrInput)
 	case c.CoverageFactor != 0 && !(c.CoverageFactor >= 1 && c.CoverageFactor < 100):
 		return fmt.Errorf("coverage factor %g: %w; it is at least 1", c.CoverageFactor, ErrInput)
 	case c.TemperatureCelsius != nil && !(*c.TemperatureCelsius >= -50 && *c.TemperatureCelsius <= 150):
@@ -153,7 +157,7 @@ func (a *analysis) begin() {
 	a.ohms = make([]float64, n)
 	all := make([]int, n)
 	for i, c := range a.coils {
-		a.ohms[i], all[i] = c.R20Ohms, i
+		a.ohms[i], all[i] = c.R20Ohms*c.comparedBy(), i
 	}
 	a.usual = a.usualError(all)
 	a.outlier, a.inBaseline = make([]bool, n), make([]bool, n)
@@ -166,6 +170,32 @@ func (a *analysis) begin() {
 	}
 	if o := a.options; o.UpperOhms != 0 {
 		a.report.Lower, a.report.Upper = &o.LowerOhms, &o.UpperOhms
+	}
+}
+
+// comparedBy is the factor between R20 of a coil and what it is compared by.
+func (c Coil) comparedBy() float64 {
+	if c.ComparedBy == 0 {
+		return 1
+	}
+	return c.ComparedBy
+}
+
+// tellOtherTargets says that not all ohms are those measured.
+func (a *analysis) tellOtherTargets() {
+	n := 0
+	var targets []string
+	for _, c := range a.coils {
+		if c.comparedBy() == 1 {
+			continue
+		}
+		n++
+		if c.Target != "" && !slices.Contains(targets, c.Target) {
+			targets = append(targets, c.Target)
+		}
+	}
+	if n > 0 {
+		a.note("%s wound to another target (%s) stand here by their ratio to it, as ohms of the newest target", count(n, "coil"), list(targets))
 	}
 }
 
@@ -189,7 +219,7 @@ func (a *analysis) points() {
 	a.report.Points = make([]Point, len(a.coils))
 	for i, c := range a.coils {
 		p := Point{
-			Index: i + 1, Sequence: c.Sequence, Serial: c.Serial, MeasurementID: c.MeasurementID, R20Ohms: c.R20Ohms,
+			Index: i + 1, Sequence: c.Sequence, Serial: c.Serial, MeasurementID: c.MeasurementID, R20Ohms: c.R20Ohms, ComparedOhms: a.ohms[i],
 			Spool: c.Spool, Winder: c.Winder, Operator: c.Operator, Batch: c.Batch,
 			LevelOhms: levels[i], Outlier: a.outlier[i], Doubtful: c.Doubtful, InBaseline: a.inBaseline[i],
 		}
@@ -202,7 +232,7 @@ func (a *analysis) points() {
 			p.ExpandedUncertaintyOhms = &u
 		}
 		if target := a.options.TargetOhms; target != 0 {
-			d := c.R20Ohms/target - 1
+			d := a.ohms[i]/target - 1
 			p.DeviationRatio = &d
 		}
 		a.report.Points[i] = p

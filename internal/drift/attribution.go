@@ -13,7 +13,7 @@ import (
 // Attribution is one possible cause of a change or trend. The list goes change
 // by change, the best supported cause first.
 type Attribution struct {
-	// Cause is meter, temperature, spool, winder, operator, batch, pause or
+	// Cause is meter, temperature, spool, winder, operator, target, batch, pause or
 	// winding: the last when nothing recorded changed there.
 	Cause string `json:"cause"`
 	// Sequence is the first coil of the change it is about.
@@ -276,6 +276,7 @@ func differences(before, after Coil) []mark {
 		{"spool", before.Spool, after.Spool},
 		{"winder", before.Winder, after.Winder},
 		{"operator", before.Operator, after.Operator},
+		{"target", before.Target, after.Target},
 		{"batch", before.Batch, after.Batch},
 	} {
 		switch {

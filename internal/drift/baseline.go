@@ -137,13 +137,14 @@ func (a *analysis) ownErrorOver(i int, usual float64) float64 {
 	return math.Sqrt(own*own - usual*usual)
 }
 
-// standardError is the standard uncertainty of R20, 0 when not known.
+// standardError is the standard uncertainty of what a coil is compared by, 0 when
+// not known.
 func (c Coil) standardError() float64 {
 	k := c.CoverageFactor
 	if k == 0 {
 		k = 2
 	}
-	return c.ExpandedUncertaintyOhms / k
+	return c.ExpandedUncertaintyOhms / k * c.comparedBy()
 }
 
 func pick(values []float64, indices []int) []float64 {

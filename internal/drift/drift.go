@@ -39,6 +39,14 @@ type Coil struct {
 	CoverageFactor          float64
 	// Batch, Spool, Winder and Operator are empty when not known.
 	Batch, Spool, Winder, Operator string
+	// ComparedBy is what the coil's ohms are multiplied by to stand beside coils
+	// wound to another target: that target over its own; 0 is 1. Target is its own
+	// in words, empty when all have the same: a change of it is one on record.
+	ComparedBy float64
+	Target     string
+	// Turns on this coil, where they are not those of the options' winding; 0
+	// otherwise.
+	Turns float64
 	// TemperatureCelsius is what the probe showed; nil when not known.
 	TemperatureCelsius *float64
 	// CheckStandardOhms are what a check standard was measured as since the coil
@@ -159,7 +167,11 @@ type Point struct {
 	MeasurementID           string   `json:"measurement_id"`
 	R20Ohms                 float64  `json:"r20_ohms"`
 	ExpandedUncertaintyOhms *float64 `json:"expanded_uncertainty_ohms"`
-	// DeviationRatio is R20/target − 1.
+	// ComparedOhms is what is charted and analysed: R20Ohms, and for a coil wound to
+	// another target as much of the report's target as that is of its own.
+	ComparedOhms float64 `json:"compared_ohms"`
+	// DeviationRatio is ComparedOhms/target − 1, which is R20 over the coil's own
+	// target.
 	DeviationRatio *float64 `json:"deviation_ratio"`
 	Spool          string   `json:"spool"`
 	Winder         string   `json:"winder"`

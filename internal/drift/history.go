@@ -55,9 +55,10 @@ func (h *History) Add(c Coil) (control.Step, error) {
 			h.order = append(h.order, key)
 		}
 	}
-	h.current.Add(c.R20Ohms)
-	h.all.Add(c.R20Ohms)
-	h.last = h.monitor.Add((c.R20Ohms - h.baseline.MeanOhms) / h.baseline.SigmaWithinOhms)
+	ohms := c.R20Ohms * c.comparedBy()
+	h.current.Add(ohms)
+	h.all.Add(ohms)
+	h.last = h.monitor.Add((ohms - h.baseline.MeanOhms) / h.baseline.SigmaWithinOhms)
 	if h.last.Signal() {
 		h.signals++
 	}

@@ -88,7 +88,7 @@ func (a *analysis) startsLevel(suspect []float64, i int) bool {
 
 func (a *analysis) addOutlier(i int, d, sigma float64) {
 	o := Outlier{
-		Index: i + 1, Sequence: a.coils[i].Sequence, Serial: a.coils[i].Serial, R20Ohms: a.ohms[i],
+		Index: i + 1, Sequence: a.coils[i].Sequence, Serial: a.coils[i].Serial, R20Ohms: a.coils[i].R20Ohms,
 		DeviationRatio: d / (a.ohms[i] - d), Provisional: i == len(a.coils)-1,
 	}
 	if sigma > 0 {

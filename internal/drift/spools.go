@@ -35,7 +35,7 @@ type SpoolEntry struct {
 // bookSpools lists the spools in the order of first use.
 func (a *analysis) bookSpools() {
 	var order []string
-	values := map[string][]float64{}
+	values, perTurn := map[string][]float64{}, map[string][]float64{}
 	first := map[string]int{}
 	for _, i := range a.kept {
 		name := a.coils[i].Spool
@@ -47,6 +47,7 @@ func (a *analysis) bookSpools() {
 			first[name] = a.coils[i].Sequence
 		}
 		values[name] = append(values[name], a.ohms[i])
+		perTurn[name] = append(perTurn[name], a.coils[i].R20Ohms/a.turnsOf(i))
 	}
 	within := a.spoolScatter(values)
 	var before statistics.Moments
@@ -54,7 +55,7 @@ func (a *analysis) bookSpools() {
 		m := statistics.MomentsOf(values[name])
 		e := SpoolEntry{Spool: name, Count: m.Count, FirstSequence: first[name], MeanOhms: m.Mean}
 		e.compare(before, m)
-		a.countSpoolTurns(&e, within)
+		a.countSpoolTurns(&e, statistics.MomentsOf(perTurn[name]).Mean, within)
 		e.Sentence = e.sentence()
 		a.report.Spools = append(a.report.Spools, e)
 		before = m
@@ -85,13 +86,23 @@ func (e *SpoolEntry) compare(before, m statistics.Moments) {
 	e.DifferenceRatio, e.DifferenceLow, e.DifferenceHigh, e.P = &value, &low, &high, &d.P
 }
 
-func (a *analysis) countSpoolTurns(e *SpoolEntry, within struct{ sigma, df float64 }) {
+// turnsOf are the turns on coil i, 0 when not known.
+func (a *analysis) turnsOf(i int) float64 {
+	if n := a.coils[i].Turns; n != 0 {
+		return n
+	}
+	return a.options.Winding.Turns
+}
+
+// countSpoolTurns tells what a turn of the spool's wire has, which is perTurn ohms
+// on the mean, and how many make the target.
+func (a *analysis) countSpoolTurns(e *SpoolEntry, perTurn float64, within struct{ sigma, df float64 }) {
 	w := a.options.Winding
 	if w.Turns == 0 || within.df == 0 {
 		return
 	}
 	half := statistics.StudentQuantile(0.5+level/2, within.df) * within.sigma / math.Sqrt(float64(e.Count))
-	perTurn, low, high := e.MeanOhms/w.Turns, (e.MeanOhms-half)/w.Turns, (e.MeanOhms+half)/w.Turns
+	low, high := perTurn-half/w.Turns, perTurn+half/w.Turns
 	e.OhmsPerTurn, e.OhmsPerTurnLow, e.OhmsPerTurnHigh = &perTurn, &low, &high
 	target := a.options.TargetOhms
 	if target == 0 {
@@ -103,7 +114,8 @@ func (a *analysis) countSpoolTurns(e *SpoolEntry, within struct{ sigma, df float
 		n := w.Turns + (target-mean)/turn
 		return &n
 	}
-	e.TurnsForTarget, e.TurnsForTargetLow, e.TurnsForTargetHigh = turns(e.MeanOhms), turns(e.MeanOhms+half), turns(e.MeanOhms-half)
+	mean := perTurn * w.Turns // of coils with the turns of today
+	e.TurnsForTarget, e.TurnsForTargetLow, e.TurnsForTargetHigh = turns(mean), turns(mean+half), turns(mean-half)
 }
 
 func (e *SpoolEntry) sentence() string {

@@ -16,6 +16,7 @@ import (
 	"coilkeep/internal/copper"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
 )
 
 // Store is what is needed of a history.
@@ -59,7 +60,9 @@ func Batch(ctx context.Context, store Store, name string, zone *time.Location) (
 }
 
 // Winder returns the newest [MostCoils] coils of one design that a winder wound,
-// batch after batch and numbered through, with options of the design's newest revision among them.
+// batch after batch and numbered through, with options of the design's newest
+// revision among them. Coils wound to another target are compared by their ratio to
+// it.
 // design may be empty when the winder wound only one.
 func Winder(ctx context.Context, store Store, winder, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	batches, err := batchesOf(ctx, store, winder, design)
@@ -164,9 +167,46 @@ func wound(ctx context.Context, store Store, winder string, of batches, zone *ti
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
+	if err := compareAt(ctx, store, design, of.list, coils); err != nil {
+		return nil, drift.Options{}, err
+	}
 	options, err := optionsOf(ctx, store, winder, design)
 	options.LeftOut = of.more
 	return coils, options, err
+}
+
+// compareAt has coils that were wound to other revisions of a design stand beside
+// its own by their ratio to their own target: a target that was changed on purpose
+// is no drift.
+func compareAt(ctx context.Context, store Store, design history.Design, batches []history.Batch, coils []drift.Coil) error {
+	revisions := map[int]history.Design{design.Revision: design}
+	ofBatch := map[string]history.Design{}
+	several := false
+	for _, b := range batches {
+		own, known := revisions[b.DesignRevision]
+		if !known {
+			var err error
+			if own, err = store.DesignRevision(ctx, b.Design, b.DesignRevision); err != nil {
+				return err
+			}
+			revisions[b.DesignRevision] = own
+		}
+		ofBatch[b.Name] = own
+		several = several || own.TargetOhms != design.TargetOhms
+	}
+	for i := range coils {
+		c, own := &coils[i], ofBatch[coils[i].Batch]
+		if several {
+			c.Target = quantity.FormatOhms(own.TargetOhms, 0)
+		}
+		if own.TargetOhms != design.TargetOhms {
+			c.ComparedBy = design.TargetOhms / own.TargetOhms
+		}
+		if own.Turns != design.Turns {
+			c.Turns = float64(own.Turns)
+		}
+	}
+	return nil
 }
 
 func designsOf(batches []history.Batch) []string {

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -19,6 +21,8 @@ type cannedStore struct {
 	measurements []history.Measurement
 	checks       []history.CheckMeasurement
 	baseline     *history.Baseline
+	// targets of the revisions, from the first on; 6690 Ω and the revision otherwise.
+	targets []float64
 }
 
 func (s cannedStore) CurrentBaseline(_ context.Context, winder, design string, revision int) (*history.Baseline, error) {
@@ -48,8 +52,12 @@ func (s cannedStore) Batches(_ context.Context, f history.BatchFilter) (found []
 }
 
 func (s cannedStore) DesignRevision(_ context.Context, name string, revision int) (history.Design, error) {
-	return history.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900, GaugeAWG: 42, Turns: 8000,
-		Bobbin: &history.Bobbin{StraightMM: 58, CoreRadiusMM: 2.5, BuildMM: 3.5}}, nil
+	d := history.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900, GaugeAWG: 42, Turns: 8000,
+		Bobbin: &history.Bobbin{StraightMM: 58, CoreRadiusMM: 2.5, BuildMM: 3.5}}
+	if s.targets != nil {
+		d.TargetOhms, d.Turns = s.targets[revision-1], 7800+200*revision
+	}
+	return d, nil
 }
 
 func (s cannedStore) Measurements(_ context.Context, f history.Filter) (page []history.Measurement, next string, err error) {
@@ -281,5 +289,57 @@ func TestMeasured(t *testing.T) {
 		if m := found[p.MeasurementID]; m.Serial != p.Serial || m.Stage != "wound" || m.Status == history.Void || m.Status == history.Superseded {
 			t.Errorf("%s: found %+v", p.Serial, m)
 		}
+	}
+}
+
+// wander fills two batches of forty coils each to revisions 1 and 2 of larkspur, whose
+// targets are as given; the coils of each scatter about its level.
+func wander(targets, levels [2]float64) cannedStore {
+	random := rand.New(rand.NewPCG(7, 4))
+	s := cannedStore{targets: targets[:]}
+	for b, level := range levels {
+		name := fmt.Sprint("b", b+1)
+		s.batches = append(s.batches, history.Batch{Name: name, Bench: "north", Design: "larkspur", DesignRevision: b + 1, Winder: "W2", OpenedAt: at(1000 * b)})
+		for i := range 40 {
+			s.measurements = append(s.measurements, history.Measurement{
+				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i), Time: at(1000*b + 10*i), Stage: "wound", Status: history.Recorded,
+				R20Ohms: level * (1 + 0.003*random.NormFloat64()), ExpandedUncertaintyOhms: 10, CoverageFactor: 2, TemperatureCelsius: 21, Spool: "S-17", Winder: "W2",
+			})
+		}
+	}
+	return s
+}
+
+// A target that is changed on purpose, and a winder that follows, is no drift; one
+// that does not follow is told with the change of target.
+func TestRevisedTarget(t *testing.T) {
+	t.Parallel()
+	targets := [2]float64{6691, 6890}
+	report := func(levels [2]float64) drift.Report {
+		t.Helper()
+		coils, options, err := Winder(t.Context(), wander(targets, levels), "W2", "", time.UTC)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := drift.Analyse(coils, options)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	r := report(targets)
+	if r.Drifting || !slices.ContainsFunc(r.Notes, func(n string) bool { return strings.HasPrefix(n, "40 coils wound to another target (6.691 kΩ)") }) {
+		t.Errorf("a winder that follows: %s\n%q", r.Summary, r.Notes)
+	}
+	if p := r.Points[0]; math.Abs(p.R20Ohms/(p.ComparedOhms*6691/6890)-1) > 1e-12 || math.Abs(*p.DeviationRatio-(p.R20Ohms/6691-1)) > 1e-12 {
+		t.Errorf("the first coil is %+v", p)
+	}
+	// The same wire and the turns of the design: revision 2 has 8200 on 8000.
+	if s := r.Spools[0]; math.Abs(*s.OhmsPerTurn-(6691.0/8000+6890.0/8200)/2) > 0.001 {
+		t.Errorf("spool %+v", s)
+	}
+	r = report([2]float64{6691, 6691})
+	if !r.Drifting || r.Attribution[0].Cause != "target" || !strings.Contains(r.Summary, "the change to target 6.89 kΩ") || r.ChangePoints[0].ShiftRatio > -0.02 {
+		t.Errorf("a winder that stays: %s", r.Summary)
 	}
 }
