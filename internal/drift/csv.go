@@ -55,15 +55,16 @@ func readCSV(r io.Reader) ([]Coil, error) {
 		if err != nil {
 			return nil, err
 		}
-		coil, keep := csvCoil(row)
+		status := csvStatus(row)
+		if status == "void" || status == "superseded" {
+			continue // whatever is in it
+		}
+		coil := csvCoil(row, status)
 		if err := row.Err(); err != nil {
 			return nil, err
 		}
 		if err := coil.check(); err != nil {
 			return nil, fmt.Errorf("line %d, %w", row.Line, err)
-		}
-		if !keep {
-			continue
 		}
 		before, follows := lastOf[coil.Batch]
 		if follows {
@@ -84,9 +85,18 @@ func readCSV(r io.Reader) ([]Coil, error) {
 	return coils, nil
 }
 
-// csvCoil reads one coil, and whether it counts.
-func csvCoil(row *sheet.Row) (c Coil, keep bool) {
-	c = Coil{
+// csvStatus reads the status of a measurement, empty when none is told.
+func csvStatus(row *sheet.Row) string {
+	status := strings.ToLower(row.Text("status"))
+	if status != "" && !slices.Contains(csvStatuses, status) {
+		row.Fail("status", "%q is not known; a status is one of %s, or empty", status, strings.Join(csvStatuses, ", "))
+	}
+	return status
+}
+
+// csvCoil reads one coil.
+func csvCoil(row *sheet.Row, status string) Coil {
+	c := Coil{
 		Sequence: csvSequence(row), Time: row.Time("time"), Serial: row.Plain("serial"), Batch: row.Plain("batch"),
 		ExpandedUncertaintyOhms: row.Number("expanded_uncertainty_ohms"), CoverageFactor: row.Number("coverage_factor"),
 		Spool: row.Plain("spool"), Winder: row.Plain("winder"), Operator: row.Plain("operator"),
@@ -97,14 +107,10 @@ func csvCoil(row *sheet.Row) (c Coil, keep bool) {
 	}
 	row.Needed("r20_ohms")
 	c.R20Ohms = row.Number("r20_ohms")
-	status := strings.ToLower(row.Text("status"))
-	if status != "" && !slices.Contains(csvStatuses, status) {
-		row.Fail("status", "%q is not known; a status is one of %s, or empty", status, strings.Join(csvStatuses, ", "))
-	}
 	if status == "forced" {
 		c.Doubtful = status
 	}
-	return c, status != "void" && status != "superseded"
+	return c
 }
 
 // csvSequence reads the number of a coil, from 1. An export writes 0 for coils

@@ -53,6 +53,7 @@ func TestReadCSVTakes(t *testing.T) {
 	}{
 		"mark and quotes":     {"\ufeff\"sequence\",\"r20_ohms\"\r\n1,6690\r\n2,6691\r\n", 2},
 		"status in capitals":  {"r20_ohms,status\n6690,VOID\n6691,Void\n6692,Superseded\n6693,Recorded\n6694,Manual\n6695,\n", 3},
+		"faults left out":     {"r20_ohms,status,time,temperature_celsius\n-5,void,,\n,superseded,yesterday,400\n6690,recorded,,\n", 1},
 		"a batch not counted": {"sequence,r20_ohms,batch\n1,6690,a\n,6700,\n2,6691,a\n,6701,\n", 4},
 		"batches in turn":     {"time,r20_ohms,batch\n2026-01-31T15:04:00Z,6690,a\n2026-01-30T15:04:00Z,6700,b\n2026-01-31T15:04:00Z,6691,a\n2026-01-30T15:05:00Z,6701,b\n", 4},
 		"measured later":      {"sequence,time,r20_ohms\n1,2026-01-31T15:04:00Z,6690\n2,2026-01-30T15:04:00Z,6691\n", 2},
