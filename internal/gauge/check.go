@@ -48,6 +48,16 @@ type CheckStandard struct {
 // MinCheckBaseline is the least number of occasions limits are made of.
 const MinCheckBaseline = 5
 
+// mostCheckBaseline is how many occasions limits are made of at most: what comes
+// after them is to be judged.
+const mostCheckBaseline = 20
+
+// CheckBaseline is how many of so many occasions set the limits: the first half of
+// them, but enough for limits where there are as many.
+func CheckBaseline(occasions int) int {
+	return min(occasions, max(MinCheckBaseline, min(mostCheckBaseline, occasions/2)))
+}
+
 // WatchCheckStandard charts the occasions in the order they are given. The
 // first baseline of them set the limits, 0 for all. scheme gives EWMA and CUSUM.
 // (NIST/SEMATECH e-Handbook 2.2.2 and 2.3.5.)

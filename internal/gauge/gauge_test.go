@@ -265,3 +265,12 @@ func TestCheckStandardRefuses(t *testing.T) {
 		}
 	}
 }
+
+func TestCheckBaseline(t *testing.T) {
+	t.Parallel()
+	for occasions, want := range map[int]int{0: 0, 3: 3, 5: 5, 9: 5, 10: 5, 12: 6, 40: 20, 500: 20} {
+		if got := CheckBaseline(occasions); got != want {
+			t.Errorf("%d occasions: %d set the limits, want %d", occasions, got, want)
+		}
+	}
+}

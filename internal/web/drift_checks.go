@@ -11,12 +11,8 @@ import (
 	"coilkeep/internal/history"
 )
 
-const (
-	// watchedChecks is how many measurements of check standards are looked at.
-	watchedChecks = 500
-	// checkBaseline is how many of them at most set the limits.
-	checkBaseline = 20
-)
+// watchedChecks is how many measurements of check standards are looked at.
+const watchedChecks = 500
 
 // checkView is the chart of the check standard measured last at a bench.
 type checkView struct {
@@ -47,8 +43,7 @@ func (s *site) checkChart(ctx context.Context, bench string) (checkView, error) 
 		c.Sequences = append(c.Sequences, len(occasions))
 	}
 	n := len(occasions)
-	baseline := min(n, max(gauge.MinCheckBaseline, min(checkBaseline, n/2)))
-	watched, err := gauge.WatchCheckStandard(occasions, baseline, control.StandardScheme())
+	watched, err := gauge.WatchCheckStandard(occasions, gauge.CheckBaseline(n), control.StandardScheme())
 	switch {
 	case errors.Is(err, gauge.ErrInput):
 		c.Centre = reference(checks, view.Standard)
