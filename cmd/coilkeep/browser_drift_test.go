@@ -21,7 +21,7 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 	_, probe := lineProbe(t, b)
 	d := startDaemon(t, folder, benchTOML(meter, probe))
 	page := openTab(t, d.url, "/benches/north")
-	page.waitText(`[data-part="batch"]`, "at the change to spool HL-118")
+	page.waitText(`[data-part="batch"]`, "the change to spool HL-118")
 	page.waitText(`[data-part="batch"] .do`, "turns")
 	for _, theme := range []string{"light", "dark"} {
 		for _, width := range []int64{360, 1366} {
@@ -47,7 +47,7 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 	page.press(`#dialog-acknowledge button.wanted`)
 	page.wait("the signal taken note of", `document.querySelector(".signals, .strip-news") === null`)
 	page.waitText(`[data-part="batch"] .noted`, "two turns less")
-	page.waitText(`[data-part="batch"]`, "at the change to spool HL-118")
+	page.waitText(`[data-part="batch"]`, "the change to spool HL-118")
 
 	var entries []history.JournalEntry
 	fromJSON(t, ok(t, "journal", "--history", folder+"/history.db", "--json"), &entries)

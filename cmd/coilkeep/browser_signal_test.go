@@ -21,7 +21,7 @@ type tellingTimes struct{ metrics, page time.Duration }
 const watchFinding = `(window.told = {}, new MutationObserver(() => {
 	const finding = document.getElementById("finding");
 	if (finding?.classList.contains("news")) window.told.signal ??= Date.now();
-	if (finding?.textContent.includes("at the change to spool SP-2")) window.told.step ??= Date.now();
+	if (finding?.textContent.includes("the change to spool SP-2")) window.told.step ??= Date.now();
 }).observe(document.body, { subtree: true, childList: true }), true)`
 
 // raiseSignal winds a quiet batch and two coils 2 % higher from a new spool on a

@@ -29,9 +29,21 @@ type Advice struct {
 	// turns: resistance goes with length over cross-section, the length on the
 	// bobbin is fixed by the turns, and the cross-section shrinks by the strain.
 	StretchRatio float64 `json:"stretch_ratio"`
-	// Headline is what to do in few words, and why when it is nothing.
+	// Do is what to do in few words, or that the level is off target where that is
+	// all that can be told; Why is the reason for nothing or how far it is off, and
+	// empty where turns are told. Headline is both.
+	Do       string `json:"do"`
+	Why      string `json:"why"`
 	Headline string `json:"headline"`
 	Sentence string `json:"sentence"`
+}
+
+// tell sets what to do, and why.
+func (d *Advice) tell(do, why string) {
+	d.Do, d.Why, d.Headline = do, why, do
+	if why != "" {
+		d.Headline += ": " + why
+	}
 }
 
 // fewestToAct is the least number of coils at a level that an adjustment may
@@ -139,12 +151,12 @@ const smallShare = 0.1
 func (a *analysis) tellAdvice(d *Advice, why, source string) {
 	off := fmt.Sprintf("the level is %s from target (%s)", percent(d.OffsetRatio), between(d.OffsetLow/a.options.TargetOhms, d.OffsetHigh/a.options.TargetOhms))
 	if why != "" {
-		d.Headline = "leave it alone: " + why
+		d.tell("leave it alone", why)
 		d.Sentence = fmt.Sprintf("%s; %s; %s", d.Headline, off, tampering)
 		return
 	}
 	if d.Turns == nil {
-		d.Headline = "the level is off target: " + percent(d.OffsetRatio)
+		d.tell("the level is off target", percent(d.OffsetRatio))
 		d.Sentence = off + "; whether that is worth a correction, and of how many turns, can be told with the turns or the gauge and bobbin of the design"
 		return
 	}
@@ -152,7 +164,7 @@ func (a *analysis) tellAdvice(d *Advice, why, source string) {
 	if *d.Turns < 0 {
 		do, low, high = "take off", -*d.High, -*d.Low
 	}
-	d.Headline = fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high)
+	d.tell(fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high), "")
 	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source, percent(d.StretchRatio))
 	if t := a.report.Trend; t != nil && t.Real {
 		d.Sentence += "; the level is still moving, so find the cause as well"

@@ -20,9 +20,10 @@ type Attribution struct {
 	Sequence int    `json:"sequence"`
 	Evidence string `json:"evidence"`
 	// P is of the shift tested at the place of the cause alone, or of the check
-	// standard's or the temperature's own effect.
-	P        float64 `json:"p"`
-	Sentence string  `json:"sentence"`
+	// standard's or the temperature's own effect, or of the slope; null where nothing
+	// was tested, because the data cannot part the cause from the drift.
+	P        *float64 `json:"p"`
+	Sentence string   `json:"sentence"`
 
 	// headline is the change with its cause, brief the same without the interval,
 	// clauses what speaks for and against it, and meter what the check standard
@@ -90,16 +91,16 @@ func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []A
 	d.add(d.meter.clause, meter != explains)
 	d.add(roomClause(room, effect), room != explains)
 	if meter == explains {
-		causes = append(causes, d.billMeter(moved.P))
+		causes = append(causes, d.billMeter(&moved.P))
 	}
 	if room == explains {
-		causes = append(causes, d.billTemperature(effect.P, roomClause(room, effect)))
+		causes = append(causes, d.billTemperature(room, effect))
 	}
 	marks := a.marksAt(c, pauses)
 	for j, m := range marks {
 		causes = append(causes, d.mark(m, j > 0 || len(causes) > 0))
 	}
-	return a.complete(d, causes, room, d.winding(c.P, "nothing recorded changed there"))
+	return a.complete(d, causes, room, d.winding(&c.P, "nothing recorded changed there"))
 }
 
 // complete adds what is left to suspect, and remembers when the first suspect is
@@ -108,7 +109,7 @@ func (a *analysis) complete(d drifting, causes []Attribution, room finding, othe
 	if room == together {
 		d := d
 		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
-		causes = append(causes, d.billTemperature(1, roomClause(room, statistics.Partial{})))
+		causes = append(causes, d.billTemperature(room, statistics.Partial{}))
 	}
 	if len(causes) == 0 {
 		causes = append(causes, otherwise)
@@ -128,18 +129,18 @@ func (a *analysis) causesOfTrend(t *Trend) []Attribution {
 	d.add(roomClause(room, effect), room != explains)
 	var causes []Attribution
 	if meter == explains {
-		causes = append(causes, d.billMeter(moved.P))
+		causes = append(causes, d.billMeter(&moved.P))
 	}
 	if room == explains {
-		causes = append(causes, d.billTemperature(effect.P, roomClause(room, effect)))
+		causes = append(causes, d.billTemperature(room, effect))
 	}
 	if within := a.manyWithin(t); within != "" && len(causes) == 0 && room != together {
 		if t.last == len(a.kept) {
 			a.notTheWinder = "the wire and the winder cannot be told apart"
 		}
-		return []Attribution{d.to("spool", t.P, within, "", within)}
+		return []Attribution{d.to("spool", &t.P, within, "", within)}
 	}
-	return a.complete(d, causes, room, d.winding(t.P, a.recordedWithin(t)))
+	return a.complete(d, causes, room, d.winding(&t.P, a.recordedWithin(t)))
 }
 
 // manyWithin says that the spool was changed so often during a trend that the
@@ -166,22 +167,24 @@ func (d *drifting) add(clause string, when bool) {
 
 // to bills the drift to a cause: with is added to what is told in short, and
 // parts are said before the clauses.
-func (d drifting) to(cause string, p float64, evidence, with string, parts ...string) Attribution {
+func (d drifting) to(cause string, p *float64, evidence, with string, parts ...string) Attribution {
 	clauses := slices.Concat(parts, d.clauses)
 	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p, Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
 		headline: d.what + with, brief: d.brief + with, clauses: clauses, meter: d.meter}
 }
 
-func (d drifting) billMeter(p float64) Attribution {
+func (d drifting) billMeter(p *float64) Attribution {
 	return d.to("meter", p, d.meter.clause, ", and the check standard with it", d.meter.clause+": it is the meter or its leads, not the winder")
 }
 
-func (d drifting) billTemperature(p float64, evidence string) Attribution {
-	verdict := ": it is the probe, the coefficient or the room, not the winder"
-	if p == 1 {
-		verdict = ""
+// billTemperature suspects the temperature: when it explains the drift there is a
+// verdict, and when it moved together with it there is none.
+func (d drifting) billTemperature(room finding, effect statistics.Partial) Attribution {
+	evidence := roomClause(room, effect)
+	if room == together {
+		return d.to("temperature", nil, evidence, ", and the temperature with it", evidence)
 	}
-	return d.to("temperature", p, evidence, ", and the temperature with it", evidence+verdict)
+	return d.to("temperature", &effect.P, evidence, ", and the temperature with it", evidence+": it is the probe, the coefficient or the room, not the winder")
 }
 
 // recordedWithin says what was recorded to change at the first coil of a trend or
@@ -206,7 +209,7 @@ func (a *analysis) recordedWithin(t *Trend) string {
 }
 
 // winding is the answer when nothing recorded explains it.
-func (d drifting) winding(p float64, evidence string) Attribution {
+func (d drifting) winding(p *float64, evidence string) Attribution {
 	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, or as much more of it", 100*d.ratio)
 	if d.ratio < 0 {
 		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, or as much less of it", -100*d.ratio)
@@ -217,21 +220,26 @@ func (d drifting) winding(p float64, evidence string) Attribution {
 // mark is something recorded that changed at a coil.
 type mark struct {
 	cause string
-	k     int // the first kept coil after it
+	place string // the first coil after it
 	what  string
 	p     float64 // of the shift tested there
-	far   int     // coils from the estimated place
+	far   int     // kept coils from the estimated place
 }
 
 // mark is the attribution to something recorded; also says that there is a better
 // one.
 func (d drifting) mark(m mark, also bool) Attribution {
-	evidence := fmt.Sprintf("%s at coil %d, %s; the shift tested there alone has %s", m.what, d.sequence+m.far, where(m.far), chance(m.p))
-	if also {
-		return Attribution{Cause: m.cause, Sequence: d.sequence, Evidence: evidence, P: m.p, Sentence: fmt.Sprintf("from coil %d: it may also be %s", d.sequence, m.what)}
+	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, where(m.far), chance(m.p))
+	with, elsewhere := ", at "+m.what, ""
+	if m.far != 0 {
+		elsewhere = " at " + m.place
+		with = ", with " + m.what + elsewhere
 	}
-	d.what, d.brief = d.what+", at "+m.what, d.brief+", at "+m.what
-	return d.to(m.cause, m.p, evidence, "")
+	if also {
+		return Attribution{Cause: m.cause, Sequence: d.sequence, Evidence: evidence, P: &m.p, Sentence: fmt.Sprintf("from coil %d: it may also be %s%s", d.sequence, m.what, elsewhere)}
+	}
+	d.what, d.brief = d.what+with, d.brief+with
+	return d.to(m.cause, &m.p, evidence, "")
 }
 
 func where(far int) string {
@@ -256,10 +264,7 @@ func (a *analysis) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
 			found = append(found, mark{cause: "pause", what: fmt.Sprintf("the pause of %s", pauseText(d))})
 		}
 		for _, m := range found {
-			m.k, m.far, m.p = k, k-c.k, 1
-			if k-c.from >= 1 && c.to-k >= 1 {
-				m.p = a.segments.at(c.from, k, c.to).p
-			}
+			m.place, m.far, m.p = a.place(k), k-c.k, a.segments.at(c.from, k, c.to).p
 			marks = append(marks, m)
 		}
 	}

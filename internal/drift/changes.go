@@ -54,6 +54,7 @@ type Dependence struct {
 func (a *analysis) findChanges() {
 	if len(a.kept) < 2*minPiece {
 		a.pieces = []piece{{first: 0, last: len(a.kept), level: statistics.MomentsOf(pick(a.ohms, a.kept)).Mean}}
+		a.note("too few coils for a step: %d of %d", len(a.kept), 2*minPiece)
 		return
 	}
 	y, w := pick(a.ohms, a.kept), a.weights()
@@ -103,40 +104,76 @@ func (a *analysis) listChanges(s *segmenter) {
 	a.report.ChangePoints = []ChangePoint{}
 	for i := 0; i+1 < len(a.pieces); i++ {
 		before, after := a.pieces[i], a.pieces[i+1]
-		k := after.first
-		x := s.at(before.first, k, after.last)
-		c := ChangePoint{from: before.first, k: k, to: after.last, P: min(1, x.p*s.searched(k, after.last-before.first)), ShiftOhms: x.shift}
-		if searched, ok := s.best(before.first, after.last); ok {
-			c.P = searched.p
+		found := s.levelStep
+		if before.slope != 0 || after.slope != 0 {
+			found = s.slopedStep
 		}
-		df := float64(after.last - before.first - 2)
-		if c.sloping = before.slope != 0 || after.slope != 0; c.sloping {
-			df = max(1, df-2)
-			c.ShiftOhms, x.error, x.residualSD = s.shiftOfLines(before, after, df)
-			c.P = statistics.TestP(c.ShiftOhms, x.error, df)
-			c.P = min(1, c.P*s.searched(k, after.last-before.first))
-			if c.P >= each {
-				continue // lines that meet: no step between them
-			}
-			c.ShiftOhms, x.error = x.weighed(c.ShiftOhms, before, after, s)
+		if x, ok := found(before, after); ok {
+			a.report.ChangePoints = append(a.report.ChangePoints, a.changePoint(x, before, after))
 		}
-		half := statistics.StudentQuantile(0.5+level/2, df) * x.error
-		c.ShiftLow, c.ShiftHigh = c.ShiftOhms-half, c.ShiftOhms+half
-		if c.ShiftLow <= 0 && c.ShiftHigh >= 0 {
-			continue // beside a slope that tells as much
-		}
-		ref := a.reference()
-		c.ShiftRatio, c.ShiftRatioLow, c.ShiftRatioHigh = c.ShiftOhms/ref, c.ShiftLow/ref, c.ShiftHigh/ref
-		reach := 0
-		if x.residualSD > 0 {
-			reach = 1 + int(math.Min(float64(len(a.kept)), placeQuantile*math.Pow(x.residualSD/c.ShiftOhms, 2)))
-		}
-		c.LastBeforeIndex = a.kept[k-1] + 1
-		c.LastBefore = a.coils[a.kept[k-1]].Sequence
-		c.low, c.high = max(before.first, k-1-reach), min(after.last-2, k-1+reach)
-		c.Low, c.High = a.coils[a.kept[c.low]].Sequence, a.coils[a.kept[c.high]].Sequence
-		a.report.ChangePoints = append(a.report.ChangePoints, c)
 	}
+}
+
+// jump is a step between two pieces.
+type jump struct {
+	shift, low, high float64 // with the interval of it
+	// residualSD is what the pieces leave, which the place is known by.
+	residualSD, p float64
+	sloping       bool
+}
+
+// levelStep is the step between two levels; false when it may be none.
+func (s *segmenter) levelStep(before, after piece) (jump, bool) {
+	k, n := after.first, after.last-before.first
+	x := s.at(before.first, k, after.last)
+	p := min(1, x.p*s.searched(k, n))
+	if searched, ok := s.best(before.first, after.last); ok {
+		p = searched.p
+	}
+	return newJump(x.shift, x.error, x.residualSD, p, float64(n-2))
+}
+
+// slopedStep is the step between two pieces of which one at least slopes; false
+// for lines that meet.
+func (s *segmenter) slopedStep(before, after piece) (jump, bool) {
+	n := after.last - before.first
+	df := float64(max(1, n-4))
+	shift, standardError, residualSD := s.shiftOfLines(before, after, df)
+	p := min(1, statistics.TestP(shift, standardError, df)*s.searched(after.first, n))
+	if p >= each {
+		return jump{}, false
+	}
+	shift, standardError = s.weighed(shift, standardError, residualSD, before, after)
+	x, ok := newJump(shift, standardError, residualSD, p, df)
+	x.sloping = true
+	return x, ok
+}
+
+// newJump adds the interval; false when that holds no shift at all, as beside a
+// slope that tells as much.
+func newJump(shift, standardError, residualSD, p, df float64) (jump, bool) {
+	half := statistics.StudentQuantile(0.5+level/2, df) * standardError
+	x := jump{shift: shift, low: shift - half, high: shift + half, residualSD: residualSD, p: p}
+	return x, x.low > 0 || x.high < 0
+}
+
+// changePoint tells a step by coils and as a ratio.
+func (a *analysis) changePoint(x jump, before, after piece) ChangePoint {
+	k, ref := after.first, a.reference()
+	reach := 0
+	if x.residualSD > 0 {
+		reach = 1 + int(math.Min(float64(len(a.kept)), placeQuantile*math.Pow(x.residualSD/x.shift, 2)))
+	}
+	c := ChangePoint{
+		from: before.first, k: k, to: after.last, sloping: x.sloping,
+		low: max(before.first, k-1-reach), high: min(after.last-2, k-1+reach),
+		LastBeforeIndex: a.kept[k-1] + 1, LastBefore: a.coils[a.kept[k-1]].Sequence,
+		ShiftOhms: x.shift, ShiftLow: x.low, ShiftHigh: x.high,
+		ShiftRatio: x.shift / ref, ShiftRatioLow: x.low / ref, ShiftRatioHigh: x.high / ref,
+		P: x.p,
+	}
+	c.Low, c.High = a.coils[a.kept[c.low]].Sequence, a.coils[a.kept[c.high]].Sequence
+	return c
 }
 
 // warnOfBaseline says when the process moved while the limits were being made.
@@ -194,7 +231,7 @@ const nearbyCoils = 10
 // is told three ways: by the pieces as described, by a line of its own on either
 // side, and by the coils just before and after alone. The shift is the middle of
 // what these say, and half of what they differ by is part of its standard error.
-func (x split) weighed(described float64, before, after piece, s *segmenter) (shift, standardError float64) {
+func (s *segmenter) weighed(described, describedError, residualSD float64, before, after piece) (shift, standardError float64) {
 	from, to := max(before.first, after.first-nearbyCoils), min(after.last, after.first+nearbyCoils)
 	nearby := s.mean(after.first, to) - s.mean(from, after.first)
 	low, high := min(described, nearby), max(described, nearby)
@@ -202,8 +239,8 @@ func (x split) weighed(described float64, before, after piece, s *segmenter) (sh
 		lines := s.line(after.first, after.last).at(after.first) - s.line(before.first, before.last).at(after.first)
 		low, high = min(low, lines), max(high, lines)
 	}
-	own := x.residualSD * math.Sqrt(1/float64(after.first-from)+1/float64(to-after.first))
-	return (low + high) / 2, math.Hypot(max(x.error, own), (high-low)/2)
+	own := residualSD * math.Sqrt(1/float64(after.first-from)+1/float64(to-after.first))
+	return (low + high) / 2, math.Hypot(max(describedError, own), (high-low)/2)
 }
 
 // levels is the height of the description at every coil; outliers take that of
@@ -244,6 +281,7 @@ func (a *analysis) residuals(y []float64) []float64 {
 func (a *analysis) dependence(y []float64) *Dependence {
 	const lags, fewest = 5, 20
 	if len(y) < fewest {
+		a.note("whether neighbouring coils are alike cannot be told from %s: it takes %d", count(len(y), "coil"), fewest)
 		return nil
 	}
 	r, err := statistics.Autocorrelation(a.residuals(y), lags)

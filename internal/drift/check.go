@@ -29,7 +29,9 @@ type CheckChannel struct {
 	// AwayRatio is how far its last readings stand from its first, when that is
 	// not chance; null otherwise.
 	AwayRatio *float64 `json:"away_ratio"`
-	Sentence  string   `json:"sentence"`
+	// CameBack is true when it stood elsewhere for a while.
+	CameBack bool   `json:"came_back"`
+	Sentence string `json:"sentence"`
 
 	// at and ratio have one entry a reading: the coil it was measured beside, and its
 	// deviation there.
@@ -51,11 +53,11 @@ func (a *analysis) watchCheckStandard() {
 	}
 	c.Count = len(occasions)
 	if c.Count == 0 {
+		a.note("no check standard was measured, and without one a meter that drifts looks like a winder that does")
 		return
 	}
 	a.report.CheckStandard = c
-	first := min(c.Count, max(gauge.MinCheckBaseline, min(20, c.Count/2)))
-	watched, err := gauge.WatchCheckStandard(occasions, first, a.scheme)
+	watched, err := gauge.WatchCheckStandard(occasions, gauge.CheckBaseline(c.Count), a.scheme)
 	if err == nil {
 		c.CentreOhms, c.SigmaOhms, c.LowerOhms, c.UpperOhms = &watched.Centre, &watched.Sigma, &watched.Lower, &watched.Upper
 		for _, j := range merged(watched.Outside, watched.EWMAOutside) {
@@ -71,21 +73,26 @@ func (a *analysis) watchCheckStandard() {
 	}
 	a.checkTrend(c)
 	c.findLevels(occasions)
+	c.CameBack = c.AwayRatio == nil && len(c.levels) > 2
 	c.Sentence = c.sentence(a)
 }
 
 func (a *analysis) checkTrend(c *CheckChannel) {
 	if c.Count < minSloped {
+		a.note("the check standard was measured %d times, too few for a trend of it: %d are needed", c.Count, minSloped)
 		return
 	}
 	x := make([]float64, c.Count)
 	for j, i := range c.at {
 		x[j] = float64(i)
 	}
-	if line, err := statistics.FitLine(x, c.ratio, nil); err == nil {
-		p := line.P()
-		c.SlopeRatioPerCoil, c.P = &line.Slope, &p
+	line, err := statistics.FitLine(x, c.ratio, nil)
+	if err != nil {
+		a.note("no trend of the check standard: %v", err)
+		return
 	}
+	p := line.P()
+	c.SlopeRatioPerCoil, c.P = &line.Slope, &p
 }
 
 // findLevels cuts its readings as the coils are cut, and says whether it stands
@@ -116,9 +123,6 @@ func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
 	}
 }
 
-// cameBack says whether it stood elsewhere for a while.
-func (c *CheckChannel) cameBack() bool { return c.AwayRatio == nil && len(c.levels) > 2 }
-
 func (c *CheckChannel) sentence(a *analysis) string {
 	sequence := func(j int) int { return a.coils[c.at[j]].Sequence }
 	switch {
@@ -126,7 +130,7 @@ func (c *CheckChannel) sentence(a *analysis) string {
 		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, percent(*c.AwayRatio), fewAtEnd)
 	case c.CentreOhms == nil:
 		return fmt.Sprintf("the check standard was measured %d times, too few to watch the meter by", c.Count)
-	case c.cameBack():
+	case c.CameBack:
 		return fmt.Sprintf("the check standard moved at coil %d, and is back since coil %d: look at what was done to the meter and its leads", sequence(c.levels[1].first), sequence(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:
 		return fmt.Sprintf("the check standard was beyond its limits at coil %d, but its other readings do not follow", a.coils[c.Signals[0]-1].Sequence)

@@ -71,7 +71,12 @@ func TestStepAtSpoolChangeInShortBatch(t *testing.T) {
 		for _, cause := range r.Attribution {
 			if cause.Cause == "spool" {
 				named++
-				contains(t, "summary", r.Summary, "at the change to spool SP-08")
+				// "At" only where the step is found at the very coil.
+				with := ", at the change to spool SP-08"
+				if cause.Sequence != 11 {
+					with = ", with the change to spool SP-08 at coil 11"
+				}
+				contains(t, "summary", r.Summary, with)
 				break
 			}
 		}

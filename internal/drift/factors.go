@@ -110,9 +110,13 @@ func (a *analysis) factor(name string, of func(Coil) string, ohms []float64) (Fa
 		}
 		values[j] = append(values[j], ohms[i])
 	}
+	if len(values) < 2 {
+		return Factor{}, false // one value, or not recorded: nothing to compare
+	}
 	analysed, err := statistics.AnalyseOneWay(values)
 	if err != nil {
-		return Factor{}, false // one value only, or nothing repeated: nothing to compare
+		a.note("the coils cannot be compared by %s: %v", name, err)
+		return Factor{}, false
 	}
 	for j, v := range values {
 		f.Groups[j].Count, f.Groups[j].MeanOhms = len(v), statistics.MomentsOf(v).Mean

@@ -21,8 +21,12 @@ type Outlier struct {
 	Sigmas         float64 `json:"sigmas"`
 	// Provisional is true for the last coil: the next ones will tell whether it
 	// stands alone.
-	Provisional bool   `json:"provisional"`
-	Sentence    string `json:"sentence"`
+	Provisional bool `json:"provisional"`
+	// Finding says that it stands apart, Suspicion what to look for; Sentence is
+	// both.
+	Finding   string `json:"finding"`
+	Suspicion string `json:"suspicion"`
+	Sentence  string `json:"sentence"`
 }
 
 // An outlier lies outlierSigmas from the median of the neighbours on either
@@ -94,10 +98,12 @@ func (a *analysis) addOutlier(i int, d, sigma float64) {
 	if sigma > 0 {
 		o.Sigmas = d / sigma
 	}
-	o.Sentence = fmt.Sprintf("%s stands apart, %s from its neighbours: look for %s", a.name(i), percent(o.DeviationRatio), suspicion(o.DeviationRatio))
+	o.Finding = fmt.Sprintf("%s stands apart, %s from its neighbours", a.name(i), percent(o.DeviationRatio))
+	o.Suspicion = "look for " + suspicion(o.DeviationRatio)
 	if o.Provisional {
-		o.Sentence += "; the next coils will tell whether it stands alone"
+		o.Suspicion += "; the next coils will tell whether it stands alone"
 	}
+	o.Sentence = o.Finding + ": " + o.Suspicion
 	a.outlier[i] = true
 	a.report.Outliers = append(a.report.Outliers, o)
 }

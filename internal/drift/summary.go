@@ -38,27 +38,26 @@ func (a *analysis) summary() string {
 	r := &a.report
 	events := a.events()
 	r.Drifting = len(events) > 0
-	var parts []string
+	var first string
 	switch {
 	case r.Drifting:
 		cause := events[0].cause
-		parts = append(parts, cause.Sentence)
+		first = cause.Sentence
 		r.Headline, r.Evidence = cause.headline, cause.clauses
 		r.MeterCleared, r.MeterSentence = cause.meter.cleared, cause.meter.clause
 	case r.CheckStandard != nil && r.CheckStandard.AwayRatio != nil:
-		parts = append(parts, r.CheckStandard.Sentence+": the coils read the same, so they may have moved by as much the other way")
+		first = r.CheckStandard.Sentence + ": the coils read the same, so they may have moved by as much the other way"
 		r.Headline = fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same", percent(*r.CheckStandard.AwayRatio))
 	case r.Baseline == nil:
-		parts = append(parts, a.tooFew())
+		r.Headline, first = a.tooFew()
 	case r.Signal:
-		parts = append(parts, a.bareSignal())
+		r.Headline, first = a.bareSignal()
 	default:
-		parts = append(parts, fmt.Sprintf("no drift in %s", count(len(a.kept), "coil")))
-	}
-	if r.Headline == "" {
-		r.Headline, _, _ = strings.Cut(parts[0], ":")
+		r.Headline = fmt.Sprintf("no drift in %s", count(len(a.kept), "coil"))
+		first = r.Headline
 	}
 	r.Headline = capital(r.Headline)
+	parts := []string{first}
 	if len(events) > 1 {
 		parts = append(parts, earlier(events[1:]))
 	}
@@ -68,7 +67,7 @@ func (a *analysis) summary() string {
 	if t := r.Temperature; t != nil && t.Flagged {
 		parts = append(parts, t.Sentence)
 	}
-	if c := r.CheckStandard; c != nil && !r.Drifting && c.cameBack() {
+	if c := r.CheckStandard; c != nil && !r.Drifting && c.CameBack {
 		parts = append(parts, c.Sentence)
 	}
 	if r.Advice != nil {
@@ -96,22 +95,27 @@ func earlier(events []event) string {
 	return s
 }
 
-func (a *analysis) tooFew() string {
+// tooFew says why there are no limits, in short and as a sentence.
+func (a *analysis) tooFew() (headline, sentence string) {
 	if len(a.kept) >= control.LeastBaseline && leastStep(pick(a.ohms, a.kept)) == 0 {
-		return fmt.Sprintf("the %d coils do not differ at all: look whether the meter is stuck or far too coarse", len(a.kept))
+		headline = fmt.Sprintf("the %d coils do not differ at all", len(a.kept))
+		return headline, headline + ": look whether the meter is stuck or far too coarse"
 	}
 	lowest, highest := math.Inf(1), math.Inf(-1)
 	for _, i := range a.kept {
 		lowest, highest = min(lowest, a.ohms[i]), max(highest, a.ohms[i])
 	}
 	if len(a.kept) == 1 {
-		return fmt.Sprintf("no control limits yet, from 1 coil of %s", quantity.FormatOhms(lowest, 1))
+		sentence = fmt.Sprintf("no control limits yet, from 1 coil of %s", quantity.FormatOhms(lowest, 1))
+		return sentence, sentence
 	}
-	return fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"), quantity.FormatOhms(lowest, 1), quantity.FormatOhms(highest, 1))
+	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"), quantity.FormatOhms(lowest, 1), quantity.FormatOhms(highest, 1))
+	return sentence, sentence
 }
 
-// bareSignal tells a signal that no change or trend stands behind as yet.
-func (a *analysis) bareSignal() string {
+// bareSignal tells a signal that no change or trend stands behind as yet, in short
+// and as a sentence.
+func (a *analysis) bareSignal() (headline, sentence string) {
 	i := a.kept[len(a.kept)-1]
 	var by []string
 	for _, rule := range a.report.Rules {
@@ -127,11 +131,12 @@ func (a *analysis) bareSignal() string {
 			by = append(by, c.name)
 		}
 	}
-	s := fmt.Sprintf("%s raises %s, but no step or trend is established yet: wind on and watch", a.name(i), list(by))
+	headline = fmt.Sprintf("%s raises %s, but no step or trend is established yet", a.name(i), list(by))
+	sentence = headline + ": wind on and watch"
 	if f := a.report.FalseAlarms; f.RunLength > 0 {
-		s += fmt.Sprintf("; a quiet process raises some signal about every %.0f coils", f.RunLength)
+		sentence += fmt.Sprintf("; a quiet process raises some signal about every %.0f coils", f.RunLength)
 	}
-	return s
+	return headline, sentence
 }
 
 func (a *analysis) outlierSentence() string {

@@ -28,6 +28,7 @@ type Temperature struct {
 func (a *analysis) watchTemperature() {
 	t, y, at := a.temperatures()
 	if len(t) < minSloped {
+		a.note("%s with a temperature: whether R20 depends on it takes %d", count(len(t), "coil"), minSloped)
 		return
 	}
 	a.roomAlone = a.dependenceAlone(t, y, at)
@@ -52,7 +53,12 @@ func (a *analysis) watchTemperature() {
 	}
 	line, err := statistics.FitLine(t, y, nil)
 	df := float64(len(t) - used)
-	if err != nil || df < 3 {
+	if err != nil {
+		a.note("whether R20 depends on the temperature cannot be told: %v", err)
+		return
+	}
+	if df < 3 {
+		a.note("whether R20 depends on the temperature cannot be told: too few coils between the steps and slopes")
 		return
 	}
 	widening := a.widening() * math.Sqrt(float64(line.DegreesOfFreedom)/df)
@@ -210,7 +216,7 @@ func (a *analysis) room(from, to int, shape func(k int) float64) (finding, stati
 	}
 	switch {
 	case !ok:
-		return together, statistics.Partial{P: 1}
+		return together, statistics.Partial{}
 	case drift.P > 0.05 && room.P < alpha:
 		return explains, room
 	case drift.P < alpha && room.P < alpha:

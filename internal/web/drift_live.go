@@ -52,7 +52,7 @@ func (v driftView) Glance() glanceView {
 	g := glanceView{Moved: d.Headline}
 	if a := d.Advice; a != nil {
 		g.Act = a.Act
-		g.Do, g.Why, _ = strings.Cut(a.Headline, ": ")
+		g.Do, g.Why = a.Do, a.Why
 	}
 	say := func(text string) { g.Evidence = append(g.Evidence, sentence(text)+".") }
 	if len(d.Evidence) > 0 {
@@ -66,12 +66,11 @@ func (v driftView) Glance() glanceView {
 	}
 	apart := lastApart(d.Report)
 	switch {
-	case apart != "" && !d.Drifting: // the signal is this coil's
-		var suspicion string
-		g.Moved, suspicion, _ = strings.Cut(sentence(apart), ": ")
-		say(suspicion)
-	case apart != "":
-		say(apart)
+	case apart != nil && !d.Drifting: // the signal is this coil's
+		g.Moved = sentence(apart.Finding)
+		say(apart.Suspicion)
+	case apart != nil:
+		say(apart.Sentence)
 	case !d.Drifting && len(d.Standing) > 0:
 		watching := "wind on and watch"
 		if f := d.FalseAlarms; f != nil && f.RunLength > 0 {
@@ -85,13 +84,13 @@ func (v driftView) Glance() glanceView {
 	return g
 }
 
-// lastApart is what is said of the coil measured last when it stands apart from
-// its neighbours, "" when it does not.
-func lastApart(r drift.Report) string {
+// lastApart is the coil measured last when it stands apart from its neighbours, nil
+// when it does not.
+func lastApart(r drift.Report) *drift.Outlier {
 	if n := len(r.Outliers); n > 0 && r.Outliers[n-1].Provisional {
-		return r.Outliers[n-1].Sentence
+		return &r.Outliers[n-1]
 	}
-	return ""
+	return nil
 }
 
 // cautions are what makes the instruments suspect, besides what is said of the
@@ -102,7 +101,7 @@ func cautions(r drift.Report) []string {
 		list = append(list, t.Sentence)
 	}
 	// Of a step or trend its own sentence says how far the check standard went along.
-	if c := r.CheckStandard; c != nil && !r.Drifting && (len(c.Signals) > 0 || strings.Contains(r.Summary, sentence(c.Sentence))) {
+	if c := r.CheckStandard; c != nil && !r.Drifting && (len(c.Signals) > 0 || c.AwayRatio != nil || c.CameBack) {
 		list = append(list, c.Sentence)
 	}
 	return list
