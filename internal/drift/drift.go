@@ -216,7 +216,7 @@ var conventions = []string{
 	"a coil measured with a larger uncertainty than the baseline's usual one has wider limits by the difference in quadrature",
 	"EWMA limits are exact: narrower for the first coils; EWMA and CUSUM start at the first coil, at the centre",
 	"CUSUM slack k and interval h are in sigma; the sums are shown in sigma",
-	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for: among all coils, or among the recorded changes of spool, winder, operator and batch",
+	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for: among all coils, or among the recorded changes of spool, winder, operator, target and batch",
 	"intervals are at 95 %; a step at a recorded change, a step elsewhere and a trend are each called real below p = 0.0033, so that one or two quiet batches in a hundred are called drifting; anything else is called real below p = 0.01",
 	"Cp and Cpk use sigma within, Pp and Ppk sigma overall",
 	"the trend is that of the coils since the last change",

@@ -27,6 +27,10 @@ type Temperature struct {
 // them; so where the temperature explains those, it fits over all coils.
 func (a *analysis) watchTemperature() {
 	t, y, at := a.temperatures()
+	if len(t) == 0 {
+		a.note("no temperature was recorded, so whether R20 depends on it cannot be told")
+		return
+	}
 	if len(t) < minSloped {
 		a.note("%s with a temperature: whether R20 depends on it takes %d", count(len(t), "coil"), minSloped)
 		return
