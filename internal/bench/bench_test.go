@@ -39,29 +39,6 @@ func TestCoilsAreMeasuredOneByOne(t *testing.T) {
 	}
 }
 
-func TestStoredReadingsReplayToTheSame(t *testing.T) {
-	p := newPlace(t, nil, nil)
-	p.untilState(capture.Open)
-	for i := range 4 {
-		p.measure(6600 + 11*float64(i))
-		p.open()
-	}
-	for _, light := range p.all() {
-		m, readings, err := p.store.Measurement(t.Context(), light.ID)
-		if err != nil {
-			t.Fatal(err)
-		}
-		r, err := Replay(m, readings)
-		if err != nil || r == nil {
-			t.Fatalf("replay of %s: %v, %v", m.Serial, r, err)
-		}
-		if r.R20.R20Ohms != m.R20Ohms || r.R20.ExpandedUncertaintyOhms != m.ExpandedUncertaintyOhms ||
-			!r.Time.Equal(m.Time) || r.Judgement.Verdict != m.Verdict || r.Inputs != m.Inputs {
-			t.Errorf("replay of %s gives %v at %v, kept is %.6f Ω at %v", m.Serial, r.R20.R20Ohms, r.Time, m.R20Ohms, m.Time)
-		}
-	}
-}
-
 func TestWithoutABatchNothingIsRecorded(t *testing.T) {
 	p := newPlace(t, nil, nil)
 	if _, err := p.bench.CloseBatch(t.Context(), "test"); err != nil {

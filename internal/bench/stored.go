@@ -7,7 +7,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
@@ -113,24 +112,4 @@ func storedReadings(entries []capture.Entry) []history.Reading {
 			Status: string(e.Status), Reason: e.Reason, Raw: e.Raw, InWindow: e.InWindow, Outlier: e.Outlier}
 	}
 	return rows
-}
-
-// Replay captures a stored measurement again from its readings. It returns nil
-// when they no longer lead to one.
-func Replay(m history.Measurement, rows []history.Reading) (*capture.Result, error) {
-	var settings capture.Settings
-	if err := json.Unmarshal(m.Settings, &settings); err != nil {
-		return nil, fmt.Errorf("settings of measurement %s: %w", m.ID, err)
-	}
-	var context captureContext
-	if err := json.Unmarshal(m.Context, &context); err != nil {
-		return nil, fmt.Errorf("context of measurement %s: %w", m.ID, err)
-	}
-	entries := make([]capture.Entry, len(rows))
-	for i, r := range rows {
-		entries[i] = capture.Entry{FromProbe: r.Role == history.Probe, Reading: driver.Reading{
-			Time: r.Time, Value: r.Value, Resolution: r.Resolution, Status: driver.Status(r.Status),
-			Reason: r.Reason, Raw: r.Raw}}
-	}
-	return capture.Replay(settings, context.Manner, context.Reason, context.HeldUntil, entries), nil
 }
