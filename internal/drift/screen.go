@@ -19,8 +19,8 @@ type Outlier struct {
 	// robust sigma; 0 where the neighbours do not differ at all.
 	DeviationRatio float64 `json:"deviation_ratio"`
 	Sigmas         float64 `json:"sigmas"`
-	// Provisional is true for the last coil: the next ones will tell whether it
-	// stands alone.
+	// Provisional is true for the last coil, and for two at the end that stand
+	// together: the next one will tell whether it is a new level.
 	Provisional bool `json:"provisional"`
 	// Finding says that it stands apart, Suspicion what to look for; Sentence is
 	// both.
@@ -39,8 +39,9 @@ const (
 // screen finds single coils that stand apart from their neighbours (the filter
 // of Hampel, see Pearson 2002, IEEE Transactions on Control Systems Technology
 // 10, 55-63). The median of the neighbours follows steps and trends, so that a
-// new level is not taken for bad coils; two or more in a row at the end of the
-// series are the start of a new level rather than outliers.
+// new level is not taken for bad coils; three or more in a row are a new level
+// rather than outliers. Two at an end of the series may be either, and are taken
+// for a level only where something changed on record.
 func (a *analysis) screen() {
 	n := len(a.coils)
 	sigma := scatter(a.ohms)
@@ -49,51 +50,52 @@ func (a *analysis) screen() {
 	}
 	// With few coils sigma itself is uncertain: widen by its relative error.
 	bound := outlierSigmas * (1 + 1.2/math.Sqrt(float64(n)))
-	suspect := make([]float64, n)
 	window := make([]float64, 0, 2*neighbours+1)
 	for i := range n {
 		window = append(window[:0], a.ohms[max(0, i-neighbours):min(n, i+neighbours+1)]...)
-		suspect[i] = a.ohms[i] - statistics.MedianInPlace(window)
-	}
-	for i, d := range suspect {
+		d := a.ohms[i] - statistics.MedianInPlace(window)
 		// A coil that cannot be told from its neighbours by its own uncertainty
-		// is no outlier.
-		limit := bound * math.Hypot(sigma, a.ownError(i))
-		suspect[i] = 0
-		// Rounding apart: without scatter anything that differs stands out.
-		if math.Abs(d) > limit && math.Abs(d) > 1e-9*a.ohms[i] {
-			suspect[i] = d
+		// is no outlier. Rounding apart: without scatter anything that differs
+		// stands out.
+		if math.Abs(d) <= math.Max(bound*math.Hypot(sigma, a.ownError(i)), 1e-9*a.ohms[i]) {
+			continue
 		}
-	}
-	for i, d := range suspect {
-		if d != 0 && !a.startsLevel(suspect, i) {
-			a.addOutlier(i, d, sigma)
+		if first, last := a.inRow(i, d); !a.isLevel(first, last) {
+			a.addOutlier(i, d, sigma, last == n-1)
 		}
 	}
 }
 
-// startsLevel says whether coil i belongs to a row of at least two suspects on
-// one side that lasts to an end of the series, or of at least three anywhere.
-func (a *analysis) startsLevel(suspect []float64, i int) bool {
-	same := func(j int) bool {
-		return j >= 0 && j < len(suspect) && suspect[j] != 0 && (suspect[j] > 0) == (suspect[i] > 0)
+// inRow are the first and the last of the coils in a row that are nearer to coil i
+// than to its neighbours' median, d away.
+func (a *analysis) inRow(i int, d float64) (first, last int) {
+	near := func(j int) bool {
+		return j >= 0 && j < len(a.ohms) && math.Abs(a.ohms[j]-a.ohms[i]) < math.Abs(d)/2
 	}
-	first, last := i, i
-	for same(first - 1) {
+	first, last = i, i
+	for near(first - 1) {
 		first--
 	}
-	for same(last + 1) {
+	for near(last + 1) {
 		last++
 	}
-	count := last - first + 1
-	atEnd := last == len(suspect)-1 || first == 0
-	return count >= 3 || count == 2 && atEnd
+	return first, last
 }
 
-func (a *analysis) addOutlier(i int, d, sigma float64) {
+// isLevel says whether coils in a row are a level of their own.
+func (a *analysis) isLevel(first, last int) bool {
+	n := len(a.coils)
+	if count := last - first + 1; count != 2 {
+		return count > 2
+	}
+	return last == n-1 && len(differences(a.coils[first-1], a.coils[first])) > 0 ||
+		first == 0 && len(differences(a.coils[last], a.coils[last+1])) > 0
+}
+
+func (a *analysis) addOutlier(i int, d, sigma float64, provisional bool) {
 	o := Outlier{
 		Index: i + 1, Sequence: a.coils[i].Sequence, Serial: a.coils[i].Serial, R20Ohms: a.coils[i].R20Ohms,
-		DeviationRatio: d / (a.ohms[i] - d), Provisional: i == len(a.coils)-1,
+		DeviationRatio: d / (a.ohms[i] - d), Provisional: provisional,
 	}
 	if sigma > 0 {
 		o.Sigmas = d / sigma

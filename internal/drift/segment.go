@@ -145,7 +145,22 @@ func (s *segmenter) describe() []piece {
 		p, _ := s.single(cuts[i-1], cuts[i])
 		pieces = append(pieces, p)
 	}
-	return s.join(pieces)
+	for {
+		pieces = s.join(pieces)
+		last := &pieces[len(pieces)-1]
+		if last.slope == 0 || s.holds(*last) {
+			return pieces
+		}
+		*last = piece{first: last.first, last: last.last, level: s.mean(last.first, last.last)}
+	}
+}
+
+// holds says whether the slope of the last piece does not rest on its last two
+// values alone: two coils of a new level, too few to be one yet, pull a line up
+// from far before them.
+func (s *segmenter) holds(last piece) bool {
+	without, _ := s.single(last.first, last.last-(minPiece-1))
+	return without.slope != 0
 }
 
 // partition returns the cheapest ends of pieces, the first 0 and the last the end

@@ -141,8 +141,12 @@ func (a *analysis) bareSignal() (headline, sentence string) {
 
 func (a *analysis) outlierSentence() string {
 	outliers := a.report.Outliers
-	if len(outliers) == 1 {
+	n := len(outliers)
+	if n == 1 {
 		return outliers[0].Sentence
+	}
+	if n == 2 && outliers[0].Provisional {
+		return a.pairSentence(outliers[0], outliers[1])
 	}
 	var names []string
 	for _, o := range outliers {
@@ -151,5 +155,15 @@ func (a *analysis) outlierSentence() string {
 			return fmt.Sprintf("%d coils stand apart, among them %s", len(outliers), list(names))
 		}
 	}
-	return list(names) + " stand apart from their neighbours"
+	s := list(names) + " stand apart from their neighbours"
+	if n := len(outliers); outliers[n-2].Provisional {
+		s += "; " + a.pairSentence(outliers[n-2], outliers[n-1])
+	}
+	return s
+}
+
+// pairSentence is about the last two coils, which stand together.
+func (a *analysis) pairSentence(first, second Outlier) string {
+	return fmt.Sprintf("%s and %s stand together, %s and %s from those before: a third will tell whether it is a step or two bad coils",
+		a.name(first.Index-1), a.name(second.Index-1), percent(first.DeviationRatio), percent(second.DeviationRatio))
 }
