@@ -22,7 +22,7 @@ var pureRooms = map[string][]string{
 	"thermo":      nil,
 	"quantity":    {"copper"},
 	"r20":         {"copper", "uncertainty"},
-	"capture":     {"conformity", "r20", "uncertainty"},
+	"capture":     {"conformity", "r20", "statistics", "uncertainty"},
 	"sheet":       {"nearest"},
 	"statistics":  nil,
 	"control":     {"statistics"},

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/internal/statistics"
 )
 
 // opening takes a reading that says the clips hold no coil.
@@ -178,7 +179,7 @@ func (m *Machine) dropStep() {
 	}
 	limit := outlierScales * neighbourScale(m.usable[max(0, n-lookBack):n])
 	before := m.usable[n-stepReadings : n]
-	level := median([]float64{before[0].Value, before[1].Value, before[2].Value})
+	level := statistics.Median([]float64{before[0].Value, before[1].Value, before[2].Value})
 	above, below := 0, 0
 	for _, r := range m.usable[n:] {
 		switch {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"coilkeep/internal/statistics"
 	"coilkeep/internal/uncertainty"
 )
 
@@ -105,7 +106,8 @@ func (l line) at(seconds float64) float64 {
 }
 
 // fitLine needs three points and some span of time. Times and values are
-// centred first, so that large offsets cost no digits.
+// centred first, so that large offsets cost no digits. Like meanAndDeviation it
+// keeps an order of sums of its own.
 func fitLine(points []point) (line, bool) {
 	n := float64(len(points))
 	if n < 3 {
@@ -149,7 +151,7 @@ func fitWithoutOutliers(points []point, resolutionOhms float64) ([]point, line, 
 	for i, p := range points {
 		residuals[i] = p.ohms - l.at(p.seconds)
 	}
-	middle := median(residuals)
+	middle := statistics.Median(residuals)
 	limit := outlierLimit(len(points)) * max(robustScale(residuals, middle, resolutionOhms), robustFloorRatio*l.meanOhms)
 	kept := make([]point, 0, len(points))
 	for i, p := range points {

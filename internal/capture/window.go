@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/internal/statistics"
 )
 
 // Limits on what a steady window may look like. They are design choices of
@@ -85,7 +86,7 @@ func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolution flo
 		values[i] = r.Value
 		w.resolution = math.Max(w.resolution, r.Resolution)
 	}
-	middle := median(values)
+	middle := statistics.Median(values)
 	limit := outlierLimit(len(values)) * robustScale(values, middle, w.resolution)
 	kept := make([]float64, 0, len(values))
 	for i, v := range values {
@@ -128,7 +129,7 @@ func robustScale(values []float64, middle, resolution float64) float64 {
 	for i, v := range values {
 		deviations[i] = math.Abs(v - middle)
 	}
-	return max(1.4826*median(deviations), resolution/2, robustFloorRatio*math.Abs(middle))
+	return max(1.4826*statistics.Median(deviations), resolution/2, robustFloorRatio*math.Abs(middle))
 }
 
 // neighbourScale is the standard deviation as the differences of neighbouring
@@ -141,20 +142,13 @@ func neighbourScale(readings []driver.Reading) float64 {
 		differences[i] = math.Abs(readings[i+1].Value - readings[i].Value)
 		resolution = math.Max(resolution, readings[i].Resolution)
 	}
-	return max(median(differences)/0.954, resolution/2, robustFloorRatio*readings[0].Value)
-}
-
-func median(values []float64) float64 {
-	sorted := slices.Sorted(slices.Values(values))
-	n := len(sorted)
-	if n%2 == 1 {
-		return sorted[n/2]
-	}
-	return (sorted[n/2-1] + sorted[n/2]) / 2
+	return max(statistics.Median(differences)/0.954, resolution/2, robustFloorRatio*readings[0].Value)
 }
 
 // meanAndDeviation subtracts the first value before summing, so that a small
 // scatter on a large value keeps its digits. The deviation of one value is 0.
+// It adds up in another order than package statistics, and what was captured is
+// to be replayed to the last digit.
 func meanAndDeviation(values []float64) (mean, deviation float64) {
 	n := float64(len(values))
 	first := values[0]
