@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strconv"
 	"testing"
 )
@@ -67,7 +68,8 @@ func Table(tb testing.TB, name string) []Row {
 	return rows
 }
 
-// JSON reads testdata/name into v, a pointer to a struct.
+// JSON reads testdata/name into v, a pointer to a struct or a list. A file of
+// which nothing comes into it fails the test.
 func JSON(tb testing.TB, name string, v any) {
 	tb.Helper()
 	data, err := os.ReadFile(path(tb, name))
@@ -76,6 +78,10 @@ func JSON(tb testing.TB, name string, v any) {
 	}
 	if err := json.Unmarshal(data, v); err != nil {
 		tb.Fatalf("%s: %v", name, err)
+	}
+	read := reflect.ValueOf(v).Elem()
+	if read.IsZero() || (read.Kind() == reflect.Slice || read.Kind() == reflect.Map) && read.Len() == 0 {
+		tb.Fatalf("%s: nothing in it is what is looked for", name)
 	}
 }
 
