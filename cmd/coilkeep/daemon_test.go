@@ -291,7 +291,8 @@ accuracy = { kelvin = 0.3 }
 `
 
 func TestServeTakesTypedValues(t *testing.T) {
-	d := startDaemon(t, t.TempDir(), manualBench)
+	folder := t.TempDir()
+	d := startDaemon(t, folder, manualBench)
 	d.batch()
 	d.until("both to be ready", func(s bench.Snapshot) bool { return s.Meter.Up && s.Probe.Up && s.State == string(capture.Open) })
 	d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"six"}`, http.StatusUnprocessableEntity, nil)
@@ -305,6 +306,10 @@ func TestServeTakesTypedValues(t *testing.T) {
 	}
 	if m := s.Last; m.Status != history.Manual || math.Abs(m.R20Ohms-want) > 1e-6*want {
 		t.Errorf("status %s, R20 %.3f Ω; want manual, %.3f Ω", m.Status, m.R20Ohms, want)
+	}
+	// What was typed is captured again from its readings, while the daemon runs.
+	if got := ok(t, "verify", "--history", filepath.Join(folder, "history.db")); !strings.Contains(got, "checked 1 measurements and 2 readings, and captured 1 again.\nEverything agrees.\n") {
+		t.Errorf("verify says %q", got)
 	}
 }
 

@@ -198,7 +198,10 @@ func TestKillingTheDaemonLosesAndDoublesNothing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(report.Faults) > 0 {
-		t.Errorf("the history does not verify: %+v", report.Faults)
+	if err := bench.VerifyCaptures(t.Context(), store, &report, func(int, int) {}); err != nil {
+		t.Fatal(err)
+	}
+	if len(report.Faults) > 0 || report.CapturedAgain != len(list) {
+		t.Errorf("the history does not verify: %+v; captured again %d of %d", report.Faults, report.CapturedAgain, len(list))
 	}
 }

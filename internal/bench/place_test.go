@@ -236,9 +236,20 @@ func startPlace(t *testing.T, store *history.Store, f *fakeBench, wrap func(Stor
 			t.Errorf("Run: %v", err)
 		}
 		cancelEvents()
+		p.replay()
 	})
 	t.Cleanup(p.stop)
 	return p
+}
+
+// replay captures again what was measured, whatever the test did to the bench.
+func (p *place) replay() {
+	p.t.Helper()
+	var report history.Report
+	err := VerifyCaptures(context.Background(), p.store, &report, func(int, int) {})
+	if err != nil || len(report.Faults) > 0 || report.CapturedAgain != len(p.all()) {
+		p.t.Errorf("captured again: %d of %d, %+v, %v", report.CapturedAgain, len(p.all()), report.Faults, err)
+	}
 }
 
 const patience = 10 * time.Second

@@ -1,11 +1,14 @@
 package bench
 
 import (
+	"context"
 	"encoding/json"
-	"fmt"
+	"errors"
+	"slices"
+	"strings"
 	"testing"
+	"time"
 
-	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
 )
@@ -24,9 +27,13 @@ func TestStoredReadingsReplayToTheSame(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := replay(m, readings)
-		if err != nil || r == nil {
-			t.Fatalf("replay of %s: %v, %v", m.Serial, r, err)
+		s, err := newStored(m, readings)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := s.replay()
+		if r == nil {
+			t.Fatalf("replay of %s gives nothing", m.Serial)
 		}
 		if r.R20.R20Ohms != m.R20Ohms || r.R20.ExpandedUncertaintyOhms != m.ExpandedUncertaintyOhms ||
 			!r.Time.Equal(m.Time) || r.Judgement.Verdict != m.Verdict || r.Inputs != m.Inputs {
@@ -35,22 +42,86 @@ func TestStoredReadingsReplayToTheSame(t *testing.T) {
 	}
 }
 
-// replay captures a stored measurement again from its readings. It returns nil
-// when they no longer lead to one.
-func replay(m history.Measurement, rows []history.Reading) (*capture.Result, error) {
-	var settings capture.Settings
-	if err := json.Unmarshal(m.Settings, &settings); err != nil {
-		return nil, fmt.Errorf("settings of measurement %s: %w", m.ID, err)
+// spoiled is a history of one measurement that was changed.
+type spoiled struct {
+	measurement history.Measurement
+	readings    []history.Reading
+	err         error
+}
+
+func (s spoiled) Measurements(context.Context, history.Filter) ([]history.Measurement, string, error) {
+	return []history.Measurement{s.measurement}, "", nil
+}
+
+func (s spoiled) Measurement(context.Context, string) (history.Measurement, []history.Reading, error) {
+	return s.measurement, s.readings, s.err
+}
+
+// What was captured is captured again, and whatever is not as on the day is
+// found, also where neither the mean of the window nor the result tells.
+func TestVerifyCaptures(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	m, readings, err := p.store.Measurement(t.Context(), p.measure(6600).ID)
+	if err != nil {
+		t.Fatal(err)
 	}
-	var context captureContext
-	if err := json.Unmarshal(m.Context, &context); err != nil {
-		return nil, fmt.Errorf("context of measurement %s: %w", m.ID, err)
+	inWindow := slices.IndexFunc(readings, func(r history.Reading) bool { return r.InWindow })
+	context := func(rules any) json.RawMessage {
+		fields := map[string]any{}
+		if err := json.Unmarshal(m.Context, &fields); err != nil {
+			t.Fatal(err)
+		}
+		if fields["rules"] = rules; rules == nil {
+			delete(fields, "rules")
+		}
+		text, err := json.Marshal(fields)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return text
 	}
-	entries := make([]capture.Entry, len(rows))
-	for i, r := range rows {
-		entries[i] = capture.Entry{FromProbe: r.Role == history.Probe, Reading: driver.Reading{
-			Time: r.Time, Value: r.Value, Resolution: r.Resolution, Status: driver.Status(r.Status),
-			Reason: r.Reason, Raw: r.Raw}}
+	for _, c := range []struct {
+		name   string
+		change func(*spoiled)
+		fault  string // part of it; empty for none
+		again  int
+		others []history.NotRecomputed
+	}{
+		{name: "as it was", change: func(*spoiled) {}, again: 1},
+		{name: "from before the rules were told", change: func(s *spoiled) { s.measurement.Context = context(nil) }, again: 1},
+		{name: "by other rules", change: func(s *spoiled) { s.measurement.Context = context(capture.Rules + 1) },
+			others: []history.NotRecomputed{{What: "captures", Count: 1, Rules: capture.Rules + 1, Known: capture.Rules}}},
+		{name: "a value from a table", change: func(s *spoiled) {
+			s.measurement.Settings, s.measurement.Context, s.readings = nil, nil, nil
+		}},
+		{name: "its time", change: func(s *spoiled) { s.measurement.Time = m.Time.Add(time.Hour) }, fault: "it is stored as of", again: 1},
+		{name: "the time of a reading", change: func(s *spoiled) { s.readings[len(s.readings)-1].Time = m.Time.Add(time.Second) }, fault: "do not lead to a measurement", again: 1},
+		{name: "a reading", change: func(s *spoiled) { s.readings[inWindow].Value += 0.2 }, fault: "resistance_ohms is stored as", again: 1},
+		{name: "the temperatures", change: func(s *spoiled) {
+			for i := range s.readings {
+				if s.readings[i].Role == history.Probe {
+					s.readings[i].Value++
+				}
+			}
+		}, fault: "temperature_celsius is stored as", again: 1},
+		{name: "readings lost", change: func(s *spoiled) { s.readings = s.readings[:inWindow] }, fault: "do not lead to a measurement", again: 1},
+		{name: "no settings", change: func(s *spoiled) { s.measurement.Settings = json.RawMessage(`[]`) }, fault: "settings cannot be read"},
+		{name: "no context", change: func(s *spoiled) { s.measurement.Context = json.RawMessage(`[]`) }, fault: "cannot be read"},
+		{name: "unreadable", change: func(s *spoiled) { s.err = errors.New("details lost") }, fault: "details lost"},
+	} {
+		s := spoiled{measurement: m, readings: slices.Clone(readings)}
+		c.change(&s)
+		var report history.Report
+		if err := VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
+			t.Errorf("%s: %v", c.name, err)
+		}
+		if c.fault == "" && len(report.Faults) > 0 || c.fault != "" && (len(report.Of(history.FaultCapture)) != 1 || !strings.Contains(report.Faults[0].Problem, c.fault)) {
+			t.Errorf("%s: faults %+v, want %q", c.name, report.Faults, c.fault)
+		}
+		if report.CapturedAgain != c.again || !slices.Equal(report.NotRecomputed, c.others) {
+			t.Errorf("%s: captured again %d, by other rules %+v", c.name, report.CapturedAgain, report.NotRecomputed)
+		}
 	}
-	return capture.Replay(settings, context.Manner, context.Reason, context.HeldUntil, entries), nil
 }

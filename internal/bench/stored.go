@@ -3,7 +3,6 @@ package bench
 import (
 	"encoding/json"
 	"fmt"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -40,7 +39,7 @@ func NewRecord(r capture.Result, f Filing) (history.Measurement, []history.Readi
 	if err != nil {
 		return history.Measurement{}, nil, err
 	}
-	around, err := json.Marshal(captureContext{Manner: r.Manner, Reason: r.Reason, HeldUntil: r.HeldUntil})
+	around, err := json.Marshal(captureContext{Rules: capture.Rules, Manner: r.Manner, Reason: r.Reason, HeldUntil: r.HeldUntil})
 	if err != nil {
 		return history.Measurement{}, nil, err
 	}
@@ -91,13 +90,6 @@ func notes(r capture.Result) []string {
 			r.Thermal.BoundKelvin, r.Thermal.DifferenceKelvin))
 	}
 	return list
-}
-
-// captureContext is what a replay needs beside settings and readings.
-type captureContext struct {
-	Manner    capture.Manner `json:"manner"`
-	Reason    string         `json:"reason,omitempty"`
-	HeldUntil time.Time      `json:"held_until"`
 }
 
 // storedReadings turns a capture's evidence into rows of the history.

@@ -2,7 +2,12 @@ package capture
 
 import (
 	"encoding/json"
+	"flag"
+	"fmt"
 	"math"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -117,35 +122,51 @@ func TestNoSequenceGivesAWrongMeasurement(t *testing.T) {
 	})
 }
 
-// TestReplayGivesTheSame replays the readings kept with each measurement of a
-// day of coils, slips, fingers, warm coils and forced recordings.
-func TestReplayGivesTheSame(t *testing.T) {
-	measured := 0
-	for seed := range uint64(60) {
-		s := testSettings()
-		s.Tolerance.LowerOhms, s.Tolerance.UpperOhms = 6000, 7400
-		g := newRig(seed, s)
-		g.every = []time.Duration{50, 100, 250, 500}[seed%4] * time.Millisecond
-		g.open(2 * time.Second)
-		if seed%5 == 4 {
-			g.m.Hold("which coil?")
-		}
-		g.clip(6500+float64(seed*7), float64(seed%7)-3)
-		results := g.run(time.Duration(1+seed%3) * time.Second)
-		if seed%3 == 1 { // the clips slip
-			coil := g.coil
-			g.open(500 * time.Millisecond)
-			g.coil = coil
-		}
-		results = append(results, g.run(8*time.Second)...)
-		g.m.Hold("")
-		if seed%4 == 2 && len(results) == 0 {
-			if out, err := g.m.Force("hurry"); err == nil {
-				results = append(results, out.Result)
+// aDay is what a day of coils, slips, fingers, warm coils and forced recordings
+// gives.
+func aDay(seed uint64) []*Result {
+	s := testSettings()
+	s.Tolerance.LowerOhms, s.Tolerance.UpperOhms = 6000, 7400
+	g := newRig(seed, s)
+	g.every = []time.Duration{50, 100, 250, 500}[seed%4] * time.Millisecond
+	if seed%6 == 5 { // a switch nearby
+		readings := 0
+		g.override = func(r driver.Reading) driver.Reading {
+			if readings++; r.Status == driver.OK && readings%11 == 0 {
+				r.Value += 60
 			}
+			return r
 		}
-		results = append(results, g.run(30*time.Second)...)
-		for _, r := range results {
+	}
+	g.open(2 * time.Second)
+	if seed%5 == 4 {
+		g.m.Hold("which coil?")
+	}
+	g.clip(6500+float64(seed*7), float64(seed%7)-3)
+	results := g.run(time.Duration(1+seed%3) * time.Second)
+	if seed%3 == 1 { // the clips slip
+		coil := g.coil
+		g.open(500 * time.Millisecond)
+		g.coil = coil
+	}
+	results = append(results, g.run(8*time.Second)...)
+	g.m.Hold("")
+	if seed%4 == 2 && len(results) == 0 {
+		if out, err := g.m.Force("hurry"); err == nil {
+			results = append(results, out.Result)
+		}
+	}
+	return append(results, g.run(30*time.Second)...)
+}
+
+const days = 60
+
+// TestReplayGivesTheSame replays the readings kept with each measurement.
+func TestReplayGivesTheSame(t *testing.T) {
+	t.Parallel()
+	measured := 0
+	for seed := range uint64(days) {
+		for _, r := range aDay(seed) {
 			measured++
 			again := Replay(r.Settings, r.Manner, r.Reason, r.HeldUntil, r.Readings)
 			if again == nil {
@@ -158,6 +179,42 @@ func TestReplayGivesTheSame(t *testing.T) {
 	}
 	if measured < 40 {
 		t.Errorf("only %d measurements were replayed", measured)
+	}
+}
+
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+// TestRulesAreThoseOfTheirVersion holds what the rules make of some days. When it
+// differs because a rule was changed, Rules goes up and gets a file of its own:
+// what was recorded before would otherwise look tampered with.
+func TestRulesAreThoseOfTheirVersion(t *testing.T) {
+	t.Parallel()
+	var got strings.Builder
+	outliers := 0
+	for seed := range uint64(days) {
+		for _, r := range aDay(seed) {
+			outliers += r.Outliers
+			// Nine digits: processors round otherwise in the last ones.
+			fmt.Fprintf(&got, "day %d: %s after %v, %d readings, %d outliers, held %t, %.9g ohms at %.9g celsius, R20 %.9g ohms, U %.9g ohms, %s\n", seed,
+				r.Manner, r.Time.Sub(r.Contact), r.Inputs.Readings, r.Outliers, !r.HeldUntil.IsZero(), r.Inputs.ResistanceOhms,
+				r.Inputs.TemperatureCelsius, r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms, r.Judgement.Verdict)
+		}
+	}
+	if outliers == 0 {
+		t.Error("no outlier among them")
+	}
+	name := filepath.Join("testdata", fmt.Sprintf("rules-%d.txt", Rules))
+	if *update {
+		if err := os.WriteFile(name, []byte(got.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.String() != string(want) {
+		t.Errorf("these rules are not those of version %d any more: raise Rules\n got %s\nwant %s", Rules, got.String(), want)
 	}
 }
 

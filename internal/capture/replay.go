@@ -2,6 +2,11 @@ package capture
 
 import "time"
 
+// Rules is the version of the rules by which readings become a measurement. It
+// is stored with every measurement, and goes up whenever the same readings would
+// give another one: they are replayed only by the rules of the day.
+const Rules = 1
+
 // Replay gives readings kept with a result to a fresh capture and returns what
 // it records; nil when it records nothing. The same readings give the same
 // result as on the day.

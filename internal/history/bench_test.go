@@ -86,7 +86,6 @@ func BenchmarkLarge(b *testing.B) {
 		ask  func() error
 	}{
 		{"coil", func() error { _, err := s.Coil(ctx, middle); return err }},
-		{"serial exists", func() error { _, err := s.SerialExists(ctx, middle); return err }},
 		{"next serial", func() error { _, err := s.NextSerial(ctx, "HN-%07d"); return err }},
 		{"measurement", func() error { _, _, err := s.Measurement(ctx, "id-"+middle); return err }},
 		{"newest", func() error { _, _, err := s.Measurements(ctx, Filter{Newest: true}); return err }},

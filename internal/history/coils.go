@@ -50,13 +50,6 @@ func (s *Store) Coil(ctx context.Context, serial string) (Coil, error) {
 	return coil, nil
 }
 
-// SerialExists reports whether anything was ever measured under a serial
-// number.
-func (s *Store) SerialExists(ctx context.Context, serial string) (found bool, err error) {
-	err = s.readers.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM coils WHERE serial = ?1)`, serial).Scan(&found)
-	return found, explain(s.path, "look for serial "+serial, err)
-}
-
 // NextSerial returns the serial number after the highest one that the pattern
 // ever made, the first being number 1. See ValidateSerialPattern for patterns;
 // the error is a *FieldError when the pattern is bad or used up.

@@ -2,8 +2,10 @@ package history
 
 import "context"
 
-// Stamp tells two states of the history apart: it changes with everything that
-// is recorded, withdrawn, opened, closed or revised, in this program or another.
+// Stamp tells two states of the history apart, as far as coils go: it changes
+// with every measurement, check measurement and entry of the journal, so also
+// with what is withdrawn, opened, closed or revised, in this program or another.
+// Kept comparisons and the readings of a study do not change it.
 type Stamp struct{ measurements, checks, journal int64 }
 
 // Stamp is how the history stands. It is answered from the ends of indexes,

@@ -1,12 +1,17 @@
 package history
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"os"
+	"reflect"
 	"strings"
 	"testing"
+
+	"coilkeep/internal/compare"
+	"coilkeep/internal/r20"
 )
 
 // Each fault that is put into a sound history is found, and nothing else.
@@ -22,7 +27,6 @@ func TestVerifyFinds(t *testing.T) {
 		{"R20", "measurements", `UPDATE measurements SET r20_ohms = r20_ohms * 1.0000001 WHERE number = 3`, FaultResult, "r20_ohms"},
 		{"uncertainty", "measurements", `UPDATE measurements SET expanded_uncertainty_ohms = expanded_uncertainty_ohms * 1.0000001 WHERE number = 3`, FaultResult, "expanded_uncertainty_ohms"},
 		{"impossible input", "measurements", `UPDATE measurements SET meter_percent = -1 WHERE number = 3`, FaultResult, "give no result"},
-		{"unknown formula", "measurements", `UPDATE measurements SET formula = 9 WHERE number = 3`, FaultResult, "formula 9"},
 		{"verdict", "measurements", `UPDATE measurements SET verdict = 'high' WHERE number = 3`, FaultVerdict, `"high"`},
 		{"probability", "measurements", `UPDATE measurements SET conformity_probability = 0.5 WHERE number = 3`, FaultVerdict, "conformity_probability"},
 		{"tolerance", "measurements", `UPDATE measurements SET lower_ohms = 0 WHERE number = 3`, FaultVerdict, "cannot be judged"},
@@ -57,6 +61,36 @@ func TestVerifyFinds(t *testing.T) {
 				t.Errorf("fault names %q", found[0].ID)
 			}
 		})
+	}
+}
+
+// A result by another formula, as every one is once the formula goes up, is no
+// fault: it is told that it was not computed again, and it can be exported and
+// imported.
+func TestResultsOfAnotherFormula(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	record(t, s, "HN-0001")
+	for _, serial := range []string{"HN-0002", "HN-0003"} {
+		record(t, s, serial, func(m *Measurement) { m.Formula, m.R20Ohms = r20.Formula+1, m.R20Ohms+0.01 })
+	}
+	c := compared(t, s, "HN-0001", 6280)
+	c.Result.Formula = compare.Formula + 1
+	must(t)(s.AddComparison(t.Context(), c))
+	want := []NotRecomputed{{"results", 2, r20.Formula + 1, r20.Formula}, {"comparisons", 1, compare.Formula + 1, compare.Formula}}
+	if report := verifies(t, s); !reflect.DeepEqual(report.NotRecomputed, want) {
+		t.Errorf("not computed again: %+v, want %+v", report.NotRecomputed, want)
+	}
+	var file bytes.Buffer
+	if err := s.Export(t.Context(), &file, JSONL, Filter{}); err != nil {
+		t.Fatal(err)
+	}
+	fresh := newStore(t)
+	if counts, err := fresh.Import(t.Context(), &file); err != nil || counts.Measurements != 3 {
+		t.Fatalf("imported %+v, %v; want 3 measurements", counts, err)
+	}
+	if report := verifies(t, fresh); !reflect.DeepEqual(report.NotRecomputed, want) {
+		t.Errorf("not computed again after an import: %+v, want %+v", report.NotRecomputed, want)
 	}
 }
 
