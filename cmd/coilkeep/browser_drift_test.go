@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"coilkeep/driver/simulate"
-	"coilkeep/internal/drift/watch"
+	"coilkeep/internal/drift/records"
 	"coilkeep/internal/history"
 )
 
@@ -51,7 +51,7 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 
 	var entries []history.JournalEntry
 	fromJSON(t, ok(t, "journal", "--history", folder+"/history.db", "--json"), &entries)
-	if len(entries) == 0 || entries[len(entries)-1].Action != watch.Acknowledged || entries[len(entries)-1].Detail != "two turns less" {
+	if len(entries) == 0 || entries[len(entries)-1].Action != records.Acknowledged || entries[len(entries)-1].Detail != "two turns less" {
 		t.Errorf("journal %+v", entries)
 	}
 	page.open("/batches/" + entries[len(entries)-1].Subject + "#drift")

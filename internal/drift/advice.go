@@ -115,12 +115,14 @@ func (a *analysis) countTurns(d *Advice, now, half float64) string {
 
 // reasonToLeave is why nothing should be changed, empty when something should.
 func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) string {
-	p := statistics.TestP(d.OffsetOhms, standardError, df)
+	p, fresh := statistics.TestP(d.OffsetOhms, standardError, df), a.freshChange()
 	switch {
 	case a.notTheWinder != "":
 		return a.notTheWinder
 	case math.Abs(d.OffsetRatio) > mostOffsetRatio:
 		return "it is so far off that the target, the gauge or the design is likely another one"
+	case fresh != "":
+		return fresh
 	case d.Coils < fewestToAct:
 		return fmt.Sprintf("only %s since the last change; wind %d more before judging", count(d.Coils, "coil"), fewestToAct-d.Coils)
 	case p >= alpha:
@@ -130,13 +132,22 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	case d.Turns != nil && math.Abs(*d.Turns) < 1:
 		return "the level is off by less than one turn"
 	case d.Turns != nil && (*d.Low < 1 && *d.High > -1):
-		return fmt.Sprintf("it may be off by less than one turn (%.0f to %.0f turns)", *d.Low, *d.High)
+		return a.uncertainTurns(d)
 	case d.OffsetLow < 0 && d.OffsetHigh > 0:
 		return "the level may be on target within what the measuring leaves open"
 	case d.Turns == nil && a.options.UpperOhms > 0 && math.Abs(d.OffsetOhms) < smallShare*(a.options.UpperOhms-a.options.LowerOhms)/2:
 		return "the level is off by less than a tenth of the tolerance"
 	}
-	return ""
+	return a.meterBehind(d.OffsetRatio)
+}
+
+// uncertainTurns says that the turns may be none.
+func (a *analysis) uncertainTurns(d *Advice) string {
+	much, most := "many", math.Max(-*d.Low, *d.High)
+	if *d.Turns > 0 {
+		much = "few"
+	}
+	return fmt.Sprintf("about %.0f turns too %s, but it may be none or as many as %.0f", math.Abs(*d.Turns), much, most)
 }
 
 // mostOffsetRatio is as far as a winder is ever off by its turns; wire within its

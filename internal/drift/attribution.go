@@ -13,8 +13,8 @@ import (
 // Attribution is one possible cause of a change or trend. The list goes change
 // by change, the best supported cause first.
 type Attribution struct {
-	// Cause is meter, temperature, spool, winder, operator, target, batch, pause or
-	// winding: the last when nothing recorded changed there.
+	// Cause is meter, temperature, spool, winder, operator, target, batch, note,
+	// pause or winding: the last when nothing recorded changed there.
 	Cause string `json:"cause"`
 	// Sequence is the first coil of the change it is about.
 	Sequence int    `json:"sequence"`
@@ -26,11 +26,11 @@ type Attribution struct {
 	Sentence string   `json:"sentence"`
 
 	// headline is the change with its cause, brief the same without the interval,
-	// clauses what speaks for and against it, and meter what the check standard
-	// says.
-	headline, brief string
-	clauses         []string
-	meter           meterSays
+	// clauses what speaks for and against it, meter what the check standard says,
+	// and caution why the winder should be left alone; empty when it need not.
+	headline, brief, caution string
+	clauses                  []string
+	meter                    meterSays
 }
 
 // meterSays is the clause about the meter, and whether it is out of suspicion.
@@ -41,9 +41,6 @@ type meterSays struct {
 
 // attribute looks for the causes of everything found.
 func (a *analysis) attribute() {
-	if c := a.report.CheckStandard; c != nil && c.AwayRatio != nil {
-		a.notTheWinder = "look at the meter first: the check standard stands " + percent(*c.AwayRatio) + " from where it began"
-	}
 	pauses := a.pauses()
 	for i := range a.report.ChangePoints {
 		c := &a.report.ChangePoints[i]
@@ -56,6 +53,7 @@ func (a *analysis) attribute() {
 		t.Sentence, t.cause = causes[0].Sentence, causes[0]
 		a.report.Attribution = append(a.report.Attribution, causes...)
 	}
+	a.notTheWinder = a.leaveTheWinder()
 }
 
 // trends are the real ones, the oldest first.
@@ -78,6 +76,7 @@ type drifting struct {
 	ratio    float64
 	clauses  []string // what was ruled out, or could not be
 	meter    meterSays
+	caution  string
 }
 
 func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []Attribution {
@@ -87,7 +86,7 @@ func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []A
 	meter, moved := a.meterAtStep(c)
 	room, effect := a.roomAtStep(c)
 	var causes []Attribution
-	d.meter = meterSays{meter == excluded, a.meterClause(meter, moved)}
+	d.meter, d.caution = meterSays{meter == excluded, a.meterClause(meter, moved)}, cautionOf(meter, room)
 	d.add(d.meter.clause, meter != explains)
 	d.add(roomClause(room, effect), room != explains)
 	if meter == explains {
@@ -100,12 +99,11 @@ func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []A
 	for j, m := range marks {
 		causes = append(causes, d.mark(m, j > 0 || len(causes) > 0))
 	}
-	return a.complete(d, causes, room, d.winding(&c.P, "nothing recorded changed there"))
+	return complete(d, causes, room, d.winding(&c.P, "nothing recorded changed there"))
 }
 
-// complete adds what is left to suspect, and remembers when the first suspect is
-// not the winder.
-func (a *analysis) complete(d drifting, causes []Attribution, room finding, otherwise Attribution) []Attribution {
+// complete adds what is left to suspect.
+func complete(d drifting, causes []Attribution, room finding, otherwise Attribution) []Attribution {
 	if room == together {
 		d := d
 		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
@@ -114,9 +112,6 @@ func (a *analysis) complete(d drifting, causes []Attribution, room finding, othe
 	if len(causes) == 0 {
 		causes = append(causes, otherwise)
 	}
-	if causes[0].Cause == "temperature" {
-		a.notTheWinder = "look at the temperature first: it moved with the coils"
-	}
 	return causes
 }
 
@@ -124,7 +119,7 @@ func (a *analysis) causesOfTrend(t *Trend) []Attribution {
 	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count-1) / a.reference()}
 	meter, moved := a.meterInTrend(t)
 	room, effect := a.roomInTrend(t)
-	d.meter = meterSays{meter == excluded, a.meterClause(meter, moved)}
+	d.meter, d.caution = meterSays{meter == excluded, a.meterClause(meter, moved)}, cautionOf(meter, room)
 	d.add(d.meter.clause, meter != explains)
 	d.add(roomClause(room, effect), room != explains)
 	var causes []Attribution
@@ -135,12 +130,12 @@ func (a *analysis) causesOfTrend(t *Trend) []Attribution {
 		causes = append(causes, d.billTemperature(room, effect))
 	}
 	if within := a.manyWithin(t); within != "" && len(causes) == 0 && room != together {
-		if t.last == len(a.kept) {
-			a.notTheWinder = "the wire and the winder cannot be told apart"
+		if d.caution == "" {
+			d.caution = "the wire and the winder cannot be told apart"
 		}
 		return []Attribution{d.to("spool", &t.P, within, "", within)}
 	}
-	return a.complete(d, causes, room, d.winding(&t.P, a.recordedWithin(t)))
+	return complete(d, causes, room, d.winding(&t.P, a.recordedWithin(t)))
 }
 
 // manyWithin says that the spool was changed so often during a trend that the
@@ -170,7 +165,7 @@ func (d *drifting) add(clause string, when bool) {
 func (d drifting) to(cause string, p *float64, evidence, with string, parts ...string) Attribution {
 	clauses := slices.Concat(parts, d.clauses)
 	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p, Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
-		headline: d.what + with, brief: d.brief + with, clauses: clauses, meter: d.meter}
+		headline: d.what + with, brief: d.brief + with, caution: d.caution, clauses: clauses, meter: d.meter}
 }
 
 func (d drifting) billMeter(p *float64) Attribution {
@@ -292,11 +287,14 @@ func differences(before, after Coil) []mark {
 			marks = append(marks, mark{cause: l.cause, what: fmt.Sprintf("the change to %s %s", l.cause, l.after)})
 		}
 	}
+	if after.Noted != "" {
+		marks = append(marks, mark{cause: "note", what: fmt.Sprintf("the note %q", shortened(after.Noted))})
+	}
 	return marks
 }
 
-// recorded are the kept coils that are the first of a spool, winder, operator or
-// batch.
+// recorded are the kept coils that are the first of a spool, winder, operator,
+// target or batch, or after a note.
 func (a *analysis) recorded() []int {
 	var places []int
 	for k := 1; k < len(a.kept); k++ {

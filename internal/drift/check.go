@@ -29,6 +29,9 @@ type CheckChannel struct {
 	// AwayRatio is how far its last readings stand from its first, when that is
 	// not chance; null otherwise.
 	AwayRatio *float64 `json:"away_ratio"`
+	// OffReferenceRatio is how far its last readings stand from its reference value;
+	// null when that is not known.
+	OffReferenceRatio *float64 `json:"off_reference_ratio"`
 	// CameBack is true when it stood elsewhere for a while.
 	CameBack bool   `json:"came_back"`
 	Sentence string `json:"sentence"`
@@ -73,6 +76,10 @@ func (a *analysis) watchCheckStandard() {
 	}
 	a.checkTrend(c)
 	c.findLevels(occasions)
+	if reference := a.options.CheckReferenceOhms; reference > 0 {
+		off := occasions[0].Value/reference*(1+statistics.MomentsOf(c.ratio[c.Count-c.few():]).Mean) - 1
+		c.OffReferenceRatio = &off
+	}
 	c.CameBack = c.AwayRatio == nil && len(c.levels) > 2
 	c.Sentence = c.sentence(a)
 }
@@ -135,6 +142,9 @@ func (c *CheckChannel) sentence(a *analysis) string {
 	case len(c.Signals) > 0:
 		return fmt.Sprintf("the check standard was beyond its limits at coil %d, but its other readings do not follow", a.coils[c.Signals[0]-1].Sequence)
 	}
+	if c.Count <= gauge.CheckBaseline(c.Count) {
+		return fmt.Sprintf("the check standard was measured %d times, which make its limits: there is none yet to hold against them", c.Count)
+	}
 	return "the check standard stays within its limits"
 }
 
@@ -145,9 +155,13 @@ const fewAtEnd = 3
 // moved is how far its last readings stand from its first. A line through all
 // of them would make half as much again of a step.
 func (c *CheckChannel) moved() float64 {
-	first, last := statistics.MomentsOf(c.ratio[:fewAtEnd]), statistics.MomentsOf(c.ratio[c.Count-fewAtEnd:])
+	few := c.few()
+	first, last := statistics.MomentsOf(c.ratio[:few]), statistics.MomentsOf(c.ratio[c.Count-few:])
 	return (1+last.Mean)/(1+first.Mean) - 1
 }
+
+// few is how many readings are an end: with less than six, half of them.
+func (c *CheckChannel) few() int { return min(fewAtEnd, max(1, c.Count/2)) }
 
 // merged joins two ascending lists without repeats.
 func merged(a, b []int) []int {

@@ -52,6 +52,9 @@ type Coil struct {
 	// CheckStandardOhms are what a check standard was measured as since the coil
 	// before, in order; mostly none.
 	CheckStandardOhms []float64
+	// Noted is what somebody wrote on taking note of a signal since the coil before;
+	// mostly empty.
+	Noted string
 	// Doubtful says why a measurement should carry less weight: forced, or warm.
 	// Such a coil is shown and judged, but never part of a baseline.
 	Doubtful string
@@ -88,6 +91,12 @@ type Options struct {
 	Subgroup int
 	// Winding turns ohms into turns; the zero Winding knows nothing.
 	Winding Winding
+	// CheckReferenceOhms is what the check standard is known to have; 0 when it is
+	// not known.
+	CheckReferenceOhms float64
+	// Next is what is on record of the coil to come: spool, winder, operator, batch,
+	// target and note. Nil when nothing is.
+	Next *Coil
 	// LeftOut is true when the coils are only the newest of more.
 	LeftOut bool
 }

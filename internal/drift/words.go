@@ -55,6 +55,16 @@ func between(low, high float64) string {
 	return fmt.Sprintf("%.*f to %.*f", digits, round(low), digits, round(high))
 }
 
+// shortened is a note in so many letters that a sentence can hold it.
+func shortened(note string) string {
+	const most = 48
+	letters := []rune(note)
+	if len(letters) <= most {
+		return note
+	}
+	return strings.TrimSpace(string(letters[:most-1])) + "…"
+}
+
 func verb(slope float64) string {
 	if slope < 0 {
 		return "fall"

@@ -17,10 +17,11 @@ const around = 12 * time.Hour
 const everyCheck = 1_000_000
 
 // addChecks gives each measurement of the check standard to the coil wound next
-// at the same bench, those after the last coil to that one; a coil may get several. Of several standards the
-// one measured most counts, so that a change of standard does not look like a
-// drift. byBench lists the coils of each bench.
-func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map[string][]int) error {
+// at the same bench, those after the last coil to that one; a coil may get
+// several. Of several standards the one measured most counts, so that a change of
+// standard does not look like a drift; its reference value as last told is
+// returned, 0 without one. byBench lists the coils of each bench.
+func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map[string][]int) (referenceOhms float64, err error) {
 	var checks []history.CheckMeasurement
 	for bench, indices := range byBench {
 		// Numbers follow the time of winding but for values typed in later.
@@ -28,7 +29,7 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 		first, last := coils[indices[0]].WoundAt(), coils[indices[len(indices)-1]].WoundAt()
 		found, err := store.CheckMeasurements(ctx, history.CheckFilter{Bench: bench, From: first.Add(-around), To: last.Add(around), Limit: everyCheck})
 		if err != nil {
-			return err
+			return 0, err
 		}
 		checks = append(checks, found...)
 	}
@@ -42,8 +43,9 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 		next, _ := slices.BinarySearchFunc(indices, check.Time, func(i int, at time.Time) int { return coils[i].WoundAt().Compare(at) })
 		c := &coils[indices[min(next, len(indices)-1)]]
 		c.CheckStandardOhms = append(c.CheckStandardOhms, check.MeasuredOhms)
+		referenceOhms = check.NominalOhms
 	}
-	return nil
+	return referenceOhms, nil
 }
 
 func mostMeasured(checks []history.CheckMeasurement) string {

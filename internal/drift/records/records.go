@@ -26,6 +26,7 @@ type Store interface {
 	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
 	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
 	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]history.CheckMeasurement, error)
+	Journal(ctx context.Context, f history.JournalFilter) ([]history.JournalEntry, error)
 	CurrentBaseline(ctx context.Context, winder, design string, revision int) (*history.Baseline, error)
 }
 
@@ -44,7 +45,7 @@ func Batch(ctx context.Context, store Store, name string, zone *time.Location) (
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	coils, err := coilsOf(ctx, store, []history.Batch{batch}, zone)
+	coils, reference, err := coilsOf(ctx, store, []history.Batch{batch}, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
@@ -56,6 +57,10 @@ func Batch(ctx context.Context, store Store, name string, zone *time.Location) (
 		return nil, drift.Options{}, err
 	}
 	options, err := optionsOf(ctx, store, batch.Winder, design)
+	options.CheckReferenceOhms = reference
+	if err == nil && batch.ClosedAt == nil {
+		options.Next, err = coming(ctx, store, batch, coils[len(coils)-1])
+	}
 	return coils, options, err
 }
 
@@ -152,7 +157,7 @@ func batchesOf(ctx context.Context, store Store, winder, design string) (batches
 // wound returns the newest coils of a winder's batches, numbered through.
 func wound(ctx context.Context, store Store, winder string, of batches, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	of = of.newest()
-	coils, err := coilsOf(ctx, store, of.list, zone)
+	coils, reference, err := coilsOf(ctx, store, of.list, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
@@ -171,7 +176,7 @@ func wound(ctx context.Context, store Store, winder string, of batches, zone *ti
 		return nil, drift.Options{}, err
 	}
 	options, err := optionsOf(ctx, store, winder, design)
-	options.LeftOut = of.more
+	options.CheckReferenceOhms, options.LeftOut = reference, of.more
 	return coils, options, err
 }
 
@@ -255,20 +260,23 @@ func OptionsOf(d history.Design) drift.Options {
 
 // coilsOf are the coils of batches, one batch after the other, with the checks
 // of the benches they were measured at.
-func coilsOf(ctx context.Context, store Store, batches []history.Batch, zone *time.Location) ([]drift.Coil, error) {
-	var coils []drift.Coil
+func coilsOf(ctx context.Context, store Store, batches []history.Batch, zone *time.Location) (coils []drift.Coil, referenceOhms float64, err error) {
 	byBench := map[string][]int{}
 	for _, b := range batches {
 		more, err := coilsOfBatch(ctx, store, b.Name, zone)
+		if err == nil {
+			err = addNotes(ctx, store, b.Name, more)
+		}
 		if err != nil {
-			return nil, err
+			return nil, 0, err
 		}
 		for i := range more {
 			byBench[b.Bench] = append(byBench[b.Bench], len(coils)+i)
 		}
 		coils = append(coils, more...)
 	}
-	return coils, addChecks(ctx, store, coils, byBench)
+	referenceOhms, err = addChecks(ctx, store, coils, byBench)
+	return coils, referenceOhms, err
 }
 
 // coilsOfBatch takes each coil once, by its standing measurement at the stage the

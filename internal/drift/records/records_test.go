@@ -21,6 +21,7 @@ type cannedStore struct {
 	measurements []history.Measurement
 	checks       []history.CheckMeasurement
 	baseline     *history.Baseline
+	notes        []history.JournalEntry
 	// targets of the revisions, from the first on; 6690 Ω and the revision otherwise.
 	targets []float64
 }
@@ -30,6 +31,16 @@ func (s cannedStore) CurrentBaseline(_ context.Context, winder, design string, r
 		return b, nil
 	}
 	return nil, nil
+}
+
+func (s cannedStore) Journal(_ context.Context, f history.JournalFilter) (found []history.JournalEntry, err error) {
+	for _, n := range s.notes {
+		if n.Action == f.Action && n.Subject == f.Subject {
+			found = append(found, n)
+		}
+	}
+	slices.Reverse(found) // the latest first
+	return found, nil
 }
 
 func (s cannedStore) Batch(_ context.Context, name string) (history.Batch, error) {

@@ -102,7 +102,7 @@ func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) 
 		return Drift{}, fmt.Errorf("batch %s: %w", name, err)
 	}
 	d.News = len(d.Standing) > 0
-	notes, err := w.store.Journal(ctx, history.JournalFilter{Action: Acknowledged, Subject: name, Limit: 1})
+	notes, err := w.store.Journal(ctx, history.JournalFilter{Action: records.Acknowledged, Subject: name, Limit: 1})
 	if err != nil || len(notes) == 0 {
 		return d, err
 	}
@@ -155,10 +155,6 @@ func before(at time.Time, coils []drift.Coil, options drift.Options) (drift.Repo
 	return d.Report, err
 }
 
-// Acknowledged is the journal's word for a signal that was taken note of; the
-// subject is the batch.
-const Acknowledged = "drift acknowledged"
-
 // ErrNoSignal is returned when there is nothing to take note of.
 var ErrNoSignal = errors.New("no drift signal stands")
 
@@ -181,7 +177,7 @@ func (w *Watcher) Acknowledge(ctx context.Context, batch, note, who string) (his
 	if len(d.Standing) == 0 {
 		return history.JournalEntry{}, fmt.Errorf("batch %s: %w", batch, ErrNoSignal)
 	}
-	return w.store.AddJournal(ctx, history.JournalEntry{Bench: kept.Bench, Who: who, Action: Acknowledged, Subject: batch, Detail: note})
+	return w.store.AddJournal(ctx, history.JournalEntry{Bench: kept.Bench, Who: who, Action: records.Acknowledged, Subject: batch, Detail: note})
 }
 
 // StandingIn lists the signals that stand in a batch; none without a coil.

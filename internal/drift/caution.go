@@ -1,0 +1,91 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+)
+
+// cautionOf is why the winder should be left alone when a drift made the present
+// level, by what the check standard and the temperature have to do with it; empty
+// when nothing else is suspected before the winder and the wire.
+func cautionOf(meter, room finding) string {
+	switch {
+	case meter == explains:
+		return "look at the meter first: the check standard moved with the coils"
+	case meter == partial:
+		return "look at the meter first: the check standard moved too"
+	case meter == opposite:
+		return "look at the meter first: the check standard moved the other way"
+	case room == explains:
+		return "look at the temperature first: it moved with the coils"
+	case room == together:
+		return "measure an earlier coil again first: the temperature moved together with the coils"
+	}
+	return ""
+}
+
+// leaveTheWinder is what the causes found say against turning anything. What made
+// the present level counts; a cause of an earlier drift has had its time, but for a
+// check standard that still stands elsewhere.
+func (a *analysis) leaveTheWinder() string {
+	if c := a.report.CheckStandard; c != nil && c.AwayRatio != nil {
+		return "look at the meter first: the check standard stands " + percent(*c.AwayRatio) + " from where it began"
+	}
+	if events := a.events(); len(events) > 0 {
+		return events[0].cause.caution
+	}
+	return ""
+}
+
+// meterBehind says whether the meter may be what puts the level off target by a
+// ratio: when its check standard reads more than half of that away from its
+// reference, or from its first readings. Too few readings to test by are enough
+// for a doubt.
+func (a *analysis) meterBehind(offset float64) string {
+	c := a.report.CheckStandard
+	if c == nil {
+		return ""
+	}
+	doubtful := func(ratio float64) bool { return math.Abs(ratio) > math.Abs(offset)/2 }
+	if off := c.OffReferenceRatio; off != nil && doubtful(*off) {
+		return fmt.Sprintf("look at the meter first: the check standard reads %s from its reference", percent(*off))
+	}
+	if moved := c.moved(); doubtful(moved) {
+		return fmt.Sprintf("measure the check standard again first: it reads %s from what it read at first", percent(moved))
+	}
+	return ""
+}
+
+// freshChange names a change of spool or winder, or a note, that has too few coils behind it
+// to judge the level by; empty when there is none since the present level began.
+func (a *analysis) freshChange() string {
+	if next := a.options.Next; next != nil {
+		if what := turning(a.coils[len(a.coils)-1], *next); what != "" {
+			return fmt.Sprintf("no coil yet since %s; wind %d before judging", what, fewestToAct)
+		}
+	}
+	begins, behind := a.kept[a.pieces[len(a.pieces)-1].first], 0
+	for i := len(a.coils) - 1; i > begins; i-- {
+		if !a.outlier[i] {
+			behind++
+		}
+		if behind >= fewestToAct {
+			break
+		}
+		if what := turning(a.coils[i-1], a.coils[i]); what != "" {
+			return fmt.Sprintf("only %s since %s; wind %d more before judging", count(behind, "good coil"), what, fewestToAct-behind)
+		}
+	}
+	return ""
+}
+
+// turning is what changed on record between two coils that moves the level: wire,
+// winder, or what somebody did about a signal. Empty when nothing did.
+func turning(before, after Coil) string {
+	for _, m := range differences(before, after) {
+		if m.cause == "spool" || m.cause == "winder" || m.cause == "note" {
+			return m.what
+		}
+	}
+	return ""
+}

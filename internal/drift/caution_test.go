@@ -1,0 +1,129 @@
+package drift
+
+import (
+	"strings"
+	"testing"
+)
+
+// sparse keeps the check standard of every nth coil only.
+func sparse(coils []Coil, n int) []Coil {
+	for i := range coils {
+		if i%n != 0 {
+			coils[i].CheckStandardOhms = nil
+		}
+	}
+	return coils
+}
+
+// A meter that steps is never turned after, however seldom it was checked.
+func TestMeterStepStopsTheAdvice(t *testing.T) {
+	for _, every := range []int{5, 15, 20, 25, 40, 60} {
+		for seed := range uint64(20) {
+			r := analysed(t, sparse(checked(seed, 100, during(40, 100, 0.02), none), every), ordinary())
+			if r.Advice.Act {
+				t.Errorf("checked every %d coils, seed %d: %s", every, seed, r.Summary)
+			}
+		}
+	}
+	r := analysed(t, sparse(checked(1, 100, during(40, 100, 0.02), none), 20), ordinary())
+	contains(t, "summary", r.Summary, "it is the meter or its leads, not the winder", "Leave it alone: look at the meter first: the check standard moved with the coils")
+	if strings.Contains(r.CheckStandard.Sentence, "within its limits") {
+		t.Errorf("five readings of which some moved: %s", r.CheckStandard.Sentence)
+	}
+	r = analysed(t, sparse(checked(1, 100, during(40, 100, 0.02), none), 60), ordinary())
+	contains(t, "summary", r.Summary, "measure the check standard again first: it reads +2.0 % from what it read at first")
+}
+
+// A winder that stepped is turned after where the check standard stayed.
+func TestWinderStepIsActedOn(t *testing.T) {
+	for _, every := range []int{5, 20, 60} {
+		acted := 0
+		for seed := range uint64(20) {
+			r := analysed(t, sparse(checked(seed, 100, none, during(40, 100, 0.02)), every), ordinary())
+			acted += count01(r.Advice.Act)
+		}
+		if acted < 19 {
+			t.Errorf("checked every %d coils: turns advised in %d of 20", every, acted)
+		}
+	}
+}
+
+// A meter off its reference throughout shows in no chart of its own.
+func TestMeterOffItsReference(t *testing.T) {
+	o := ordinary()
+	coils := checked(5, 60, by(0.02), none)
+	if r := analysed(t, coils, o); !r.Advice.Act {
+		t.Errorf("without a reference: %s", r.Summary)
+	}
+	o.CheckReferenceOhms = 10000
+	r := analysed(t, coils, o)
+	contains(t, "summary", r.Summary, "look at the meter first: the check standard reads +2.0 % from its reference")
+	if r.Advice.Act || r.CheckStandard.OffReferenceRatio == nil {
+		t.Errorf("act %v, off %v", r.Advice.Act, r.CheckStandard.OffReferenceRatio)
+	}
+	// It does not hide what the winder does by itself.
+	if r := analysed(t, checked(5, 60, none, by(0.02)), o); !r.Advice.Act {
+		t.Errorf("with a meter on its reference: %s", r.Summary)
+	}
+}
+
+// The coils before a change of spool do not tell what to turn for those after it.
+func TestFreshSpoolEndsTheAdvice(t *testing.T) {
+	high := newWorkshop(9).wind(40, "SP-1", by(0.02)).coils
+	o := ordinary()
+	if r := analysed(t, high, o); !r.Advice.Act {
+		t.Fatalf("no turns for a high spool: %s", r.Summary)
+	}
+	o.Next = &Coil{Batch: "spring-3", Spool: "SP-2", Winder: "W2", Operator: "Mira"}
+	r := analysed(t, high, o)
+	contains(t, "advice", r.Advice.Sentence, "leave it alone: no coil yet since the change to spool SP-2; wind 5 before judging")
+	o.Next = &Coil{Batch: "spring-3", Spool: "SP-1", Winder: "W2", Operator: "Mira", Noted: "77 turns off"}
+	r = analysed(t, high, o)
+	contains(t, "advice", r.Advice.Sentence, `leave it alone: no coil yet since the note "77 turns off"; wind 5 before judging`)
+	o.Next = nil
+	for n := 1; n < 5; n++ {
+		for seed := range uint64(10) {
+			r := analysed(t, newWorkshop(seed).wind(40, "SP-1", by(0.02)).wind(n, "SP-2", by(-0.003)).coils, o)
+			if r.Advice.Act {
+				t.Errorf("%d coils of the new spool, seed %d: %s", n, seed, r.Advice.Sentence)
+			}
+		}
+	}
+	r = analysed(t, newWorkshop(3).wind(40, "SP-1", by(0.02)).wind(1, "SP-2", by(0.02)).coils, o)
+	contains(t, "advice", r.Advice.Sentence, "leave it alone: only 1 good coil since the change to spool SP-2; wind 4 more before judging")
+}
+
+// Who turned something and said so is the cause of what follows.
+func TestNoteIsACause(t *testing.T) {
+	right := 0
+	for seed := range uint64(20) {
+		coils := newWorkshop(seed).wind(30, "SP-1", by(0.02)).wind(20, "SP-1", none).coils
+		coils[30].Noted = "160 turns off"
+		r := analysed(t, coils, ordinary())
+		right += count01(strings.Contains(r.Summary, `From coil 31, -`) && strings.Contains(r.Summary, `at the note "160 turns off"`))
+	}
+	if right < 19 {
+		t.Errorf("the note is named in %d of 20", right)
+	}
+}
+
+// A room that moved together with a step stops the advice, whatever was recorded
+// there; that of an earlier step does not for ever.
+func TestRoomAtAChangeOfSpool(t *testing.T) {
+	warm := func(coils []Coil, from, to int, kelvin float64) []Coil {
+		for i := from; i < to; i++ {
+			*coils[i].TemperatureCelsius += kelvin
+		}
+		return coils
+	}
+	for seed := range uint64(20) {
+		r := analysed(t, warm(newWorkshop(seed).wind(40, "SP-1", none).wind(40, "SP-2", by(0.012)).coils, 40, 80, 4), ordinary())
+		if r.Advice.Act || !strings.Contains(r.Advice.Why, "the temperature") {
+			t.Errorf("seed %d: %s", seed, r.Summary)
+		}
+	}
+	coils := warm(newWorkshop(4).wind(40, "SP-1", none).wind(40, "SP-2", by(0.012)).wind(40, "SP-3", by(-0.015)).coils, 40, 120, 4)
+	if r := analysed(t, coils, ordinary()); !r.Advice.Act {
+		t.Errorf("an earlier step with the room stops the advice for ever: %s", r.Summary)
+	}
+}
