@@ -49,19 +49,23 @@ type Watcher struct {
 	store Store
 	zone  *time.Location
 
-	mu    sync.Mutex
+	mu    sync.Mutex // never held over a question to the store
 	stamp history.Stamp
-	known map[string]answer
+	known map[string]*answer // by batch, as of the stamp
 }
 
+// answer is what is known of a batch.
 type answer struct {
+	// turn holds one token, for the one who may look at the rest or work it out.
+	turn  chan struct{}
+	known bool
 	drift Drift
 	err   error
 }
 
 // New watches a history. The time of day is told in zone.
 func New(store Store, zone *time.Location) *Watcher {
-	return &Watcher{store: store, zone: zone, known: map[string]answer{}}
+	return &Watcher{store: store, zone: zone, known: map[string]*answer{}}
 }
 
 // falseAlarms of the charts that are used throughout; reckoning them takes
@@ -75,21 +79,48 @@ func (w *Watcher) Batch(ctx context.Context, name string) (Drift, error) {
 	if err != nil {
 		return Drift{}, err
 	}
+	a := w.answerFor(name, stamp)
+	select {
+	case a.turn <- struct{}{}:
+		defer func() { <-a.turn }()
+	case <-ctx.Done():
+		return Drift{}, ctx.Err()
+	}
+	if a.known {
+		return a.drift, a.err
+	}
+	d, err := w.analyseBatch(ctx, name)
+	// What failed may succeed next time, but for there being nothing as yet.
+	if err == nil || errors.Is(err, records.ErrNothing) {
+		a.known, a.drift, a.err = true, d, err
+	}
+	if errors.Is(err, history.ErrNotFound) {
+		w.forget(name) // or any name that is asked for would be kept
+	}
+	return d, err
+}
+
+func (w *Watcher) forget(name string) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	delete(w.known, name)
+}
+
+// answerFor is where what is known of a batch goes, as the history stands. Those who
+// ask for one batch wait for each other, and not for those who ask for another.
+func (w *Watcher) answerFor(name string, stamp history.Stamp) *answer {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if stamp != w.stamp {
 		w.stamp = stamp
 		clear(w.known)
 	}
-	if a, ok := w.known[name]; ok {
-		return a.drift, a.err
+	a := w.known[name]
+	if a == nil {
+		a = &answer{turn: make(chan struct{}, 1)}
+		w.known[name] = a
 	}
-	d, err := w.analyseBatch(ctx, name)
-	// What failed may succeed next time, but for there being nothing as yet.
-	if err == nil || errors.Is(err, records.ErrNothing) {
-		w.known[name] = answer{d, err}
-	}
-	return d, err
+	return a
 }
 
 func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) {

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -188,6 +189,94 @@ func (s *countingStore) Measurements(ctx context.Context, f history.Filter) ([]h
 	return s.Store.Measurements(ctx, f)
 }
 
+// gatedStore keeps those who read the coils of one batch waiting until it is opened.
+type gatedStore struct {
+	*history.Store
+	batch   string
+	waiting chan struct{} // gets one entry a reader
+	gate    chan struct{} // closed to open
+	reads   atomic.Int32
+}
+
+func (s *gatedStore) Measurements(ctx context.Context, f history.Filter) ([]history.Measurement, string, error) {
+	if f.Batch == s.batch {
+		s.reads.Add(1)
+		s.waiting <- struct{}{}
+		select {
+		case <-s.gate:
+		case <-ctx.Done():
+			return nil, "", ctx.Err()
+		}
+	}
+	return s.Store.Measurements(ctx, f)
+}
+
+// A batch that is slow to read holds up those who ask for it, as long as they care
+// to wait, and nobody who asks for another; it is read once for all of them.
+func TestSlowBatchHoldsUpNoOther(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(12, 6690)
+	if _, err := w.store.OpenBatch(t.Context(), history.BatchStart{Name: "summer-1", Bench: "south", Design: "larkspur", Winder: "W3"}); err != nil {
+		t.Fatal(err)
+	}
+	store := &gatedStore{Store: w.store, batch: "spring-3", waiting: make(chan struct{}, 9), gate: make(chan struct{})}
+	watcher := New(store, time.UTC)
+	type result struct {
+		drift Drift
+		err   error
+	}
+	results := make(chan result)
+	ask := func(ctx context.Context) {
+		d, err := watcher.Batch(ctx, "spring-3")
+		results <- result{d, err}
+	}
+	await := func() result {
+		t.Helper()
+		select {
+		case r := <-results:
+			return r
+		case <-time.After(10 * time.Second):
+			t.Fatal("no answer")
+			return result{}
+		}
+	}
+	first, leave := context.WithCancel(t.Context())
+	go ask(first)
+	select {
+	case <-store.waiting:
+	case <-time.After(10 * time.Second):
+		t.Fatal("the batch is not read")
+	}
+	other, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+	defer cancel()
+	if _, err := watcher.Batch(other, "summer-1"); !errors.Is(err, records.ErrNothing) {
+		t.Errorf("another batch: %v, want its own answer", err)
+	}
+	gone, giveUp := context.WithCancel(t.Context())
+	giveUp()
+	if _, err := watcher.Batch(gone, "spring-3"); !errors.Is(err, context.Canceled) {
+		t.Errorf("who has left: %v, want the cancellation", err)
+	}
+	// The first leaves; what it began is nobody's answer, and the next reads again.
+	leave()
+	if r := await(); !errors.Is(r.err, context.Canceled) {
+		t.Errorf("the first: %v, want the cancellation", r.err)
+	}
+	for range 3 {
+		go ask(t.Context())
+	}
+	close(store.gate)
+	for range 3 {
+		if r := await(); r.err != nil || len(r.drift.Points) != 12 {
+			t.Errorf("%d points, %v; want 12", len(r.drift.Points), r.err)
+		}
+	}
+	if n := store.reads.Load(); n != 2 {
+		t.Errorf("read %d times, want once for the first and once for the others", n)
+	}
+}
+
 // Asking again costs nothing until something has changed.
 func TestRemembers(t *testing.T) {
 	t.Parallel()
@@ -206,8 +295,8 @@ func TestRemembers(t *testing.T) {
 	if d := w.batch(watcher); store.reads != 2 || len(d.Points) != len(first.Points)-1 {
 		t.Errorf("after a void: read %d times, %d points", store.reads, len(d.Points))
 	}
-	if _, err := watcher.Batch(t.Context(), "autumn-1"); !errors.Is(err, history.ErrNotFound) {
-		t.Errorf("an unknown batch: got %v", err)
+	if _, err := watcher.Batch(t.Context(), "autumn-1"); !errors.Is(err, history.ErrNotFound) || len(watcher.known) != 1 {
+		t.Errorf("an unknown batch: got %v, and %d are remembered", err, len(watcher.known))
 	}
 	winder, err := watcher.Winder(t.Context(), "W2", "")
 	if err != nil || len(winder.Points) != 11 || winder.News {
