@@ -6,7 +6,6 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"time"
 
 	"coilkeep/internal/sheet"
 )
@@ -29,7 +28,8 @@ var csvStatuses = []string{"recorded", "forced", "manual", "void", "superseded"}
 // decimal points, times are RFC 3339. It takes exports of measurements as they
 // are: rows with the status void or superseded are left out, forced ones are
 // marked. Rows go in the order of winding, batch by batch by their sequence, or
-// by their time where no sequence is told. Errors name the line and the column,
+// by their time where no sequence is told; a coil that was measured again later goes
+// where the row left out has its number. Errors name the line and the column,
 // and wrap [ErrInput] but for those of r.
 func ReadCSV(r io.Reader) ([]Coil, error) {
 	coils, err := readCSV(r)
@@ -45,8 +45,7 @@ func readCSV(r io.Reader) ([]Coil, error) {
 	if err != nil {
 		return nil, err
 	}
-	var coils []Coil
-	lastOf := map[string]Coil{} // the one before, by batch
+	coils := csvOrder{places: map[csvPlace]int{}, lastOf: map[string]Coil{}}
 	for {
 		row, err := in.Next()
 		if errors.Is(err, io.EOF) {
@@ -57,7 +56,8 @@ func readCSV(r io.Reader) ([]Coil, error) {
 		}
 		status := csvStatus(row)
 		if status == "void" || status == "superseded" {
-			continue // whatever is in it
+			coils.reserve(row)
+			continue // whatever else is in it
 		}
 		coil := csvCoil(row, status)
 		if err := row.Err(); err != nil {
@@ -66,23 +66,15 @@ func readCSV(r io.Reader) ([]Coil, error) {
 		if err := coil.check(); err != nil {
 			return nil, fmt.Errorf("line %d, %w", row.Line, err)
 		}
-		before, follows := lastOf[coil.Batch]
-		if follows {
-			coil.checkAfter(before, row)
-			if err := row.Err(); err != nil {
-				return nil, err
-			}
+		if coils.add(coil, row); row.Err() != nil {
+			return nil, row.Err()
 		}
-		coils = append(coils, coil)
-		if coil.Time.IsZero() {
-			coil.Time = before.Time // the next one is not wound before this either
-		}
-		lastOf[coil.Batch] = coil
 	}
-	if len(coils) == 0 {
+	found := coils.list()
+	if len(found) == 0 {
 		return nil, &sheet.Fault{Problem: "no coils in the file"}
 	}
-	return coils, nil
+	return found, nil
 }
 
 // csvStatus reads the status of a measurement, empty when none is told.
@@ -128,19 +120,4 @@ func csvOptional(row *sheet.Row, column string) *float64 {
 	}
 	v := row.Number(column)
 	return &v
-}
-
-// checkAfter sees that c may stand in this row when before is the one before it
-// of its batch.
-func (c Coil) checkAfter(before Coil, row *sheet.Row) {
-	switch {
-	case (c.Sequence == 0) != (before.Sequence == 0):
-		row.Fail("sequence", "some coils of a batch have a number and some have none; fill in all or none")
-	case c.Sequence != 0 && c.Sequence <= before.Sequence:
-		row.Fail("sequence", "coil %d comes after coil %d; each coil stands there once (of one stage), in the order of winding, "+
-			"and coils of several batches need the column batch", c.Sequence, before.Sequence)
-	case c.Sequence == 0 && !c.Time.IsZero() && c.Time.Before(before.Time):
-		row.Fail("time", "%s comes after %s; rows go in the order of winding, and coils of several batches need the column batch; "+
-			"where the time is not that of winding, tell the order by the column sequence", c.Time.Format(time.RFC3339), before.Time.Format(time.RFC3339))
-	}
 }

@@ -2,6 +2,7 @@ package drift
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"slices"
 	"strings"
@@ -40,6 +41,42 @@ func TestReadCSVCountsByBatch(t *testing.T) {
 	coils, err := ReadCSV(strings.NewReader("sequence,r20_ohms,batch,status\n1,6690,a,recorded\n2,6691,a,superseded\n1,6700,b,recorded\n2,6692,a,recorded\n2,6701,b,recorded\n"))
 	if err != nil || len(coils) != 4 {
 		t.Errorf("got %v, %v", coils, err)
+	}
+}
+
+// A coil measured again days later stands in an export behind all others; it goes
+// where it was wound, at the time it was wound.
+func TestReadCSVOfCoilsMeasuredAgain(t *testing.T) {
+	const header = "sequence,time,serial,r20_ohms,batch,status\n"
+	coils, err := ReadCSV(strings.NewReader(header +
+		"1,2026-03-02T08:00:00Z,a,6690,x,recorded\n" +
+		"2,2026-03-02T08:10:00Z,b,-5,x,superseded\n" +
+		"3,2026-03-02T08:20:00Z,c,6692,x,recorded\n" +
+		"4,2026-03-02T08:30:00Z,d,6693,x,void\n" +
+		"1,2026-03-02T08:35:00Z,e,6694,y,recorded\n" +
+		"2,2026-03-04T08:00:00Z,b,6691,x,superseded\n" +
+		"2,2026-03-05T08:00:00Z,b,6695,x,recorded\n"))
+	var got []string
+	for _, c := range coils {
+		got = append(got, fmt.Sprint(c.Serial, c.R20Ohms, c.WoundAt().Format(" 2 15:04")))
+	}
+	if want := []string{"a6690 2 08:00", "b6695 2 08:10", "c6692 2 08:20", "e6694 2 08:35"}; err != nil || !slices.Equal(got, want) {
+		t.Errorf("got %q, %v; want %q", got, err, want)
+	}
+	for name, rows := range map[string]struct{ text, says string }{
+		"twice after all":      {"1,,a,6690,x,recorded\n2,,b,6691,x,superseded\n2,,b,6691,x,recorded\n2,,b,6691,x,recorded\n", "line 5, column sequence: coil 2 comes after coil 2"},
+		"a later stage":        {"1,,a,6690,x,superseded\n2,,b,6691,x,recorded\n1,,a,6691,x,recorded\n1,,a,6691,x,recorded\n", "line 5, column sequence: coil 1 comes after coil 1"},
+		"place out of order":   {"1,,a,6690,x,recorded\n3,,c,6691,x,recorded\n2,,b,6691,x,superseded\n2,,b,6691,x,recorded\n", "line 5, column sequence: coil 2 comes after coil 3"},
+		"between wrong ones":   {"5,,a,6690,x,recorded\n2,,b,6691,x,superseded\n7,,c,6691,x,recorded\n2,,b,6691,x,recorded\n", "line 5, column sequence: coil 2 comes after coil 7"},
+		"after one that moved": {"1,,a,6690,x,recorded\n3,,c,6691,x,superseded\n3,,c,6691,x,recorded\n2,,b,6691,x,recorded\n", "line 5, column sequence: coil 2 comes after coil 3"},
+	} {
+		if _, err := ReadCSV(strings.NewReader(header + rows.text)); err == nil || !strings.Contains(err.Error(), rows.says) {
+			t.Errorf("%s: got %v, want %q", name, err, rows.says)
+		}
+	}
+	late, err := ReadCSV(strings.NewReader(header + "1,,a,6690,x,recorded\n3,,c,6691,x,superseded\n2,,b,6691,x,recorded\n3,,c,6692,x,recorded\n"))
+	if err != nil || len(late) != 3 || late[1].Sequence != 2 || late[2].Sequence != 3 {
+		t.Errorf("a place too early: %+v, %v; want the coils in order", late, err)
 	}
 }
 
