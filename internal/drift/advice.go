@@ -115,10 +115,11 @@ func (a *analysis) countTurns(d *Advice, now, half float64) string {
 
 // reasonToLeave is why nothing should be changed, empty when something should.
 func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) string {
-	p, fresh := statistics.TestP(d.OffsetOhms, standardError, df), a.freshChange()
+	p := statistics.TestP(d.OffsetOhms, standardError, df)
+	other, fresh := a.leaveTheWinder(d.OffsetRatio), a.freshChange()
 	switch {
-	case a.notTheWinder != "":
-		return a.notTheWinder
+	case other != "":
+		return other
 	case math.Abs(d.OffsetRatio) > mostOffsetRatio:
 		return "it is so far off that the target, the gauge or the design is likely another one"
 	case fresh != "":

@@ -25,9 +25,6 @@ type analysis struct {
 	pieces    []piece
 	described float64
 	segments  *segmenter
-	// notTheWinder is why the winder should be left alone; empty when nothing else
-	// is suspected first.
-	notTheWinder string
 	// roomAlone is the dependence on temperature, when it explains every step and
 	// trend by itself.
 	roomAlone *statistics.Partial

@@ -31,6 +31,7 @@ type Attribution struct {
 	headline, brief, caution string
 	clauses                  []string
 	meter                    meterSays
+	ratio                    float64 // how far the drift goes
 }
 
 // meterSays is the clause about the meter, and whether it is out of suspicion.
@@ -53,7 +54,6 @@ func (a *analysis) attribute() {
 		t.Sentence, t.cause = causes[0].Sentence, causes[0]
 		a.report.Attribution = append(a.report.Attribution, causes...)
 	}
-	a.notTheWinder = a.leaveTheWinder()
 }
 
 // trends are the real ones, the oldest first.
@@ -165,7 +165,7 @@ func (d *drifting) add(clause string, when bool) {
 func (d drifting) to(cause string, p *float64, evidence, with string, parts ...string) Attribution {
 	clauses := slices.Concat(parts, d.clauses)
 	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p, Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
-		headline: d.what + with, brief: d.brief + with, caution: d.caution, clauses: clauses, meter: d.meter}
+		headline: d.what + with, brief: d.brief + with, caution: d.caution, clauses: clauses, meter: d.meter, ratio: d.ratio}
 }
 
 func (d drifting) billMeter(p *float64) Attribution {

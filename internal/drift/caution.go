@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 )
@@ -24,15 +25,27 @@ func cautionOf(meter, room finding) string {
 	return ""
 }
 
-// leaveTheWinder is what the causes found say against turning anything. What made
-// the present level counts; a cause of an earlier drift has had its time, but for a
-// check standard that still stands elsewhere.
-func (a *analysis) leaveTheWinder() string {
+// leaveTheWinder is what the causes found say against turning anything for a level
+// that is off target by a ratio. What made the present level counts, and earlier
+// steps that did not come of the winder when, taken together, they make up more
+// than half of it.
+func (a *analysis) leaveTheWinder(offset float64) string {
 	if c := a.report.CheckStandard; c != nil && c.AwayRatio != nil {
 		return "look at the meter first: the check standard stands " + percent(*c.AwayRatio) + " from where it began"
 	}
-	if events := a.events(); len(events) > 0 {
-		return events[0].cause.caution
+	doubtful, caution := 0.0, ""
+	for i, e := range a.events() {
+		if e.cause.caution == "" {
+			continue
+		}
+		if i == 0 {
+			return e.cause.caution
+		}
+		doubtful += e.cause.ratio
+		caution = cmp.Or(caution, e.cause.caution)
+	}
+	if math.Abs(doubtful) > math.Abs(offset)/2 {
+		return caution
 	}
 	return ""
 }

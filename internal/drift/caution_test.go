@@ -122,7 +122,7 @@ func TestRoomAtAChangeOfSpool(t *testing.T) {
 			t.Errorf("seed %d: %s", seed, r.Summary)
 		}
 	}
-	coils := warm(newWorkshop(4).wind(40, "SP-1", none).wind(40, "SP-2", by(0.012)).wind(40, "SP-3", by(-0.015)).coils, 40, 120, 4)
+	coils := warm(newWorkshop(4).wind(40, "SP-1", none).wind(40, "SP-2", by(0.012)).wind(40, "SP-3", none).wind(40, "SP-4", by(0.015)).coils, 40, 80, 4)
 	if r := analysed(t, coils, ordinary()); !r.Advice.Act {
 		t.Errorf("an earlier step with the room stops the advice for ever: %s", r.Summary)
 	}

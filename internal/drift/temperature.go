@@ -225,10 +225,37 @@ func (a *analysis) room(from, to int, shape func(k int) float64) (finding, stati
 		return explains, room
 	case drift.P < alpha && room.P < alpha:
 		return partial, room
+	case drift.P < alpha && sameShape(u, v):
+		return together, room
 	case drift.P < alpha:
 		return excluded, room
 	}
 	return together, room
+}
+
+// sameShape says whether the temperature has the shape of the drift and besides it
+// only scatter from coil to coil. That is the probe's and never reached a coil: a
+// fit takes it for a room that moves without the coils, and clears the slow part
+// with it (regression dilution, Fuller 1987, Measurement Error Models, section
+// 1.1). Scatter is told from slow movement by the mean square of successive
+// differences, twice the variance where values do not depend on each other (von
+// Neumann 1941, Annals of Mathematical Statistics 12, 367-395).
+func sameShape(shape, celsius []float64) bool {
+	line, err := statistics.FitLine(shape, celsius, nil)
+	if err != nil {
+		return false
+	}
+	left, total := 0.0, statistics.MomentsOf(celsius).SumOfSquares
+	successive, before := 0.0, 0.0
+	for i := range celsius {
+		r := celsius[i] - line.At(shape[i])
+		left += r * r
+		if i > 0 {
+			successive += (r - before) * (r - before)
+		}
+		before = r
+	}
+	return left < total/2 && successive > left
 }
 
 func roomClause(f finding, room statistics.Partial) string {
