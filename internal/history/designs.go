@@ -102,14 +102,19 @@ func (s *Store) AddDesign(ctx context.Context, d Design, who string) (Design, er
 }
 
 // ReviseDesign stores the next revision of a design and returns it as stored.
-// Open batches stay with the revision they began with. The errors are a
-// *FieldError, ErrNotFound, or ErrConflict when nothing differs from the
-// latest revision.
+// Open batches stay with the revision they began with. The Revision of d is the
+// one that was changed, 0 when that is not told. The errors are a *FieldError,
+// ErrNotFound, or ErrConflict when somebody else has revised that one meanwhile
+// or nothing differs from the latest.
 func (s *Store) ReviseDesign(ctx context.Context, d Design, who string) (Design, error) {
 	return s.storeDesign(ctx, d, who, "revise design", func(tx *sql.Tx) (int, error) {
 		latest, err := latestDesign(ctx, tx, d.Name)
 		if err != nil {
 			return 0, err
+		}
+		if d.Revision != 0 && d.Revision != latest.Revision {
+			return 0, fmt.Errorf("%w: design %q has revision %d by now, and this is a change of revision %d; look at what is new and make the change again",
+				ErrConflict, d.Name, latest.Revision, d.Revision)
 		}
 		same := d
 		same.Revision, same.CreatedAt = latest.Revision, latest.CreatedAt

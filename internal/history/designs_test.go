@@ -30,6 +30,13 @@ func TestDesignRevisions(t *testing.T) {
 	if _, err := s.ReviseDesign(t.Context(), Design{Name: "emu", TargetOhms: 1, LowerOhms: 0.5, UpperOhms: 2, AlphaPerKelvin: 0.00393}, ""); !errors.Is(err, ErrNotFound) {
 		t.Errorf("revised an unknown one: %v, want ErrNotFound", err)
 	}
+	// Two people change the first revision: the second of them would undo what
+	// the first did.
+	late := first
+	late.Note = "new felt"
+	if _, err := s.ReviseDesign(t.Context(), late, "grace"); !errors.Is(err, ErrConflict) || !strings.Contains(err.Error(), "has revision 2 by now, and this is a change of revision 1") {
+		t.Errorf("a change of revision 1: %v, want ErrConflict", err)
+	}
 	got, err := s.DesignRevision(t.Context(), "wren", 1)
 	if err != nil || !reflect.DeepEqual(got, first) {
 		t.Errorf("revision 1 = %+v, %v; want %+v", got, err, first)

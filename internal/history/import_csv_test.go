@@ -153,6 +153,7 @@ func designsOnly(t testing.TB, from *Store) *Store {
 		t.Fatal(err)
 	}
 	for i, d := range revisions {
+		d.Revision = i // it is made of the one before
 		if i == 0 {
 			must(t)(s.AddDesign(t.Context(), d, "ada"))
 		} else {

@@ -197,6 +197,11 @@ func TestDesigns(t *testing.T) {
 	if revised.Revision != 2 || revised.LowerOhms != 6500 || revised.UpperOhms != 7024.5 || revised.GuardFactor != 0 || revised.Turns != 5600 {
 		t.Errorf("got %+v, want only what was said to change", revised)
 	}
+	// A change of the first revision would undo that.
+	late := want[problem](t, w.ask(t, "POST", "/api/v1/designs/Long%20Meadow/revisions", `{"revision":1,"turns":5700}`), http.StatusConflict)
+	if !strings.Contains(late.Detail, "has revision 2 by now, and this is a change of revision 1") {
+		t.Errorf("a change of revision 1: %s", late.Detail)
+	}
 	shown := want[struct {
 		history.Design
 		Revisions []history.Design `json:"revisions"`
@@ -227,6 +232,8 @@ func TestDesignRefused(t *testing.T) {
 		{"limits crossed", "", `{"name":"A","target_ohms":6690,"lower_ohms":6900,"upper_ohms":6700}`, "lower_ohms"},
 		{"guard", "", `{"name":"A","target_ohms":6690,"tolerance_percent":5,"guard_factor":2}`, "guard_factor"},
 		{"new target, old limits", "/Base/revisions", `{"target_ohms":6700}`, "tolerance_percent"},
+		{"revision of a new one", "", `{"name":"A","target_ohms":6690,"tolerance_percent":5,"revision":1}`, "revision"},
+		{"no such revision", "/Base/revisions", `{"revision":0,"note":"x"}`, "revision"},
 		{"other name", "/Base/revisions", `{"name":"Other","note":"x"}`, "name"},
 	} {
 		got := want[problem](t, w.ask(t, "POST", "/api/v1/designs"+c.path, c.body), http.StatusUnprocessableEntity)

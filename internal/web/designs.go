@@ -25,6 +25,9 @@ type designBody struct {
 	AlphaStandardUncertaintyPerKelvin *float64        `json:"alpha_standard_uncertainty_per_kelvin"`
 	TimeConstantSeconds               *float64        `json:"time_constant_seconds"`
 	Note                              *string         `json:"note"`
+	// Revision is the one that is changed. Where it is told and somebody has
+	// revised it meanwhile, the change is refused.
+	Revision *int `json:"revision"`
 }
 
 // newDesign is what a design is where nothing else is said: judged with the
@@ -50,6 +53,7 @@ func (b designBody) over(base history.Design) (history.Design, error) {
 	set(&d.AlphaStandardUncertaintyPerKelvin, b.AlphaStandardUncertaintyPerKelvin)
 	set(&d.TimeConstantSeconds, b.TimeConstantSeconds)
 	set(&d.Note, b.Note)
+	set(&d.Revision, b.Revision)
 	if b.Bobbin != nil {
 		d.Bobbin = b.Bobbin
 	}
@@ -113,6 +117,9 @@ func (s *site) addDesign(w http.ResponseWriter, r *http.Request) error {
 	if body.TargetOhms == nil {
 		return invalid.of("target_ohms", "is missing: say what a coil should measure at 20 °C, in ohms")
 	}
+	if body.Revision != nil {
+		return invalid.of("revision", "is only for a design that is revised; a new one has none yet")
+	}
 	design, err := body.over(newDesign())
 	if err != nil {
 		return err
@@ -134,6 +141,9 @@ func (s *site) reviseDesign(w http.ResponseWriter, r *http.Request) error {
 	name := r.PathValue("design")
 	if body.Name != "" && body.Name != name {
 		return invalid.of("name", "a revision keeps the name %q; add a new design to use another", name)
+	}
+	if body.Revision != nil && *body.Revision < 1 {
+		return invalid.of("revision", "must be 1 or more, not %d", *body.Revision)
 	}
 	revisions, err := s.server.History.DesignRevisions(r.Context(), name)
 	if err != nil {

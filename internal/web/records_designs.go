@@ -78,6 +78,9 @@ func (s *site) showDesignPage(w http.ResponseWriter, r *http.Request, status int
 	if f != nil {
 		view.Form = *f
 	}
+	if f == nil || status == http.StatusConflict { // who sends it again has seen what is new
+		view.Form.values.Set(revisionField, strconv.Itoa(design.Revision))
+	}
 	view.Scale = s.drawn("Picture of the tolerance", true, func(v chart.View) (*chart.Picture, error) {
 		return chart.Scale{View: v, Tolerance: design.Tolerance(), TargetOhms: design.TargetOhms}.Picture()
 	})
@@ -89,6 +92,9 @@ func (s *site) showDesignPage(w http.ResponseWriter, r *http.Request, status int
 	view.More = next != ""
 	return s.renderPageAs(w, status, "records/design", view)
 }
+
+// revisionField carries which revision a person has changed, unseen.
+const revisionField = "revision"
 
 // reviseDesignForm stores the next revision of a design as a person filled it
 // in.
@@ -102,6 +108,9 @@ func (s *site) reviseDesignForm(w http.ResponseWriter, r *http.Request) error {
 		design, err := f.design(latest)
 		if err != nil {
 			return "", err
+		}
+		if design.Revision, err = strconv.Atoi(f.Get(revisionField)); err != nil || design.Revision < 1 {
+			return "", invalid.of(revisionField, "is missing: load the page of the design again")
 		}
 		design, err = s.server.History.ReviseDesign(r.Context(), design, who(r))
 		return at("designs", design.Name), err

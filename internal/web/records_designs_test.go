@@ -132,6 +132,23 @@ func TestReviseDesignByForm(t *testing.T) {
 	values.Set("target_ohms", "6.8k")
 	answer := w.fill(t, "/designs/Long%20Meadow", values)
 	wantText(t, string(answer.body), "Long Meadow revision 2", "Target at 20 °C 6.8 kΩ", "6.46 kΩ to 7.14 kΩ -5.00 %, +5.00 %", "Earlier revisions", "6.69 kΩ 6.3555 kΩ 7.0245 kΩ")
+	// Somebody else had the page open too: theirs is not the last word unseen.
+	late := shownValues(w.page(t, "/designs/Long%20Meadow"))
+	late.Set("revision", "1")
+	late.Set("turns", "5700")
+	answer = w.fill(t, "/designs/Long%20Meadow", late)
+	wantText(t, string(answer.body), "revision 2", "has revision 2 by now, and this is a change of revision 1")
+	if again := shownValues(string(answer.body)); answer.status != http.StatusConflict || again.Get("turns") != "5700" || again.Get("revision") != "2" {
+		t.Errorf("a change of revision 1: status %d, then %v; want 409, and what was typed to send again", answer.status, again)
+	}
+	late.Set("turns", "many")
+	if again := shownValues(string(w.fill(t, "/designs/Long%20Meadow", late).body)); again.Get("revision") != "1" {
+		t.Errorf("a mistake elsewhere in the form made it a change of revision %s", again.Get("revision"))
+	}
+	late.Del("revision")
+	if answer := w.fill(t, "/designs/Long%20Meadow", late); answer.status != http.StatusUnprocessableEntity {
+		t.Errorf("a form without the revision: status %d", answer.status)
+	}
 	// The open batch stays with what it began with.
 	wantText(t, w.page(t, "/batches/LM-1"), "revision 1: 6.69 kΩ")
 	if answer := w.fill(t, "/designs/Short", values); answer.status != http.StatusNotFound {
