@@ -57,7 +57,7 @@ func (m *Machine) assess(forced bool) assessment {
 	a.have = a.want
 	a.window = judgeWindow(readings, s.spreadOhms)
 	celsius, step, noTemperature := m.pair(readings)
-	around := surroundings{celsius, s.AlphaPerKelvin, s.TimeConstant, a.window.resolution}
+	around := surroundings{celsius, s.AlphaPerKelvin, s.TimeConstant, a.window.resolutionOhms}
 	var ok bool
 	if a.thermal, ok = fitThermal(m.lately(), around); !ok {
 		a.words = "settling"
@@ -166,7 +166,7 @@ func (a *assessment) evaluate(s Settings, celsius, step float64, forced bool) er
 	a.inputs.ResistanceOhms = a.window.meanOhms
 	a.inputs.Readings = a.window.kept
 	a.inputs.StandardDeviationOhms = a.window.deviationOhms
-	a.inputs.ResolutionOhms = a.window.resolution
+	a.inputs.ResolutionOhms = a.window.resolutionOhms
 	a.inputs.DriftOhms = math.Abs(a.thermal.SlopeOhmsPerSecond) * a.window.seconds()
 	a.inputs.TemperatureCelsius = celsius
 	a.inputs.ProbeHalfWidthKelvin += step / 2
@@ -295,7 +295,7 @@ func (m *Machine) typed(r driver.Reading) Outcome {
 	m.trace = append(m.trace, Entry{Reading: r})
 	a := assessment{state: Steady, window: window{
 		readings: []driver.Reading{r}, outlier: []bool{false}, kept: 1,
-		meanOhms: r.Value, resolution: r.Resolution,
+		meanOhms: r.Value, resolutionOhms: r.Resolution,
 	}}
 	celsius, step, err := m.pair(a.window.readings)
 	if err == nil {

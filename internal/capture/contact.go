@@ -200,7 +200,7 @@ func (m *Machine) dropStep() {
 // slope is not to be fitted to it. It reports whether there was any.
 func (m *Machine) dropApproach(w window) bool {
 	s := m.settings
-	allowed := max(s.spreadOhms(w.meanOhms, w.resolution), outlierScales*neighbourScale(w.readings))
+	allowed := max(s.spreadOhms(w.meanOhms, w.resolutionOhms), outlierScales*neighbourScale(w.readings))
 	perSecond := s.AlphaPerKelvin * w.meanOhms * farthestKelvin / s.TimeConstant.Seconds()
 	off := 0
 	for i := len(m.usable) - len(w.readings) - 1; i >= 0; i-- {

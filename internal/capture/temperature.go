@@ -35,7 +35,7 @@ func (t *temperatures) forget(before time.Time) {
 // at interpolates the temperature at an instant, seen from now. It refuses
 // when the probe's latest word is older than maxAge or not a number: a
 // temperature that has gone stale is none.
-func (t *temperatures) at(instant, now time.Time, maxAge time.Duration) (celsius float64, resolution float64, err error) {
+func (t *temperatures) at(instant, now time.Time, maxAge time.Duration) (celsius float64, resolutionKelvin float64, err error) {
 	if len(t.entries) == 0 {
 		return 0, 0, fmt.Errorf("no temperature yet: is the probe plugged in?")
 	}

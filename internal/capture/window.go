@@ -37,9 +37,9 @@ type window struct {
 	kept     int
 	meanOhms float64
 	// deviationOhms is the sample standard deviation of the kept readings.
-	deviationOhms float64
-	resolution    float64
-	steady        bool
+	deviationOhms  float64
+	resolutionOhms float64
+	steady         bool
 	// spread is true when all that keeps it from being steady is that the
 	// readings spread too far.
 	spread bool
@@ -69,25 +69,25 @@ func latestWindow(readings []driver.Reading, count int, length time.Duration) ([
 // spreadOhms is how far a steady window at a value may spread: some steps of
 // the display, a part of the value, or what the meter's accuracy allows,
 // whichever is most.
-func (s Settings) spreadOhms(ohms, resolution float64) float64 {
+func (s Settings) spreadOhms(ohms, resolutionOhms float64) float64 {
 	percent := s.SpreadPercent
 	if percent == 0 {
 		percent = ordinarySpreadPercent
 	}
-	return max(spreadDigits*resolution, percent/100*ohms, s.meterHalfWidth(ohms))
+	return max(spreadDigits*resolutionOhms, percent/100*ohms, s.meterHalfWidth(ohms))
 }
 
 // judgeWindow finds outliers, mean, scatter and whether the window is steady.
 // spreadOhms is how far one at a value and resolution may spread.
-func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolution float64) float64) window {
+func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolutionOhms float64) float64) window {
 	w := window{readings: readings, outlier: make([]bool, len(readings))}
 	values := make([]float64, len(readings))
 	for i, r := range readings {
 		values[i] = r.Value
-		w.resolution = math.Max(w.resolution, r.Resolution)
+		w.resolutionOhms = math.Max(w.resolutionOhms, r.Resolution)
 	}
 	middle := statistics.Median(values)
-	limit := outlierLimit(len(values)) * robustScale(values, middle, w.resolution)
+	limit := outlierLimit(len(values)) * robustScale(values, middle, w.resolutionOhms)
 	kept := make([]float64, 0, len(values))
 	for i, v := range values {
 		w.outlier[i] = math.Abs(v-middle) > limit
@@ -99,7 +99,7 @@ func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolution flo
 	w.meanOhms, w.deviationOhms = meanAndDeviation(kept)
 
 	spread := slices.Max(kept) - slices.Min(kept)
-	allowed := spreadOhms(w.meanOhms, w.resolution)
+	allowed := spreadOhms(w.meanOhms, w.resolutionOhms)
 	switch {
 	case float64(len(values)-len(kept)) > outlierShare*float64(len(values)):
 		w.why = "the readings jump about; reseat the clips"
@@ -124,12 +124,12 @@ func outlierLimit(n int) float64 { return outlierScales * (1 + 8/float64(n)) }
 // robustScale is the standard deviation as the median absolute deviation
 // estimates it (×1.4826 for a normal distribution), never below half a step
 // of the display or robustFloorRatio, so that a quiet meter's next digit is no outlier.
-func robustScale(values []float64, middle, resolution float64) float64 {
+func robustScale(values []float64, middle, resolutionOhms float64) float64 {
 	deviations := make([]float64, len(values))
 	for i, v := range values {
 		deviations[i] = math.Abs(v - middle)
 	}
-	return max(1.4826*statistics.Median(deviations), resolution/2, robustFloorRatio*math.Abs(middle))
+	return max(1.4826*statistics.Median(deviations), resolutionOhms/2, robustFloorRatio*math.Abs(middle))
 }
 
 // neighbourScale is the standard deviation as the differences of neighbouring
@@ -137,12 +137,12 @@ func robustScale(values []float64, middle, resolution float64) float64 {
 // normal values is 0.954 standard deviations. The floor is that of robustScale.
 func neighbourScale(readings []driver.Reading) float64 {
 	differences := make([]float64, len(readings)-1)
-	resolution := 0.0
+	resolutionOhms := 0.0
 	for i := range differences {
 		differences[i] = math.Abs(readings[i+1].Value - readings[i].Value)
-		resolution = math.Max(resolution, readings[i].Resolution)
+		resolutionOhms = math.Max(resolutionOhms, readings[i].Resolution)
 	}
-	return max(statistics.Median(differences)/0.954, resolution/2, robustFloorRatio*readings[0].Value)
+	return max(statistics.Median(differences)/0.954, resolutionOhms/2, robustFloorRatio*readings[0].Value)
 }
 
 // meanAndDeviation subtracts the first value before summing, so that a small

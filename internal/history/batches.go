@@ -57,29 +57,40 @@ func listBatches(ctx context.Context, q querier, where string, args ...any) ([]B
 	if err != nil {
 		return nil, err
 	}
-	for i := range batches {
-		if batches[i].Spools, err = listSpools(ctx, q, batches[i].Name); err != nil {
-			return nil, err
-		}
-	}
-	return batches, nil
+	return batches, addSpools(ctx, q, batches)
 }
 
-func listSpools(ctx context.Context, q querier, batch string) ([]SpoolMark, error) {
-	marks := []SpoolMark{}
-	err := rows(ctx, q, `
-		SELECT from_sequence, spool, at_us
+// addSpools fills in the spools of all batches by one question.
+func addSpools(ctx context.Context, q querier, batches []Batch) error {
+	if len(batches) == 0 {
+		return nil
+	}
+	place := make(map[string]*Batch, len(batches))
+	names := make([]string, len(batches))
+	for i := range batches {
+		names[i] = batches[i].Name
+		place[names[i]] = &batches[i]
+	}
+	list, err := pack(names)
+	if err != nil {
+		return err
+	}
+	return rows(ctx, q, `
+		SELECT batch, from_sequence, spool, at_us
 		FROM batch_spools
-		WHERE batch = ?1
-		ORDER BY position`, []any{batch}, func(r *sql.Rows) error {
+		WHERE batch IN (SELECT value FROM json_each(?1))
+		ORDER BY batch, position`, []any{list}, func(r *sql.Rows) error {
+		var batch string
 		var m SpoolMark
 		var atUS int64
-		err := r.Scan(&m.FromSequence, &m.Spool, &atUS)
+		err := r.Scan(&batch, &m.FromSequence, &m.Spool, &atUS)
+		if err != nil {
+			return err
+		}
 		m.At = fromMicros(atUS)
-		marks = append(marks, m)
-		return err
+		place[batch].Spools = append(place[batch].Spools, m)
+		return nil
 	})
-	return marks, err
 }
 
 // oneBatch returns the batch of a name, or ErrNotFound.

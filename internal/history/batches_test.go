@@ -1,6 +1,8 @@
 package history
 
 import (
+	"context"
+	"database/sql"
 	"errors"
 	"reflect"
 	"testing"
@@ -111,5 +113,42 @@ func TestGeneratedBatchNames(t *testing.T) {
 		if err != nil || !reflect.DeepEqual(names, c.want) {
 			t.Errorf("batches %+v = %q, %v; want %q", c.filter, names, err, c.want)
 		}
+	}
+}
+
+// counting counts the questions asked.
+type counting struct {
+	querier
+	asked int
+}
+
+func (c *counting) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	c.asked++
+	return c.querier.QueryContext(ctx, query, args...)
+}
+
+// A list of batches has the spools of each, and asks no more for many than for
+// one.
+func TestSpoolsOfManyBatches(t *testing.T) {
+	t.Parallel()
+	s := workshop(t) // with batch B-1, of spool S-17
+	must(t)(s.ChangeSpool(t.Context(), "B-1", "S-18", "ada"))
+	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "south", Design: "wren", Spool: "S-19"}))
+	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: `B "3"`, Bench: "west", Design: "wren"}))
+	q := &counting{querier: s.readers}
+	batches, err := listBatches(t.Context(), q, `ORDER BY b.name`)
+	must(t)(batches, err)
+	got := map[string][]string{}
+	for _, b := range batches {
+		got[b.Name] = []string{}
+		for _, mark := range b.Spools {
+			got[b.Name] = append(got[b.Name], mark.Spool)
+		}
+	}
+	if want := map[string][]string{"B-1": {"S-17", "S-18"}, "B-2": {"S-19"}, `B "3"`: {}}; !reflect.DeepEqual(got, want) {
+		t.Errorf("spools %v, want %v", got, want)
+	}
+	if q.asked != 2 {
+		t.Errorf("asked %d times, want twice", q.asked)
 	}
 }

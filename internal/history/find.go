@@ -157,27 +157,26 @@ func (v Verdicts) Total() int {
 func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[string]Verdicts, error) {
 	counts := map[string]Verdicts{}
 	err := s.read(ctx, "count verdicts of batches", func(q querier) error {
-		for _, batch := range batches {
-			// SQLite takes the verdict from the row that holds the maximum
-			// (https://www.sqlite.org/lang_select.html#bareagg).
-			err := rows(ctx, q, `
-				SELECT m.verdict, MAX(m.time_us)`+measurementTables+`
-				WHERE m.batch = ?1 AND a.status IS NULL
-				GROUP BY m.serial`, []any{batch}, func(r *sql.Rows) error {
-				var verdict conformity.Verdict
-				var newestUS int64
-				err := r.Scan(&verdict, &newestUS)
-				if counts[batch] == nil {
-					counts[batch] = Verdicts{}
-				}
-				counts[batch][verdict]++
-				return err
-			})
-			if err != nil {
-				return err
-			}
+		list, err := pack(batches)
+		if err != nil || list == "" {
+			return err
 		}
-		return nil
+		// SQLite takes the verdict from the row that holds the maximum
+		// (https://www.sqlite.org/lang_select.html#bareagg).
+		return rows(ctx, q, `
+			SELECT m.batch, m.verdict, MAX(m.time_us)`+measurementTables+`
+			WHERE m.batch IN (SELECT value FROM json_each(?1)) AND a.status IS NULL
+			GROUP BY m.batch, m.serial`, []any{list}, func(r *sql.Rows) error {
+			var batch string
+			var verdict conformity.Verdict
+			var newestUS int64
+			err := r.Scan(&batch, &verdict, &newestUS)
+			if counts[batch] == nil {
+				counts[batch] = Verdicts{}
+			}
+			counts[batch][verdict]++
+			return err
+		})
 	})
 	return counts, err
 }
