@@ -61,32 +61,6 @@ func TestStepAtSpoolChange(t *testing.T) {
 	}
 }
 
-// A step at a recorded change of spool is told even while the coils after it
-// happen to lean its way, when one slope through all is nearly as good.
-func TestStepAtSpoolChangeInShortBatch(t *testing.T) {
-	const batches = 200
-	named := 0
-	for seed := range uint64(batches) {
-		r := analysed(t, newWorkshop(seed).wind(10, "SP-07", none).wind(19, "SP-08", by(0.012)).coils, ordinary())
-		for _, cause := range r.Attribution {
-			if cause.Cause == "spool" {
-				named++
-				// "At" only where the step is found at the very coil.
-				with := ", at the change to spool SP-08"
-				if cause.Sequence != 11 {
-					with = ", with the change to spool SP-08 at coil 11"
-				}
-				contains(t, "summary", r.Summary, with)
-				break
-			}
-		}
-	}
-	t.Logf("the spool is named in %d of %d", named, batches)
-	if named < batches*98/100 {
-		t.Errorf("the spool is named in %d of %d batches", named, batches)
-	}
-}
-
 // A change of spool within a real slope is told, and not called the cause.
 func TestSpoolChangeWithinTrend(t *testing.T) {
 	rising := func(from int) func(int) float64 { return func(i int) float64 { return 0.0004 * float64(from+i) } }

@@ -129,3 +129,29 @@ func TestSlopeIntervalsHold(t *testing.T) {
 		t.Errorf("the level at the last coil is %v in points, %v by the trend, %v by the advice", last, r.Trend.end, targetOhms+r.Advice.OffsetOhms)
 	}
 }
+
+// A step at a recorded change of spool is told even while the coils after it
+// happen to lean its way, when one slope through all is nearly as good.
+func TestStepAtSpoolChangeInShortBatch(t *testing.T) {
+	const batches = 200
+	named := 0
+	for seed := range uint64(batches) {
+		r := analysed(t, newWorkshop(seed).wind(10, "SP-07", none).wind(19, "SP-08", by(0.012)).coils, ordinary())
+		for _, cause := range r.Attribution {
+			if cause.Cause == "spool" {
+				named++
+				// "At" only where the step is found at the very coil.
+				with := ", at the change to spool SP-08"
+				if cause.Sequence != 11 {
+					with = ", with the change to spool SP-08 at coil 11"
+				}
+				contains(t, "summary", r.Summary, with)
+				break
+			}
+		}
+	}
+	t.Logf("the spool is named in %d of %d", named, batches)
+	if named < batches*98/100 {
+		t.Errorf("the spool is named in %d of %d batches", named, batches)
+	}
+}
