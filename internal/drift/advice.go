@@ -120,6 +120,8 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	switch {
 	case other != "":
 		return other
+	case a.report.InTurn != nil:
+		return a.report.InTurn.Words + ", and no one correction suits both"
 	case math.Abs(d.OffsetRatio) > mostOffsetRatio:
 		return "it is so far off that the target, the gauge or the design is likely another one"
 	case fresh != "":

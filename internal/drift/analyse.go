@@ -21,10 +21,11 @@ type analysis struct {
 	// outliers.
 	outlier, inBaseline []bool
 	kept                []int
-	// pieces describe the kept coils, at the price described; segments cut them.
-	pieces    []piece
-	described float64
-	segments  *segmenter
+	// pieces describe the kept coils, at the price described, with left as sum of
+	// squares about them; segments cut them.
+	pieces          []piece
+	described, left float64
+	segments        *segmenter
 	// roomAlone is the dependence on temperature, when it explains every step and
 	// trend by itself.
 	roomAlone *statistics.Partial

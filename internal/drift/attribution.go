@@ -14,7 +14,7 @@ import (
 // by change, the best supported cause first.
 type Attribution struct {
 	// Cause is meter, temperature, spool, winder, operator, target, batch, note,
-	// pause or winding: the last when nothing recorded changed there.
+	// flag, pause, time of day or winding: the last when nothing recorded changed there.
 	Cause string `json:"cause"`
 	// Sequence is the first coil of the change it is about.
 	Sequence int    `json:"sequence"`
@@ -53,6 +53,9 @@ func (a *analysis) attribute() {
 		causes := a.causesOfTrend(t)
 		t.Sentence, t.cause = causes[0].Sentence, causes[0]
 		a.report.Attribution = append(a.report.Attribution, causes...)
+	}
+	if t := a.report.InTurn; t != nil {
+		a.report.Attribution = append(a.report.Attribution, t.attribution(a.coils[a.kept[0]].Sequence))
 	}
 }
 
@@ -255,6 +258,9 @@ func (a *analysis) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
 	for k := max(low, c.from+1); k <= min(high, c.to-1); k++ {
 		before, after := a.coils[a.kept[k-1]], a.coils[a.kept[k]]
 		found := differences(before, after)
+		if before.Doubtful != after.Doubtful {
+			found = append(found, mark{cause: "flag", what: flagChange(before, after)})
+		}
 		if d, ok := pauses[k]; ok {
 			found = append(found, mark{cause: "pause", what: fmt.Sprintf("the pause of %s", pauseText(d))})
 		}
@@ -267,6 +273,14 @@ func (a *analysis) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
 		return int(math.Abs(float64(x.far))) - int(math.Abs(float64(y.far)))
 	})
 	return marks
+}
+
+// flagChange names the beginning or the end of coils that were forced.
+func flagChange(before, after Coil) string {
+	if after.Doubtful == "" {
+		return "the end of the coils that were " + before.Doubtful
+	}
+	return "the first of the coils that were " + after.Doubtful
 }
 
 // differences are the labels in which two coils differ, likeliest causes first.

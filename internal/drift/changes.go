@@ -64,6 +64,7 @@ func (a *analysis) findChanges() {
 		a.note("neighbouring coils are alike beyond the steps and trend found (correlation %.2f): something drifts slowly or is averaged; every test allows for it by widening its errors %.2f times", d.Lag1, d.Widening)
 		a.segment(y, w, d.Widening)
 	}
+	a.inTurn(y, w, a.widening())
 }
 
 // weights are 1 for coils known as well as usual, less for those known worse.
@@ -88,7 +89,10 @@ func (a *analysis) weights() []float64 {
 func (a *analysis) segment(y, w []float64, shrink float64) {
 	s := newSegmenter(y, w, shrink, a.recorded())
 	a.segments, a.pieces = s, s.describe()
-	a.described = s.total(a.pieces)
+	a.described, a.left = s.total(a.pieces), 0
+	for _, p := range a.pieces {
+		a.left += s.pieceRSS(p)
+	}
 	a.listChanges(s)
 	for i := range a.pieces {
 		a.pieces[i].level += s.mean0

@@ -55,7 +55,7 @@ type Coil struct {
 	// Noted is what somebody wrote on taking note of a signal since the coil before;
 	// mostly empty.
 	Noted string
-	// Doubtful says why a measurement should carry less weight: forced, or warm.
+	// Doubtful says why a measurement should carry less weight: forced.
 	// Such a coil is shown and judged, but never part of a baseline.
 	Doubtful string
 }
@@ -153,6 +153,8 @@ type Report struct {
 	ChangePoints    []ChangePoint `json:"change_points"`
 	Attribution     []Attribution `json:"attribution"`
 	Factors         []Factor      `json:"factors"`
+	// InTurn is null when nothing recorded sets coils apart all through.
+	InTurn          *InTurn       `json:"in_turn"`
 	Temperature     *Temperature  `json:"temperature"`
 	CheckStandard   *CheckChannel `json:"check_standard"`
 	Autocorrelation *Dependence   `json:"autocorrelation"`
@@ -221,7 +223,7 @@ var conventions = []string{
 	"charts carry on after a signal and do not start again",
 	"outliers are left out of baseline, EWMA, CUSUM, runs, trend, changes and capability; runs carry on over the gap; each is still judged by the limits of the individuals chart and by the rules for one point",
 	"sigma within is the mean moving range over 1.128; sigma overall is the standard deviation with n - 1",
-	"the baseline is the first good coils (no outlier, not forced, not warm) and stays as it is until revised",
+	"the baseline is the first good coils (no outlier, not forced) and stays as it is until revised",
 	"a coil measured with a larger uncertainty than the baseline's usual one has wider limits by the difference in quadrature",
 	"EWMA limits are exact: narrower for the first coils; EWMA and CUSUM start at the first coil, at the centre",
 	"CUSUM slack k and interval h are in sigma; the sums are shown in sigma",

@@ -31,34 +31,39 @@ type Group struct {
 	MeanOhms float64 `json:"mean_ohms"`
 }
 
+// recordedFactor is something recorded about every coil that they can be compared by.
+type recordedFactor struct {
+	name string
+	of   func(Coil) string
+	// level is true where steps and trends are taken out first, which would
+	// otherwise pass for an effect of the hour they fell on.
+	level bool
+}
+
+var recordedFactors = []recordedFactor{
+	{"spool", func(c Coil) string { return c.Spool }, false},
+	{"winder", func(c Coil) string { return c.Winder }, false},
+	{"operator", func(c Coil) string { return c.Operator }, false},
+	{"batch", func(c Coil) string { return c.Batch }, false},
+	{"time of day", timeOfDay, true},
+	{"flag", flag, true},
+}
+
 // compareFactors runs a one-way analysis of variance by everything recorded with
 // two values or more.
 func (a *analysis) compareFactors() {
-	for _, f := range []struct {
-		name string
-		of   func(Coil) string
-		// level is true where steps and trends are taken out first, which would
-		// otherwise pass for an effect of the hour they fell on.
-		level bool
-	}{
-		{"spool", func(c Coil) string { return c.Spool }, false},
-		{"winder", func(c Coil) string { return c.Winder }, false},
-		{"operator", func(c Coil) string { return c.Operator }, false},
-		{"batch", func(c Coil) string { return c.Batch }, false},
-		{"time of day", timeOfDay, true},
-		{"flag", flag, true},
-	} {
+	for _, f := range recordedFactors {
 		values := a.ohms
 		if f.level {
 			values = a.levelled()
 		}
-		if factor, ok := a.factor(f.name, f.of, values); ok {
+		if factor, ok := a.factor(f, values); ok {
 			a.report.Factors = append(a.report.Factors, factor)
 		}
 	}
 }
 
-// timeOfDay is the third of the day a coil was measured in, by its own zone.
+// timeOfDay is the quarter of the day a coil was measured in, by its own zone.
 func timeOfDay(c Coil) string {
 	if c.Time.IsZero() {
 		return ""
@@ -92,30 +97,48 @@ func (a *analysis) levelled() []float64 {
 	return values
 }
 
-func (a *analysis) factor(name string, of func(Coil) string, ohms []float64) (Factor, bool) {
-	f := Factor{Factor: name}
-	var values [][]float64
+// group is the kept coils that share one value of a factor.
+type group struct {
+	name string
+	kept []int // places among the kept coils
+}
+
+// groups parts the kept coils by a factor, in the order of first appearance.
+// Coils it was not recorded for are in none.
+func (a *analysis) groups(of func(Coil) string) []group {
+	var groups []group
 	index := map[string]int{}
-	for _, i := range a.kept {
+	for k, i := range a.kept {
 		key := of(a.coils[i])
 		if key == "" {
 			continue
 		}
 		j, ok := index[key]
 		if !ok {
-			j = len(values)
+			j = len(groups)
 			index[key] = j
-			values = append(values, nil)
-			f.Groups = append(f.Groups, Group{Name: key})
+			groups = append(groups, group{name: key})
 		}
-		values[j] = append(values[j], ohms[i])
+		groups[j].kept = append(groups[j].kept, k)
 	}
-	if len(values) < 2 {
+	return groups
+}
+
+func (a *analysis) factor(by recordedFactor, ohms []float64) (Factor, bool) {
+	f := Factor{Factor: by.name}
+	groups := a.groups(by.of)
+	if len(groups) < 2 {
 		return Factor{}, false // one value, or not recorded: nothing to compare
+	}
+	kept := pick(ohms, a.kept)
+	values := make([][]float64, len(groups))
+	for j, g := range groups {
+		values[j] = pick(kept, g.kept)
+		f.Groups = append(f.Groups, Group{Name: g.name})
 	}
 	analysed, err := statistics.AnalyseOneWay(values)
 	if err != nil {
-		a.note("the coils cannot be compared by %s: %v", name, err)
+		a.note("the coils cannot be compared by %s: %v", by.name, err)
 		return Factor{}, false
 	}
 	for j, v := range values {
@@ -126,9 +149,9 @@ func (a *analysis) factor(name string, of func(Coil) string, ohms []float64) (Fa
 	}
 	f.P, f.EtaSquared = analysed.P, analysed.EtaSquared
 	f.BetweenOhms, f.BetweenClipped = sqrt(analysed.BetweenComponent), analysed.BetweenComponentClipped
-	f.Sentence = fmt.Sprintf("by %s: no difference (%s)", name, chance(f.P))
+	f.Sentence = fmt.Sprintf("by %s: no difference (%s)", by.name, chance(f.P))
 	if f.P < alpha {
-		f.Sentence = fmt.Sprintf("by %s: the means differ (%s) and account for %.0f %% of the variation", name, chance(f.P), 100*f.EtaSquared)
+		f.Sentence = fmt.Sprintf("by %s: the means differ (%s) and account for %.0f %% of the variation", by.name, chance(f.P), 100*f.EtaSquared)
 	}
 	return f, true
 }

@@ -43,6 +43,9 @@ func (r Report) Facts() []Fact {
 	if c := r.CheckStandard; c != nil {
 		add("Check standard", c.Sentence)
 	}
+	if t := r.InTurn; t != nil {
+		add("In turn", t.Sentence)
+	}
 	if t := r.Temperature; t != nil {
 		add("Temperature", t.Sentence)
 	}

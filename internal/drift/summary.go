@@ -48,6 +48,9 @@ func (a *analysis) summary() string {
 	case r.CheckStandard != nil && r.CheckStandard.AwayRatio != nil:
 		first = r.CheckStandard.Sentence + ": the coils read the same, so they may have moved by as much the other way"
 		r.Headline = fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same", percent(*r.CheckStandard.AwayRatio))
+	case r.InTurn != nil:
+		still := fmt.Sprintf("no drift in %s, but ", count(len(a.kept), "coil"))
+		r.Headline, first = still+r.InTurn.Words, still+r.InTurn.Sentence
 	case r.Baseline == nil:
 		r.Headline, first = a.tooFew()
 	case r.Signal:
@@ -58,6 +61,9 @@ func (a *analysis) summary() string {
 	}
 	r.Headline = capital(r.Headline)
 	parts := []string{first}
+	if r.InTurn != nil && r.Drifting {
+		parts = append(parts, r.InTurn.Sentence)
+	}
 	if len(events) > 1 {
 		parts = append(parts, earlier(events[1:]))
 	}

@@ -1,0 +1,136 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"coilkeep/internal/statistics"
+)
+
+// InTurn is coils that differ by who wound them, from what, or when, all through:
+// two winders in turn, say, or afternoons. That is no drift, but no one correction
+// suits both.
+type InTurn struct {
+	// Factor is spool, winder, operator, time of day or flag; High and Low the values
+	// of it whose coils are highest and lowest.
+	Factor string `json:"factor"`
+	High   string `json:"high"`
+	Low    string `json:"low"`
+	// DifferenceRatio is between their means, with its interval.
+	DifferenceRatio float64 `json:"difference_ratio"`
+	DifferenceLow   float64 `json:"difference_low"`
+	DifferenceHigh  float64 `json:"difference_high"`
+	// P is of the one-way analysis of variance.
+	P        float64 `json:"p"`
+	Sentence string  `json:"sentence"`
+	// Words name the two in short: "the coils of operator bo stand +0.80 % above those
+	// of ada".
+	Words string `json:"words"`
+}
+
+// fewestInTurn is how often a value must come back after another for the two to
+// have been in turn.
+const fewestInTurn = 2
+
+// inTurn looks for what was recorded to change to and fro and describes the coils
+// better than steps and trends do. Its effect is then taken out before they are
+// looked for; taken for steps, it would be one at every turn.
+func (a *analysis) inTurn(y, w []float64, shrink float64) {
+	var best []float64
+	least := math.Inf(1)
+	for _, f := range recordedFactors {
+		groups := a.groups(f.of)
+		if !takenInTurn(groups) {
+			continue
+		}
+		found, rest, ok := a.compareInTurn(f.name, groups, y, shrink)
+		if !ok {
+			continue
+		}
+		s := newSegmenter(rest, w, shrink, a.recorded())
+		pieces := s.describe()
+		// Both are weighed by the same scatter, that of what is left.
+		with := s.total(pieces) + float64(len(groups)+1)*s.price
+		without := a.described + a.left*(1/s.variance-1/a.segments.variance)
+		if with < without && with < least {
+			least, best = with, rest
+			a.report.InTurn = found
+		}
+	}
+	if best != nil {
+		a.segment(best, w, shrink)
+	}
+}
+
+// takenInTurn says whether values of a factor came back often enough after others.
+func takenInTurn(groups []group) bool {
+	if len(groups) < 2 {
+		return false
+	}
+	back := 0
+	for _, g := range groups {
+		for j := 1; j < len(g.kept); j++ {
+			if g.kept[j] > g.kept[j-1]+1 {
+				back++
+			}
+		}
+	}
+	return back >= fewestInTurn
+}
+
+// compareInTurn compares the groups of a factor, and returns the values with what
+// sets them apart taken out; ok is false when chance may have made it.
+func (a *analysis) compareInTurn(factor string, groups []group, y []float64, shrink float64) (found *InTurn, rest []float64, ok bool) {
+	values := make([][]float64, len(groups))
+	moments := make([]statistics.Moments, len(groups))
+	high, low := 0, 0
+	for j, g := range groups {
+		values[j] = pick(y, g.kept)
+		moments[j] = statistics.MomentsOf(values[j])
+		if moments[j].Mean > moments[high].Mean {
+			high = j
+		}
+		if moments[j].Mean < moments[low].Mean {
+			low = j
+		}
+	}
+	analysed, err := statistics.AnalyseOneWay(values)
+	if err != nil || high == low {
+		return nil, nil, false // nothing repeated, or nothing differs
+	}
+	p := statistics.FisherP(analysed.F/(shrink*shrink), float64(len(groups)-1), float64(analysed.DFWithin))
+	difference, err := statistics.Compare(moments[low], moments[high])
+	if err != nil || p >= each {
+		return nil, nil, false
+	}
+	mean := statistics.MomentsOf(y).Mean
+	rest = append(rest, y...)
+	for j, g := range groups {
+		for _, k := range g.kept {
+			rest[k] += mean - moments[j].Mean
+		}
+	}
+	ref := a.reference()
+	from, to := difference.Interval(level)
+	found = &InTurn{Factor: factor, High: groups[high].name, Low: groups[low].name, P: p,
+		DifferenceRatio: difference.Value / ref, DifferenceLow: from / ref, DifferenceHigh: to / ref}
+	found.tell()
+	return found, rest, true
+}
+
+func (t *InTurn) tell() {
+	high, low := fmt.Sprintf("the coils of %s %s", t.Factor, t.High), "those of "+t.Low
+	switch t.Factor {
+	case "time of day":
+		high, low = "the coils of the "+t.High, "those of the "+t.Low
+	case "flag":
+		high, low = t.High+" coils", t.Low+" ones"
+	}
+	t.Words = fmt.Sprintf("%s stand %s above %s", high, percent(t.DifferenceRatio), low)
+	t.Sentence = fmt.Sprintf("%s (%s), in turn all through; %s", t.Words, between(t.DifferenceLow, t.DifferenceHigh), chance(t.P))
+}
+
+// attribution is the same in the list of causes.
+func (t *InTurn) attribution(sequence int) Attribution {
+	return Attribution{Cause: t.Factor, Sequence: sequence, Evidence: t.Sentence, P: &t.P, Sentence: t.Sentence}
+}
