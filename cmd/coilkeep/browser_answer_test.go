@@ -60,21 +60,28 @@ func (d *testDaemon) fetch(path string) []byte {
 }
 
 // arrives waits until another page with this heading has taken the place of the
-// present one. Nothing can be asked of a page that is on its way.
+// present one.
 func (b *tab) arrives(heading string) {
+	b.t.Helper()
+	b.arrivesWith("h1", heading)
+}
+
+// arrivesWith waits until another page has taken the place of the present one
+// and says something in a place. Nothing can be asked of a page that is on its way.
+func (b *tab) arrivesWith(selector, words string) {
 	b.t.Helper()
 	ctx, cancel := context.WithTimeout(b.ctx, browserWait)
 	defer cancel()
 	again := time.NewTicker(20 * time.Millisecond)
 	defer again.Stop()
 	for {
-		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.querySelector("h1")?.textContent ?? ""`))
-		if err == nil && strings.Contains(got, heading) {
+		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](fmt.Sprintf(`document.querySelector(%q)?.textContent ?? ""`, selector)))
+		if err == nil && strings.Contains(got, words) {
 			return
 		}
 		select {
 		case <-ctx.Done():
-			b.t.Fatalf("waited in vain for the page %q: %q, %v", heading, got, err)
+			b.t.Fatalf("waited in vain for a page with %q in %s: %q, %v", words, selector, got, err)
 		case <-again.C:
 		}
 	}

@@ -33,6 +33,15 @@ func TestBrowserInstrumentsLoseSight(t *testing.T) {
 		page.wait("another line of the probe", lines+" !== window.seenBefore && "+lines+`.includes("C")`)
 	}
 	live()
+	// A form that is refused is answered at its own address; the cards stay live.
+	page.expectRefusals()
+	evaluate[bool](page, `(document.querySelector("#correction_percent").value = "a little", document.querySelector("#calibrations form").requestSubmit(), true)`)
+	page.arrivesWith("#calibrations .wrong", "a little")
+	page.wait("the address of the form", `location.pathname === "/instruments/north/calibrations"`)
+	live()
+	if shown := evaluate[string](page, `document.querySelector("[data-bench]").className`); shown != "" {
+		t.Errorf("after a refusal the cards are shown as %q", shown)
+	}
 	if err := p.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
 		t.Fatal(err)
 	}

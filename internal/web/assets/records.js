@@ -23,10 +23,11 @@ function follow(section) {
     seen.textContent = there ? "Live." : "The connection to the daemon is gone; this is how it was.";
   }
 
-  // fresh puts in the cards as they are now.
+  // fresh puts in the cards as they are now. They come from the page of the
+  // instruments: the one shown may be the answer to a form sent to another place.
   async function fresh() {
     try {
-      const answer = await fetch(location.pathname, { cache: "no-store" });
+      const answer = await fetch(section.dataset.page, { cache: "no-store" });
       if (!answer.ok) return sight(false);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       localTimes(page);
