@@ -6,10 +6,12 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
+	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"coilkeep/driver/simulate"
@@ -153,7 +155,8 @@ func TestBrowserRecordsAreAccessible(t *testing.T) {
 }
 
 // TestBrowserPrints prints pages from a browser that prefers the dark: the paper
-// is light all the same, and nothing on it is there to be pressed.
+// is light all the same, nothing on it is there to be pressed, and it takes no
+// more sheets of A4 (ISO 216) than it must.
 func TestBrowserPrints(t *testing.T) {
 	t.Parallel()
 	b := rig()
@@ -172,8 +175,16 @@ func TestBrowserPrints(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, path := range []string{"/", "/batches/first", "/coils/HN-0001", "/coils/HN-0001/certificate"} {
+	for path, most := range map[string]int{"/": 2, "/batches/first": 2, "/coils/HN-0001": 2, "/coils/HN-0001/certificate": 2} {
 		page.open(path)
+		const width, height = 210 / 25.4, 297 / 25.4 // in inches
+		printed, err := chromedp.Call(page.ctx, cdppage.PrintToPDF, cdppage.PrintToPDFParams{PaperWidth: width, PaperHeight: height})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if sheets := len(regexp.MustCompile(`/Type\s*/Page\b`).FindAll(printed.Data, -1)); sheets < 1 || sheets > most {
+			t.Errorf("%s: takes %d sheets, want 1 to %d", path, sheets, most)
+		}
 		if buttons := evaluate[int](page, `[...document.querySelectorAll("button, input, canvas, nav a")].filter((at) => at.checkVisibility()).length`); buttons > 0 {
 			t.Errorf("%s: %d things to press are printed", path, buttons)
 		}

@@ -2,17 +2,19 @@ package web
 
 import (
 	"bytes"
+	"io/fs"
 	"math"
 	"net/http"
 	"regexp"
 	"strconv"
+	"strings"
 	"testing"
 
 	"coilkeep/internal/chart"
 )
 
 // TestContrast computes the contrast of every text colour on its grounds, by
-// day and by night: at least 4.5 : 1 (WCAG 2.2, success criterion 1.4.3, with
+// day, by night and on paper: at least 4.5 : 1 (WCAG 2.2, success criterion 1.4.3, with
 // the relative luminance defined there).
 func TestContrast(t *testing.T) {
 	t.Parallel()
@@ -21,8 +23,8 @@ func TestContrast(t *testing.T) {
 		t.Fatal(err)
 	}
 	themes := regexp.MustCompile(`(?s):root \{(.*?)\}`).FindAllSubmatch(style, -1)
-	if len(themes) != 2 {
-		t.Fatalf("got %d themes, want one for the day and one for the night", len(themes))
+	if len(themes) != 3 {
+		t.Fatalf("got %d themes, want one for the day, one for the night and one for paper", len(themes))
 	}
 	for _, theme := range themes {
 		colours := map[string]string{}
@@ -64,6 +66,27 @@ func luminance(t *testing.T, colour string) float64 {
 		sum += weight * c
 	}
 	return sum
+}
+
+// TestNarrowIsOfScreens has no rule for narrow windows be one for paper: a sheet
+// is about as wide as a telephone held flat, and is no telephone.
+func TestNarrowIsOfScreens(t *testing.T) {
+	t.Parallel()
+	sheets, err := fs.Glob(files, "assets/*.css")
+	if err != nil || len(sheets) < 4 {
+		t.Fatalf("got the style sheets %q, %v", sheets, err)
+	}
+	for _, name := range sheets {
+		style, err := files.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, rule := range regexp.MustCompile(`@media [^{]*max-width[^{]*`).FindAllString(string(style), -1) {
+			if !strings.HasPrefix(rule, "@media screen and ") {
+				t.Errorf("%s: %q holds on paper as well", name, rule)
+			}
+		}
+	}
 }
 
 // TestAssetsAreKept has a browser that asks again be told that nothing changed.
