@@ -150,6 +150,11 @@ func TestBrowserRecordsAreAccessible(t *testing.T) {
 			page.look(width, theme)
 			page.accessible(name, engine)
 			page.fits(name)
+			// What matters of a table is seen without moving it sideways.
+			if cut := evaluate[[]string](page, `[...document.querySelectorAll(".wide")]
+				.filter((at) => at.scrollWidth > at.clientWidth + 1).map((at) => at.ariaLabel)`); len(cut) > 0 {
+				t.Errorf("%s: tables are cut off: %q", name, cut)
+			}
 		}
 	}
 }

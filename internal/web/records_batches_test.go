@@ -73,7 +73,7 @@ func TestBatchesPageSearchesAndPages(t *testing.T) {
 	}
 	w.start(t)
 	page := w.page(t, "/batches?q=s-8")
-	wantText(t, page, "LM-1 Long Meadow", "open 3 2 in tolerance 1 too high W1 Ada S-7, S-8")
+	wantText(t, page, "LM-1 open Long Meadow", "3 2 in tolerance 1 too high W1 Ada S-7, S-8")
 	wantNoText(t, page, "X-00", "earlier batches")
 	wantText(t, w.page(t, "/batches?q=nowhere"), "No batch has “nowhere”")
 
