@@ -101,15 +101,12 @@ func (a *analysis) present() (now, standardError, df float64, n int) {
 // countTurns fills in the turns, where ohms per turn are known, and returns from
 // what.
 func (a *analysis) countTurns(d *Advice, now, half float64) string {
-	turn, relative, source, ok := a.options.Winding.turnOhms(now)
+	c, source, ok := a.options.Winding.correct(a.options.TargetOhms, now, half)
 	if !ok {
 		a.note("neither the turns nor gauge and bobbin of the design are known, so the offset cannot be told in turns")
 		return ""
 	}
-	turns := -d.OffsetOhms / turn
-	spread := math.Hypot(half/turn, 2*relative*turns)
-	low, high := turns-spread, turns+spread
-	d.Turns, d.Low, d.High, d.TurnOhms = &turns, &low, &high, &turn
+	d.Turns, d.Low, d.High, d.TurnOhms = &c.turns, &c.low, &c.high, &c.turnOhms
 	return source
 }
 

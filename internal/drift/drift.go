@@ -149,10 +149,10 @@ type Report struct {
 	Outliers    []Outlier       `json:"outliers"`
 	Trend       *Trend          `json:"trend"`
 	// EarlierTrends are slopes that have ended, the oldest first.
-	EarlierTrends   []Trend       `json:"earlier_trends"`
-	ChangePoints    []ChangePoint `json:"change_points"`
-	Attribution     []Attribution `json:"attribution"`
-	Factors         []Factor      `json:"factors"`
+	EarlierTrends []Trend       `json:"earlier_trends"`
+	ChangePoints  []ChangePoint `json:"change_points"`
+	Attribution   []Attribution `json:"attribution"`
+	Factors       []Factor      `json:"factors"`
 	// InTurn is null when nothing recorded sets coils apart all through.
 	InTurn          *InTurn       `json:"in_turn"`
 	Temperature     *Temperature  `json:"temperature"`

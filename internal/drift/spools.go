@@ -14,7 +14,11 @@ type SpoolEntry struct {
 	Count         int     `json:"count"`
 	FirstSequence int     `json:"first_sequence"`
 	MeanOhms      float64 `json:"mean_ohms"`
-	// OhmsPerTurn and its interval; null when the turns are not known.
+	// MovedAt is the first coil at which the level moved while the spool was on; 0
+	// when it did not.
+	MovedAt int `json:"moved_at"`
+	// OhmsPerTurn and its interval; null when the turns are not known, or the level
+	// moved.
 	OhmsPerTurn     *float64 `json:"ohms_per_turn"`
 	OhmsPerTurnLow  *float64 `json:"ohms_per_turn_low"`
 	OhmsPerTurnHigh *float64 `json:"ohms_per_turn_high"`
@@ -55,8 +59,11 @@ func (a *analysis) bookSpools() {
 		m := statistics.MomentsOf(values[name])
 		e := SpoolEntry{Spool: name, Count: m.Count, FirstSequence: first[name], MeanOhms: m.Mean}
 		e.compare(before, m)
-		a.countSpoolTurns(&e, statistics.MomentsOf(perTurn[name]).Mean, within)
-		e.Sentence = e.sentence()
+		e.MovedAt = a.movedWithin(name)
+		if e.MovedAt == 0 {
+			a.countSpoolTurns(&e, statistics.MomentsOf(perTurn[name]).Mean, within)
+		}
+		e.Sentence = e.sentence(a.options.Winding.Turns != 0)
 		a.report.Spools = append(a.report.Spools, e)
 		before = m
 	}
@@ -101,30 +108,48 @@ func (a *analysis) countSpoolTurns(e *SpoolEntry, perTurn float64, within struct
 	if w.Turns == 0 || within.df == 0 {
 		return
 	}
-	half := statistics.StudentQuantile(0.5+level/2, within.df) * within.sigma / math.Sqrt(float64(e.Count))
+	// The measuring is the same for all coils: no number of them reduces it.
+	half := math.Hypot(statistics.StudentQuantile(0.5+level/2, within.df)*within.sigma/math.Sqrt(float64(e.Count)), 2*a.usual)
 	low, high := perTurn-half/w.Turns, perTurn+half/w.Turns
 	e.OhmsPerTurn, e.OhmsPerTurnLow, e.OhmsPerTurnHigh = &perTurn, &low, &high
 	target := a.options.TargetOhms
 	if target == 0 {
 		return
 	}
-	turns := func(mean float64) *float64 {
-		// Turns come on or off at the outside, where each has more ohms.
-		turn, _, _, _ := w.turnOhms(mean)
-		n := w.Turns + (target-mean)/turn
-		return &n
-	}
-	mean := perTurn * w.Turns // of coils with the turns of today
-	e.TurnsForTarget, e.TurnsForTargetLow, e.TurnsForTargetHigh = turns(mean), turns(mean+half), turns(mean-half)
+	// Of coils with the turns of today.
+	c, _, _ := w.correct(target, perTurn*w.Turns, half)
+	turns, least, most := w.Turns+c.turns, w.Turns+c.low, w.Turns+c.high
+	e.TurnsForTarget, e.TurnsForTargetLow, e.TurnsForTargetHigh = &turns, &least, &most
 }
 
-func (e *SpoolEntry) sentence() string {
+// movedWithin is the first coil at which the level moved while a spool was on, 0
+// when it never did: then its coils are of several windings, and their mean tells
+// nothing of the wire.
+func (a *analysis) movedWithin(spool string) (sequence int) {
+	on := func(k int) bool { return a.coils[a.kept[k]].Spool == spool }
+	for _, c := range a.report.ChangePoints {
+		if on(c.k-1) && on(c.k) {
+			return a.coils[a.kept[c.k]].Sequence
+		}
+	}
+	for _, t := range a.trends() {
+		if on(t.first) && on(t.last-1) {
+			return t.FromSequence
+		}
+	}
+	return 0
+}
+
+func (e *SpoolEntry) sentence(turnsKnown bool) string {
 	s := fmt.Sprintf("spool %s, %s from coil %d", e.Spool, count(e.Count, "coil"), e.FirstSequence)
 	if e.OhmsPerTurn != nil {
 		s += fmt.Sprintf(": %.4f ohms a turn", *e.OhmsPerTurn)
 	}
 	if e.DifferenceRatio != nil && *e.P < alpha {
 		s += fmt.Sprintf("; %s against the spool before (%s)", percent(*e.DifferenceRatio), between(*e.DifferenceLow, *e.DifferenceHigh))
+	}
+	if e.MovedAt != 0 && turnsKnown {
+		s += fmt.Sprintf("; its coils move at coil %d, so they do not tell the turns", e.MovedAt)
 	}
 	if e.TurnsForTarget != nil {
 		s += fmt.Sprintf("; the target takes %.0f turns (%.0f to %.0f)", *e.TurnsForTarget, *e.TurnsForTargetLow, *e.TurnsForTargetHigh)

@@ -49,6 +49,22 @@ func (w Winding) check() error {
 	return nil
 }
 
+// correction is how many turns more bring a level to target, from low to high, by
+// what one turn on the outside has.
+type correction struct{ turns, low, high, turnOhms float64 }
+
+// correct reckons the turns that bring a level, known to ± half, to target; ok is
+// false when ohms per turn cannot be told.
+func (w Winding) correct(target, levelOhms, half float64) (c correction, source string, ok bool) {
+	turn, relative, source, ok := w.turnOhms(levelOhms)
+	if !ok {
+		return correction{}, "", false
+	}
+	turns := (target - levelOhms) / turn
+	spread := math.Hypot(half/turn, 2*relative*turns)
+	return correction{turns, turns - spread, turns + spread, turn}, source, true
+}
+
 // turnOhms is the resistance of one turn on the outside of a coil of levelOhms,
 // with its relative standard uncertainty; ok is false when it cannot be told.
 func (w Winding) turnOhms(levelOhms float64) (ohms, relative float64, source string, ok bool) {
