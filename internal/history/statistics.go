@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"math"
+	"slices"
 
 	"coilkeep/internal/conformity"
 )
@@ -21,26 +22,50 @@ type BatchStatistics struct {
 	MaximumOhms           float64 `json:"maximum_ohms"`
 }
 
-// BatchStatistics returns the statistics of a batch; all zero when it has no
-// measurement that stands or there is no such batch.
-func (s *Store) BatchStatistics(ctx context.Context, batch string) (BatchStatistics, error) {
+// BatchStatistics returns the statistics of a batch without the coils of some
+// serial numbers; all zero when it has no measurement that stands or there is no
+// such batch.
+func (s *Store) BatchStatistics(ctx context.Context, batch string, without ...string) (BatchStatistics, error) {
 	var values []float64
 	// SQLite takes r20_ohms from the row that holds the maximum
 	// (https://www.sqlite.org/lang_select.html#bareagg).
 	err := rows(ctx, s.readers, `
-		SELECT m.r20_ohms, MAX(m.time_us)`+measurementTables+`
+		SELECT m.serial, m.r20_ohms, MAX(m.time_us)`+measurementTables+`
 		WHERE m.batch = ?1 AND a.status IS NULL
 		GROUP BY m.serial`, []any{batch}, func(r *sql.Rows) error {
+		var serial string
 		var value float64
 		var newestUS int64
-		err := r.Scan(&value, &newestUS)
-		values = append(values, value)
+		err := r.Scan(&serial, &value, &newestUS)
+		if !slices.Contains(without, serial) {
+			values = append(values, value)
+		}
 		return err
 	})
 	if err != nil {
 		return BatchStatistics{}, explain(s.path, "batch statistics", err)
 	}
 	return statistics(values), nil
+}
+
+// WithdrawnCoils counts, batch by batch, the coils none of whose measurements
+// stands. A batch without such a coil is not in the map.
+func (s *Store) WithdrawnCoils(ctx context.Context) (map[string]int, error) {
+	counts := map[string]int{}
+	err := rows(ctx, s.readers, `
+		SELECT m.batch, COUNT(DISTINCT m.sequence)
+		FROM annotations a JOIN measurements m ON m.number = a.measurement
+		WHERE m.batch IS NOT NULL AND a.status = 'void' AND NOT EXISTS (
+			SELECT 1 FROM measurements o LEFT JOIN annotations oa ON oa.measurement = o.number
+			WHERE o.batch = m.batch AND o.sequence = m.sequence AND oa.status IS NULL)
+		GROUP BY m.batch`, nil, func(r *sql.Rows) error {
+		var batch string
+		var count int
+		err := r.Scan(&batch, &count)
+		counts[batch] = count
+		return err
+	})
+	return counts, explain(s.path, "count withdrawn coils", err)
 }
 
 // statistics shifts by the first value and then takes two passes, so that no

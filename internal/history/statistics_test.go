@@ -71,11 +71,22 @@ func TestBatchStatistics(t *testing.T) {
 	if err != nil || got != want || got.Count != 2 {
 		t.Errorf("got %+v, %v; want %+v", got, err, want)
 	}
+	got, err = s.BatchStatistics(t.Context(), "B-1", "HN-0001", "HN-0009")
+	if want := statistics([]float64{wound.R20Ohms}); err != nil || got != want {
+		t.Errorf("without one: %+v, %v; want %+v", got, err, want)
+	}
 	if none, err := s.BatchStatistics(t.Context(), "B-9"); err != nil || none != (BatchStatistics{}) {
 		t.Errorf("of no batch: %+v, %v", none, err)
+	}
+	if withdrawn, err := s.WithdrawnCoils(t.Context()); err != nil || len(withdrawn) != 0 {
+		t.Errorf("withdrawn while each has a measurement that stands: %v, %v", withdrawn, err)
 	}
 	counts, err := s.VerdictCounts(t.Context())
 	if want := map[VerdictKey]int{{"north", "wren", conformity.In}: 3}; err != nil || !reflect.DeepEqual(counts, want) {
 		t.Errorf("verdicts %v, %v; want %v", counts, err, want)
+	}
+	must(t)(s.Void(t.Context(), wound.ID, "a shorted turn", "ada"))
+	if withdrawn, err := s.WithdrawnCoils(t.Context()); err != nil || !reflect.DeepEqual(withdrawn, map[string]int{"B-1": 1}) {
+		t.Errorf("withdrawn: %v, %v; want the one coil", withdrawn, err)
 	}
 }

@@ -28,7 +28,7 @@ type Bench interface {
 // History is what a scrape asks of the history. All of it is answered from
 // indexes, however large the history is.
 type History interface {
-	BatchStatistics(ctx context.Context, batch string) (history.BatchStatistics, error)
+	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
 	CurrentCalibration(ctx context.Context, bench string, role history.Role) (*history.Calibration, error)
 	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]history.CheckMeasurement, error)
 	SizeBytes() (int64, error)
@@ -129,7 +129,7 @@ var (
 	resistanceDesc  = desc(Resistance, "Live reading of the meter; absent when there is none.", "bench")
 	temperatureDesc = desc(Temperature, "Live temperature; absent when there is none.", "bench")
 	stateDesc       = desc(CaptureState, "1 for the state the capture is in, 0 for the others.", "bench", "state")
-	batchDesc       = desc(BatchR20, "Resistance at 20 degrees Celsius of the coils of the open batch.", "bench", "design", "statistic")
+	batchDesc       = desc(BatchR20, "Resistance at 20 degrees Celsius of the coils of the open batch, also of those that stand apart.", "bench", "design", "statistic")
 	driftDesc       = desc(DriftSignal, "1 for a drift signal that stands in the open batch, 0 for the others.", "bench", "design", "rule")
 	calibrationDesc = desc(CalibrationDue, "When an instrument's calibration runs out.", "bench", "role")
 	checkDesc       = desc(CheckStandardDeviation, "Latest check measurement over the standard's reference value, minus one.", "bench")

@@ -69,7 +69,7 @@ type answers struct {
 	err         error
 }
 
-func (a answers) BatchStatistics(context.Context, string) (history.BatchStatistics, error) {
+func (a answers) BatchStatistics(context.Context, string, ...string) (history.BatchStatistics, error) {
 	return a.statistics, a.err
 }
 func (a answers) CurrentCalibration(context.Context, string, history.Role) (*history.Calibration, error) {

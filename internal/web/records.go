@@ -18,7 +18,7 @@ type Records interface {
 	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
 	Batch(ctx context.Context, name string) (history.Batch, error)
 	FindBatches(ctx context.Context, search history.BatchSearch) (page []history.Batch, next string, err error)
-	BatchStatistics(ctx context.Context, batch string) (history.BatchStatistics, error)
+	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
 	BatchVerdicts(ctx context.Context, batches ...string) (map[string]history.Verdicts, error)
 	FindCoils(ctx context.Context, prefix string, limit int) (coils []history.Measurement, more bool, err error)
 	Export(ctx context.Context, w io.Writer, format string, filter history.Filter) error

@@ -72,7 +72,7 @@ type batchView struct {
 	frame
 	history.Batch
 	Spec     history.Design // the revision it is wound to
-	Sums     history.BatchStatistics
+	Sums     sumsView
 	Verdicts history.Verdicts
 	Drift    driftView
 	Coils    []history.Measurement
@@ -95,9 +95,6 @@ func (s *site) showBatch(w http.ResponseWriter, r *http.Request, status int, for
 	if view.Spec, err = kept.DesignRevision(ctx, batch.Design, batch.DesignRevision); err != nil {
 		return err
 	}
-	if view.Sums, err = kept.BatchStatistics(ctx, batch.Name); err != nil {
-		return err
-	}
 	verdicts, err := kept.BatchVerdicts(ctx, batch.Name)
 	if err != nil {
 		return err
@@ -109,6 +106,9 @@ func (s *site) showBatch(w http.ResponseWriter, r *http.Request, status int, for
 	}
 	view.Coils, view.More = coils, next != ""
 	view.Drift = s.batchDrift(ctx, batch, coils, !view.More, forms)
+	if view.Sums, err = s.batchSums(ctx, batch.Name, view.Drift.Drift); err != nil {
+		return err
+	}
 	return s.renderPageAs(w, status, "records/batch", view)
 }
 

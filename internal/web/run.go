@@ -29,7 +29,7 @@ type runView struct {
 	Bench string
 	Batch *history.Batch
 	// Sums are those of the batch.
-	Sums history.BatchStatistics
+	Sums sumsView
 	// Chart is the picture of the batch; empty without a measurement.
 	Chart template.HTML
 	// Recent lists the latest measurements, the newest first.
@@ -85,7 +85,7 @@ func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapsh
 	if err != nil {
 		return err
 	}
-	if view.Sums, err = kept.BatchStatistics(ctx, snapshot.Batch.Name); err != nil {
+	if view.Sums, err = s.batchSums(ctx, snapshot.Batch.Name, view.Drift.Drift); err != nil {
 		return err
 	}
 	coils, _, err := kept.Measurements(ctx, history.Filter{Batch: snapshot.Batch.Name, Newest: true, Limit: chartedMeasurements})

@@ -46,7 +46,7 @@ type History interface {
 	Measurement(ctx context.Context, id string) (history.Measurement, []history.Reading, error)
 	Void(ctx context.Context, id, reason, who string) (history.Measurement, error)
 	Coil(ctx context.Context, serial string) (history.Coil, error)
-	BatchStatistics(ctx context.Context, batch string) (history.BatchStatistics, error)
+	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
 	AddJournal(ctx context.Context, entry history.JournalEntry) (history.JournalEntry, error)
 	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
 	Writable(ctx context.Context) error

@@ -18,15 +18,21 @@ const everyBatch = 1_000_000
 // Winding is the coils of one design that a winder wound.
 type Winding struct {
 	Winder, Design string
+	// Coils counts those that have a measurement that stands.
 	Batches, Coils int
-	// Last is when the last of the batches was opened.
-	Last time.Time
+	// Last is when the last of the batches was opened, LastBatch its name.
+	Last      time.Time
+	LastBatch string
 }
 
 // Windings lists what was wound on which winder, the latest first. Batches
 // without a winder are left out.
 func (w *Watcher) Windings(ctx context.Context) ([]Winding, error) {
 	batches, err := w.store.Batches(ctx, history.BatchFilter{Limit: everyBatch})
+	if err != nil {
+		return nil, err
+	}
+	withdrawn, err := w.store.WithdrawnCoils(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -41,9 +47,9 @@ func (w *Watcher) Windings(ctx context.Context) ([]Winding, error) {
 		}
 		of := found[key]
 		of.Batches++
-		of.Coils += b.LastSequence
+		of.Coils += b.LastSequence - withdrawn[b.Name]
 		if b.OpenedAt.After(of.Last) {
-			of.Last = b.OpenedAt
+			of.Last, of.LastBatch = b.OpenedAt, b.Name
 		}
 	}
 	var list []Winding

@@ -23,6 +23,7 @@ import (
 type Store interface {
 	records.Store
 	Stamp(ctx context.Context) (history.Stamp, error)
+	WithdrawnCoils(ctx context.Context) (map[string]int, error)
 	Journal(ctx context.Context, f history.JournalFilter) ([]history.JournalEntry, error)
 	AddJournal(ctx context.Context, e history.JournalEntry) (history.JournalEntry, error)
 	AddBaseline(ctx context.Context, b history.Baseline) (history.Baseline, error)

@@ -463,9 +463,12 @@ func TestBooks(t *testing.T) {
 	if book, err := watcher.SpoolBook(t.Context(), "larkspur"); err != nil || len(book.Spools) != 0 {
 		t.Errorf("before a coil: %+v, %v", book, err)
 	}
-	w.wind(12, 6690)
+	void := w.wind(13, 6690)
+	if _, err := w.store.Void(t.Context(), void.ID, "a shorted turn", "ada"); err != nil {
+		t.Fatal(err)
+	}
 	windings, err := watcher.Windings(t.Context())
-	if err != nil || len(windings) != 1 || windings[0] != (Winding{Winder: "W2", Design: "larkspur", Batches: 1, Coils: 12, Last: monday}) {
+	if err != nil || len(windings) != 1 || windings[0] != (Winding{Winder: "W2", Design: "larkspur", Batches: 1, Coils: 12, Last: monday, LastBatch: "spring-3"}) {
 		t.Errorf("windings %+v, %v", windings, err)
 	}
 	for _, design := range []string{"", "larkspur"} { // the one wound last
