@@ -28,7 +28,7 @@ type analysis struct {
 	segments        *segmenter
 	// roomAlone is the dependence on temperature, when it explains every step and
 	// trend by itself.
-	roomAlone *statistics.Partial
+	roomAlone *roomEffect
 	report    Report
 }
 

@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-
-	"coilkeep/internal/statistics"
 )
 
 // Attribution is one possible cause of a change or trend. The list goes change
@@ -110,7 +108,7 @@ func complete(d drifting, causes []Attribution, room finding, otherwise Attribut
 	if room == together {
 		d := d
 		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
-		causes = append(causes, d.billTemperature(room, statistics.Partial{}))
+		causes = append(causes, d.billTemperature(room, roomEffect{}))
 	}
 	if len(causes) == 0 {
 		causes = append(causes, otherwise)
@@ -177,7 +175,7 @@ func (d drifting) billMeter(p *float64) Attribution {
 
 // billTemperature suspects the temperature: when it explains the drift there is a
 // verdict, and when it moved together with it there is none.
-func (d drifting) billTemperature(room finding, effect statistics.Partial) Attribution {
+func (d drifting) billTemperature(room finding, effect roomEffect) Attribution {
 	evidence := roomClause(room, effect)
 	if room == together {
 		return d.to("temperature", nil, evidence, ", and the temperature with it", evidence)

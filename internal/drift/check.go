@@ -271,7 +271,7 @@ func (a *analysis) meterClause(f finding, d statistics.Difference) string {
 		}
 		return fmt.Sprintf("the check standard did not move with it (%s, %s)", percent(d.Value), between(low, high))
 	case unclear:
-		return "the check standard was measured too little to clear the meter"
+		return "the check standard was measured too seldom around it to clear the meter"
 	case partial:
 		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", percent(d.Value), between(low, high))
 	case opposite:

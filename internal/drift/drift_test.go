@@ -48,7 +48,7 @@ func TestStepAtSpoolChange(t *testing.T) {
 	if r.Attribution[0].Cause != "spool" {
 		t.Errorf("billed to %q, want the spool", r.Attribution[0].Cause)
 	}
-	contains(t, "summary", r.Summary, "From coil 41", "at the change to spool SP-08", "the check standard did not move", "the room did not matter", "Take off")
+	contains(t, "summary", r.Summary, "From coil 41", "at the change to spool SP-08", "the check standard did not move", "the room hardly moved (1.1 K) and did not matter", "Take off")
 	// 1.2 % of 8000 turns, each on the outside 1.125 times the mean: 85.
 	if a := r.Advice; !a.Act || *a.High < -85-15 || *a.Low > -85+15 || *a.Low > -84.3 || *a.High < -84.3 {
 		t.Errorf("advice %v turns (%v to %v), act %v; want about -84", *a.Turns, *a.Low, *a.High, a.Act)
@@ -491,7 +491,7 @@ func TestStillRoomIsNotSuspected(t *testing.T) {
 		coils[i].TemperatureCelsius = &celsius
 	}
 	r := analysed(t, coils, ordinary())
-	contains(t, "summary", r.Summary, "From coil 31 (HN-0031), +1.", "at the change to spool SP-08", "the room did not matter")
+	contains(t, "summary", r.Summary, "From coil 31 (HN-0031), +1.", "at the change to spool SP-08", "the room hardly moved (0.1 K) and did not matter")
 	contains(t, "temperature", r.Temperature.Sentence, "the temperature moved too little (0.06 K in all)")
 	if !r.Advice.Act {
 		t.Errorf("no turns are advised: %s", r.Advice.Sentence)

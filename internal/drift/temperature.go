@@ -3,6 +3,7 @@ package drift
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"coilkeep/internal/copper"
 	"coilkeep/internal/statistics"
@@ -77,7 +78,7 @@ func (a *analysis) watchTemperature() {
 // dependenceAlone is the dependence on temperature when nothing else is needed:
 // taken out it leaves no step and no trend, and it describes the coils clearly
 // better for its parameters than the steps and trends do. Otherwise it is nil.
-func (a *analysis) dependenceAlone(t, y []float64, at []int) *statistics.Partial {
+func (a *analysis) dependenceAlone(t, y []float64, at []int) *roomEffect {
 	line, err := statistics.FitLine(t, y, nil)
 	if err != nil || line.P() >= alpha || len(at) < len(a.kept) {
 		return nil
@@ -95,7 +96,7 @@ func (a *analysis) dependenceAlone(t, y []float64, at []int) *statistics.Partial
 	if pieces := s.describe(); len(pieces) > 1 || pieces[0].slope != 0 {
 		return nil
 	}
-	return &statistics.Partial{Slope: line.Slope, StandardError: line.SlopeError, P: line.P()}
+	return &roomEffect{Partial: statistics.Partial{Slope: line.Slope, StandardError: line.SlopeError, P: line.P()}}
 }
 
 // temperatures are those of the kept coils that have one, with their values as
@@ -157,9 +158,12 @@ func flatten(x, v []float64) {
 	}
 }
 
+// leastToldPerK is the error of a dependence on temperature that is no answer any
+// more: half of copper's own coefficient could hide behind it.
+const leastToldPerK = 0.002
+
 func (t *Temperature) sentence() string {
-	// What half of copper's own coefficient could hide behind is no answer.
-	if !t.Flagged && 2*t.ErrorPerK > 0.002 {
+	if !t.Flagged && 2*t.ErrorPerK > leastToldPerK {
 		return fmt.Sprintf("the temperature moved too little (%.2f K in all) to tell whether R20 depends on it", t.RangeKelvin)
 	}
 	if !t.Flagged {
@@ -183,7 +187,7 @@ const mostRatioPerK = 5 * float64(copper.Standard)
 
 // roomAtStep asks whether the temperature explains a step: with both in one
 // model, does the step or the temperature remain?
-func (a *analysis) roomAtStep(c ChangePoint) (finding, statistics.Partial) {
+func (a *analysis) roomAtStep(c ChangePoint) (finding, roomEffect) {
 	return a.room(c.from, c.to, func(k int) float64 {
 		if k >= c.k {
 			return 1
@@ -193,11 +197,11 @@ func (a *analysis) roomAtStep(c ChangePoint) (finding, statistics.Partial) {
 }
 
 // roomInTrend asks the same of a trend.
-func (a *analysis) roomInTrend(t *Trend) (finding, statistics.Partial) {
+func (a *analysis) roomInTrend(t *Trend) (finding, roomEffect) {
 	return a.room(t.first, t.last, func(k int) float64 { return float64(k) })
 }
 
-func (a *analysis) room(from, to int, shape func(k int) float64) (finding, statistics.Partial) {
+func (a *analysis) room(from, to int, shape func(k int) float64) (finding, roomEffect) {
 	if a.roomAlone != nil {
 		return explains, *a.roomAlone
 	}
@@ -209,28 +213,41 @@ func (a *analysis) room(from, to int, shape func(k int) float64) (finding, stati
 		}
 	}
 	if len(y) < (to-from)/2+1 || len(y) < minSloped {
-		return unknown, statistics.Partial{}
+		return unknown, roomEffect{}
 	}
+	effect := roomEffect{rangeKelvin: slices.Max(v) - slices.Min(v)}
 	if statistics.MomentsOf(v).StandardDeviation() < 1e-3 {
-		return excluded, statistics.Partial{} // the room stood still
+		effect.still = true
+		return excluded, effect
 	}
 	drift, room, ok := statistics.FitTwo(u, v, y)
+	effect.Partial = room
 	if alone, err := statistics.FitLine(v, y, nil); err == nil && math.Abs(alone.Slope) > mostRatioPerK {
-		return excluded, room // the room moved far too little for it
+		effect.still = true // it moved far too little for this
+		return excluded, effect
 	}
 	switch {
 	case !ok:
-		return together, statistics.Partial{}
+		return together, effect
 	case drift.P > 0.05 && room.P < alpha:
-		return explains, room
+		return explains, effect
 	case drift.P < alpha && room.P < alpha:
-		return partial, room
+		return partial, effect
 	case drift.P < alpha && sameShape(u, v):
-		return together, room
+		return together, effect
 	case drift.P < alpha:
-		return excluded, room
+		effect.still = 2*room.StandardError > leastToldPerK
+		return excluded, effect
 	}
-	return together, room
+	return together, effect
+}
+
+// roomEffect is what the room does to a drift by a fit, and over how many kelvin
+// it moved; still is true when that was too little to matter.
+type roomEffect struct {
+	statistics.Partial
+	rangeKelvin float64
+	still       bool
 }
 
 // sameShape says whether the temperature has the shape of the drift and besides it
@@ -258,15 +275,17 @@ func sameShape(shape, celsius []float64) bool {
 	return left < total/2 && successive > left
 }
 
-func roomClause(f finding, room statistics.Partial) string {
-	switch f {
-	case excluded:
+func roomClause(f finding, room roomEffect) string {
+	switch {
+	case f == excluded && room.still:
+		return fmt.Sprintf("the room hardly moved (%.1f K) and did not matter", room.rangeKelvin)
+	case f == excluded:
 		return "the room did not matter"
-	case together:
+	case f == together:
 		return "the temperature moved together with it and cannot be told apart: measure an earlier coil again"
-	case partial:
+	case f == partial:
 		return fmt.Sprintf("the temperature has a part in it (%+.3f %%/K)", 100*room.Slope)
-	case explains:
+	case f == explains:
 		return fmt.Sprintf("it goes with the temperature (%+.3f %%/K)", 100*room.Slope)
 	}
 	return ""
