@@ -188,7 +188,8 @@ func (f *driftFlags) check() error {
 func (f *driftFlags) coils(ctx context.Context, env *environment) (coils []drift.Coil, options drift.Options, err error) {
 	if *f.file != "" {
 		coils, err = f.fromFile(env)
-		return coils, drift.Options{}, err
+		coils, options.LeftOut = newest(coils, mostFromFile)
+		return coils, options, err
 	}
 	err = f.read(ctx, env, func(store *history.Store) error {
 		if *f.batch != "" {
@@ -202,6 +203,18 @@ func (f *driftFlags) coils(ctx context.Context, env *environment) (coils []drift
 		return err
 	})
 	return coils, options, err
+}
+
+// mostFromFile is how many coils of a file are looked at: the time that takes grows
+// with their square, and these take seconds.
+const mostFromFile = 50_000
+
+// newest returns the last so many coils, and whether there are more.
+func newest(coils []drift.Coil, most int) (last []drift.Coil, leftOut bool) {
+	if len(coils) <= most {
+		return coils, false
+	}
+	return coils[len(coils)-most:], true
 }
 
 func (f *driftFlags) fromFile(env *environment) ([]drift.Coil, error) {

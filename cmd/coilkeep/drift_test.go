@@ -163,3 +163,14 @@ func TestDriftRefuses(t *testing.T) {
 		})
 	}
 }
+
+// Of more coils than can be looked at in time the newest are, and it is said.
+func TestNewestCoilsOfAFile(t *testing.T) {
+	coils := []drift.Coil{{Sequence: 1}, {Sequence: 2}, {Sequence: 3}}
+	if got, more := newest(coils, 3); len(got) != 3 || more {
+		t.Errorf("of 3: %v, %v", got, more)
+	}
+	if got, more := newest(coils, 2); len(got) != 2 || got[0].Sequence != 2 || !more {
+		t.Errorf("of 2: %v, %v", got, more)
+	}
+}

@@ -17,8 +17,10 @@ type Baseline struct {
 	// MeanRangeOhms is the mean moving range behind sigma within.
 	MeanRangeOhms float64 `json:"mean_range_ohms"`
 	Count         int     `json:"count"`
-	FirstSequence int     `json:"first_sequence"`
-	LastSequence  int     `json:"last_sequence"`
+	// FirstSequence and LastSequence are left out of a frozen one, whose coils are
+	// mostly others.
+	FirstSequence int `json:"first_sequence,omitempty"`
+	LastSequence  int `json:"last_sequence,omitempty"`
 	// UsualErrorOhms is the median standard uncertainty of its coils; 0 when
 	// not known.
 	UsualErrorOhms float64 `json:"usual_standard_uncertainty_ohms"`

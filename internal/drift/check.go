@@ -136,7 +136,7 @@ func (c *CheckChannel) sentence(a *analysis) string {
 	case c.AwayRatio != nil:
 		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, percent(*c.AwayRatio), fewAtEnd)
 	case c.CentreOhms == nil:
-		return fmt.Sprintf("the check standard was measured %d times, too few to watch the meter by", c.Count)
+		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", count(c.Count, "time"))
 	case c.CameBack:
 		return fmt.Sprintf("the check standard moved at coil %d, and is back since coil %d: look at what was done to the meter and its leads", sequence(c.levels[1].first), sequence(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:

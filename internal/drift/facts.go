@@ -32,7 +32,11 @@ func (r Report) Facts() []Fact {
 		add("Earlier trend", fmt.Sprintf("from coil %d to coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.FromSequence, t.ToSequence, t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
 	}
 	if t := r.Trend; t != nil {
-		add("Trend", fmt.Sprintf("from coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.FromSequence, t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
+		what := ""
+		if !t.Real {
+			what = "none shown "
+		}
+		add("Trend", fmt.Sprintf("%sfrom coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", what, t.FromSequence, t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
 	}
 	for _, o := range r.Outliers {
 		add("Outlier", o.Sentence)

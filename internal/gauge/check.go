@@ -66,7 +66,7 @@ func WatchCheckStandard(occasions []Occasion, baseline int, scheme control.Schem
 		baseline = len(occasions)
 	}
 	if baseline < MinCheckBaseline {
-		return CheckStandard{}, fmt.Errorf("check standard measured %d times: %w; limits need %d", baseline, ErrInput, MinCheckBaseline)
+		return CheckStandard{}, fmt.Errorf("check standard measured %d of %d times: %w", baseline, MinCheckBaseline, ErrInput)
 	}
 	first := make([]float64, baseline)
 	for i, o := range occasions {

@@ -47,7 +47,7 @@ func (s *site) checkChart(ctx context.Context, bench string) (checkView, error) 
 	switch {
 	case errors.Is(err, gauge.ErrInput):
 		c.Centre = reference(checks, view.Standard)
-		view.Sentence = fmt.Sprintf("No limits for %s yet: %v.", view.Standard, err)
+		view.Sentence = fmt.Sprintf("No limits for %s yet: they need %d measurements, and there are %d.", view.Standard, gauge.MinCheckBaseline, n)
 	case err != nil:
 		return checkView{}, err
 	default:

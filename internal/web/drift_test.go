@@ -311,7 +311,7 @@ func TestCheckChart(t *testing.T) {
 	}
 	check("old R6k8", 6700)
 	check("R6k8", 6800.1)
-	w.shows(t, "/instruments/north", "No limits for R6k8 yet", "limits need 5")
+	w.shows(t, "/instruments/north", "No limits for R6k8 yet", "they need 5 measurements")
 	for i := range 19 {
 		check("R6k8", 6800+0.1*float64(i%3))
 	}
