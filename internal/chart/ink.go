@@ -26,6 +26,7 @@ const (
 	inkVoid
 	inkSignal
 	inkSpool
+	inkBatch
 	inkTemperature
 	inkTheirs
 	inkTheirsBand
@@ -61,6 +62,7 @@ var pens = [inkCount]pen{
 	inkVoid:        {"void", rgb(0x7b7067), rgb(0x9c9084), 1.75, nil},
 	inkSignal:      {"signal", rgb(0x6a3d8f), rgb(0xc9a6ea), 1.75, nil},
 	inkSpool:       {"spool", rgb(0x6b5f54), rgb(0xb5a797), 1, []float64{3, 3}},
+	inkBatch:       {"batch", rgb(0x6b5f54), rgb(0xb5a797), 0.75, nil},
 	inkTemperature: {"temperature", rgb(0x6a3d8f), rgb(0xc9a6ea), 1.5, nil},
 	inkTheirs:      {"theirs", rgb(0xb23a12), rgb(0xff9d78), 1.75, nil},
 	inkTheirsBand:  {"theirs-band", rgb(0xf8ddd2), rgb(0x47291d), 1, nil},

@@ -44,7 +44,7 @@ func TestPaletteHasContrast(t *testing.T) {
 	grounds := []ink{inkPaper, inkBand, inkWindow, inkTheirsBand}
 	least := map[ink]float64{
 		inkText: 4.5, inkSoft: 4.5, inkAxis: 3, inkTarget: 3, inkLimit: 3, inkBar: 3, inkIn: 3, inkOut: 3,
-		inkOpen: 3, inkVoid: 3, inkSignal: 3, inkSpool: 3, inkTemperature: 3, inkTheirs: 3,
+		inkOpen: 3, inkVoid: 3, inkSignal: 3, inkSpool: 3, inkBatch: 3, inkTemperature: 3, inkTheirs: 3,
 	}
 	for i, want := range least {
 		for _, ground := range grounds {

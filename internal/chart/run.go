@@ -10,7 +10,6 @@ import (
 
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
-	"coilkeep/internal/typeface"
 )
 
 // Run is a batch as it was wound.
@@ -23,6 +22,8 @@ type Run struct {
 	// Withdrawn ones are shown as such.
 	Measurements []history.Measurement
 	Spools       []history.SpoolMark
+	// Batches say where a batch begins, in a run over several; empty for one.
+	Batches []BatchMark
 	// Axis names what is counted along the bottom; empty is "coil of the batch".
 	Axis string
 	// Limits are those of a control chart; nil leaves them out.
@@ -93,6 +94,7 @@ func (r Run) Picture() (*Picture, error) {
 	g.yLabels(p, axis+" ("+unit+")", unitSize)
 	g.xLabels(p, cmp.Or(r.Axis, "coil of the batch"), true)
 	r.lines(p, g)
+	r.batchMarks(p, g)
 	r.spoolMarks(p, g)
 	for _, m := range ms {
 		if err := r.mark(p, g, m); err != nil {
@@ -211,27 +213,6 @@ func (r Run) level(p *Picture, g panel) {
 		from, _ := g.y.inside(s.FromOhms)
 		to, _ := g.y.inside(s.ToOhms)
 		p.line(stroke(inkSignal), g.at(float64(s.FromSequence)-0.4, from), g.at(float64(s.ToSequence)+0.4, to))
-	}
-}
-
-// spoolMarks draws a line between the last coil of one spool and the first of
-// the next, each with the spool's name.
-func (r Run) spoolMarks(p *Picture, g panel) {
-	for i, s := range r.Spools {
-		x, moved := g.x.inside(float64(s.FromSequence) - 0.5)
-		if moved && i > 0 {
-			continue // changed, but nothing wound from it yet
-		}
-		if i > 0 {
-			g.upright(p, inkSpool, x)
-		}
-		// Two heights, so that short spools do not write over each other.
-		y := g.y.to + textSize + float64(i%2)*(textSize+3)
-		words, a, at := "spool "+s.Spool, start, g.x.at(x)+4
-		if at+typeface.Width(words, false, textSize) > g.x.to {
-			a, at = end, g.x.at(x)-4
-		}
-		p.words(inkSoft, a, point{at, y}, words)
 	}
 }
 
@@ -388,6 +369,9 @@ func (r Run) describe(ms []history.Measurement) string {
 	if d := r.Design; d != nil {
 		text += fmt.Sprintf(" Target %s, tolerance %s to %s.",
 			quantity.FormatOhms(d.TargetOhms, 0), quantity.FormatOhms(d.LowerOhms, 0), quantity.FormatOhms(d.UpperOhms, 0))
+	}
+	if n := len(r.Batches); n > 1 {
+		text += fmt.Sprintf(" %d batches, of %s to %s.", n, r.Batches[0].Day, r.Batches[n-1].Day)
 	}
 	if len(r.ComparedBy) > 0 {
 		text += " Coils wound to another target are drawn by their ratio to it."

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"strconv"
+	"time"
 
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
@@ -30,6 +31,13 @@ func Wander(report drift.Report, measured map[string]history.Measurement) Run {
 		}
 		if p.Spool != "" && (i == 0 || p.Spool != report.Points[i-1].Spool) {
 			run.Spools = append(run.Spools, history.SpoolMark{FromSequence: p.Sequence, Spool: p.Spool})
+		}
+		if p.Batch != "" && (i == 0 || p.Batch != report.Points[i-1].Batch) {
+			mark := BatchMark{FromSequence: p.Sequence, Name: p.Batch}
+			if p.Time != nil {
+				mark.Day = p.Time.Format(time.DateOnly)
+			}
+			run.Batches = append(run.Batches, mark)
 		}
 	}
 	at := func(index int) string { return run.Measurements[index-1].ID }
@@ -65,6 +73,7 @@ func (r Run) Latest(n int) Run {
 	r.ComparedBy = maps.Clone(r.ComparedBy)
 	maps.DeleteFunc(r.ComparedBy, func(id string, _ float64) bool { return !kept[id] })
 	r.Spools = slices.DeleteFunc(slices.Clone(r.Spools), func(s history.SpoolMark) bool { return s.FromSequence < first })
+	r.Batches = batchesFrom(r.Batches, first)
 	var level []Stretch
 	for _, s := range r.Level {
 		if s.ToSequence < first {
