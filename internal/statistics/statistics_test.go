@@ -293,62 +293,6 @@ func TestLineWeights(t *testing.T) {
 	near(t, "residual sum of squares", weighted.ResidualSumOfSquares, doubled.ResidualSumOfSquares, 1e-13)
 }
 
-type oneWayCase struct {
-	File     string `json:"data_file"`
-	Expected struct {
-		Between   float64 `json:"ss_between"`
-		Within    float64 `json:"ss_within"`
-		F, P      float64
-		Eta       float64 `json:"eta_squared"`
-		Component float64 `json:"between_variance_component_raw"`
-	}
-}
-
-// One-way layouts, balanced and not: NIST/SEMATECH e-Handbook 7.4.3.3 and
-// 1.3.5.4, and data sets of R, as computed by R 4.2.2.
-func TestOneWayAgainstR(t *testing.T) {
-	var all struct{ Cases map[string]oneWayCase }
-	published.JSON(t, "spc/stats/anova_oneway.json", &all)
-	for name, file := range map[string][3]string{
-		"resistors":   {"spc/stats/anova_resistors.csv", "g", "y"},
-		"plantgrowth": {"spc/stats/anova_plantgrowth.csv", "g", "y"},
-		"chickwts":    {"spc/stats/anova_chickwts.csv", "g", "y"},
-		"gear":        {"spc/charts/xbar_gear.csv", "batch", "diameter"},
-	} {
-		t.Run(name, func(t *testing.T) {
-			want := all.Cases[name].Expected
-			got, err := AnalyseOneWay(grouped(t, file[0], file[1], file[2]))
-			if err != nil {
-				t.Fatal(err)
-			}
-			near(t, "between", got.Between, want.Between, 1e-9)
-			near(t, "within", got.Within, want.Within, 1e-9)
-			near(t, "F", got.F, want.F, 1e-9)
-			near(t, "p", got.P, want.P, 1e-8)
-			near(t, "eta squared", got.EtaSquared, want.Eta, 1e-9)
-			near(t, "component", got.BetweenComponent, want.Component, 1e-8)
-		})
-	}
-}
-
-func TestOneWayEdges(t *testing.T) {
-	negative, err := AnalyseOneWay([][]float64{{1, 9}, {2, 8}, {3, 7.2}})
-	if err != nil || negative.BetweenComponent != 0 || !negative.BetweenComponentClipped {
-		t.Errorf("got component %v, clipped %v, %v; want it clipped to 0", negative.BetweenComponent, negative.BetweenComponentClipped, err)
-	}
-	exact, err := AnalyseOneWay([][]float64{{1, 1}, {2, 2}})
-	if err != nil || !math.IsInf(exact.F, 1) || exact.P != 0 {
-		t.Errorf("groups without scatter: F %v, p %v, %v; want infinity and 0", exact.F, exact.P, err)
-	}
-	same, err := AnalyseOneWay([][]float64{{1, 1}, {1, 1}})
-	if err != nil || same.F != 0 || same.P != 1 {
-		t.Errorf("equal values: F %v, p %v, %v; want 0 and 1", same.F, same.P, err)
-	}
-	if _, err := AnalyseOneWay([][]float64{{1}, {2}}); err == nil {
-		t.Error("single values were compared")
-	}
-}
-
 // NIST check standard 41, values before and after 1985.4, Welch test by scipy
 // and R.
 func TestCompareWelch(t *testing.T) {
