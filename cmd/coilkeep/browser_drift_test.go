@@ -30,6 +30,10 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 			page.accessible("a bench with a signal", engine)
 		}
 	}
+	page.look(1280, "light")
+	if bottom := evaluate[float64](page, `document.getElementById("do-note").getBoundingClientRect().bottom`); bottom > 800 {
+		t.Errorf("the buttons end at %.0f pixels, below a window of 1280 × 800", bottom)
+	}
 	page.staysOpen()
 	page.expectRefusals()
 	// From the notice at the top by keyboard alone.

@@ -96,15 +96,26 @@ func (s *site) fillDrift(view *driftView, d watch.Drift, run chart.Run) {
 	view.Chart = s.drawnRun(run)
 	for _, c := range chart.Controls(d.Report, mostCharted) {
 		view.Controls = append(view.Controls, s.drawn(c.Title, len(c.Sequences) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {
-			c.View = v
+			c.View = broad(v)
 			return c.Picture()
 		}))
 	}
 }
 
+// broad has a picture take the whole width of a page; one for a telephone is
+// drawn higher, because its legend takes several lines.
+func broad(v chart.View) chart.View {
+	if v.Size.Width == 0 {
+		v.Size.Width = 1120
+	} else {
+		v.Size.Height = 400
+	}
+	return v
+}
+
 func (s *site) drawnRun(run chart.Run) drawing {
 	return s.drawn("The coils in the order they were wound", len(run.Measurements) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {
-		run.View = v
+		run.View = broad(v)
 		return run.Picture()
 	})
 }

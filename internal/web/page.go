@@ -93,6 +93,39 @@ type panelView struct {
 	Typed []bench.Instrument
 }
 
+// WhyNotAgain says why the last coil cannot be measured again now; "" when it can.
+func (v panelView) WhyNotAgain() string {
+	switch {
+	case v.Batch == nil:
+		return noBatch
+	case v.Last == nil:
+		return "No coil has been measured on this bench yet."
+	}
+	return ""
+}
+
+// WhyNotForce says why nothing can be recorded against the rules now; "" when it
+// can.
+func (v panelView) WhyNotForce() string {
+	switch {
+	case v.Batch == nil:
+		return noBatch
+	case v.State == string(capture.Offline) || v.State == string(capture.Open):
+		return "There is nothing on the clips to record."
+	}
+	return ""
+}
+
+// WhyNotVoid says why the last measurement cannot be withdrawn; "" when it can.
+func (v panelView) WhyNotVoid() string {
+	if v.Last != nil && !v.Last.Stands() {
+		return "The last measurement is withdrawn already."
+	}
+	return ""
+}
+
+const noBatch = "No batch is open: start one first."
+
 // valueView is an R20 with its expanded uncertainty.
 type valueView struct{ R20Ohms, ExpandedOhms float64 }
 

@@ -174,6 +174,8 @@ const deeds = {
 };
 
 async function run(name, button) {
+  const why = (button ?? document.getElementById(`do-${name}`))?.dataset.why;
+  if (why) return say(why, true);
   try {
     await deeds[name](button);
   } catch (fault) {
@@ -292,11 +294,12 @@ document.addEventListener("submit", (event) => {
 });
 
 // Sound and the strip follow the bench.
-const strip = new Strip(document.getElementById("strip"), document.getElementById("strip-range"));
+const strip = new Strip(document.getElementById("strip"), document.getElementById("strip-range"), `coilkeep.strip.${page.dataset.bench}`);
 page.addEventListener("reading", ({ detail: r }) => {
   if (r.role === "meter") strip.add(Date.parse(r.time) / 1000, r.value);
 });
-page.addEventListener("lost", () => strip.clear());
+// A page that is left loses its connection first; its minute is kept all the same.
+page.addEventListener("lost", () => setTimeout(() => strip.clear()));
 page.addEventListener("measurement", ({ detail: m }) => play(m.verdict));
 showSound(document.getElementById("sound"));
 document.body.classList.add("scripts");

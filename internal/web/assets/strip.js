@@ -9,10 +9,12 @@ const step = 500; // ms between two drawings while nothing arrives
 const gap = 3; // s without a value is a gap in the line
 
 export class Strip {
-  constructor(canvas, range) {
+  // kept is the name under which the minute outlasts a look at another page.
+  constructor(canvas, range, kept) {
     this.canvas = canvas;
     this.range = range;
-    this.points = []; // { at: s, value: ohms or null }
+    this.points = JSON.parse(sessionStorage.getItem(kept) ?? "[]"); // { at: s, value: ohms or null }
+    addEventListener("pagehide", () => sessionStorage.setItem(kept, JSON.stringify(this.points)));
     setInterval(() => this.soon(), step);
     new ResizeObserver(() => this.soon()).observe(canvas);
   }
