@@ -16,18 +16,21 @@ const identity = "ELDER VALE,LX-4,0017,1.2"
 // fakeMeter answers on the far end of a pipe. Its fields may be changed while
 // no question is under way.
 type fakeMeter struct {
-	mu        sync.Mutex
-	readings  []string      // answers to READ?, the last one for ever
-	delay     time.Duration // of the next answer to READ?
-	function  string        // answer to FUNC?; empty when it knows no such question
-	echo      bool
-	double    bool // every answer comes twice
-	needsREM  bool // it refuses everything before SYST:REM
-	noIDN     bool
-	refuses   string // a header it does not know
-	remote    bool
-	queue     []string
-	terminate string
+	mu       sync.Mutex
+	readings []string      // answers to READ?, the last one for ever
+	delay    time.Duration // of the next answer to READ?
+	function string        // answer to FUNC?; empty when it knows no such question
+	echo     bool
+	double   bool // every answer comes twice
+	needsREM bool // it refuses everything before SYST:REM
+	noIDN    bool
+	asleep   time.Time // it takes no notice of anything before
+	// configures is the function that a CONF: line sets; empty leaves it.
+	configures string
+	refuses    string // a header it does not know
+	remote     bool
+	queue      []string
+	terminate  string
 }
 
 // serve lets the fake answer until the driver closes the line. Call it in the
@@ -58,6 +61,9 @@ func (f *fakeMeter) serve(far *drivertest.Far) {
 func (f *fakeMeter) answer(line string) string {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	if time.Now().Before(f.asleep) {
+		return ""
+	}
 	if line == "SYST:REM" {
 		f.remote = true
 		return ""
@@ -72,6 +78,9 @@ func (f *fakeMeter) answer(line string) string {
 		f.queue = nil
 		return ""
 	case strings.HasPrefix(line, "CONF:"):
+		if f.configures != "" {
+			f.function = f.configures
+		}
 		return ""
 	case line == "*IDN?" && !f.noIDN:
 		return identity

@@ -11,8 +11,35 @@ import (
 	"coilkeep/driver/internal/lines"
 )
 
-// prepare brings a meter that was just opened into its function.
+// prepare brings a meter that was just opened into its function. One that is
+// silent when asked who it is may know no *IDN? and still measure, or be off and
+// have heard nothing. So it is asked for a reading, which is dropped; when it
+// answers it is on, and everything is told it again before a reading counts.
 func (m *meter) prepare(ctx context.Context) error {
+	err := m.setUp(ctx)
+	if !errors.Is(err, errNameless) {
+		return err
+	}
+	if err := m.settle(ctx, m.soon().Add(m.timeout)); err != nil {
+		return fmt.Errorf("before %q: %w", m.query, err)
+	}
+	l, err := m.ask(ctx, m.query, m.soon())
+	if err != nil {
+		return fmt.Errorf("%w, nor to %q", err, identify)
+	}
+	m.lines.Drop(len(l.Bytes))
+	if err := m.setUp(ctx); !errors.Is(err, errNameless) {
+		return err
+	}
+	return nil
+}
+
+// errNameless means that everything was sent and *IDN? not answered.
+var errNameless = errors.New("it does not say what it is")
+
+// setUp sends the init lines, asks who the meter is and checks what it can
+// tell of itself.
+func (m *meter) setUp(ctx context.Context) error {
 	if _, err := m.lines.Quiet(ctx, lines.Gap, m.soon()); err != nil {
 		return fmt.Errorf("before the first question (an instrument that prints on its own wants the driver line): %w", err)
 	}
@@ -23,9 +50,7 @@ func (m *meter) prepare(ctx context.Context) error {
 	}
 	switch err := m.learnIdentity(ctx, m.soon()); {
 	case errors.Is(err, driver.ErrSilent):
-		// It may know no *IDN? and still measure; or it is off, which the first
-		// reading will tell.
-		return nil
+		return errNameless
 	case err != nil:
 		return err
 	}

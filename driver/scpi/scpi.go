@@ -27,7 +27,9 @@
 // line the meter refuses is named. The meter is asked for its function (FUNC?,
 // CONF?), and refused when it says it measures something else; one that does
 // not know the question is trusted. It is asked again every 5 s, in case
-// somebody turns the knob. *CLS is sent last.
+// somebody turns the knob, and after a silence, in case it was switched off and
+// on. *CLS is sent last. A meter that is silent when asked *IDN? must answer the
+// query, or it is taken to be off; once it has answered, all is sent again.
 //
 // # Answers and questions
 //
@@ -177,6 +179,7 @@ func (m *meter) Read(ctx context.Context) (driver.Reading, error) {
 	}
 	l, err := m.ask(ctx, m.query, answerBy)
 	if err != nil {
+		m.checkedAt = time.Time{}
 		return driver.Reading{}, m.explain(ctx, err, deadline)
 	}
 	r := m.interpret(l)

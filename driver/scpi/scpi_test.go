@@ -113,7 +113,6 @@ func TestPersonalities(t *testing.T) {
 		"slow":                       {&fakeMeter{delay: time.Second}, nil},
 		"wants remote first":         {&fakeMeter{needsREM: true}, driver.Options{"init": []string{"SYST:REM", "CONF:RES"}}},
 		"has an old error":           {&fakeMeter{queue: []string{`-350,"Queue overflow"`}}, nil},
-		"does not identify itself":   {&fakeMeter{noIDN: true}, nil},
 		"wants remote a second time": {&fakeMeter{needsREM: true}, driver.Options{"init": []string{"CONF:RES", "SYST:REM", "CONF:RES"}}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -242,8 +241,9 @@ func TestLateAnswerSaysSo(t *testing.T) {
 
 // A meter without *IDN? is protected as far as its silence tells.
 func TestLateAnswerWithoutMarker(t *testing.T) {
-	f := &fakeMeter{noIDN: true, readings: []string{"+1.111E+03", "+2.222E+03"}, delay: timeout * 119 / 100}
+	f := &fakeMeter{noIDN: true, readings: []string{"+9.999E+03", "+1.111E+03", "+2.222E+03"}}
 	bench(t, f, nil, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
+		f.set(t, func(f *fakeMeter) { f.delay = timeout * 119 / 100 })
 		expectError(t, i, driver.ErrSilent, "READ?")
 		expect(t, i, driver.OK, 2222)
 	})
