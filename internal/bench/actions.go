@@ -174,7 +174,8 @@ func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil history.Coil) 
 	return next, nil
 }
 
-// Record records what is on the clips now: a coil the bench asks about, or,
+// Record takes a meter into use that the bench asks about. Otherwise it records
+// what is on the clips now: a coil the bench asks about, or,
 // with Force, one the rules would still wait for. A forced recording returns
 // once it is durable; the other kind is announced by its measurement event.
 func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
@@ -186,6 +187,10 @@ func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
 		return b.force(ctx, reason, history.Label(r.Who))
 	}
 	return b.do(ctx, func() error {
+		if b.meter.stranger && b.meter.Up {
+			b.useStranger(history.Label(r.Who))
+			return nil
+		}
 		if v := b.machine.View(); v.State != capture.Asking {
 			return fmt.Errorf("%w: %s; it records by itself when steady, or force it and say why", ErrState, v.Words)
 		}

@@ -62,6 +62,10 @@ type instrumentState struct {
 	screen     *capture.Screen
 	instrument driver.Instrument
 	opened     bool // it has been open at least once
+	// known is what it said of itself when it was taken into use; stranger is
+	// true while a meter says something else.
+	known    string
+	stranger bool
 	// readable is when it last gave an answer that could be read, or was opened;
 	// garbled is true once that has been too long ago.
 	readable time.Time
@@ -223,7 +227,8 @@ func (b *Bench) instrumentOpened(s *instrumentState, n notice) {
 		s.Reconnects++
 		b.counter.Reconnected(b.settings.Name, s.Role)
 	}
-	s.opened, s.instrument, s.Identity = true, n.instrument, n.identity
+	s.opened, s.instrument = true, n.instrument
+	s.meet(n.identity)
 	s.readable, s.garbled = b.now(), false
 	s.screen.Reset()
 	if _, typed := n.instrument.(driver.Typist); typed {
@@ -384,12 +389,17 @@ func (b *Bench) look() Snapshot {
 	}
 	if b.side != nil {
 		s.State, s.Words = string(capture.Waiting), b.side.words
+	} else if b.meter.Up && b.meter.stranger {
+		s.State, s.Words = string(capture.Waiting), b.strange()
 	}
 	if v.R20 != nil {
 		s.R20Ohms, s.ExpandedUncertaintyOhms = copied(&v.R20.R20Ohms), copied(&v.R20.ExpandedUncertaintyOhms)
 	}
 	if b.pending != nil {
 		s.Unsaved = b.pending.why
+	}
+	if s.State == string(capture.Asking) && b.last != nil {
+		s.Words += "; measure again only to replace " + b.last.Serial + ", the last one recorded"
 	}
 	return s
 }

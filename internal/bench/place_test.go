@@ -30,6 +30,7 @@ type fakeCable struct {
 	gone, silent, garbage bool
 	answers               int // in garbage
 	dropped               int64
+	identity              string // what the next one opened says of itself
 	current               *fakeInstrument
 }
 
@@ -64,7 +65,7 @@ func (f *fakeBench) opener(probe bool) func(context.Context) (driver.Instrument,
 		if f.cable(probe).gone {
 			return nil, errors.New("no such device; is it plugged in?")
 		}
-		i := &fakeInstrument{bench: f, probe: probe, closed: make(chan struct{})}
+		i := &fakeInstrument{bench: f, probe: probe, closed: make(chan struct{}), identity: f.cable(probe).identity}
 		f.cable(probe).current = i
 		return i, nil
 	}

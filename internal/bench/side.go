@@ -73,6 +73,9 @@ func (b *Bench) MeasureLeads(ctx context.Context, who string) (history.LeadZero,
 	}
 	z, err := b.store.AddLeadZero(ctx, history.LeadZero{Bench: b.settings.Name, Meter: r.meter,
 		Ohms: r.meanOhms, HalfWidthOhms: r.halfWidthOhms, Readings: r.readings, By: who})
+	if err == nil {
+		err = b.useMeasured(ctx, who)
+	}
 	return z, b.takeUp(ctx, err)
 }
 

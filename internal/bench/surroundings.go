@@ -164,6 +164,9 @@ func RulesFor(s capture.Settings, d history.Design) capture.Settings {
 // missing says what a person must do before a coil can be recorded; empty when
 // nothing.
 func (b *Bench) missing() string {
+	if why := b.strange(); why != "" {
+		return why
+	}
 	switch {
 	case b.design() == nil:
 		return "no batch is open: start one, and the coil is recorded"

@@ -134,7 +134,7 @@ async function submit(form) {
 const deeds = {
   async record() {
     await ask("POST", `${bench}/record`, {});
-    say("It is measured now and recorded when steady.");
+    say("Taken up: what is on the clips is recorded when steady.");
   },
   async again() {
     const { lastSerial, lastStage } = actions();
