@@ -333,7 +333,7 @@ func TestBrowserOutlivesTheDaemon(t *testing.T) {
 	_ = p.cmd.Wait() // killed, so an error
 	startProgram(t, config)
 	page.wait("the connection", `document.body.dataset.link === "live" && document.getElementById("lost").hidden`)
-	page.waitText(".words", "Take it off")
+	page.waitText(".words", "take it off")
 	page.wait("the record", `document.querySelectorAll(".recent tbody tr").length === 1 && window.sameAsBefore`)
 
 	// It was another coil after all: told so, the bench records it.

@@ -144,10 +144,19 @@ func (a assessment) vague(patienceOver bool) assessment {
 func (a assessment) drifting() assessment {
 	a.refusal = Drifting
 	kelvin := math.Abs(a.thermal.DifferenceKelvin)
-	if a.thermal.DifferenceKelvin > 0 {
+	far := kelvin > farthestKelvin // more likely a clip that moves than a coil so hot
+	falling := a.thermal.SlopeOhmsPerSecond < 0
+	switch {
+	case falling && far:
+		a.state = Cooling
+		a.words = fmt.Sprintf("it falls faster than a coil %d K above the probe: reseat the clips; if it is so hot, let it cool", farthestKelvin)
+	case falling:
 		a.state = Cooling
 		a.words = fmt.Sprintf("still cooling, about %s above the probe", kelvinText(kelvin))
-	} else {
+	case far:
+		a.state = Warming
+		a.words = fmt.Sprintf("it rises faster than a coil %d K below the probe: reseat the clips; if it is so cold, let it warm", farthestKelvin)
+	default:
 		a.state = Warming
 		a.words = fmt.Sprintf("still warming, about %s below the probe", kelvinText(kelvin))
 	}

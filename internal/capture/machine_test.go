@@ -392,11 +392,30 @@ func TestCoarseDisplayIsHonest(t *testing.T) {
 	}
 }
 
+// A clip that works loose looks like a coil far hotter than any that is clipped
+// on; nobody is told to wait for that.
+func TestFallingTooFastForACoil(t *testing.T) {
+	for _, c := range []struct {
+		kelvin float64
+		state  State
+		words  string
+	}{{150, Cooling, "reseat the clips"}, {-150, Warming, "reseat the clips"}, {20, Cooling, "still cooling, about"}} {
+		g := newRig(54, testSettings())
+		g.open(2 * time.Second)
+		g.clip(6650, c.kelvin)
+		g.run(15 * time.Second)
+		wantState(t, g.m, c.state, c.words)
+		if v := g.m.View(); (v.DifferenceKelvin == nil) != (math.Abs(c.kelvin) > farthestKelvin) {
+			t.Errorf("%g K away: the difference shown is %v", c.kelvin, v.DifferenceKelvin)
+		}
+	}
+}
+
 func TestQuestionsArePunctuated(t *testing.T) {
 	g := newRig(53, testSettings())
 	g.clip(6650, 0)
 	g.run(2 * time.Second)
-	wantState(t, g.m, Asking, "open. Take it off")
+	wantState(t, g.m, Asking, "open. If it is not recorded yet, take it off")
 }
 
 // A median absolute deviation of eight readings is often small by chance;

@@ -2,6 +2,7 @@ package capture
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"coilkeep/driver"
@@ -19,7 +20,7 @@ func (m *Machine) View() View {
 	}
 	if v.ResistanceOhms != nil {
 		v.R20, v.Judgement = m.current.r20, m.current.judgement
-		if v.State == Warming || v.State == Cooling {
+		if (v.State == Warming || v.State == Cooling) && math.Abs(m.current.thermal.DifferenceKelvin) <= farthestKelvin {
 			v.DifferenceKelvin = &m.current.thermal.DifferenceKelvin
 		}
 	}
@@ -45,7 +46,7 @@ func (m *Machine) describe() (State, string) {
 	case phaseUnknown:
 		return Open, "looking at the clips"
 	case phaseAsking:
-		return Asking, m.doubt + " Take it off, or measure it again"
+		return Asking, m.doubt + " If it is not recorded yet, take it off and clip it on again"
 	case phaseDone:
 		if m.lastMeter.Status == driver.Impossible {
 			return Recorded, "recorded; the clips cannot be seen, for the meter's answer cannot be true: " + m.lastMeter.Reason
