@@ -103,7 +103,7 @@ func (env *environment) printMeasurement(m history.Measurement, withBudget bool)
 		"Measured", env.when(m.Time)+" on bench "+m.Bench,
 		"R20", fmt.Sprintf("%s, k = %.2f", quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), m.CoverageFactor),
 		"Read", fmt.Sprintf("%s at %s", asRead(m), celsius(m.TemperatureCelsius)),
-		"Verdict", fmt.Sprintf("%s; within tolerance with a probability of %.1f %%", m.Verdict, 100*m.ConformityProbability),
+		"Verdict", fmt.Sprintf("%s; within tolerance with a probability of %s", m.Verdict, quantity.FormatChance(m.ConformityProbability)),
 		"Status", strings.TrimSuffix(string(m.Status)+", "+m.Reason, ", "),
 		"Design", revisionOf(m.Design, m.DesignRevision),
 		"Batch", m.Batch,

@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+
+	"coilkeep/internal/quantity"
 )
 
 // designColumns are in the order scanDesign reads them.
@@ -139,7 +141,8 @@ func (s *Store) storeDesign(ctx context.Context, d Design, who, action string, n
 			return err
 		}
 		return s.note(ctx, tx, JournalEntry{Who: who, Action: action, Subject: d.Name,
-			Detail: fmt.Sprintf("revision %d: target %g Ω, %g to %g Ω", d.Revision, d.TargetOhms, d.LowerOhms, d.UpperOhms)})
+			Detail: fmt.Sprintf("revision %d: target %s, %s to %s", d.Revision,
+				quantity.FormatOhms(d.TargetOhms, 0), quantity.FormatOhms(d.LowerOhms, 0), quantity.FormatOhms(d.UpperOhms, 0))})
 	})
 	if err != nil {
 		return Design{}, err

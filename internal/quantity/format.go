@@ -62,6 +62,17 @@ func FormatCelsius(celsius, resolutionKelvin float64) string {
 	return text + " °C"
 }
 
+// FormatChance writes a probability in percent, and never rounds doubt away.
+func FormatChance(probability float64) string {
+	switch {
+	case probability > 0.999:
+		return "more than 99.9 %"
+	case probability < 0.001:
+		return "less than 0.1 %"
+	}
+	return strconv.FormatFloat(100*probability, 'f', 1, 64) + " %"
+}
+
 const noValue = "no value"
 
 // lastDigit returns the power of ten of the last of the 15 digits a float64

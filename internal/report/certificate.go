@@ -186,7 +186,7 @@ func (s Subject) facts(result r20.Result) []Fact {
 	}
 	facts = append(facts,
 		Fact{"measured", clock(m.Time, s.Zone)},
-		Fact{"as the meter showed it", quantity.FormatOhms(m.ResistanceOhms, m.Inputs.ResolutionOhms) + " at " + quantity.FormatCelsius(m.TemperatureCelsius, 0.01)},
+		Fact{"as the meter showed it", shown(m)},
 		Fact{"referred to 20 °C", fmt.Sprintf("R20 = R / (1 + α·(t − 20 °C)), α = %.5g /K (IEC 60028)", m.AlphaPerKelvin)},
 		Fact{"uncertainty", fmt.Sprintf("expanded, k = %.2f, about 95 %% coverage (JCGM 100); largest part: %s", m.CoverageFactor, largest(result))},
 	)
@@ -199,6 +199,16 @@ func (s Subject) facts(result r20.Result) []Fact {
 		facts = append(facts, Fact{"assembly", a.Serial + ", with coil " + a.Second.Serial})
 	}
 	return facts
+}
+
+// shown is what the meter showed. A mean of several readings has more digits than
+// the meter; those below a hundredth of the uncertainty say nothing.
+func shown(m history.Measurement) string {
+	text := quantity.FormatOhms(m.ResistanceOhms, max(m.Inputs.ResolutionOhms, m.ExpandedUncertaintyOhms/100)) + " at " + quantity.FormatCelsius(m.TemperatureCelsius, 0.01)
+	if n := m.Inputs.Readings; n > 1 {
+		text += fmt.Sprintf(", mean of %d readings", n)
+	}
+	return text
 }
 
 // largest names the largest component of the uncertainty.

@@ -76,7 +76,7 @@ func TestCertificateSaysWhatTheRecordSays(t *testing.T) {
 	pdf := slices.Concat(pages(t, c.WritePDF)...)
 	for _, want := range []string{
 		"HN-0042", "6.690 ± 0.018 kΩ", "in tolerance", "Harbour, revision 2",
-		"6.7531 kΩ at 22.40 °C", "2026-03-15 00:30 CET", "no room for doubt",
+		"6.7531 kΩ at 22.40 °C, mean of 8 readings", "2026-03-15 00:30 CET", "no room for doubt",
 	} {
 		present := want != "no room for doubt"
 		if got := strings.Contains(page, want); got != present {

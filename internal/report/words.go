@@ -16,24 +16,13 @@ const tableNote = "In bold the likely reading, beside it the limits a faultless 
 // decisionRule says in words how the verdict came about (JCGM 106:2012).
 func decisionRule(m history.Measurement) string {
 	t := m.Tolerance
-	chance := fmt.Sprintf(" The probability that the coil is within tolerance is %s.", percent(m.ConformityProbability))
+	chance := fmt.Sprintf(" The probability that the coil is within tolerance is %s.", quantity.FormatChance(m.ConformityProbability))
 	if t.GuardFactor == 0 {
 		return "Simple acceptance (JCGM 106:2012, 8.2): the coil is in tolerance when R20 as measured lies within the limits, whatever its uncertainty." + chance
 	}
 	guard := t.GuardFactor * m.ExpandedUncertaintyOhms
 	return fmt.Sprintf("Guarded decision (JCGM 106:2012, 8.3) with a guard band of %g of the expanded uncertainty, here %s: in tolerance when R20 lies inside both limits by at least that much, too high or too low when it lies outside by more than that, undecided between.",
 		t.GuardFactor, quantity.FormatOhms(guard, guard/20)) + chance
-}
-
-// percent never rounds doubt away.
-func percent(ratio float64) string {
-	switch {
-	case ratio > 0.999:
-		return "more than 99.9 %"
-	case ratio < 0.001:
-		return "less than 0.1 %"
-	}
-	return fmt.Sprintf("%.1f %%", 100*ratio)
 }
 
 // explain says why a buyer's number may differ.

@@ -415,7 +415,7 @@ func answerWords() template.FuncMap {
 		"wholeC":    func(t float64) string { return quantity.FormatCelsius(t, 1) },
 		"score":     score,
 		"chance":    chance,
-		"offset":    func(ratio float64) string { return strings.Replace(fmt.Sprintf("%+.1f %%", 100*ratio), "-", "−", 1) },
+		"offset":    func(ratio float64) string { return minus(fmt.Sprintf("%+.1f %%", 100*ratio)) },
 		"answerURL": func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
 		"also":      func(i int, name string) string { return fmt.Sprintf("also.%d.%s", i, name) },
 		"choice":    choice,

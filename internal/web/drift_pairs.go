@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"math"
 	"net/http"
 	"slices"
 	"strconv"
@@ -12,6 +13,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
+	"coilkeep/internal/statistics"
 )
 
 // pairing is what to pair: the coils of the first batch with those of the second,
@@ -31,12 +33,31 @@ type picked struct {
 	// Left is how many coils of the batches are not in the stock, because they are
 	// not in tolerance, and Sold how many because they are half of a pair already.
 	Left, Sold int
+	// known is how well each coil is known: its expanded uncertainty over its R20.
+	known []float64
+}
+
+// Known says how well the coils in the middle of the stock are known; pairs that
+// are closer than that are equally good.
+func (p picked) Known() string {
+	return significant(100*statistics.Median(p.known), 1) + " %"
+}
+
+// apart says how far the coils of a pair are from each other.
+func apart(ratio float64) string {
+	percent := 100 * math.Abs(ratio)
+	if percent < 0.005 {
+		return "under 0.01 %"
+	}
+	return strconv.FormatFloat(percent, 'f', 2, 64) + " %"
 }
 
 // pairsView is the page of the pick list.
 type pairsView struct {
 	frame
 	Form form
+	// Batches are the names of the newest, to choose from.
+	Batches []string
 	picked
 }
 
@@ -44,6 +65,13 @@ type pairsView struct {
 // with those of another.
 func (s *site) pairsPage(w http.ResponseWriter, r *http.Request) error {
 	view := pairsView{frame: s.frame(windingSection, "Pairs"), Form: filledIn(r.URL.Query())}
+	batches, _, err := s.server.History.FindBatches(r.Context(), history.BatchSearch{Limit: listedBatches})
+	if err != nil {
+		return err
+	}
+	for _, b := range batches {
+		view.Batches = append(view.Batches, b.Name)
+	}
 	if view.Form.Get("first") == "" {
 		return s.renderPage(w, "drift/pairs", view)
 	}
@@ -188,6 +216,7 @@ func (p *picked) stock(from shelf) ([]drift.Stocked, error) {
 			continue
 		}
 		p.R20[m.Serial] = m.R20Ohms
+		p.known = append(p.known, m.ExpandedUncertaintyOhms/m.R20Ohms)
 		stock = append(stock, drift.Stocked{Serial: m.Serial, R20Ohms: m.R20Ohms, TargetOhms: from.targetOhms})
 	}
 	if len(stock) == 0 {

@@ -15,6 +15,10 @@ import (
 	"coilkeep/internal/history"
 )
 
+// usualParts is how many coils a study should have (common practice in measurement
+// systems analysis, no source).
+const usualParts = 10
+
 // The most a study may have of each; the least is two.
 const (
 	mostParts     = 50

@@ -206,9 +206,9 @@ func TestPairs(t *testing.T) {
 		w.measure(t, fmt.Sprintf("HN-%04d", i+1), ohms, noon.Add(time.Duration(i-100)*time.Minute))
 	}
 	w.shows(t, "/pairs", "Make the pick list")
-	text := w.shows(t, "/pairs?first=LM-1&within=0.5", "2 pairs", "Left over", "HN-0006", "1 more coil is not in tolerance")
+	text := w.shows(t, "/pairs?first=LM-1&within=0.5", "2 pairs", "Left over", "HN-0006", "1 more coil is not in tolerance", "known to about ±0.3 %", `<option value="LM-1">`)
 	// Divided by 1 + 0.00393 · 2.35 K (IEC 60028): 6678.3 and 6683.3 Ω.
-	if !strings.Contains(words(text), "HN-0001 6.6783 kΩ HN-0003 6.6833 kΩ +0.074 %") {
+	if !strings.Contains(words(text), "HN-0001 6.6783 kΩ HN-0003 6.6833 kΩ 0.07 %") {
 		t.Errorf("the pick list: %s", words(text))
 	}
 	for path, says := range map[string]string{"/pairs?first=LM-9": "there is no batch", "/pairs?first=LM-1&within=x": "not a number of percent", "/pairs?first=LM-1&second=LM-9": "there is no batch"} {
@@ -289,7 +289,7 @@ func TestStudy(t *testing.T) {
 	}
 	wantText(t, string(r.body), "12 of 12 readings taken", "the measuring takes up 0 % of the tolerance: good", "From coil to coil", "Every reading")
 	wantNoText(t, string(r.body), "clips on coil")
-	w.shows(t, "/studies/spring%20check", "2 people")
+	w.shows(t, "/studies/spring%20check", "2 people", "coils were measured; 10 are usual")
 	w.shows(t, "/studies", "spring check")
 	coils, _, err := w.store.Measurements(t.Context(), history.Filter{})
 	if err != nil || len(coils) != 0 {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"html/template"
 	"net/http"
 	"regexp"
@@ -123,17 +124,15 @@ func (s *site) drawnRun(run chart.Run) drawing {
 // driftWords are the template functions of these pages.
 func driftWords() template.FuncMap {
 	return template.FuncMap{
-		"join":      strings.Join,
-		"prose":     prose,
-		"sources":   sources,
-		"percentOf": percentOf,
-		"add":       func(a, b int) int { return a + b },
-		"ratio": func(v *float64) string {
-			if v == nil {
-				return ""
-			}
-			return deviationWords(*v)
-		},
+		"join":       strings.Join,
+		"prose":      prose,
+		"sources":    sources,
+		"percentOf":  percentOf,
+		"add":        func(a, b int) int { return a + b },
+		"usualParts": func() int { return usualParts },
+		"apart":      apart,
+		"shift":      func(ratio *float64) string { return signedPercent(100 * *ratio) },
+		"bound":      func(ratio *float64) string { return minus(fmt.Sprintf("%.2f", 100**ratio)) },
 		"value": func(v *float64, digits int) string {
 			if v == nil {
 				return ""

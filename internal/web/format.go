@@ -33,8 +33,11 @@ func significant(v float64, digits int) string {
 	if v != 0 {
 		before = int(math.Floor(math.Log10(math.Abs(v)))) + 1
 	}
-	return strconv.FormatFloat(v, 'f', max(0, digits-before), 64)
+	return minus(strconv.FormatFloat(v, 'f', max(0, digits-before), 64))
 }
+
+// minus sets a number as it is printed, not as it is typed.
+func minus(number string) string { return strings.Replace(number, "-", "−", 1) }
 
 // ohmsPieces takes apart how R20 and its uncertainty are shown, so that a page
 // can set the value larger than the rest.
@@ -47,18 +50,13 @@ func ohmsPieces(ohms, expanded float64) (pieces struct{ Value, Within, Unit stri
 	return pieces
 }
 
-// plainOhms shows a value that was written down, such as a target, in full.
-func plainOhms(ohms float64) string {
-	if ohms < 1000 {
-		return strconv.FormatFloat(ohms, 'f', -1, 64) + " Ω"
-	}
-	return strconv.FormatFloat(math.Round(ohms*1e3)/1e6, 'f', -1, 64) + " kΩ"
-}
+// plainOhms shows a value that was written down, such as a target.
+func plainOhms(ohms float64) string { return quantity.FormatOhms(ohms, 0) }
 
 // smallOhms shows a spread with two significant digits.
 func smallOhms(ohms float64) string { return significant(ohms, 2) + " Ω" }
 
-func celsius(t float64) string { return strconv.FormatFloat(t, 'f', 2, 64) + " °C" }
+func celsius(t float64) string { return minus(strconv.FormatFloat(t, 'f', 2, 64)) + " °C" }
 
 // deviation says how far ohms is from target.
 func deviation(ohms, target float64) string {
@@ -67,11 +65,10 @@ func deviation(ohms, target float64) string {
 
 // signedPercent shows how far something is off; nothing is off by minus zero.
 func signedPercent(percent float64) string {
-	text := fmt.Sprintf("%+.2f %%", percent)
-	if text == "-0.00 %" {
-		return "+0.00 %"
+	if math.Abs(percent) < 0.005 {
+		percent = 0
 	}
-	return text
+	return minus(fmt.Sprintf("%+.2f %%", percent))
 }
 
 // verdictWords says a verdict; it never stands for its colour alone.

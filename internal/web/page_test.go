@@ -252,8 +252,9 @@ func TestFormats(t *testing.T) {
 		{plainOhms(6690), "6.69 kΩ"},
 		{plainOhms(6355.5), "6.3555 kΩ"},
 		{plainOhms(520), "520 Ω"},
+		{plainOhms(6.69 * 1.05), "7.0245 Ω"}, // 7.0245000000000001 to a float64
 		{celsius(22.354), "22.35 °C"},
-		{celsius(-0.5), "-0.50 °C"},
+		{celsius(-0.5), "−0.50 °C"},
 		{deviation(6790.35, 6690), "+1.50 % from target"},
 	} {
 		if c.got != c.want {

@@ -44,7 +44,7 @@ func TestCoilPage(t *testing.T) {
 		wantText(t, page, component.Source)
 	}
 	// A temperature is in degrees, what it may be off by in kelvin.
-	if _, after, _ := strings.Cut(words(page), r20.ProbeSource); !regexp.MustCompile(`^ \d+ % \S+ Ω 21(\.\d+)? °C 0\.1\d+ K rectangular -\d+(\.\d+)? Ω/K`).MatchString(after) {
+	if _, after, _ := strings.Cut(words(page), r20.ProbeSource); !regexp.MustCompile(`^ \d+ % \S+ Ω 21(\.\d+)? °C 0\.1\d+ K rectangular −\d+(\.\d+)? Ω/K`).MatchString(after) {
 		t.Errorf("the budget says of the probe %.60q", after)
 	}
 	// The picture of the capture is drawn for both widths, with the approach

@@ -131,7 +131,7 @@ func TestReviseDesignByForm(t *testing.T) {
 	values := shownValues(w.page(t, "/designs/Long%20Meadow"))
 	values.Set("target_ohms", "6.8k")
 	answer := w.fill(t, "/designs/Long%20Meadow", values)
-	wantText(t, string(answer.body), "Long Meadow revision 2", "Target at 20 °C 6.8 kΩ", "6.46 kΩ to 7.14 kΩ -5.00 %, +5.00 %", "Earlier revisions", "6.69 kΩ 6.3555 kΩ 7.0245 kΩ")
+	wantText(t, string(answer.body), "Long Meadow revision 2", "Target at 20 °C 6.8 kΩ", "6.46 kΩ to 7.14 kΩ −5.00 %, +5.00 %", "Earlier revisions", "6.69 kΩ 6.3555 kΩ 7.0245 kΩ")
 	// Somebody else had the page open too: theirs is not the last word unseen.
 	late := shownValues(w.page(t, "/designs/Long%20Meadow"))
 	late.Set("revision", "1")

@@ -275,4 +275,4 @@ func (f form) day(name string) (time.Time, error) {
 }
 
 // deviationWords says how far a check standard was from its reference value.
-func deviationWords(ratio float64) string { return fmt.Sprintf("%+.3f %%", ratio*100) }
+func deviationWords(ratio float64) string { return minus(fmt.Sprintf("%+.3f %%", ratio*100)) }

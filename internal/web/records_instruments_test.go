@@ -58,7 +58,7 @@ func TestMeasuringByForm(t *testing.T) {
 	page = string(w.fill(t, "/instruments/north/leads", url.Values{"by": {"Ada"}}).body)
 	wantText(t, page, "Kept: the leads measure 0.26 ± 0.02 Ω", "0.26 Ω ± 0.02 Ω "+oldMeter+" Ada")
 	page = string(w.fill(t, "/instruments/north/standard", url.Values{"standard": {"R6k8"}, "nominal_ohms": {"6.8k"}, "by": {"Ada"}}).body)
-	wantText(t, page, "Kept: R6k8 measures 6.8007 kΩ, +0.010 % from its reference value", "R6k8 6.8 kΩ 6800.68 Ω +0.010 % 22.35 °C")
+	wantText(t, page, "Kept: R6k8 measures 6.8007 kΩ, +0.010 % from its reference value", "R6k8 6800 Ω 6800.68 Ω +0.010 % 22.35 °C")
 	wantNoText(t, page, "Kept: the leads")
 	// The next time the same standard is offered.
 	if !strings.Contains(page, `name="standard" required autocomplete="off" value="R6k8"`) {
@@ -98,8 +98,8 @@ func TestCalibrationByForm(t *testing.T) {
 	w.start(t)
 	page := string(w.fill(t, "/instruments/north/calibrations", url.Values{"role": {"meter"}, "certificate": {"EV-9"}, "date": {"2026-03-02"},
 		"due_at": {"2027-03-02"}, "correction_percent": {"-0,02"}, "by": {"Ada"}, "note": {"at 10 kΩ"}}).body)
-	wantText(t, page, "Kept: certificate EV-9 of the meter; from now on readings are corrected by -0.020 %",
-		"2026-03-02 meter "+oldMeter+" EV-9 -0.020 % 2027-03-02 Ada at 10 kΩ")
+	wantText(t, page, "Kept: certificate EV-9 of the meter; from now on readings are corrected by −0.020 %",
+		"2026-03-02 meter "+oldMeter+" EV-9 −0.020 % 2027-03-02 Ada at 10 kΩ")
 	list, err := w.store.Calibrations(t.Context(), "north")
 	if err != nil || len(list) != 1 {
 		t.Fatalf("got %d calibrations, %v", len(list), err)

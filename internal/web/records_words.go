@@ -24,6 +24,7 @@ func recordWords() template.FuncMap {
 		"off":             off,
 		"percent":         percent,
 		"chance":          chance,
+		"conforms":        quantity.FormatChance,
 		"estimate":        estimate,
 		"digits":          significant,
 		"tidy":            tidy,

@@ -11,7 +11,7 @@ export function ohms(v) {
   return significant(v / 1e6, 5) + " MΩ";
 }
 
-export const celsius = (v) => v.toFixed(2) + " °C";
+export const celsius = (v) => v.toFixed(2).replace("-", "−") + " °C";
 
 const verdicts = { in: "in tolerance", high: "too high", low: "too low", undecided: "undecided" };
 
