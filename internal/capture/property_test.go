@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -161,12 +162,21 @@ func aDay(seed uint64) []*Result {
 
 const days = 60
 
+// everyDay is what was measured on each of them.
+var everyDay = sync.OnceValue(func() [][]*Result {
+	list := make([][]*Result, days)
+	for seed := range list {
+		list[seed] = aDay(uint64(seed))
+	}
+	return list
+})
+
 // TestReplayGivesTheSame replays the readings kept with each measurement.
 func TestReplayGivesTheSame(t *testing.T) {
 	t.Parallel()
 	measured := 0
-	for seed := range uint64(days) {
-		for _, r := range aDay(seed) {
+	for seed, results := range everyDay() {
+		for _, r := range results {
 			measured++
 			again := Replay(r.Settings, r.Manner, r.Reason, r.HeldUntil, r.Readings)
 			if again == nil {
@@ -191,8 +201,8 @@ func TestRulesAreThoseOfTheirVersion(t *testing.T) {
 	t.Parallel()
 	var got strings.Builder
 	outliers := 0
-	for seed := range uint64(days) {
-		for _, r := range aDay(seed) {
+	for seed, results := range everyDay() {
+		for _, r := range results {
 			outliers += r.Outliers
 			// Nine digits: processors round otherwise in the last ones.
 			fmt.Fprintf(&got, "day %d: %s after %v, %d readings, %d outliers, held %t, %.9g ohms at %.9g celsius, R20 %.9g ohms, U %.9g ohms, %s\n", seed,
