@@ -412,7 +412,7 @@ func FuzzParseCelsius(f *testing.F) {
 func TestFormatChance(t *testing.T) {
 	t.Parallel()
 	for p, want := range map[float64]string{1: "more than 99.9 %", 0.99951: "more than 99.9 %", 0.9989: "99.9 %", 0.5: "50.0 %", 0.0011: "0.1 %", 0: "less than 0.1 %"} {
-		if got := FormatChance(p); got != want {
+		if got := quantity.FormatChance(p); got != want {
 			t.Errorf("%g: got %q, want %q", p, got, want)
 		}
 	}
