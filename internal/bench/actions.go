@@ -16,6 +16,7 @@ import (
 type nextCoil struct {
 	serial, stage, supersedes string
 	who                       string // said so
+	remark                    string // what is unusual in the serial number
 	// first is the first measurement, in its batch, of a coil measured before;
 	// nil for a new one. batch and design are that coil's, batch nil without one.
 	first  *history.Measurement
@@ -126,10 +127,14 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 	}
 	coil, err := b.store.Coil(ctx, n.Serial)
 	if errors.Is(err, history.ErrNotFound) {
-		return next, nil
+		next.remark, err = b.remark(ctx, n.Serial)
+		return next, err
 	}
 	if err != nil {
 		return nextCoil{}, err
+	}
+	if coil.Serial != n.Serial {
+		return nextCoil{}, history.SpelledAlike(coil.Serial)
 	}
 	for _, m := range coil.Measurements {
 		if m.Stage != stage || !m.Stands() {
@@ -143,6 +148,18 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 		break
 	}
 	return b.fromCoil(ctx, next, coil)
+}
+
+// remark says what is unusual in the serial number of a new coil.
+func (b *Bench) remark(ctx context.Context, serial string) (string, error) {
+	if b.settings.Serials == "" {
+		return "", nil
+	}
+	next, err := b.store.NextSerial(ctx, b.settings.Serials)
+	if err != nil {
+		return "", err
+	}
+	return history.RemarkOnSerial(b.settings.Serials, next, serial), nil
 }
 
 // fromCoil takes batch and design from the coil's last measurement, and the

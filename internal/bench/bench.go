@@ -385,7 +385,7 @@ func (b *Bench) look() Snapshot {
 		DifferenceKelvin: copied(v.DifferenceKelvin),
 		Meter:            b.meter.Instrument, Probe: b.probe.Instrument,
 		Batch: b.around.batch, Design: b.design(),
-		NextSerial: b.filedUnder(), Stage: b.stage(), Last: b.last, LastDeed: b.around.deed,
+		NextSerial: b.filedUnder(), NextRemark: b.next.remark, Stage: b.stage(), Last: b.last, LastDeed: b.around.deed,
 	}
 	if b.side != nil {
 		s.State, s.Words = string(capture.Waiting), b.side.words

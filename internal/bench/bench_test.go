@@ -283,6 +283,12 @@ func TestSerialNumbers(t *testing.T) {
 	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001"}); !errors.Is(err, history.ErrDuplicate) {
 		t.Errorf("a serial used before: %v, want ErrDuplicate", err)
 	}
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "hn-0001"}); !errors.Is(err, history.ErrInvalid) || !strings.Contains(err.Error(), "HN-0001 exists") {
+		t.Errorf("the same in small letters: %v, want it named", err)
+	}
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0103"}); err != nil || !strings.Contains(p.bench.Snapshot().NextRemark, "go on from HN-0104") {
+		t.Errorf("far ahead: %v, %q; want a remark", err, p.bench.Snapshot().NextRemark)
+	}
 	if err := p.bench.SetNext(t.Context(), Next{Serial: "bad\x00serial"}); !errors.Is(err, history.ErrInvalid) {
 		t.Errorf("a serial with a control character: %v, want ErrInvalid", err)
 	}

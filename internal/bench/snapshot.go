@@ -43,6 +43,9 @@ type Snapshot struct {
 	// a person must say. Stage goes with it.
 	NextSerial string `json:"next_serial"`
 	Stage      string `json:"stage"`
+	// NextRemark says what is unusual in a NextSerial that a person gave: another
+	// form than the bench's pattern, or far ahead of it.
+	NextRemark string `json:"next_remark,omitempty"`
 	// Last is the latest recorded measurement of this bench.
 	Last *history.Measurement `json:"last"`
 	// LastDeed is the id of the latest entry of the journal. When it changes

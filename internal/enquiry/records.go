@@ -95,7 +95,7 @@ func recordOf(ctx context.Context, store Store, field, serial string) (compare.R
 			return compare.Record{}, m, err
 		}
 		r := compare.Record{
-			Serial: serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms,
+			Serial: coil.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms,
 			AlphaPerKelvin: m.AlphaPerKelvin, AlphaStandardUncertaintyPerKelvin: m.Inputs.AlphaStandardUncertaintyPerKelvin, Measured: &m.Inputs,
 		}
 		if m.Design != "" {

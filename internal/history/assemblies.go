@@ -35,7 +35,7 @@ func (s *Store) AddAssembly(ctx context.Context, a Assembly) (Assembly, error) {
 		return Assembly{}, fmt.Errorf("add assembly: %w", err)
 	}
 	err = s.write(ctx, "add assembly", func(tx *sql.Tx) error {
-		if err := measured(ctx, tx, a.First, a.Second); err != nil {
+		if err := measured(ctx, tx, &a.First, &a.Second); err != nil {
 			return err
 		}
 		if err := insertAssembly(ctx, tx, a); err != nil {
@@ -134,15 +134,19 @@ func validAssembly(a Assembly) error {
 	return cmp.Or(ValidateSerial(a.Serial), validNote("note", a.Note), validLabel("by", a.By))
 }
 
-// measured returns ErrNotFound unless each coil was measured.
-func measured(ctx context.Context, q querier, serials ...string) error {
+// measured returns ErrNotFound unless each coil was measured, and spells its
+// serial number as the coil has it.
+func measured(ctx context.Context, q querier, serials ...*string) (err error) {
 	for _, serial := range serials {
+		if *serial, err = spelled(ctx, q, *serial); err != nil {
+			return err
+		}
 		var found bool
-		if err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM coils WHERE serial = ?1)`, serial).Scan(&found); err != nil {
+		if err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM coils WHERE serial = ?1)`, *serial).Scan(&found); err != nil {
 			return err
 		}
 		if !found {
-			return fmt.Errorf("coil %q %w", serial, ErrNotFound)
+			return fmt.Errorf("coil %q %w", *serial, ErrNotFound)
 		}
 	}
 	return nil
@@ -174,7 +178,7 @@ func listAssemblies(ctx context.Context, q querier, clause string, args ...any) 
 // assembly imports one.
 func (j *importer) assembly(ctx context.Context, a Assembly) error {
 	a.Time = fromMicros(a.Time.UnixMicro())
-	if err := cmp.Or(validName("id", a.ID), validAssembly(a), measured(ctx, j.tx, a.First, a.Second)); err != nil {
+	if err := cmp.Or(validName("id", a.ID), validAssembly(a), measured(ctx, j.tx, &a.First, &a.Second)); err != nil {
 		return err
 	}
 	return add(j, "assembly "+a.ID, a,

@@ -18,12 +18,16 @@ type Coil struct {
 	Measurements []Measurement `json:"measurements"`
 }
 
-// Coil returns a coil by its serial number, or ErrNotFound.
+// Coil returns a coil by its serial number, or ErrNotFound. Capitals do not
+// matter; Serial is as the coil has it.
 func (s *Store) Coil(ctx context.Context, serial string) (Coil, error) {
-	coil := Coil{Serial: serial}
+	var coil Coil
 	var newest, standing *Measurement
-	err := s.read(ctx, "read coil", func(q querier) error {
-		f := Filter{Serial: serial, Newest: true}
+	err := s.read(ctx, "read coil", func(q querier) (err error) {
+		if coil.Serial, err = spelled(ctx, q, serial); err != nil {
+			return err
+		}
+		f := Filter{Serial: coil.Serial, Newest: true}
 		c := f.conditions()
 		return eachMeasurement(ctx, q, c.where()+f.order(), c.args, func(r row) error {
 			m := r.today()

@@ -382,6 +382,7 @@ func TestImportCSVRefuses(t *testing.T) {
 		{"long serial", []string{"serial", strings.Repeat("x", 41)}, "line 2: serial: must be at most 40"},
 		{"not text", []string{"spool", "S\xff"}, "line 2: spool: must be UTF-8"},
 		{"another batch's design", []string{"batch", "B-9"}, `line 2: not possible now: batch "B-9" is of design "finch", the measurement of "wren"`},
+		{"known in capitals", []string{"serial", "hn-0001"}, "line 2: serial: HN-0001 exists: write it so, or choose another"},
 		{"stands already", []string{"serial", "HN-0001"}, `line 2: coil "HN-0001" exists already at stage "wound"`},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -240,6 +240,11 @@ func (s *Store) Measurements(ctx context.Context, f Filter) (page []Measurement,
 	}
 	page = []Measurement{}
 	err = s.read(ctx, "list measurements", func(q querier) error {
+		if f.Serial != "" {
+			if f.Serial, err = spelled(ctx, q, f.Serial); err != nil {
+				return err
+			}
+		}
 		c := f.conditions()
 		if err := f.beyond(ctx, q, &c); err != nil {
 			return err

@@ -65,6 +65,14 @@ func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, 
 		return err
 	}
 	query := r.URL.Query()
+	if coil.Serial != r.PathValue("serial") {
+		to := at("coils", coil.Serial)
+		if len(query) > 0 {
+			to += "?" + query.Encode()
+		}
+		http.Redirect(w, r, to, http.StatusSeeOther)
+		return nil
+	}
 	if id := f.Get("measurement"); id != "" {
 		query = url.Values{"measurement": {id}}
 	}

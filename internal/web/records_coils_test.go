@@ -30,6 +30,7 @@ func TestCoilPage(t *testing.T) {
 		}
 	}
 	w.start(t)
+	wantText(t, w.page(t, "/coils/hn-0001?measurement="+m.ID), "Coil HN-0001")
 	page := w.page(t, "/coils/HN-0001")
 	wantText(t, page,
 		"Coil HN-0001", "Long Meadow , revision 1; batch LM-1 , number 1; wound",

@@ -65,6 +65,7 @@ function showFault(form, fault) {
   if (field) {
     field.setAttribute("aria-invalid", "true");
     field.focus();
+    field.select?.();
   }
 }
 
@@ -72,7 +73,7 @@ function showFault(form, fault) {
 const orders = {
   async next({ serial, stage }) {
     const s = await ask("POST", `${bench}/next`, { serial: serial.trim(), stage });
-    return s.next_serial ? `Next coil: ${s.next_serial}` : "The next coil has no serial yet.";
+    return s.next_serial ? [`Next coil: ${s.next_serial}.`, s.next_remark].filter(Boolean).join(" ") : "The next coil has no serial yet.";
   },
   async readings({ value }, form) {
     await ask("POST", `${bench}/readings`, { role: form.dataset.role, value });
@@ -231,6 +232,10 @@ function checkSoon() {
     const { measurements } = await ask("GET", `/api/v1/measurements?${query}`).catch(() => ({ measurements: [] }));
     const known = measurements.findLast((m) => m.stage === stage && m.status !== "void" && m.status !== "superseded");
     if (!known || serial.value.trim() !== wanted) return;
+    if (known.serial !== wanted) {
+      document.getElementById("serial-fault").textContent = `${known.serial} exists: write it so, or choose another.`;
+      return;
+    }
     document.getElementById("serial-fault").textContent = `Coil ${wanted} was measured already: ${verdictWords(known.verdict)}.`;
     again.hidden = false;
   }, 250);
