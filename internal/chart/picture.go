@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/typeface"
 )
 
 // Picture is a finished drawing. It is immutable and safe for concurrent use.
@@ -174,7 +175,7 @@ func (p *Picture) rect(l look, left, top, right, bottom float64) {
 }
 
 func (p *Picture) words(i ink, a anchor, at point, words string) {
-	p.add(func(c canvas) { c.text(text{at: at, anchor: a, ink: i, size: textSize, words: words}) })
+	p.add(func(c canvas) { c.text(text{at: at, anchor: a, ink: i, size: textSize, words: typeface.Minus(words)}) })
 }
 
 // mark draws a shape that says n when it is pointed at.

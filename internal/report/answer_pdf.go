@@ -11,6 +11,7 @@ import (
 // *typeface.MissingError.
 func (a *Answer) WritePDF(w io.Writer) error {
 	p := &answerPages{document: newDocument(a.Heading, pageWidth, pageHeight, margin, a.issued), a: a}
+	p.footLeft, p.footRight = a.Heading+" · "+a.Formula, "written "+a.IssuedOn
 	p.newPage()
 	p.head()
 	p.letter()
@@ -31,10 +32,6 @@ type answerPages struct {
 
 func (p *answerPages) newPage() {
 	p.pdf.AddPage()
-	y := pageHeight - footer
-	p.rule(margin, y-1.5, textWidth)
-	p.line(margin, y, smallStyle, p.a.Heading+" · "+p.a.Formula)
-	p.lineRight(pageWidth-margin, y, smallStyle, fmt.Sprintf("written %s · page %d", p.a.IssuedOn, p.pdf.PageNo()))
 	p.y = margin
 }
 

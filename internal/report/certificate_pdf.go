@@ -26,6 +26,7 @@ var (
 // show is a *typeface.MissingError.
 func (c *Certificate) WritePDF(w io.Writer) error {
 	p := &certificatePages{document: newDocument("Certificate of "+c.Heading, pageWidth, pageHeight, margin, c.issued), c: c}
+	p.footLeft, p.footRight = c.Heading+" · "+c.RecordedAs, "issued "+c.IssuedOn
 	p.newPage()
 	p.head()
 	p.result()
@@ -36,8 +37,6 @@ func (c *Certificate) WritePDF(w io.Writer) error {
 	}
 	p.title("Instruments")
 	p.facts(c.Instruments)
-
-	p.newPage()
 	p.tables()
 	p.section("Why the number moves", c.Explanation)
 	p.section("Cautions", c.Cautions)
@@ -56,10 +55,6 @@ type certificatePages struct {
 
 func (p *certificatePages) newPage() {
 	p.pdf.AddPage()
-	y := pageHeight - footer
-	p.rule(margin, y-1.5, textWidth)
-	p.line(margin, y, smallStyle, p.c.Heading+" · "+p.c.RecordedAs)
-	p.lineRight(pageWidth-margin, y, smallStyle, fmt.Sprintf("issued %s · page %d", p.c.IssuedOn, p.pdf.PageNo()))
 	p.y = margin
 }
 
@@ -118,27 +113,38 @@ func (p *certificatePages) title(text string) {
 
 // section writes a title and its paragraphs; nothing when there are none.
 func (p *certificatePages) section(title string, paragraphs []string) {
+	p.sectionIn(bodyStyle, title, paragraphs)
+}
+
+func (p *certificatePages) sectionIn(s style, title string, paragraphs []string) {
 	if len(paragraphs) == 0 {
 		return
 	}
 	p.title(title)
 	for _, text := range paragraphs {
-		p.room(float64(len(wrap(text, bodyStyle, textWidth))) * bodyStyle.leading())
-		p.y = p.paragraph(margin, p.y, textWidth, bodyStyle, text) + 1.2
+		p.room(float64(len(wrap(text, s, textWidth))) * s.leading())
+		p.y = p.paragraph(margin, p.y, textWidth, s, text) + s.leading()/4
 	}
 }
 
 // tables writes what a meter should read.
 func (p *certificatePages) tables() {
+	if len(p.c.Tables) > 0 { // the title stays with the first of them
+		note := float64(len(wrap(p.c.TableNote, softStyle, textWidth))) * softStyle.leading()
+		p.room(headStyle.leading() + note + p.c.Tables[0].height() + 8)
+	}
 	p.title("What a meter should read")
 	p.y = p.paragraph(margin, p.y, textWidth, softStyle, p.c.TableNote) + 1
 	for _, t := range p.c.Tables {
-		p.room(float64(len(t.Rows)+2)*rowHeight + 4)
+		p.room(t.height())
 		p.table(t)
 	}
 }
 
 const rowHeight = 5.4
+
+// height is how high a table stands with its title.
+func (t Table) height() float64 { return float64(len(t.Rows)+2)*rowHeight + 4 }
 
 func (p *certificatePages) table(t Table) {
 	const first = 24.0

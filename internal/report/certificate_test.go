@@ -237,14 +237,14 @@ func TestCertificateKeepsOnThePaper(t *testing.T) {
 	s := subject(t)
 	s.Workshop.Contact = strings.Repeat("a very long address without an end ", 20)
 	s.Measurement.Meter = strings.Repeat("W", 400)
-	s.Measurement.Notes = slices.Repeat([]string{"A note that somebody wrote about this coil, longer than one line of the page would hold, so that it is broken."}, 60)
+	s.Measurement.Notes = slices.Repeat([]string{"A note that somebody wrote about this coil, longer than one line of the page would hold, so that it is broken."}, 90)
 	var b bytes.Buffer
 	if err := certificate(t, s).WritePDF(&b); err != nil {
 		t.Fatal(err)
 	}
 	got := pdftest.Pieces(t, b.Bytes())
 	if len(got) < 4 {
-		t.Errorf("%d pages for 60 notes, want more than 3", len(got))
+		t.Errorf("%d pages for 90 notes, want more than 3", len(got))
 	}
 	// Margins of 18 mm at the sides, 10 at the foot, 18 at the head.
 	const mm = 25.4 / 72

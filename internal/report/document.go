@@ -17,6 +17,9 @@ import (
 type document struct {
 	pdf *fpdf.Fpdf
 	err error
+	// footLeft and footRight stand at the foot of every page, footRight before the
+	// number of the page; both are empty for a sheet of labels.
+	footLeft, footRight string
 }
 
 // newDocument begins a document whose bytes depend on nothing but what is put
@@ -36,6 +39,9 @@ func newDocument(title string, widthMM, heightMM, marginMM float64, made time.Ti
 
 // write hands the finished document over.
 func (d *document) write(w io.Writer) error {
+	if d.footRight != "" {
+		d.feet()
+	}
 	if d.err == nil {
 		d.err = d.pdf.Error()
 	}
@@ -46,6 +52,17 @@ func (d *document) write(w io.Writer) error {
 		return fmt.Errorf("write PDF: %w", err)
 	}
 	return nil
+}
+
+// feet writes the foot of every page, once it is known how many there are.
+func (d *document) feet() {
+	const y = pageHeight - footer
+	for page := range d.pdf.PageCount() {
+		d.pdf.SetPage(page + 1)
+		d.rule(margin, y-1.5, textWidth)
+		d.line(margin, y, smallStyle, d.footLeft)
+		d.lineRight(pageWidth-margin, y, smallStyle, fmt.Sprintf("%s · page %d of %d", d.footRight, page+1, d.pdf.PageCount()))
+	}
 }
 
 // ok says whether to go on, and whether text can be printed.
@@ -83,7 +100,7 @@ func (s style) leading() float64 { return s.points * mmPerPoint * 1.32 }
 
 // line writes one line with its top at y and returns where the next one begins.
 func (d *document) line(x, y float64, s style, text string) float64 {
-	if d.ok(text) {
+	if text = typeface.Minus(text); d.ok(text) {
 		d.set(s)
 		d.pdf.Text(x, y+s.points*mmPerPoint, text)
 	}

@@ -30,6 +30,9 @@ type Drift struct {
 // drawnCoils is how many coils a picture on paper shows.
 const drawnCoils = 1000
 
+// controlHeight leaves room for three control charts and what follows on a page.
+const controlHeight = 180
+
 // NewDrift puts a report together from an analysis and the measurements behind
 // it, by their ids; the last thousand coils are drawn. Workshop and date are
 // the caller's to fill in.
@@ -44,6 +47,7 @@ func NewDrift(heading string, r drift.Report, measured map[string]history.Measur
 	}
 	d.Pictures = append(d.Pictures, run)
 	for _, c := range chart.Controls(r, drawnCoils) {
+		c.Size.Height = controlHeight
 		picture, err := c.Picture()
 		if err != nil {
 			return Drift{}, fmt.Errorf("drift report of %s: %w", heading, err)
@@ -57,7 +61,8 @@ func NewDrift(heading string, r drift.Report, measured map[string]history.Measur
 // is a *typeface.MissingError.
 func (d Drift) WritePDF(w io.Writer) error {
 	p := &certificatePages{document: newDocument("Drift of "+d.Heading, pageWidth, pageHeight, margin, d.Made),
-		c: &Certificate{Heading: d.Heading, RecordedAs: "drift report", IssuedOn: date(d.Made, d.Zone)}}
+		c: &Certificate{}}
+	p.footLeft, p.footRight = d.Heading+" · drift report", "issued "+date(d.Made, d.Zone)
 	p.newPage()
 	for i, line := range []string{d.Workshop.Name, d.Workshop.Contact} {
 		if line != "" {
@@ -74,7 +79,7 @@ func (d Drift) WritePDF(w io.Writer) error {
 			p.facts(d.Facts)
 		}
 	}
-	p.section("How it was reckoned", d.Conventions)
+	p.sectionIn(smallStyle, "How it was reckoned", d.Conventions)
 	if err := p.write(w); err != nil {
 		return fmt.Errorf("drift report of %s: %w", d.Heading, err)
 	}

@@ -40,7 +40,7 @@ func TestDriftReport(t *testing.T) {
 	}
 	pages := pdftest.Pages(t, b.Bytes())
 	first := strings.Join(pages[0], " ")
-	for _, want := range []string{"Heron Lane Coils", "heron.example", "Batch spring-3", "From coil 31", "change to spool S-18", "What it rests on", "control limits", "issued 2026-03-14 · page 1"} {
+	for _, want := range []string{"Heron Lane Coils", "heron.example", "Batch spring-3", "From coil 31", "change to spool S-18", "What it rests on", "control limits", "issued 2026-03-14 · page 1 of 2"} {
 		if !strings.Contains(first, want) {
 			t.Errorf("the first page lacks %q: %s", want, first)
 		}

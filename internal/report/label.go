@@ -149,14 +149,18 @@ func WriteLabels(w io.Writer, sheet Sheet, labels []Label, made time.Time) error
 
 const (
 	labelPaddingMM = 1.2
+	// Most office printers leave the edge of a sheet white (common practice, no
+	// source); rolls of single labels are printed to the edge.
+	unprintableMM  = 5.0
 	minModuleMM    = 1.0 / 3
 	minLabelPoints = 4.0
 )
 
 // label draws one label with its corner at x, y.
 func (d *document) label(x, y float64, sheet Sheet, l Label) error {
-	width, height := sheet.LabelWidthMM-2*labelPaddingMM, sheet.LabelHeightMM-2*labelPaddingMM
-	x, y = x+labelPaddingMM, y+labelPaddingMM
+	x, width := within(x, sheet.LabelWidthMM, sheet.PaperWidthMM)
+	y, height := within(y, sheet.LabelHeightMM, sheet.PaperHeightMM)
+	whole := width
 	// The code may have the height of the label and two fifths of its width; its
 	// border is part of it.
 	if size := min(height, 0.4*width); size/float64(l.code.side()) >= minModuleMM {
@@ -174,7 +178,10 @@ func (d *document) label(x, y float64, sheet Sheet, l Label) error {
 		natural := typeface.Width(line.text, line.style.bold, line.style.points*scale*mmPerPoint)
 		lines[k].style.points *= scale * min(1, width/natural)
 		if lines[k].style.points < minLabelPoints {
-			wider := sheet.LabelWidthMM - width + typeface.Width(line.text, line.style.bold, minLabelPoints*mmPerPoint)
+			wider := whole - width + 2*labelPaddingMM + typeface.Width(line.text, line.style.bold, minLabelPoints*mmPerPoint)
+			if sheet.LabelWidthMM < sheet.PaperWidthMM { // it may come to stand at the edge of the sheet
+				wider += unprintableMM - labelPaddingMM
+			}
 			return fmt.Errorf("%w: %q does not fit on %g × %g mm; the label must be %.0f mm wide or more",
 				ErrSheet, line.text, sheet.LabelWidthMM, sheet.LabelHeightMM, math.Ceil(wider))
 		}
@@ -184,6 +191,17 @@ func (d *document) label(x, y float64, sheet Sheet, l Label) error {
 		y = d.line(x, y, line.style, line.text)
 	}
 	return d.err
+}
+
+// within is what can be printed on of a label from a place on, along one side of
+// the paper: not the edge of the label, and not that of a sheet.
+func within(from, label, paper float64) (start, length float64) {
+	edge := 0.0
+	if label < paper-0.01 {
+		edge = unprintableMM
+	}
+	start = max(from+labelPaddingMM, edge)
+	return start, min(from+label-labelPaddingMM, paper-edge) - start
 }
 
 type labelLine struct {

@@ -101,6 +101,33 @@ func TestLabelsStandInTheirPlaces(t *testing.T) {
 	}
 }
 
+// Nothing stands where a printer cannot print: a sheet that is labels to its very
+// edge has them inset there, and a roll does not.
+func TestLabelsKeepOffTheEdge(t *testing.T) {
+	t.Parallel()
+	sheet := report.A4Sheet(52.5, 29.7)
+	var b bytes.Buffer
+	if err := report.WriteLabels(&b, sheet, labels(t, 40), issuedAt); err != nil {
+		t.Fatal(err)
+	}
+	const mm, least = 25.4 / 72, 4.99
+	for k, p := range pdftest.Pieces(t, b.Bytes())[0] {
+		x, y := p.X*mm, sheet.PaperHeightMM-p.Y*mm
+		end := x + typeface.Width(p.Text, k%3 == 0, p.Size*mm)
+		if x < least || end > 210-least || y-p.Size*mm < least || y > 297-least {
+			t.Errorf("%q stands from %.1f to %.1f mm, %.1f mm down, where a printer may leave the sheet white", p.Text, x, end, y)
+		}
+	}
+	b.Reset()
+	roll := report.Sheet{PaperWidthMM: 50, PaperHeightMM: 25, LabelWidthMM: 50, LabelHeightMM: 25}
+	if err := report.WriteLabels(&b, roll, labels(t, 1), issuedAt); err != nil {
+		t.Fatal(err)
+	}
+	if x := pdftest.Pieces(t, b.Bytes())[0][0].X * mm; x > 1.3 {
+		t.Errorf("on a roll the text begins %.1f mm from the edge, want 1.2", x)
+	}
+}
+
 func TestLabelRefusals(t *testing.T) {
 	t.Parallel()
 	good := report.A4Sheet(50, 25)

@@ -22,12 +22,25 @@ const Family = "Go"
 
 // The fonts of golang.org/x/image, under its BSD licence: all of WGL4, which
 // is Latin, Greek and Cyrillic with the usual signs.
-var regular, bold = parser(goregular.TTF), parser(gobold.TTF)
+var regularTTF, boldTTF = prepared(goregular.TTF), prepared(gobold.TTF)
+
+var regular, bold = parser(regularTTF), parser(boldTTF)
+
+// prepared mends a font when it is first asked for, and once.
+func prepared(ttf []byte) func() []byte {
+	return sync.OnceValue(func() []byte {
+		mended, err := hyphenated(ttf)
+		if err != nil {
+			panic(fmt.Sprintf("prepare the built-in font: %v", err)) // a damaged binary
+		}
+		return mended
+	})
+}
 
 // parser reads a font when it is first asked for, and once.
-func parser(ttf []byte) func() *sfnt.Font {
+func parser(ttf func() []byte) func() *sfnt.Font {
 	return sync.OnceValue(func() *sfnt.Font {
-		f, err := opentype.Parse(ttf)
+		f, err := opentype.Parse(ttf())
 		if err != nil {
 			panic(fmt.Sprintf("read the built-in font: %v", err)) // a damaged binary
 		}
@@ -54,8 +67,8 @@ func Face(isBold bool, sizePixels float64) (font.Face, error) {
 // Install makes both fonts known to a PDF under Family, with the styles "" and
 // "B". Faults show in pdf.Error.
 func Install(pdf *fpdf.Fpdf) {
-	pdf.AddUTF8FontFromBytes(Family, "", goregular.TTF)
-	pdf.AddUTF8FontFromBytes(Family, "B", gobold.TTF)
+	pdf.AddUTF8FontFromBytes(Family, "", regularTTF())
+	pdf.AddUTF8FontFromBytes(Family, "B", boldTTF())
 }
 
 // Width returns how wide text is at a size, in the unit of size. A character the

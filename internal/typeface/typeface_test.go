@@ -55,3 +55,23 @@ func TestWidthIsThatOfTheFace(t *testing.T) {
 		}
 	}
 }
+
+// A hyphen is a third of an em wide in these fonts' soft hyphen, and not as wide as
+// the minus sign of a number; all else keeps its width.
+func TestHyphenIsNoMinus(t *testing.T) {
+	t.Parallel()
+	for _, bold := range []bool{false, true} {
+		hyphen, minus, soft := typeface.Width("-", bold, 1000), typeface.Width("−", bold, 1000), typeface.Width("\u00ad", bold, 1000)
+		if hyphen != soft || hyphen > 0.7*minus {
+			t.Errorf("bold %v: the hyphen is %.0f wide, the minus %.0f, the soft hyphen %.0f", bold, hyphen, minus, soft)
+		}
+	}
+	if got := typeface.Width("0", false, 1000); got < 556 || got > 557 { // Go Regular
+		t.Errorf("a digit is %.1f wide, want 556.2", got)
+	}
+	for text, want := range map[string]string{"-1.4 % (-1.7 to -1.1)": "−1.4 % (−1.7 to −1.1)", "HN-0042 of B-2": "HN-0042 of B-2", "2026-03-14": "2026-03-14"} {
+		if got := typeface.Minus(text); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -17,6 +16,7 @@ import (
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/report"
+	"coilkeep/internal/typeface"
 )
 
 // mostCharted is how many coils one picture of a page shows.
@@ -142,15 +142,10 @@ func driftWords() template.FuncMap {
 	}
 }
 
-// minusSign finds the hyphens that stand for a minus: before a digit, and not
-// within a word such as a serial number.
-var minusSign = regexp.MustCompile(`(^|[\s(])-(\d)`)
-
 // prose sets the sentences of the analysis as a page sets numbers: with minus
 // signs, and units that stay on the line of their number.
 func prose(text string) string {
-	text = minusSign.ReplaceAllString(text, "$1−$2")
-	return strings.NewReplacer(" %", "\u00a0%", " Ω", "\u00a0Ω", " kΩ", "\u00a0kΩ").Replace(text)
+	return strings.NewReplacer(" %", "\u00a0%", " Ω", "\u00a0Ω", " kΩ", "\u00a0kΩ").Replace(typeface.Minus(text))
 }
 
 // acknowledgeForm keeps a note about the signals that stand.
