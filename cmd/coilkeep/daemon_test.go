@@ -296,9 +296,22 @@ func TestServeTakesTypedValues(t *testing.T) {
 	d.batch()
 	d.until("both to be ready", func(s bench.Snapshot) bool { return s.Meter.Up && s.Probe.Up && s.State == string(capture.Open) })
 	d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"six"}`, http.StatusUnprocessableEntity, nil)
-	d.call("POST", "/api/v1/benches/north/readings", `{"role":"probe","value":"21.5"}`, http.StatusOK, nil)
-	d.until("the temperature", func(s bench.Snapshot) bool { return s.TemperatureCelsius != nil })
+	for value, says := range map[string]string{
+		"6.69": "6.69 Ω is no coil: this bench takes 1 kΩ to 50 kΩ; did you mean 6.69 kΩ?",
+		"6.7M": "did you mean 6.7 kΩ?", "0.1": "this bench takes 1 kΩ to 50 kΩ", "OL": "type a reading when the meter shows one",
+	} {
+		var problem struct{ Detail string }
+		d.call("POST", "/api/v1/benches/north/readings", fmt.Sprintf(`{"role":"meter","value":%q}`, value), http.StatusUnprocessableEntity, &problem)
+		if !strings.Contains(problem.Detail, says) {
+			t.Errorf("%s is refused by %q, want %q", value, problem.Detail, says)
+		}
+	}
+	// A slip in the temperature, mended once the resistance was typed.
+	d.call("POST", "/api/v1/benches/north/readings", `{"role":"probe","value":"214"}`, http.StatusOK, nil)
+	d.until("the slip", func(s bench.Snapshot) bool { return s.Probe.Fault != "" })
 	d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"6.69k"}`, http.StatusOK, nil)
+	d.untilState(capture.NoTemperature)
+	d.call("POST", "/api/v1/benches/north/readings", `{"role":"probe","value":"21.5"}`, http.StatusOK, nil)
 	s := d.until("the measurement", func(s bench.Snapshot) bool { return s.Last != nil })
 	want, err := copper.Standard.R20(6690, 21.5)
 	if err != nil {
@@ -308,7 +321,7 @@ func TestServeTakesTypedValues(t *testing.T) {
 		t.Errorf("status %s, R20 %.3f Ω; want manual, %.3f Ω", m.Status, m.R20Ohms, want)
 	}
 	// What was typed is captured again from its readings, while the daemon runs.
-	if got := ok(t, "verify", "--history", filepath.Join(folder, "history.db")); !strings.Contains(got, "checked 1 measurements and 2 readings, and captured 1 again.\nEverything agrees.\n") {
+	if got := ok(t, "verify", "--history", filepath.Join(folder, "history.db")); !strings.Contains(got, "checked 1 measurements and 3 readings, and captured 1 again.\nEverything agrees.\n") {
 		t.Errorf("verify says %q", got)
 	}
 }

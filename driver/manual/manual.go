@@ -8,6 +8,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 
 	"coilkeep/driver"
@@ -94,6 +95,10 @@ func (m *Manual) Close() error {
 // Parse maps text as typed to a reading of q; Time is left to the caller. The
 // error quotes the text and says what is expected.
 func Parse(text string, q driver.Quantity) (driver.Reading, error) {
+	if q == driver.Resistance && number.IsOverload(strings.TrimSpace(text)) {
+		return driver.Reading{}, fmt.Errorf("%q is an overload: the clips are open, or the coil is, and there is nothing to record; "+
+			"type a reading when the meter shows one", text)
+	}
 	r, err := number.Typed(text, q)
 	if err == nil && q == driver.Resistance && r.Value < 0 {
 		err = errors.New("a resistance is not negative")

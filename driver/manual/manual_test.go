@@ -121,6 +121,14 @@ func TestParseErrorsQuoteAndExplain(t *testing.T) {
 	}
 }
 
+func TestParseSaysWhatAnOverloadIs(t *testing.T) {
+	for _, text := range []string{"OL", " o.l ", "overload"} {
+		if _, err := manual.Parse(text, driver.Resistance); err == nil || !strings.Contains(err.Error(), "is an overload") {
+			t.Errorf("Parse(%q) = %v", text, err)
+		}
+	}
+}
+
 // FuzzParse holds that what is accepted prints back the same value.
 func FuzzParse(f *testing.F) {
 	for _, seed := range []string{"6690", "6.69k", "6,69 kΩ", "21.4 °C", "70.5F", "six", "1e-5"} {

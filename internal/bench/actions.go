@@ -7,8 +7,10 @@ import (
 	"strings"
 
 	"coilkeep/driver"
+	"coilkeep/driver/manual"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
 )
 
 // nextCoil is what a person said of the coil to come; the zero value leaves it
@@ -97,6 +99,7 @@ func (b *Bench) SetNext(ctx context.Context, n Next) error {
 		if b.pending != nil {
 			return b.refile(next)
 		}
+		b.machine.Forget()
 		b.next = next
 		b.configure()
 		onClips := b.last != nil && b.last.ID == next.supersedes
@@ -258,9 +261,31 @@ func (b *Bench) Type(ctx context.Context, role history.Role, text string) error 
 				return fmt.Errorf("%w: the last coil is not saved yet: %s", ErrState, b.pending.why)
 			}
 		}
+		if role == history.Meter {
+			if err := b.noCoil(text); err != nil {
+				return err
+			}
+		}
 		if _, err := typist.Type(text); err != nil {
 			return fmt.Errorf("%w: %w", history.ErrInvalid, err)
 		}
 		return nil
 	})
+}
+
+// noCoil refuses a typed resistance that no coil on this bench has: nobody types
+// what open clips show, so it is a slip. What cannot be read is left to the
+// instrument to refuse.
+func (b *Bench) noCoil(text string) error {
+	r, err := manual.Parse(text, driver.Resistance)
+	low, high := b.settings.Capture.MinOhms, b.settings.Capture.MaxOhms
+	if err != nil || r.Value >= low && r.Value <= high {
+		return nil
+	}
+	problem := fmt.Sprintf("%s is no coil: this bench takes %s to %s",
+		quantity.FormatOhms(r.Value, 0), quantity.FormatOhms(low, 0), quantity.FormatOhms(high, 0))
+	if meant := quantity.MeantOhms(r.Value, low, high); meant != "" {
+		problem += "; did you mean " + meant + "?"
+	}
+	return &history.FieldError{Field: "value", Problem: problem}
 }

@@ -93,6 +93,7 @@ func (m *Machine) Configure(s Settings) {
 	if sameSettings(s, m.settings) {
 		return
 	}
+	m.Forget()
 	m.settings = s
 	if m.phase == phaseContact {
 		m.restart(true)
@@ -135,8 +136,35 @@ func (m *Machine) Probe(r driver.Reading) Outcome {
 		m.trace = append(m.trace, Entry{Reading: r, FromProbe: true})
 	}
 	m.temps.forget(m.now.Add(-2*m.settings.MaxAge - m.settings.Window))
+	out := m.judgeAgain(r)
 	m.refresh()
-	return Outcome{}
+	return out
+}
+
+// judgeAgain records the typed value that waits for a temperature, now that
+// there is one: whoever corrects a slip in the temperature need not type the
+// resistance again.
+func (m *Machine) judgeAgain(temperature driver.Reading) Outcome {
+	if !m.waits() || temperature.Status != driver.OK {
+		return Outcome{}
+	}
+	out := m.typed(m.lastMeter)
+	out.Ended = nil // that it was refused was told when it was typed
+	return out
+}
+
+// waits is true while a typed value waits for a temperature.
+func (m *Machine) waits() bool {
+	return m.settings.Typed && !m.lost && m.phase == phaseOpen && m.current.state == NoTemperature
+}
+
+// Forget drops a typed value that waits for a temperature: what comes next is
+// another coil.
+func (m *Machine) Forget() {
+	if m.waits() {
+		m.clear()
+		m.refresh()
+	}
 }
 
 // Lost tells that the meter is gone or silent, and why.

@@ -75,6 +75,18 @@ func FormatChance(probability float64) string {
 
 const noValue = "no value"
 
+// MeantOhms writes what a resistance below low or above high was meant to be
+// when a k was forgotten or is too many: "6.69 kΩ" for 6.69. It is empty when
+// neither would lie between them.
+func MeantOhms(ohms, low, high float64) string {
+	for _, factor := range []float64{1e3, 1e-3} {
+		if meant := ohms * factor; meant >= low && meant <= high {
+			return FormatOhms(meant, 0)
+		}
+	}
+	return ""
+}
+
 // lastDigit returns the power of ten of the last of the 15 digits a float64
 // holds of v, but no less than that of a picohm.
 func lastDigit(v float64) int { return max(exponent10(v)-14, -12) }

@@ -417,3 +417,12 @@ func TestFormatChance(t *testing.T) {
 		}
 	}
 }
+
+func TestMeantOhms(t *testing.T) {
+	t.Parallel()
+	for ohms, want := range map[float64]string{6.69: "6.69 kΩ", 6.7e6: "6.7 kΩ", 0.05: "", 1e9: ""} {
+		if got := quantity.MeantOhms(ohms, 100, 200e3); got != want {
+			t.Errorf("%g Ω: %q, want %q", ohms, got, want)
+		}
+	}
+}
