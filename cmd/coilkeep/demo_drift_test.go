@@ -22,7 +22,7 @@ func TestDemoShowsItsStep(t *testing.T) {
 	for seed := range uint64(seeds) {
 		for batch, report := range demoDrift(t, seed+1, todayWound) {
 			cause := slices.ContainsFunc(report.Attribution, func(a drift.Attribution) bool { return a.Cause == "spool" && a.Sequence == 11 })
-			if strings.Contains(report.Summary, "From coil 11, ") && strings.Contains(report.Summary, "at the change to spool HL-118") && cause {
+			if strings.Contains(report.Summary, "From coil 11 (HL-00") && strings.Contains(report.Summary, "at the change to spool HL-118") && cause {
 				told++
 			} else {
 				t.Logf("seed %d, %s: %s", seed+1, batch, report.Summary)
@@ -30,7 +30,7 @@ func TestDemoShowsItsStep(t *testing.T) {
 			if !slices.ContainsFunc(report.Outliers, func(o drift.Outlier) bool { return o.Sequence == 9 }) {
 				t.Errorf("seed %d, %s does not name coil 9, which lacks turns: %+v", seed+1, batch, report.Outliers)
 			}
-			if seed+1 == demoSeed && !strings.Contains(report.Summary, "From coil 11, ") {
+			if seed+1 == demoSeed && !strings.Contains(report.Summary, "From coil 11 (HL-00") {
 				t.Errorf("the demo as everybody sees it says of %s: %s", batch, report.Summary)
 			}
 		}

@@ -101,7 +101,7 @@ func TestNoteIsACause(t *testing.T) {
 		coils := newWorkshop(seed).wind(30, "SP-1", by(0.02)).wind(20, "SP-1", none).coils
 		coils[30].Noted = "160 turns off"
 		r := analysed(t, coils, ordinary())
-		right += count01(strings.Contains(r.Summary, `From coil 31, -`) && strings.Contains(r.Summary, `at the note "160 turns off"`))
+		right += count01(strings.Contains(r.Summary, `From coil 31 (HN-0031), -`) && strings.Contains(r.Summary, `at the note "160 turns off"`))
 	}
 	if right < 19 {
 		t.Errorf("the note is named in %d of 20", right)

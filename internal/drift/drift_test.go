@@ -65,7 +65,7 @@ func TestStepAtSpoolChange(t *testing.T) {
 func TestSpoolChangeWithinTrend(t *testing.T) {
 	rising := func(from int) func(int) float64 { return func(i int) float64 { return 0.0004 * float64(from+i) } }
 	r := analysed(t, newWorkshop(3).wind(30, "SP-07", rising(0)).wind(30, "SP-08", rising(30)).coils, ordinary())
-	contains(t, "summary", r.Summary, "rise by", "the change to spool SP-08 at coil 31 lies within it, but a step there fits less well")
+	contains(t, "summary", r.Summary, "rise by", "the change to spool SP-08 at coil 31 (HN-0031) lies within it, but a step there fits less well")
 }
 
 func TestDriftingMeterIsBilledToTheMeter(t *testing.T) {
@@ -475,8 +475,8 @@ func TestEndedTrendIsTold(t *testing.T) {
 func TestTrendBeginsOnNewSpool(t *testing.T) {
 	ramp := func(i int) float64 { return 0.012 + 0.0004*float64(i) }
 	r := analysed(t, newWorkshop(4).wind(30, "SP-07", none).wind(40, "SP-08", ramp).coils, ordinary())
-	contains(t, "summary", r.Summary, "From coil 31 the coils rise by", "it begins at the change to spool SP-08; nothing else recorded changed on the way",
-		"Before that: from coil 31, +1.")
+	contains(t, "summary", r.Summary, "From coil 31 (HN-0031) the coils rise by", "it begins at the change to spool SP-08; nothing else recorded changed on the way",
+		"Before that: from coil 31 (HN-0031), +1.")
 }
 
 // A twentieth of a kelvin does not make a percent, however well it goes with the

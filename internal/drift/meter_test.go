@@ -62,7 +62,7 @@ func TestMeterThatWasMended(t *testing.T) {
 		}
 	}
 	r = analysed(t, checked(23, 110, away, during(80, 110, 0.02)), ordinary())
-	contains(t, "summary", r.Summary, "From coil 81, +", "the check standard did not move with it", "Take off")
+	contains(t, "summary", r.Summary, "From coil 81 (HN-0081), +", "the check standard did not move with it", "Take off")
 	if !r.Advice.Act {
 		t.Errorf("no turns are advised: %s", r.Advice.Sentence)
 	}

@@ -23,7 +23,7 @@ func TestTwoCoilsWaitForAThird(t *testing.T) {
 	}
 	// At a change on record two are a level.
 	r = analysed(t, newWorkshop(3).wind(60, "SP-1", none).wind(2, "SP-2", by(0.07)).coils, ordinary())
-	contains(t, "summary", r.Summary, "From coil 61, +", "at the change to spool SP-2")
+	contains(t, "summary", r.Summary, "From coil 61 (HN-0061), +", "at the change to spool SP-2")
 }
 
 // A step is told at its very coil as soon as three coils show it, and none of

@@ -16,15 +16,9 @@ func (a *analysis) name(i int) string {
 	return fmt.Sprintf("coil %d", a.coils[i].Sequence)
 }
 
-// place is kept coil k for people: its number, and its serial too where numbers
-// go on over several batches and stand on no label.
-func (a *analysis) place(k int) string {
-	i := a.kept[k]
-	if a.coils[0].Batch != a.coils[len(a.coils)-1].Batch {
-		return a.name(i)
-	}
-	return fmt.Sprintf("coil %d", a.coils[i].Sequence)
-}
+// place is kept coil k for people: its number, and its serial, which is what stands
+// on its label.
+func (a *analysis) place(k int) string { return a.name(a.kept[k]) }
 
 // percent writes a ratio as people read it, with its sign: "+1.2 %". What rounds
 // to nothing has none.

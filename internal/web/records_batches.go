@@ -81,6 +81,17 @@ type batchView struct {
 	Sheets sheetView
 }
 
+// SerialOf is the serial number of a coil of the batch, "" when it is not on the
+// page.
+func (v batchView) SerialOf(sequence int) string {
+	for _, m := range v.Coils {
+		if m.Sequence == sequence {
+			return m.Serial
+		}
+	}
+	return ""
+}
+
 func (s *site) batchPage(w http.ResponseWriter, r *http.Request) error {
 	return s.showBatch(w, r, http.StatusOK, driftForms{})
 }

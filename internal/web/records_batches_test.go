@@ -43,7 +43,7 @@ func TestBatchPage(t *testing.T) {
 		"Coils 3", "in tolerance 2", "too high 1", "too low 0", "undecided 0",
 		// 6721.4, 7195 and 6690 Ω over 1 + 0.00393 · 2.35.
 		"Mean R20 6.8059 kΩ +1.73 %", "Lowest to highest 6.6288 kΩ to 7.1292 kΩ",
-		"from coil 1: S-7", "from coil 3: S-8",
+		"from coil 1 (HN-0001): S-7", "from coil 3 (HN-0003): S-8",
 		"HN-0004 too low void fingers on the clips")
 	for _, want := range []string{`<tr class="void">`, `class="chart"`, `href="/batches/LM-1/measurements.csv"`} {
 		if !strings.Contains(page, want) {
