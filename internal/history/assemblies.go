@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 )
@@ -22,10 +23,12 @@ type Assembly struct {
 }
 
 // AddAssembly keeps that two coils are sold as one, and returns it as stored; ID
-// and Time are filled in when empty. Earlier assemblies that one of the three
-// serial numbers is in count no longer. The error is a *FieldError when a value
-// cannot be right, and ErrNotFound for a coil that was never measured.
-func (s *Store) AddAssembly(ctx context.Context, a Assembly) (Assembly, error) {
+// and Time are filled in when empty. With takeApart, earlier assemblies that one
+// of the three serial numbers is in count no longer, and the journal says so;
+// without, they stand, and the error is an ErrConflict that names one. It is a
+// *FieldError when a value cannot be right, and ErrNotFound for a coil that was
+// never measured.
+func (s *Store) AddAssembly(ctx context.Context, a Assembly, takeApart bool) (Assembly, error) {
 	a.Time = s.instantOr(a.Time)
 	err := validAssembly(a)
 	if a.ID == "" && err == nil {
@@ -36,6 +39,9 @@ func (s *Store) AddAssembly(ctx context.Context, a Assembly) (Assembly, error) {
 	}
 	err = s.write(ctx, "add assembly", func(tx *sql.Tx) error {
 		if err := measured(ctx, tx, &a.First, &a.Second); err != nil {
+			return err
+		}
+		if err := s.takeApart(ctx, tx, a, takeApart); err != nil {
 			return err
 		}
 		if err := insertAssembly(ctx, tx, a); err != nil {
@@ -50,29 +56,68 @@ func (s *Store) AddAssembly(ctx context.Context, a Assembly) (Assembly, error) {
 	return a, nil
 }
 
+// takeApart notes which assemblies that stand end with a; it is an ErrConflict
+// when they may not.
+func (s *Store) takeApart(ctx context.Context, tx *sql.Tx, a Assembly, may bool) error {
+	ended := map[string]bool{}
+	for _, serial := range []string{a.Serial, a.First, a.Second} {
+		old, err := standingAssembly(ctx, tx, serial)
+		switch {
+		case errors.Is(err, ErrNotFound) || err == nil && ended[old.ID]:
+			continue
+		case err != nil:
+			return err
+		case !may:
+			return fmt.Errorf("%w: %s is sold already: %s is coils %s and %s; ask to take it apart, or choose another",
+				ErrConflict, serial, old.Serial, old.First, old.Second)
+		}
+		ended[old.ID] = true
+		if err := s.note(ctx, tx, JournalEntry{Who: a.By, Action: "taken apart", Subject: old.Serial,
+			Detail: fmt.Sprintf("coils %s and %s: %s goes into %s", old.First, old.Second, serial, a.Serial)}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Assembly returns the assembly that a serial number is in, as the whole or as
 // a part, or ErrNotFound. One of which another number went into a later assembly
-// is none any more.
-func (s *Store) Assembly(ctx context.Context, serial string) (Assembly, error) {
-	var found Assembly
-	err := s.read(ctx, "read assembly", func(q querier) error {
-		newest, err := newestAssembly(ctx, q, serial)
+// is none any more. Capitals do not matter.
+func (s *Store) Assembly(ctx context.Context, serial string) (found Assembly, err error) {
+	err = s.read(ctx, "read assembly", func(q querier) error {
+		written, err := spelled(ctx, q, serial)
 		if err != nil {
 			return err
 		}
-		for _, other := range []string{newest.Serial, newest.First, newest.Second} {
-			later, err := newestAssembly(ctx, q, other)
-			if err != nil {
-				return err
-			}
-			if later.ID != newest.ID {
-				return fmt.Errorf("assembly of %q %w: %s went into %s later", serial, ErrNotFound, other, later.Serial)
-			}
+		if found, err = standingAssembly(ctx, q, written); !errors.Is(err, ErrNotFound) {
+			return err
 		}
-		found = newest
-		return nil
+		alike, otherwise := listAssemblies(ctx, q, `WHERE serial = ?1 COLLATE NOCASE ORDER BY number DESC LIMIT 1`, serial)
+		if otherwise != nil || len(alike) == 0 || alike[0].Serial == written {
+			return cmp.Or(otherwise, err)
+		}
+		found, err = standingAssembly(ctx, q, alike[0].Serial)
+		return err
 	})
 	return found, err
+}
+
+// standingAssembly is [Store.Assembly] for a number as it is spelled.
+func standingAssembly(ctx context.Context, q querier, serial string) (Assembly, error) {
+	newest, err := newestAssembly(ctx, q, serial)
+	if err != nil {
+		return Assembly{}, err
+	}
+	for _, other := range []string{newest.Serial, newest.First, newest.Second} {
+		later, err := newestAssembly(ctx, q, other)
+		if err != nil {
+			return Assembly{}, err
+		}
+		if later.ID != newest.ID {
+			return Assembly{}, fmt.Errorf("assembly of %q %w: %s went into %s later", serial, ErrNotFound, other, later.Serial)
+		}
+	}
+	return newest, nil
 }
 
 // Assembled returns which of the serial numbers are in an assembly, as

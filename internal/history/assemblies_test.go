@@ -2,18 +2,19 @@ package history
 
 import (
 	"errors"
+	"strings"
 	"testing"
 )
 
 func TestAssemblies(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	for _, serial := range []string{"HN-0001", "HN-0002", "HN-0003"} {
+	for _, serial := range []string{"HN-0001", "HN-0002", "HN-0003", "HN-0004"} {
 		record(t, s, serial)
 	}
 	pair := func(serial, first, second string) Assembly {
 		t.Helper()
-		a, err := s.AddAssembly(t.Context(), Assembly{Serial: serial, First: first, Second: second, By: "ada"})
+		a, err := s.AddAssembly(t.Context(), Assembly{Serial: serial, First: first, Second: second, By: "ada"}, true)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -47,7 +48,18 @@ func TestAssemblies(t *testing.T) {
 	wantIn(first, "HN-0001", "HN-0002", "A-1")
 	wantNone("HN-0003")
 
-	// A coil is in one assembly only: the later one.
+	if got, err := s.Assembly(t.Context(), "a-1"); err != nil || got != first {
+		t.Errorf("a-1: got %+v, %v", got, err)
+	}
+
+	// A coil is in one assembly only, and is not taken out of it unasked.
+	for _, a := range []Assembly{{Serial: "A-2", First: "HN-0003", Second: "HN-0002"}, {Serial: "A-1", First: "HN-0003", Second: "HN-0004"}} {
+		_, err := s.AddAssembly(t.Context(), a, false)
+		if !errors.Is(err, ErrConflict) || !strings.Contains(err.Error(), "A-1 is coils HN-0001 and HN-0002") {
+			t.Errorf("%s: got %v, want the pair that it breaks", a.Serial, err)
+		}
+	}
+	wantIn(first, "HN-0001", "HN-0002", "A-1")
 	second := pair("A-2", "HN-0003", "HN-0002")
 	wantIn(second, "HN-0002", "HN-0003", "A-2")
 	wantNone("HN-0001", "A-1")
@@ -56,6 +68,10 @@ func TestAssemblies(t *testing.T) {
 
 	entries, err := s.Journal(t.Context(), JournalFilter{Action: "assembly"})
 	if err != nil || len(entries) != 3 || entries[0].Subject != "A-1" || entries[0].Detail != "coils HN-0002 and HN-0001" || entries[0].Who != "ada" {
+		t.Errorf("got the journal %+v, %v", entries, err)
+	}
+	entries, err = s.Journal(t.Context(), JournalFilter{Action: "taken apart"})
+	if err != nil || len(entries) != 2 || entries[1].Subject != "A-1" || entries[1].Detail != "coils HN-0001 and HN-0002: HN-0002 goes into A-2" {
 		t.Errorf("got the journal %+v, %v", entries, err)
 	}
 }
@@ -77,7 +93,7 @@ func TestAssembliesThatCannotBe(t *testing.T) {
 		"never measured":     {Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0009"}, ""},
 		"number of two rows": {Assembly{Serial: "A\n1", First: "HN-0001", Second: "HN-0002"}, "serial"},
 	} {
-		_, err := s.AddAssembly(t.Context(), c.assembly)
+		_, err := s.AddAssembly(t.Context(), c.assembly, true)
 		wrong := new(FieldError)
 		switch {
 		case c.field == "" && !errors.Is(err, ErrNotFound):

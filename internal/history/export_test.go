@@ -38,7 +38,7 @@ func busyWorkshop(t testing.TB) *Store {
 	must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801, TemperatureCelsius: &celsius}))
 	must(t)(s.AddLeadZero(t.Context(), LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, HalfWidthOhms: 0.05, Readings: 10, By: "ada"}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
-	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck", By: "ada"}))
+	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck", By: "ada"}, false))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
 	must(t)(s.AddComparison(t.Context(), compared(t, s, "HN-0001", 6280)))
 	return s

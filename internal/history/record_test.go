@@ -245,7 +245,7 @@ func TestAppendOnly(t *testing.T) {
 	must(t)(s.AddLeadZero(t.Context(), LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, Readings: 10}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
 	record(t, s, "HN-0002")
-	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0002"}))
+	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0002"}, false))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
 	if err := s.Backup(t.Context(), s.Path()+".copy", false); err != nil {
 		t.Fatal(err)

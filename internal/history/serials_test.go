@@ -24,7 +24,7 @@ func TestSerialsRegardlessOfCapitals(t *testing.T) {
 	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, ErrInvalid) || !strings.Contains(err.Error(), "serial: HN-0003 exists: write it so, or choose another") {
 		t.Errorf("recorded hn-0003: %v", err)
 	}
-	a, err := s.AddAssembly(t.Context(), Assembly{Serial: "PAIR-1", First: "hn-0003", Second: "HN-0004"})
+	a, err := s.AddAssembly(t.Context(), Assembly{Serial: "PAIR-1", First: "hn-0003", Second: "HN-0004"}, false)
 	if err != nil || a.First != "HN-0003" {
 		t.Errorf("assembly %+v, %v", a, err)
 	}

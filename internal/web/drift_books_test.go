@@ -111,7 +111,7 @@ func TestPairsAPI(t *testing.T) {
 		t.Errorf("no two so close: %+v", got)
 	}
 	// A coil that is sold as half of a pair is no stock.
-	if _, err := w.store.AddAssembly(t.Context(), history.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0006"}); err != nil {
+	if _, err := w.store.AddAssembly(t.Context(), history.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0006"}, false); err != nil {
 		t.Fatal(err)
 	}
 	if got := want[pairsReply](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.5", nil), http.StatusOK); got.InAssembly != 2 || len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" {

@@ -26,7 +26,7 @@ type Records interface {
 
 	Assembly(ctx context.Context, serial string) (history.Assembly, error)
 	Assembled(ctx context.Context, serials []string) (map[string]bool, error)
-	AddAssembly(ctx context.Context, a history.Assembly) (history.Assembly, error)
+	AddAssembly(ctx context.Context, a history.Assembly, takeApart bool) (history.Assembly, error)
 
 	Instruments(ctx context.Context, bench string) ([]history.Instrument, error)
 	EachUse(ctx context.Context, filter history.UseFilter, fn func(history.Measurement) error) error

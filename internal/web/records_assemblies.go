@@ -3,8 +3,10 @@ package web
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
 
+	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 	"coilkeep/internal/report"
 )
@@ -17,6 +19,8 @@ func (s *site) addAssembly(w http.ResponseWriter, r *http.Request) error {
 		Second string `json:"second"`
 		Note   string `json:"note"`
 		By     string `json:"by"`
+
+		TakeApart bool `json:"take_apart"`
 	}
 	if err := decode(w, r, &body); err != nil {
 		return err
@@ -25,7 +29,7 @@ func (s *site) addAssembly(w http.ResponseWriter, r *http.Request) error {
 		body.By = who(r)
 	}
 	kept, err := s.server.History.AddAssembly(r.Context(),
-		history.Assembly{Serial: body.Serial, First: body.First, Second: body.Second, Note: body.Note, By: body.By})
+		history.Assembly{Serial: body.Serial, First: body.First, Second: body.Second, Note: body.Note, By: body.By}, body.TakeApart)
 	if err != nil {
 		return err
 	}
@@ -49,9 +53,12 @@ func (s *site) assemblyForm(w http.ResponseWriter, r *http.Request) error {
 	return s.submit(w, r, func(f form) (string, error) {
 		second := f.Get("second")
 		_, err := s.server.History.AddAssembly(r.Context(),
-			history.Assembly{Serial: f.Get("serial"), First: first, Second: second, By: who(r)})
+			history.Assembly{Serial: f.Get("serial"), First: first, Second: second, By: who(r)}, f.Get("take_apart") != "")
 		if errors.Is(err, history.ErrNotFound) {
 			err = invalid.of("second", "coil %s was never measured; look at its number", second)
+		}
+		if errors.Is(err, history.ErrConflict) {
+			err = invalid.of("take_apart", "%v", err)
 		}
 		return at("coils", first), err
 	}, func(status int, f form) error { return s.showCoilPage(w, r, status, f) })
@@ -67,6 +74,22 @@ func (s *site) assemblyOf(ctx context.Context, serial string) (*history.Assembly
 		return nil, err
 	}
 	return &assembly, nil
+}
+
+// doubtsAbout lists what speaks against selling two coils as one.
+func (s *site) doubtsAbout(ctx context.Context, a history.Assembly) (doubts []string, err error) {
+	for _, serial := range []string{a.First, a.Second} {
+		m, err := s.standingMeasurement(ctx, serial)
+		switch {
+		case err != nil:
+			return nil, err
+		case m == nil:
+			doubts = append(doubts, fmt.Sprintf("No measurement of coil %s stands.", serial))
+		case m.Verdict != "" && m.Verdict != conformity.In:
+			doubts = append(doubts, fmt.Sprintf("Coil %s is not within its tolerance: %s.", serial, m.Verdict.Words()))
+		}
+	}
+	return doubts, nil
 }
 
 // assembled puts together what a certificate says of the assembly that the

@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"net/url"
+	"strings"
 	"testing"
 	"time"
 
@@ -56,8 +57,16 @@ func TestAssembly(t *testing.T) {
 	}
 	wantText(t, w.page(t, "/coils/A-1"), "Coil A-1", "Assembly A-1 of coils HN-0001 and HN-0002")
 
+	// A coil is not sold twice unasked.
+	const breaks = "A-1 is coils HN-0001 and HN-0002"
+	refused := want[problem](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada"}`), http.StatusConflict)
+	if !strings.Contains(refused.Detail, breaks) {
+		t.Errorf("got %q, want the pair that it breaks", refused.Detail)
+	}
+	wantText(t, string(w.fill(t, "/coils/HN-0003/assembly", url.Values{"second": {"HN-0001"}, "serial": {"A-2"}}).body), breaks)
+
 	// Parts that do not add up are no assembly to vouch for.
-	want[history.Assembly](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada"}`), http.StatusCreated)
+	want[history.Assembly](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada","take_apart":true}`), http.StatusCreated)
 	w.capture(t, "A-2", 6690, noon.Add(-5*time.Minute))
 	answer := w.ask(t, "GET", "/coils/HN-0001/certificate", nil)
 	if answer.status != http.StatusConflict {
@@ -75,4 +84,10 @@ func TestAssembly(t *testing.T) {
 		t.Fatal(err)
 	}
 	wantText(t, string(w.ask(t, "GET", "/coils/HN-0001/certificate", nil).body), "no measurement of HN-0003 stands")
+	wantText(t, w.page(t, "/coils/HN-0001"), "Before it is sold: No measurement of coil HN-0003 stands")
+
+	// One that is too low can be sold, but not without a word.
+	w.capture(t, "HN-0004", 6000, noon.Add(-time.Minute))
+	wantText(t, string(w.fill(t, "/coils/HN-0002/assembly", url.Values{"second": {"HN-0004"}, "serial": {"A-3"}}).body),
+		"Before it is sold: Coil HN-0004 is not within its tolerance: too low")
 }

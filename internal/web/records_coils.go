@@ -33,7 +33,9 @@ type coilView struct {
 	Outside []history.Comparison
 	// Assembly is what it is sold in; nil for a coil that is sold alone.
 	Assembly *history.Assembly
-	Form     form
+	// Doubts speak against selling it so.
+	Doubts []string
+	Form   form
 }
 
 // calibrationView is a calibration as it stood at some time.
@@ -131,6 +133,11 @@ func (s *site) surround(r *http.Request, view *coilView) error {
 	}
 	if view.Assembly, err = s.assemblyOf(ctx, view.Serial); err != nil {
 		return err
+	}
+	if view.Assembly != nil {
+		if view.Doubts, err = s.doubtsAbout(ctx, *view.Assembly); err != nil {
+			return err
+		}
 	}
 	view.Journal, err = kept.Journal(ctx, history.JournalFilter{Subject: view.Serial, Limit: shownDeeds})
 	return err
