@@ -62,6 +62,14 @@ func (env *environment) printMeasurements(measurements []history.Measurement) er
 	return columns(env.stdout, "No measurement like that is kept.", rows)
 }
 
+// leads is what was subtracted for them.
+func leads(m history.Measurement) string {
+	if in := m.Inputs; in.LeadsKnown() {
+		return fmt.Sprintf("%.3g ± %.2g Ω subtracted", in.LeadOhms, in.LeadHalfWidthOhms)
+	}
+	return "not measured"
+}
+
 // asRead is the resistance to the meter's last digit, as it was shown.
 func asRead(m history.Measurement) string {
 	return quantity.FormatOhms(m.ResistanceOhms, m.Inputs.ResolutionOhms)
@@ -103,6 +111,7 @@ func (env *environment) printMeasurement(m history.Measurement, withBudget bool)
 		"Measured", env.when(m.Time)+" on bench "+m.Bench,
 		"R20", fmt.Sprintf("%s, k = %.2f", quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), m.CoverageFactor),
 		"Read", fmt.Sprintf("%s at %s", asRead(m), celsius(m.TemperatureCelsius)),
+		"Leads", leads(m),
 		"Verdict", fmt.Sprintf("%s; within tolerance with a probability of %s", m.Verdict, quantity.FormatChance(m.ConformityProbability)),
 		"Status", strings.TrimSuffix(string(m.Status)+", "+m.Reason, ", "),
 		"Design", revisionOf(m.Design, m.DesignRevision),

@@ -117,6 +117,14 @@ func (in Inputs) resistanceAt(celsius float64) float64 {
 	return in.CorrectedOhms() * in.factor(celsius) / in.factor(in.TemperatureCelsius)
 }
 
+// LeadSource is the Source of the component whose Value is what was subtracted
+// for the leads.
+const LeadSource = "lead zero"
+
+// LeadsKnown is false where nothing is known of the leads: they were neither
+// measured nor configured, and nothing is subtracted for them.
+func (in Inputs) LeadsKnown() bool { return in.LeadOhms != 0 || in.LeadHalfWidthOhms != 0 }
+
 // ProbeSource is the Source of the component whose Value is the temperature of
 // the probe, in degrees Celsius; its uncertainty is in kelvin. It is stored.
 const ProbeSource = "probe accuracy"
@@ -162,7 +170,7 @@ func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
 			TypeA(in.StandardDeviationOhms, in.Readings, in.ResolutionOhms),
 		component{Source: "meter accuracy", Unit: "Ω", Value: in.ResistanceOhms, Sensitivity: perMeterOhm}.
 			Rectangular(in.MeterPercent/100*in.ResistanceOhms + in.MeterOhms),
-		component{Source: "lead zero", Unit: "Ω", Value: in.LeadOhms, Sensitivity: -toReference}.
+		component{Source: LeadSource, Unit: "Ω", Value: in.LeadOhms, Sensitivity: -toReference}.
 			Rectangular(in.LeadHalfWidthOhms),
 		component{Source: ProbeSource, Unit: "K", Value: in.TemperatureCelsius, Sensitivity: perKelvin}.
 			Rectangular(in.ProbeHalfWidthKelvin),

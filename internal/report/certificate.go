@@ -236,6 +236,8 @@ func (s Subject) instruments() []Fact {
 	probe := fmt.Sprintf("accuracy ±%g K", m.Inputs.ProbeHalfWidthKelvin)
 	if m.Inputs.ToldExpandedUncertaintyOhms != 0 { // then 0 means that nobody said
 		meter, probe = "accuracy not told", "accuracy not told"
+	} else if !m.Inputs.LeadsKnown() {
+		meter += ", its leads not measured"
 	}
 	return []Fact{
 		{"meter", cmp.Or(m.Meter, "not named") + "; " + meter + "; " + s.calibration(s.Meter)},

@@ -104,6 +104,8 @@ func TestCertificateTellsTheCircumstances(t *testing.T) {
 			*in = r20.Inputs{ResistanceOhms: in.ResistanceOhms, Readings: 1, TemperatureCelsius: in.TemperatureCelsius,
 				AlphaPerKelvin: in.AlphaPerKelvin, ToldExpandedUncertaintyOhms: s.Measurement.ExpandedUncertaintyOhms, ToldCoverageFactor: s.Measurement.CoverageFactor}
 		}, "Wickfield,M6,0117,2.0; accuracy not told; calibrated"},
+		{"leads not measured", func(*report.Subject) {}, "0.3 Ω), its leads not measured; calibrated"},
+		{"leads measured", func(s *report.Subject) { s.Measurement.Inputs.LeadHalfWidthOhms = 1e-6 }, "0.3 Ω); calibrated"},
 		{"no calibration", func(s *report.Subject) { s.Meter = nil }, "no calibration recorded"},
 		{"overdue", func(*report.Subject) {}, "overdue since 2025-03-15 when the coil was measured"},
 		{"simple acceptance", func(s *report.Subject) { s.Measurement.Tolerance.GuardFactor = 0 }, "Simple acceptance (JCGM 106:2012, 8.2)"},

@@ -26,6 +26,7 @@ func recordWords() template.FuncMap {
 		"chance":          chance,
 		"conforms":        quantity.FormatChance,
 		"estimate":        estimate,
+		"budgetSource":    budgetSource,
 		"digits":          significant,
 		"tidy":            tidy,
 		"perUnit":         perUnit,
@@ -63,9 +64,26 @@ func off(ohms, target float64) string {
 	return signedPercent((ohms/target - 1) * 100)
 }
 
+// budgetSource names a component of a budget, and says where nobody measured it.
+func budgetSource(c uncertainty.Component) string {
+	if unmeasured(c) {
+		return c.Source + ", not measured"
+	}
+	return c.Source
+}
+
+// unmeasured is true for leads that count as nothing because nothing is known of
+// them.
+func unmeasured(c uncertainty.Component) bool {
+	return c.Source == r20.LeadSource && c.Value == 0 && c.StandardUncertainty == 0
+}
+
 // estimate shows the value a component of a budget belongs to. Differences and
 // uncertainties of temperature are in kelvin, the temperature itself is not.
 func estimate(c uncertainty.Component) string {
+	if unmeasured(c) {
+		return "none"
+	}
 	unit := c.Unit
 	if c.Source == r20.ProbeSource {
 		unit = "°C"
