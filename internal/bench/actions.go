@@ -273,12 +273,17 @@ func (b *Bench) Type(ctx context.Context, role history.Role, text string) error 
 	})
 }
 
+// Takes are the least and the greatest resistance that counts as a coil here.
+func (b *Bench) Takes() (leastOhms, mostOhms float64) {
+	return b.settings.Capture.MinOhms, b.settings.Capture.MaxOhms
+}
+
 // noCoil refuses a typed resistance that no coil on this bench has: nobody types
 // what open clips show, so it is a slip. What cannot be read is left to the
 // instrument to refuse.
 func (b *Bench) noCoil(text string) error {
 	r, err := manual.Parse(text, driver.Resistance)
-	low, high := b.settings.Capture.MinOhms, b.settings.Capture.MaxOhms
+	low, high := b.Takes()
 	if err != nil || r.Value >= low && r.Value <= high {
 		return nil
 	}

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"cmp"
+	"fmt"
 	"math"
 	"net/http"
 	"net/url"
@@ -36,6 +38,9 @@ func (s *site) addDesignForm(w http.ResponseWriter, r *http.Request) error {
 	return s.submit(w, r, func(f form) (string, error) {
 		design, err := f.design(newDesign())
 		if err != nil {
+			return "", err
+		}
+		if err := s.measurable(design.TargetOhms); err != nil {
 			return "", err
 		}
 		design.Name = f.Get("name")
@@ -109,12 +114,38 @@ func (s *site) reviseDesignForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
+		if err := s.measurable(design.TargetOhms); err != nil {
+			return "", err
+		}
 		if design.Revision, err = strconv.Atoi(f.Get(revisionField)); err != nil || design.Revision < 1 {
 			return "", invalid.of(revisionField, "is missing: load the page of the design again")
 		}
 		design, err = s.server.History.ReviseDesign(r.Context(), design, who(r))
 		return at("designs", design.Name), err
 	}, func(status int, f form) error { return s.showDesignPage(w, r, status, &f) })
+}
+
+// measurable refuses a target that no bench takes for a coil: a person who fills
+// in a form has left out a k.
+func (s *site) measurable(targetOhms float64) error {
+	var ranges []string
+	meant := ""
+	for _, name := range sortedKeys(s.benches) {
+		low, high := s.benches[name].Takes()
+		if targetOhms >= low && targetOhms <= high {
+			return nil
+		}
+		ranges = append(ranges, fmt.Sprintf("bench %s takes %s to %s", name, plainOhms(low), plainOhms(high)))
+		meant = cmp.Or(meant, quantity.MeantOhms(targetOhms, low, high))
+	}
+	if len(ranges) == 0 {
+		return nil
+	}
+	question := "if it is meant so, widen bench.contact in the configuration first"
+	if meant != "" {
+		question = "did you mean " + meant + "? Otherwise widen bench.contact in the configuration first"
+	}
+	return invalid.of("target_ohms", "%s can be measured on no bench: %s; %s", plainOhms(targetOhms), strings.Join(ranges, ", "), question)
 }
 
 // designValues is a design as a person would fill it in.

@@ -93,6 +93,7 @@ func TestDesignFormSaysWhatIsWrong(t *testing.T) {
 		{"no name", []string{"name", ""}, "must not be empty"},
 		{"no target", []string{"target_ohms", ""}, "is missing: write a resistance"},
 		{"no number", []string{"target_ohms", "six"}, "six"},
+		{"a k left out", []string{"target_ohms", "6.69"}, "6.69 Ω can be measured on no bench: bench north takes 100 Ω to 200 kΩ; did you mean 6.69 kΩ?"},
 		{"no tolerance", []string{"tolerance", ""}, "say how far a coil may be off"},
 		{"two tolerances", []string{"lower_ohms", "6000"}, "either a tolerance or both limits"},
 		{"one limit", []string{"tolerance", "", "lower_ohms", "6000"}, "is missing: write a resistance"},

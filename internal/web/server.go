@@ -25,6 +25,7 @@ import (
 // something return when it is done and durable, or say why it cannot be.
 type Bench interface {
 	Snapshot() bench.Snapshot
+	Takes() (leastOhms, mostOhms float64)
 	StartBatch(ctx context.Context, start history.BatchStart) (history.Batch, error)
 	CloseBatch(ctx context.Context, who string) (history.Batch, error)
 	ChangeSpool(ctx context.Context, spool, who string) (history.Batch, error)
