@@ -228,7 +228,7 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 	if r.ImpliedCelsius != nil {
 		pairs = append(pairs, "Implied temperature", fmt.Sprintf("%s ± %.1f K", celsius(*r.ImpliedCelsius), *r.ImpliedUncertaintyKelvin))
 	}
-	pairs = append(pairs, "Agreement", fmt.Sprintf("E_n = %.2f: %s", r.EN, map[bool]string{true: "they agree", false: "they do not agree"}[r.Agrees]))
+	pairs = append(pairs, "Agreement", map[bool]string{true: "they agree", false: "they do not agree"}[r.Agrees]+fmt.Sprintf(" (E_n of ISO 13528 is %.2f)", r.EN))
 	if err := facts(w, pairs...); err != nil {
 		return err
 	}
@@ -251,11 +251,11 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 func ranked(r compare.Result) []string {
 	var paragraphs []string
 	for i, x := range r.Explanations {
-		test := fmt.Sprintf("To tell it from %s: %s", x.Rival, x.Test)
+		test := fmt.Sprintf("To tell it from “%s”: %s", x.Rival.Label(), x.Test)
 		if r.Agrees && x.Cause == compare.MeterAccuracy {
 			test = x.Test // that none is needed
 		}
-		paragraphs = append(paragraphs, fmt.Sprintf("%d. %s, %.0f %% (%s): %s\n   %s", i+1, x.Cause, 100*x.Probability, x.Words, x.Sentence, test))
+		paragraphs = append(paragraphs, fmt.Sprintf("%d. %s, %.0f %% (%s): %s\n   %s", i+1, x.Cause.Label(), 100*x.Probability, x.Words, x.Sentence, test))
 	}
 	if r.UnlistedProbability >= 0.005 {
 		paragraphs = append(paragraphs, fmt.Sprintf("All other causes, and several at once: %.0f %%.", 100*r.UnlistedProbability))
@@ -275,9 +275,9 @@ func printConditions(w io.Writer, r compare.Result) error {
 	}
 	for i, a := range r.Assumptions {
 		if i == 0 {
-			fmt.Fprintln(w)
+			fmt.Fprintln(w, "\nThe expected value assumes:")
 		}
-		if _, err := fmt.Fprintf(w, "Assumed: %s.\n", a); err != nil {
+		if _, err := fmt.Fprintf(w, "- %s\n", a); err != nil {
 			return err
 		}
 	}

@@ -170,16 +170,17 @@ func (t teller) supposingCause(cause Cause, value float64) string {
 	}
 }
 
-// meaning says what the E_n score means here.
+// meaning says what the E_n score means here: its size is how many times what both
+// leave open the difference is.
 func (r Result) meaning() string {
-	difference, score := difference(r.TheirsOhms/r.ExpectedOhms), minus(fmt.Sprintf("%.2f", unsignedZero(r.EN, 0.01)))
+	difference, times := difference(r.TheirsOhms/r.ExpectedOhms), fmt.Sprintf("%.2f", math.Abs(r.EN))
 	if r.Agrees {
-		return fmt.Sprintf("The two agree: %s lies within what both leave open (E_n = %s, agreement is from −1 to 1). "+
+		return fmt.Sprintf("The two agree: %s is %s times what both leave open. "+
 			"The same wire is on the coil, as far as this shows; it is no proof of a sound coil, because one shorted turn in thousands moves the resistance by about a hundredth of a percent.",
-			difference, score)
+			difference, times)
 	}
-	return fmt.Sprintf("The two do not agree: %s is more than both leave open (E_n = %s, agreement is from −1 to 1). Something besides the accuracy of the meters is %sat work.",
-		difference, score, r.probably())
+	return fmt.Sprintf("The two do not agree: %s is %s times what both leave open. Something besides the accuracy of the meters is %sat work.",
+		difference, times, r.probably())
 }
 
 // probably softens what is said of readings that do not agree: empty where the

@@ -106,7 +106,7 @@ func TestLetterSpeaksToTheBuyer(t *testing.T) {
 // A nought has no sign.
 func TestMeaningOfNoDifference(t *testing.T) {
 	result := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: 6611.9, ResolutionOhms: 0.1, TemperatureCelsius: new(20.0)}}})
-	if !strings.Contains(result.Meaning, "a difference of +0.0 %") || !strings.Contains(result.Meaning, "E_n = 0.00,") {
+	if !strings.Contains(result.Meaning, "a difference of +0.0 %") || !strings.Contains(result.Meaning, "is 0.00 times what both leave open") {
 		t.Errorf("says %q", result.Meaning)
 	}
 }

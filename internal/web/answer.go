@@ -391,25 +391,10 @@ func (s *site) keptAnswerPDF(w http.ResponseWriter, r *http.Request) error {
 	return s.sendAnswer(w, c, c.Time)
 }
 
-// causeWords names a cause for people.
-func causeWords(c compare.Cause) string {
-	if words, known := map[compare.Cause]string{
-		compare.MeterAccuracy: "only the meter", compare.Temperature: "temperature", compare.ParallelControl: "volume or tone control across it",
-		compare.ControlPosition: "volume control not fully up", compare.ParallelHands: "fingers on the probes",
-		compare.SeriesContact: "poor contact", compare.WiringSeries: "both coils in series", compare.WiringParallel: "both coils in parallel",
-		compare.WiringSingle: "one coil of the two", compare.MainsHum: "mains hum", compare.RangeOrUnit: "range or unit slip",
-		compare.OtherCoil: "another coil", compare.Repaired: "mended or rewound since", compare.ShortedTurns: "shorted turns",
-		compare.OpenWinding: "winding partly broken", compare.OpenPath: "something open on the way", compare.Combination: "two things at once", compare.Unexplained: "something not thought of",
-	}[c]; known {
-		return words
-	}
-	return string(c)
-}
-
 // answerWords are the template functions of the answers.
 func answerWords() template.FuncMap {
 	return template.FuncMap{
-		"cause":     causeWords,
+		"cause":     compare.Cause.Label,
 		"stepped":   quantity.FormatOhms,
 		"degrees":   func(t float64) string { return quantity.FormatCelsius(t, 0.1) },
 		"wholeC":    func(t float64) string { return quantity.FormatCelsius(t, 1) },

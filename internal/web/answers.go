@@ -99,7 +99,7 @@ func bestCause(c history.Comparison) string {
 	if len(c.Result.Explanations) == 0 {
 		return "none"
 	}
-	return causeWords(c.Result.Explanations[0].Cause)
+	return c.Result.Explanations[0].Cause.Label()
 }
 
 // tallies counts by a property, the most frequent first.
@@ -141,7 +141,7 @@ func causeCounts(counts map[compare.Cause]int) string {
 	slices.SortStableFunc(causes, func(a, b compare.Cause) int { return cmp.Compare(counts[b], counts[a]) })
 	var words []string
 	for _, cause := range causes {
-		words = append(words, fmt.Sprintf("%s %d", causeWords(cause), counts[cause]))
+		words = append(words, fmt.Sprintf("%s %d", cause.Label(), counts[cause]))
 	}
 	return strings.Join(words, ", ")
 }

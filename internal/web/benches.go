@@ -35,7 +35,7 @@ func (s *site) bench(r *http.Request) (Bench, error) {
 }
 
 func (s *site) noBench(name string) error {
-	return notFound.of("bench", "there is no bench %q; this daemon serves %s", name, strings.Join(sortedKeys(s.benches), ", "))
+	return notFound.of("bench", "there is no bench %q; this coilkeep serves %s", name, strings.Join(sortedKeys(s.benches), ", "))
 }
 
 func (s *site) showBench(w http.ResponseWriter, r *http.Request) error {

@@ -29,7 +29,7 @@ func (s *site) guard(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		if !s.knownHost(r) {
-			s.fail(w, r, wrongHost.because("the host %q is not known to this daemon; open it under the address it "+
+			s.fail(w, r, wrongHost.because("the host %q is not known to this coilkeep; open it under the address it "+
 				"printed, or add the name to hosts in the [web] section of the configuration", r.Host))
 			return
 		}

@@ -125,7 +125,7 @@ func (s *site) requirePassword(next http.Handler) http.Handler {
 			return
 		}
 		_, password, given := r.BasicAuth()
-		err := needsPassword.because("this daemon asks for a password")
+		err := needsPassword.because("this coilkeep asks for a password")
 		if given {
 			err = s.server.Password.check(r.Context(), password)
 		}

@@ -98,7 +98,7 @@ func classify(err error) *fault {
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		found.kind = unavailable
 	default:
-		found.kind, found.detail = internal, "the daemon's log says more"
+		found.kind, found.detail = internal, "the log of coilkeep serve says more"
 	}
 	return found
 }

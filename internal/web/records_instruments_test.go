@@ -37,7 +37,7 @@ func TestInstrumentsPage(t *testing.T) {
 	w.start(t)
 	for _, path := range []string{"/instruments", "/instruments/north"} {
 		wantText(t, w.page(t, path),
-			"Meter answers", "Identity "+oldMeter, "scpi on /dev/ttyUSB0", "3 since the daemon began", "+9.90000000E+37",
+			"Meter answers", "Identity "+oldMeter, "scpi on /dev/ttyUSB0", "3 since coilkeep was started", "+9.90000000E+37",
 			"±(0.05 % + 0.3 Ω), as of the last coil", "EV-7, "+localDay(noon.AddDate(-1, 0, 0))+", corrected by +0.020 %; due "+localDay(noon.AddDate(0, 0, -1))+" overdue",
 			"Probe does not answer", "unplugged: is the cable in?", "T-3, "+localDay(noon.AddDate(-1, 0, 0))+"; due "+localDay(noon.AddDate(0, 0, 20))+" due soon")
 	}

@@ -143,7 +143,7 @@ func TestRecheckIsOnTheScreenBeforeItsAnswer(t *testing.T) {
 	}{
 		"answered": {nil, "Measurements 1 Coils 1", "There is no list"},
 		"damaged":  {history.ErrDamaged, "There is no list: " + history.ErrDamaged.Error(), "HN-0001"},
-		"unknown":  {errors.New("torn"), "There is no list: the daemon's log says more", "HN-0001"},
+		"unknown":  {errors.New("torn"), "There is no list: the log of coilkeep serve says more", "HN-0001"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

@@ -36,10 +36,10 @@ async function ask(method, path, body) {
     });
     content = await answer.json();
   } catch {
-    throw new Fault("The daemon did not answer. Look whether it was done before you try again.");
+    throw new Fault("coilkeep did not answer. Look whether it was done before you try again.");
   }
   if (answer.ok) return content;
-  throw new Fault(content.detail ?? `The daemon answered ${answer.status}.`, content.field, content.type?.split("/").at(-1));
+  throw new Fault(content.detail ?? `coilkeep answered ${answer.status}.`, content.field, content.type?.split("/").at(-1));
 }
 
 // say shows what became of an action.

@@ -58,9 +58,9 @@ async function ask() {
     const text = await answer.text();
     if (mine !== asking) return;
     if (answer.ok) return show(text);
-    trouble("The daemon cannot answer now; its log says more.");
+    trouble("coilkeep cannot answer now; its log says more.");
   } catch (error) {
-    if (error.name !== "AbortError") trouble("The connection to the daemon is gone. What is shown is from before.");
+    if (error.name !== "AbortError") trouble("The connection to coilkeep is gone. What is shown is from before.");
   }
 }
 

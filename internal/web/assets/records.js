@@ -20,7 +20,7 @@ function follow(section) {
   // sight says whether what the page shows is how it is now.
   function sight(there) {
     section.classList.toggle("lost-sight", !there);
-    seen.textContent = there ? "Live." : "The connection to the daemon is gone; this is how it was.";
+    seen.textContent = there ? "Live." : "The connection to coilkeep is gone; this is how it was.";
   }
 
   // fresh puts in the cards as they are now. They come from the page of the
