@@ -396,8 +396,8 @@ func answerWords() template.FuncMap {
 	return template.FuncMap{
 		"cause":     compare.Cause.Label,
 		"stepped":   quantity.FormatOhms,
-		"degrees":   func(t float64) string { return quantity.FormatCelsius(t, 0.1) },
-		"wholeC":    func(t float64) string { return quantity.FormatCelsius(t, 1) },
+		"degrees":   func(t float64) string { return minus(quantity.FormatCelsius(t, 0.1)) },
+		"wholeC":    func(t float64) string { return minus(quantity.FormatCelsius(t, 1)) },
 		"score":     score,
 		"chance":    chance,
 		"offset":    func(ratio float64) string { return minus(fmt.Sprintf("%+.1f %%", 100*ratio)) },

@@ -365,12 +365,13 @@ func TestNothingThere(t *testing.T) {
 	}
 	// A person who mistyped an address is answered with a page.
 	browser := func(r *http.Request) { r.Header.Set("Accept", "text/html,application/xhtml+xml,*/*;q=0.8") }
-	for path, says := range map[string]string{"/nothing": "there is nothing at /nothing", "/benches/west": `there is no bench "west"`} {
+	for path, says := range map[string]string{"/nothing": "There is no page at /nothing", "/benches/west": `There is no bench "west"`} {
 		answer := w.ask(t, "GET", path, nil, browser)
 		if answer.status != http.StatusNotFound || answer.header.Get("Content-Type") != "text/html; charset=utf-8" {
 			t.Errorf("%s: got status %d, %s", path, answer.status, answer.header.Get("Content-Type"))
 		}
-		wantText(t, html.UnescapeString(string(answer.body)), says, "Look for a coil")
+		wantText(t, html.UnescapeString(string(answer.body)), says, "look for a coil")
+		wantNoText(t, string(answer.body), "openapi")
 	}
 
 	answer := w.ask(t, "PUT", "/api/v1/benches/north/batch", `{}`)

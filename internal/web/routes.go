@@ -115,6 +115,9 @@ func (s *site) nothingHere(mux *http.ServeMux) endpoint {
 			}
 		}
 		if len(allowed) == 0 {
+			if !strings.HasPrefix(r.URL.Path, "/api/") {
+				return notFound.because("there is no page at %s", r.URL.Path)
+			}
 			return notFound.because("there is nothing at %s; /api/v1/openapi.json lists what there is", r.URL.Path)
 		}
 		w.Header().Set("Allow", strings.Join(allowed, ", "))
