@@ -365,7 +365,7 @@ func TestNothingThere(t *testing.T) {
 	}
 	// A person who mistyped an address is answered with a page.
 	browser := func(r *http.Request) { r.Header.Set("Accept", "text/html,application/xhtml+xml,*/*;q=0.8") }
-	for path, says := range map[string]string{"/nothing": "There is no page at /nothing", "/benches/west": `There is no bench "west"`} {
+	for path, says := range map[string]string{"/nothing": "there is no page at /nothing", "/benches/west": `there is no bench "west"`} {
 		answer := w.ask(t, "GET", path, nil, browser)
 		if answer.status != http.StatusNotFound || answer.header.Get("Content-Type") != "text/html; charset=utf-8" {
 			t.Errorf("%s: got status %d, %s", path, answer.status, answer.header.Get("Content-Type"))
