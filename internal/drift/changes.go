@@ -204,7 +204,7 @@ func (a *analysis) warnOfBaseline() {
 			}
 		}
 		if n >= minSloped {
-			a.note("the baseline holds %d coils of the slope from coil %d, so its limits are not those of a steady process: choose other coils for it", n, t.FromSequence)
+			a.note("the baseline holds %d coils of the slope from %s, so its limits are not those of a steady process: choose other coils for it", n, a.place(t.first))
 		}
 	}
 }

@@ -131,16 +131,16 @@ func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
 }
 
 func (c *CheckChannel) sentence(a *analysis) string {
-	sequence := func(j int) int { return a.coils[c.at[j]].Sequence }
+	coil := func(j int) string { return a.name(c.at[j]) }
 	switch {
 	case c.AwayRatio != nil:
 		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, percent(*c.AwayRatio), fewAtEnd)
 	case c.CentreOhms == nil:
 		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", count(c.Count, "time"))
 	case c.CameBack:
-		return fmt.Sprintf("the check standard moved at coil %d, and is back since coil %d: look at what was done to the meter and its leads", sequence(c.levels[1].first), sequence(c.levels[len(c.levels)-1].first))
+		return fmt.Sprintf("the check standard moved at %s, and is back since %s: look at what was done to the meter and its leads", coil(c.levels[1].first), coil(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:
-		return fmt.Sprintf("the check standard was beyond its limits at coil %d, but its other readings do not follow", a.coils[c.Signals[0]-1].Sequence)
+		return fmt.Sprintf("the check standard was beyond its limits at %s, but its other readings do not follow", a.name(c.Signals[0]-1))
 	}
 	if c.Count <= gauge.CheckBaseline(c.Count) {
 		return fmt.Sprintf("the check standard was measured %d times, which make its limits: there is none yet to hold against them", c.Count)

@@ -52,7 +52,7 @@ func TestMeterMovesTheOtherWay(t *testing.T) {
 func TestMeterThatWasMended(t *testing.T) {
 	away := during(30, 60, 0.02)
 	r := analysed(t, checked(23, 90, away, none), ordinary())
-	contains(t, "check standard", r.CheckStandard.Sentence, "moved at coil 31, and is back since coil 61")
+	contains(t, "check standard", r.CheckStandard.Sentence, "moved at coil 31 (HN-0031), and is back since coil 61 (HN-0061)")
 	if r.CheckStandard.AwayRatio != nil {
 		t.Errorf("stands %v away", *r.CheckStandard.AwayRatio)
 	}

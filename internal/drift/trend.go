@@ -117,7 +117,7 @@ func (a *analysis) toLimit(t *Trend) {
 func (a *analysis) trendSentence(t *Trend) string {
 	ref := a.reference()
 	if !t.Real {
-		return fmt.Sprintf("no trend since coil %d: %+.3f %% a coil (%+.3f to %+.3f)", t.FromSequence,
+		return fmt.Sprintf("no trend since %s: %+.3f %% a coil (%+.3f to %+.3f)", a.place(t.first),
 			100*t.SlopeOhmsPerCoil/ref, 100*t.SlopeLow/ref, 100*t.SlopeHigh/ref)
 	}
 	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", a.place(t.first), verb(t.SlopeOhmsPerCoil),
