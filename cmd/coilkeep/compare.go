@@ -218,7 +218,8 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 	theirs := in.Theirs[r.Reading]
 	pairs := []string{
 		"Our record", quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms) + " at 20 °C",
-		"They read", quantity.FormatOhms(r.TheirsOhms, theirs.ResolutionOhms),
+		"They read", fmt.Sprintf("%s, taken as %s", quantity.FormatOhms(r.TheirsOhms, theirs.ResolutionOhms),
+			quantity.FormatOhmsWithin(r.TheirsOhms, r.TheirsExpandedUncertaintyOhms)),
 		"Expected", fmt.Sprintf("%s (95 %%: %s to %s)", quantity.FormatOhmsWithin(r.ExpectedOhms, r.ExpectedExpandedUncertaintyOhms),
 			quantity.FormatOhms(r.ExpectedLowOhms, 1), quantity.FormatOhms(r.ExpectedHighOhms, 1)),
 	}

@@ -218,6 +218,23 @@ func TestWhatNothingExplainsMayBeAFault(t *testing.T) {
 	}
 }
 
+// Who says "6.3k" has rounded; their meter shows a digit more, so two steps of
+// what was told are not its limits of error.
+func TestFewFiguresAreRounded(t *testing.T) {
+	told := func(r Reading) Result { return must(t, Input{Ours: coil, Theirs: []Reading{r}}) }
+	rounded, exact := told(Reading{Ohms: 6300, ResolutionOhms: 100}), told(Reading{Ohms: 6300, ResolutionOhms: 10})
+	// Half-widths in ohms: 0.8 % and two digits of 10, and half of what was told.
+	half := 0.008*6300 + 2*10
+	want := normalFactor * math.Sqrt((half*half+50*50)/3)
+	if got := rounded.TheirsExpandedUncertaintyOhms; math.Abs(got-want) > 0.03*want || got <= exact.TheirsExpandedUncertaintyOhms {
+		t.Errorf("6.3k is taken as ± %.0f Ω, 6.30k as ± %.0f Ω; want about %.0f and less", got, exact.TheirsExpandedUncertaintyOhms, want)
+	}
+	const says = "6.3 kΩ was rounded when it was told, by up to 50 Ω"
+	if text := strings.Join(rounded.Assumptions, "\n"); !strings.Contains(text, says) || strings.Contains(strings.Join(exact.Assumptions, "\n"), "rounded") {
+		t.Errorf("assumed: %s", text)
+	}
+}
+
 func TestEverythingUnknownIsListed(t *testing.T) {
 	unknown := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: 6600}}})
 	if n := len(unknown.Assumptions); n != 8 {

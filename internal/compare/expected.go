@@ -211,8 +211,8 @@ func (s situation) table(shownOhms float64) []TableRow {
 // value, however far off their reading was.
 func (s situation) inRange(shownOhms float64) situation {
 	step := s.stepFor(s.there(s.celsius), shownOhms)
-	s.meterOhms *= step / s.stepOhms
-	s.stepOhms = step
+	s.meterOhms *= step / s.digitOhms
+	s.stepOhms, s.digitOhms = step, step
 	return s
 }
 

@@ -20,7 +20,10 @@ import "coilkeep/internal/r20"
 //
 // 2: a winding may be shorted from end to end, a volume control turned down all
 // the way, a pair of two designs; what nothing explains may be a fault.
-const Formula = 2
+//
+// 3: a reading told to one or two figures was rounded by who told it; the last
+// digit of the meter is finer.
+const Formula = 3
 
 // Input is everything that is known. A zero value, a nil pointer or an empty
 // text means not known, and what is then assumed is listed in the result.

@@ -24,6 +24,9 @@ const (
 	controlTolerancePercent = 20.0
 	// Ordinary controls are of 250 kΩ, 500 kΩ and 1 MΩ.
 	smallestControlOhms, largestControlOhms = 0.8 * 250e3, 1.2 * 1e6
+	// The last digit of an ordinary handheld on its lowest range: one or two
+	// figures there are all it shows, and nobody has rounded.
+	finestDigitOhms = 0.1
 	// Two hands across the probes.
 	leastHandsOhms, mostHandsOhms = 100e3, 2e6
 )
@@ -162,9 +165,14 @@ func (r Reading) resolveMeter(s *situation, list *assumptions) {
 		s.stepOhms = threeDigits(r.Ohms)
 		list.add("the meter showed three digits, steps of %s", quantity.FormatOhms(s.stepOhms, 0))
 	}
+	s.digitOhms = min(s.stepOhms, max(threeDigits(r.Ohms), finestDigitOhms))
 	if r.MeterExpandedUncertaintyOhms != nil {
 		s.meterSigmaOhms = *r.MeterExpandedUncertaintyOhms / normalFactor
 		return
+	}
+	if s.digitOhms < s.stepOhms {
+		list.add("%s was rounded when it was told, by up to %s; the meter itself showed three digits",
+			quantity.FormatOhms(r.Ohms, s.stepOhms), quantity.FormatOhms(s.stepOhms/2, 0))
 	}
 	percent, digits := handheldPercent, handheldDigits
 	switch {
@@ -181,7 +189,7 @@ func (r Reading) resolveMeter(s *situation, list *assumptions) {
 	if r.MeterDigits != nil {
 		digits = *r.MeterDigits
 	}
-	s.meterRatio, s.meterOhms = percent/100, digits*s.stepOhms
+	s.meterRatio, s.meterOhms = percent/100, digits*s.digitOhms
 }
 
 func (r Reading) resolveClips(s *situation, list *assumptions) {

@@ -52,7 +52,9 @@ type situation struct {
 	// The meter's limits of error are meterRatio of what it shows and
 	// meterOhms; a calibrated one has a standard uncertainty instead.
 	meterRatio, meterOhms, meterSigmaOhms float64
-	stepOhms                              float64
+	// stepOhms is the last digit of what was told; digitOhms that of the meter,
+	// which shows three digits at least.
+	stepOhms, digitOhms float64
 	// restRatio is a relative standard uncertainty of what is shown that is
 	// left when the rest of it is known.
 	restRatio float64

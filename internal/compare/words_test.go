@@ -79,7 +79,7 @@ func TestFaultOfUnexplained(t *testing.T) {
 // Where the meter is what fits best, another meter is asked for, not the coil.
 func TestAnotherMeterBeforeTheCoil(t *testing.T) {
 	r := must(t, Input{Ours: Record{R20Ohms: 5491, ExpandedUncertaintyOhms: 52}, Theirs: []Reading{
-		{Ohms: 5200, ResolutionOhms: 100}, {Ohms: 5480, ResolutionOhms: 10, TemperatureCelsius: new(20.0), Clips: Leads}}})
+		{Ohms: 5200, ResolutionOhms: 10, MeterDigits: new(22.0)}, {Ohms: 5480, ResolutionOhms: 10, TemperatureCelsius: new(20.0), Clips: Leads}}})
 	first := r.Explanations[0]
 	if r.Agrees || first.Cause != MeterAccuracy || !strings.Contains(first.Test, "a meter that shows one digit more") {
 		t.Errorf("agrees %v, first %s: %q", r.Agrees, first.Cause, first.Test)
