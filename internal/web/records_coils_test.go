@@ -63,8 +63,6 @@ func TestCoilPage(t *testing.T) {
 	}
 }
 
-// TestCoilPageShowsWhatBecameOfIt has a coil be shown by what stands, and what
-// does not stand be shown as such, in words.
 // Leads that nobody measured are not known to be nothing.
 func TestLeadsThatWereNotMeasured(t *testing.T) {
 	t.Parallel()
@@ -83,6 +81,8 @@ func TestLeadsThatWereNotMeasured(t *testing.T) {
 	}
 }
 
+// TestCoilPageShowsWhatBecameOfIt has a coil be shown by what stands, and what
+// does not stand be shown as such, in words.
 func TestCoilPageShowsWhatBecameOfIt(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
