@@ -81,3 +81,20 @@ func TestFunctionIsAskedAfterASilence(t *testing.T) {
 		expectError(t, i, driver.ErrRefused, "VOLT")
 	})
 }
+
+// One that cannot tell its function is set to it again, for it may measure volts.
+func TestInitIsSentAfterASilence(t *testing.T) {
+	f := &fakeMeter{refuses: "FUNC?", configures: "RES", readings: []string{"+6.690E+03"}}
+	bench(t, f, nil, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
+		expect(t, i, driver.OK, 6690)
+		f.set(t, func(f *fakeMeter) { f.function, f.asleep = "VOLT", time.Now().Add(timeout) })
+		expectError(t, i, driver.ErrSilent, "")
+		expectError(t, i, driver.ErrSilent, "in step again")
+		expect(t, i, driver.OK, 6690)
+		f.set(t, func(f *fakeMeter) {
+			if f.function != "RES" {
+				t.Errorf("it measures %s: the init line was not sent again", f.function)
+			}
+		})
+	})
+}

@@ -28,7 +28,8 @@
 // CONF?), and refused when it says it measures something else; one that does
 // not know the question is trusted. It is asked again every 5 s, in case
 // somebody turns the knob, and after a silence, in case it was switched off and
-// on. *CLS is sent last. A meter that is silent when asked *IDN? must answer the
+// on; one that does not know the question is sent the init lines again then.
+// *CLS is sent last. A meter that is silent when asked *IDN? must answer the
 // query, or it is taken to be off; once it has answered, all is sent again.
 //
 // # Answers and questions
@@ -96,6 +97,7 @@ type meter struct {
 	functionQuery string          // the question for its function; empty when it does not tell
 	checkedAt     time.Time       // when the function was last asked for
 	asked         time.Time       // when the last question was sent
+	untold        bool            // it was silent, and cannot tell whether it has forgotten init
 	doubt         bool            // the next answer may belong to an earlier question
 	marking       bool            // a marker was sent and not answered yet
 	shapes        lines.Shapes
@@ -172,6 +174,14 @@ func (m *meter) Read(ctx context.Context) (driver.Reading, error) {
 	if err := m.settle(ctx, deadline); err != nil {
 		return driver.Reading{}, fmt.Errorf("before %q: %w", m.query, err)
 	}
+	if m.untold {
+		for _, line := range m.initLines {
+			if err := m.sendInit(ctx, line); err != nil {
+				return driver.Reading{}, err
+			}
+		}
+		m.untold = false
+	}
 	if m.functionQuery != "" && time.Since(m.checkedAt) >= functionCheck {
 		if err := m.checkFunction(ctx, answerBy); err != nil {
 			return driver.Reading{}, m.explain(ctx, err, deadline)
@@ -179,7 +189,7 @@ func (m *meter) Read(ctx context.Context) (driver.Reading, error) {
 	}
 	l, err := m.ask(ctx, m.query, answerBy)
 	if err != nil {
-		m.checkedAt = time.Time{}
+		m.checkedAt, m.untold = time.Time{}, m.functionQuery == ""
 		return driver.Reading{}, m.explain(ctx, err, deadline)
 	}
 	r := m.interpret(l)
