@@ -170,7 +170,7 @@ func (f compareFlags) toldAlso(text string) (map[string]string, error) {
 func (f compareFlags) explain(err error) error {
 	var bad *enquiry.FieldError
 	if !errors.As(err, &bad) {
-		return err
+		return orList(err, "coil list")
 	}
 	var i int
 	place, name, further := strings.Cut(bad.Field, ".")

@@ -96,7 +96,7 @@ func TestCompareWithRecord(t *testing.T) {
 	if !got.Agrees {
 		t.Errorf("the pair in series does not agree: E_n %.2f", got.EN)
 	}
-	if got := w.refused(t, exitFault, "compare", "--serial", "HN-9999", "--theirs", "6.6k"); !strings.Contains(got, "HN-9999") {
+	if got := w.refused(t, exitFault, "compare", "--serial", "HN-9999", "--theirs", "6.6k"); !strings.Contains(got, "HN-9999") || !strings.Contains(got, "coilkeep coil list") {
 		t.Errorf("an unknown coil: %s", got)
 	}
 }

@@ -110,7 +110,7 @@ func newDesignFlags(f writeFlags) *designFlags {
 	return &designFlags{
 		writeFlags:   f,
 		target:       f.String("target", "", "wanted resistance at 20 °C, in `OHMS`: 6690 or 6.69k"),
-		tolerance:    f.Float64("tolerance", 0, "tolerance either way, in `PERCENT` of the target"),
+		tolerance:    f.percent("tolerance", 0, "tolerance either way, in `PERCENT` of the target"),
 		lower:        f.String("lower", "", "least resistance allowed, in `OHMS`, instead of --tolerance"),
 		upper:        f.String("upper", "", "greatest resistance allowed, in `OHMS`, instead of --tolerance"),
 		guard:        f.Float64("guard", 1, "the `PART` of the uncertainty that the limits are drawn in by, 0 to 1"),

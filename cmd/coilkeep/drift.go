@@ -46,7 +46,7 @@ func runDrift(ctx context.Context, env *environment, args []string) error {
 		file:      r.String("file", "", "the coils in this `CSV` file; - for standard input"),
 		design:    r.String("design", "", "with --winder: only coils of this design, by `NAME`"),
 		target:    r.String("target", "", "target in `OHMS` (default: the design's)"),
-		tolerance: r.Float64("tolerance-percent", 0, "tolerance in `PERCENT` either side of the target (default: the design's)"),
+		tolerance: r.percent("tolerance-percent", 0, "tolerance in `PERCENT` either side of the target (default: the design's)"),
 		baseline:  r.Int("baseline", drift.DefaultBaseline, "`NUMBER` of good coils from the first on that set the limits, even where a baseline is kept"),
 		rules:     r.String("rules", "western-electric", "run rules, as `WORDS`: western-electric, nelson, both, none, or of WE1 to WE4 and N1 to N8"),
 		subgroup:  r.Int("subgroup", 0, "`NUMBER` of coils in a row that make a point of a chart of means"),

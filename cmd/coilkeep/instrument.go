@@ -83,7 +83,7 @@ func runInstrumentCalibrate(ctx context.Context, env *environment, args []string
 	instrument := flags.String("instrument", "", "make, model and serial number, as a `TEXT`")
 	certificate := flags.String("certificate", "", "`NUMBER` of the certificate")
 	due := flags.String("due", "", "`DATE` of the next calibration")
-	correction := flags.Float64("correction-percent", 0, "to add to what the meter shows, in `PERCENT` of it")
+	correction := flags.percent("correction-percent", 0, "to add to what the meter shows, in `PERCENT` of it")
 	note := flags.String("note", "", "a `TEXT` to keep with it")
 	if err := flags.parse(env, args, 0, 0); err != nil {
 		return err

@@ -220,6 +220,7 @@ func TestWrongCommandLines(t *testing.T) {
 		{"a value that cannot be", []string{"drift", "--batch", "spring-3", "--turns", "NaN"}, "coilkeep: --turns NaN: give a number above 0\nTry: coilkeep drift --help\n"},
 		{"a word missing", []string{"coil", "show"}, "coilkeep: something is missing; write coilkeep coil show SERIAL\nTry: coilkeep coil show --help\n"},
 		{"a word too many", []string{"version", "please"}, "coilkeep: \"please\" is one word too many; write coilkeep version\nTry: coilkeep version --help\n"},
+		{"a file to export to", []string{"export", "all.csv"}, "coilkeep: \"all.csv\" is one word too many; to write a file of that name say --output all.csv\nTry: coilkeep export --help\n"},
 		{"two databases", []string{"design", "list", "--config", "a", "--history", "b"}, "coilkeep: --config and --history both name a database; give one of them\nTry: coilkeep design list --help\n"},
 	} {
 		t.Run(test.name, func(t *testing.T) {

@@ -58,7 +58,7 @@ func runNormalize(_ context.Context, env *environment, args []string) error {
 		at:                     f.String("at", "", "temperature of the copper, in degrees `CELSIUS`"),
 		to:                     f.String("to", "", "also say what the coil has at this temperature, in degrees `CELSIUS`"),
 		alphaFlags:             newAlphaFlags(f),
-		meterPercent:           f.Float64("meter-percent", handheldPercent, "accuracy of the meter, in `PERCENT` of the reading either way"),
+		meterPercent:           f.percent("meter-percent", handheldPercent, "accuracy of the meter, in `PERCENT` of the reading either way"),
 		meterOhms:              f.Float64("meter-ohms", 0, "and in `OHMS` either way (default: 2 steps of the last digit given)"),
 		leadOhms:               f.Float64("lead-ohms", 0, "resistance of the leads, to take off, in `OHMS`"),
 		temperatureUncertainty: f.Float64("temperature-uncertainty", thermometerKelvin, "how far the copper may be from --at, in `KELVIN` either way"),
@@ -216,7 +216,7 @@ type alphaFlags struct {
 func newAlphaFlags(f *flagSet) alphaFlags {
 	return alphaFlags{
 		flagSet:      f,
-		conductivity: f.Float64("conductivity", 100, "of the wire, in `PERCENT` of the standard's; fine wire is often listed at 98"),
+		conductivity: f.percent("conductivity", 100, "of the wire, in `PERCENT` of the standard's; fine wire is often listed at 98"),
 		alpha:        f.Float64("alpha", 0, "temperature coefficient at 20 °C, a `NUMBER` per kelvin, instead of --conductivity"),
 		uncertainty:  f.Float64("alpha-uncertainty", copper.StandardUncertaintyPerKelvin, "standard uncertainty of the coefficient, a `NUMBER` per kelvin"),
 	}

@@ -345,6 +345,15 @@ func TestImportCSV(t *testing.T) {
 	w.golden(t, "import-csv-verify.txt", w.ok(t, "verify"))
 	w.golden(t, "import-csv-coil.txt", w.ok(t, "coil", "show", "A-2"))
 
+	// A spreadsheet writes no zones.
+	zoned := filepath.Join(w.folder, "zoned.db")
+	ok(t, "design", "add", "larkspur", "--target", "6.69k", "--tolerance", "5%", "--history", zoned)
+	ok(t, "import", write("sheet.csv", header+"B-1,2019-07-02 16:20,6701,21.5,,\n"), "--design", "larkspur", "--bench", "attic",
+		"--meter-percent", "0.8%", "--meter-ohms", "2", "--temperature-uncertainty", "1", "--zone", "Europe/Vienna", "--history", zoned)
+	if got := ok(t, "export", "--history", zoned); !strings.Contains(got, "2019-07-02T14:20:00") {
+		t.Errorf("16:20 in Vienna is exported as\n%s", got)
+	}
+
 	// Brought back into a history that has the design, from the standard input,
 	// the numbers are those of the export: also U, and k.
 	exported := w.ok(t, "export")

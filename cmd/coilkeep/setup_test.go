@@ -75,6 +75,9 @@ func TestPasswordHash(t *testing.T) {
 	if strings.Contains(got.stdout, "felt") {
 		t.Error("the hash shows the password")
 	}
+	if short := startWith(t, "felt\n", "password"); short.code != exitFault || short.stdout != "" || !strings.Contains(short.stderr, "at least 8") {
+		t.Errorf("a short password: exit %d, %q, %q", short.code, short.stdout, short.stderr)
+	}
 	if empty := startWith(t, "\n", "password"); empty.code != exitFault || empty.stdout != "" {
 		t.Errorf("an empty password: exit %d, %q", empty.code, empty.stdout)
 	}

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
@@ -24,8 +25,11 @@ func runExport(ctx context.Context, env *environment, args []string) error {
 	output := flags.String("output", "", "write to this `FILE` instead of the standard output")
 	overwrite := flags.Bool("overwrite", false, "replace a FILE that is there already")
 	pick := flags.pick()
-	if err := flags.parse(env, args, 0, 0); err != nil {
+	if err := flags.parse(env, args, 0, 1); err != nil {
 		return err
+	}
+	if flags.NArg() > 0 {
+		return flags.wrong("%q is one word too many; to write a file of that name say --output %s", flags.Arg(0), flags.Arg(0))
 	}
 	if *format != history.CSV && *format != history.JSONL {
 		return flags.wrong("--format %q is not known; choose csv or jsonl", *format)
@@ -67,14 +71,14 @@ func writeFile(path string, overwrite bool, write func(io.Writer) error) (err er
 // importFlags are the flags of import; those from design on are for CSV.
 type importFlags struct {
 	databaseFlags
-	format, design, bench                           *string
+	format, design, bench, zone                     *string
 	meterPercent, meterOhms, temperatureUncertainty *float64
 	leadOhms, correctionPercent                     *float64
 	json                                            *bool
 }
 
 // csvFlags are the flags of import that say what a CSV file does not.
-var csvFlags = []string{"design", "bench", "meter-percent", "meter-ohms", "temperature-uncertainty", "lead-ohms", "correction-percent"}
+var csvFlags = []string{"design", "bench", "meter-percent", "meter-ohms", "temperature-uncertainty", "lead-ohms", "correction-percent", "zone"}
 
 func newImportFlags() importFlags {
 	f := importFlags{databaseFlags: newDatabaseFlags("import FILE", `Add the records of a JSON Lines export, or the coils of a CSV table; - reads the
@@ -96,11 +100,12 @@ without one by serial, time and stage.`,
 	f.format = f.String("format", "", "csv or jsonl, as a `WORD` (default: csv for a name that ends in .csv, else jsonl)")
 	f.design = f.String("design", "", "CSV: design of rows that name none, by `NAME`; its newest revision")
 	f.bench = f.String("bench", "", "CSV: bench of rows that name none, by `NAME` (default: the only one of --config)")
-	f.meterPercent = f.Float64("meter-percent", 0, "CSV: accuracy of the meter, in `PERCENT` of the reading either way")
+	f.meterPercent = f.percent("meter-percent", 0, "CSV: accuracy of the meter, in `PERCENT` of the reading either way")
 	f.meterOhms = f.Float64("meter-ohms", 0, "CSV: and in `OHMS` either way")
 	f.temperatureUncertainty = f.Float64("temperature-uncertainty", 0, "CSV: how far the copper may be from temperature_celsius, in `KELVIN` either way")
 	f.leadOhms = f.Float64("lead-ohms", 0, "CSV: resistance of the leads, to take off, in `OHMS` (default: as --config says of the bench)")
-	f.correctionPercent = f.Float64("correction-percent", 0, "CSV: what the meter's calibration adds to its readings, in `PERCENT`")
+	f.correctionPercent = f.percent("correction-percent", 0, "CSV: what the meter's calibration adds to its readings, in `PERCENT`")
+	f.zone = f.String("zone", "", "CSV: time zone of times that name none, by `NAME` such as Europe/Vienna; Local is that of this machine")
 	f.json = f.Bool("json", false, "print JSON: how many records of each kind")
 	return f
 }
@@ -131,6 +136,13 @@ func (f importFlags) csvOptions() (history.CSVOptions, error) {
 	o := history.CSVOptions{File: history.Label(filepath.Base(f.Arg(0))), Design: *f.design, Bench: *f.bench}
 	if f.Arg(0) == "-" {
 		o.File = "the standard input"
+	}
+	if *f.zone != "" {
+		zone, err := time.LoadLocation(*f.zone)
+		if err != nil {
+			return o, f.wrong("--zone %q is not known; write it like Europe/Vienna, UTC or Local", *f.zone)
+		}
+		o.Zone = zone
 	}
 	benches := map[string]config.Bench{}
 	if *f.configFile != "" {

@@ -48,7 +48,7 @@ func runWire(_ context.Context, env *environment, args []string) error {
 		gauge:        f.Int("gauge", 0, "wire gauge, `AWG`"),
 		diameter:     f.Float64("diameter-mm", 0, "bare diameter of metric wire in `MM`, instead of --gauge"),
 		family:       f.String("family", "geometric", "which diameters a gauge has, a `WORD`: geometric (the formula of the gauge) or rounded (tables of magnet wire)"),
-		conductivity: f.Float64("conductivity", 0, "in `PERCENT` of the standard's (default: 100, metric wire 100.9)"),
+		conductivity: f.percent("conductivity", 0, "in `PERCENT` of the standard's (default: 100, metric wire 100.9)"),
 		ohms:         f.String("ohms", "", "resistance of the coil at 20 °C, in `OHMS`"),
 		length:       f.Float64("length", 0, "length of the wire, in `METRES`"),
 		turns:        f.Float64("turns", 0, "`NUMBER` of turns"),

@@ -123,9 +123,9 @@ func (r csvRow) neededNumber(column string) csvNumber {
 	return r.number(column)
 }
 
-func (r csvRow) time() time.Time {
+func (r csvRow) time(zone *time.Location) time.Time {
 	r.Needed("time")
-	return fromMicros(r.Time("time").UnixMicro())
+	return fromMicros(r.TimeIn("time", zone).UnixMicro())
 }
 
 func (r csvRow) coil(o CSVOptions) typedCoil {
@@ -135,7 +135,7 @@ func (r csvRow) coil(o CSVOptions) typedCoil {
 		r20Ohms: r.number("r20_ohms"), probability: r.number("conformity_probability"),
 	}
 	c.m = Measurement{
-		ID: r.Text("id"), Time: r.time(), Bench: r.neededOr("bench", o.Bench), Batch: r.Text("batch"), Sequence: r.Count("sequence", 0),
+		ID: r.Text("id"), Time: r.time(o.Zone), Bench: r.neededOr("bench", o.Bench), Batch: r.Text("batch"), Sequence: r.Count("sequence", 0),
 		Design: r.neededOr("design", o.Design), DesignRevision: r.Count("design_revision", 1), Serial: r.Needed("serial"),
 		ResistanceOhms: c.ohms.value, TemperatureCelsius: c.celsius.value,
 		Verdict: conformity.Verdict(r.Text("verdict")), Status: r.status(), Reason: r.Text("reason"),

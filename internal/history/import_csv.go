@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
@@ -21,6 +22,8 @@ type CSVOptions struct {
 	// Design and Bench are for rows that name none; where they are empty such
 	// rows are refused.
 	Design, Bench string
+	// Zone is that of times which name none; nil refuses them.
+	Zone *time.Location
 	// Instruments returns what is known of the instruments of a bench, as
 	// fields of the inputs: the leads and the correction to take into account,
 	// the least resolution, and the accuracies, which are only used when

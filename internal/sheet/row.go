@@ -100,12 +100,28 @@ func (r *Row) Count(column string, least int) int {
 }
 
 // Time reads an RFC 3339 time, the zero time when the cell is empty.
-func (r *Row) Time(column string) time.Time {
+func (r *Row) Time(column string) time.Time { return r.TimeIn(column, nil) }
+
+// zoneless are the times that spreadsheets write.
+var zoneless = []string{"2006-01-02 15:04", "2006-01-02 15:04:05", "2006-01-02T15:04", "2006-01-02T15:04:05"}
+
+// TimeIn is [Row.Time], and takes a time without a zone as one in that zone; nil
+// takes none. A time that a zone skips, when its clocks go forward, is refused.
+func (r *Row) TimeIn(column string, zone *time.Location) time.Time {
 	text := r.Text(column)
 	if text == "" {
 		return time.Time{}
 	}
 	at, err := time.Parse(time.RFC3339, text)
+	for _, layout := range zoneless {
+		if err == nil || zone == nil {
+			break
+		}
+		if at, err = time.ParseInLocation(layout, text, zone); err == nil && at.Format(layout) != text {
+			r.Fail(column, "%q is no time in the zone %s: its clocks skip it", text, zone)
+			return time.Time{}
+		}
+	}
 	// Years beyond these are not whole microseconds in 64 bits.
 	if err != nil || at.Year() < 1900 || at.Year() > 9999 {
 		r.Fail(column, "%q will not do; write a time with its zone, like 2026-01-31T15:04:00Z or 2026-01-31T16:04:00+01:00", text)

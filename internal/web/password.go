@@ -12,6 +12,7 @@ import (
 	"strings"
 	"sync/atomic"
 	"time"
+	"unicode/utf8"
 
 	"golang.org/x/crypto/bcrypt"
 )
@@ -38,12 +39,18 @@ type Password struct {
 	pause time.Duration
 }
 
+// shortestPassword is in characters (NIST SP 800-63B, 5.1.1.2).
+const shortestPassword = 8
+
 // HashPassword returns the bcrypt hash that belongs in a password file. It
-// refuses an empty password and one of more than 72 bytes, which bcrypt would
-// cut.
+// refuses an empty password, one of fewer than 8 characters, and one of more than
+// 72 bytes, which bcrypt would cut.
 func HashPassword(password string) (string, error) {
 	if strings.TrimSpace(password) == "" {
 		return "", errors.New("the password is empty")
+	}
+	if n := utf8.RuneCountInString(password); n < shortestPassword {
+		return "", fmt.Errorf("the password has %d characters, and is easily guessed; choose one of at least %d", n, shortestPassword)
 	}
 	hash, err := bcrypt.GenerateFromPassword([]byte(password), bcrypt.DefaultCost)
 	if errors.Is(err, bcrypt.ErrPasswordTooLong) {
