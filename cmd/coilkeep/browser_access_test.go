@@ -105,6 +105,7 @@ func (b *tab) clear(name string) {
 // TestBrowserPagesAreAccessible looks at the pages of the benches in both widths
 // and both themes, with a coil judged and a question open.
 func TestBrowserPagesAreAccessible(t *testing.T) {
+	t.Parallel()
 	engine := axe(t)
 	first, second := rig(), rig()
 	_, meter := scpiMeter(t, first)

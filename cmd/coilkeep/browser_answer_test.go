@@ -90,6 +90,7 @@ func (b *tab) arrivesWith(selector, words string) {
 // Someone wrote that their new coil reads 6.3 k: from there to an answer that can
 // be sent takes less than a minute, by keyboard alone.
 func TestBrowserAnswersWithinAMinute(t *testing.T) {
+	t.Parallel()
 	d, w := answeringDaemon(t)
 	page := openTab(t, d.url, "/answer")
 	began := time.Now()
@@ -150,6 +151,7 @@ func TestBrowserAnswersWithinAMinute(t *testing.T) {
 
 // What cannot be is told at its field, and mended there.
 func TestBrowserAnswerNamesTheField(t *testing.T) {
+	t.Parallel()
 	d, _ := answeringDaemon(t)
 	page := openTab(t, d.url, "/answer?serial=HN-0001")
 	page.wait("the field to type into", `document.activeElement.id === "theirs"`)
@@ -170,6 +172,7 @@ func TestBrowserAnswerNamesTheField(t *testing.T) {
 }
 
 func TestBrowserAnswersAreAccessible(t *testing.T) {
+	t.Parallel()
 	engine := axe(t)
 	d, _ := answeringDaemon(t)
 	page := openTab(t, d.url, "/answer?serial=HN-0001&theirs=6.3k&clips=jack")

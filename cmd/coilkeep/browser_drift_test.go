@@ -13,6 +13,7 @@ import (
 // demo's batch and take note of it, by the page alone; the page is as accessible
 // with a signal on it as without.
 func TestBrowserTakesNoteOfASignal(t *testing.T) {
+	t.Parallel()
 	engine := axe(t)
 	folder := t.TempDir()
 	demoHistory(t, folder, time.Now, demoSeed, todayWound)

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"runtime"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -24,6 +25,11 @@ const asProgram = "COILKEEP_TEST_AS_PROGRAM"
 func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		main()
+	}
+	// These tests wait for instruments, browsers and Prometheus more than they
+	// reckon: one more at a time than there are processors.
+	if err := flag.Set("test.parallel", strconv.Itoa(runtime.GOMAXPROCS(0)+1)); err != nil {
+		panic(err)
 	}
 	os.Exit(m.Run())
 }

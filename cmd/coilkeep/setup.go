@@ -32,7 +32,7 @@ func runConfig(_ context.Context, env *environment, args []string) error {
 
 func runPassword(_ context.Context, env *environment, args []string) error {
 	flags := newFlags("password",
-		"Read a password from the standard input, one line, and print the hash that\nbelongs in the file web.password_file names. The line shows while you type it.",
+		"Read a password from the standard input, one line of 8 characters at least, and\nprint the hash that belongs in the file web.password_file names. The line shows\nwhile you type it.",
 		"password > password.hash\npassword < secret.txt > password.hash")
 	if err := flags.parse(env, args, 0, 0); err != nil {
 		return err

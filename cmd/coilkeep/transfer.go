@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	_ "time/tzdata" // import --zone knows its names on machines that have no list of them
 
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
