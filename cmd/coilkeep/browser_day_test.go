@@ -103,8 +103,10 @@ func TestBrowserPageDoesNotGrow(t *testing.T) {
 	// The page may still be fetching its clips, and what it has let go of may
 	// still be on a stack: it keeps what stays however often one collects.
 	after := page.age()
+	again := time.NewTicker(100 * time.Millisecond)
+	defer again.Stop()
 	for end := time.Now().Add(browserWait); after.since(before) != "" && time.Now().Before(end); after = page.age() {
-		time.Sleep(100 * time.Millisecond)
+		<-again.C
 	}
 	if more := after.since(before); more != "" {
 		t.Error(more)
