@@ -55,7 +55,7 @@ func (s *Store) AddFirstBaseline(ctx context.Context, b Baseline) (kept Baseline
 // addBaseline adds b, or returns what kept gives in the same transaction.
 func (s *Store) addBaseline(ctx context.Context, b Baseline, kept func(*sql.Tx) (*Baseline, error)) (Baseline, error) {
 	b.Time = s.instantOr(b.Time)
-	err := validBaseline(b)
+	err := validBaseline(b, control.LeastBaseline)
 	if b.ID == "" && err == nil {
 		b.ID, err = newID()
 	}
@@ -85,7 +85,11 @@ func (s *Store) addBaseline(ctx context.Context, b Baseline, kept func(*sql.Tx) 
 	return b, nil
 }
 
-func validBaseline(b Baseline) error {
+// leastKept is how many coils a baseline had at least before there was a rule for
+// it; records of then are imported as they are.
+const leastKept = 2
+
+func validBaseline(b Baseline, least int) error {
 	for _, v := range []struct {
 		field string
 		ohms  float64
@@ -104,8 +108,8 @@ func validBaseline(b Baseline) error {
 	if u := b.UsualStandardUncertaintyOhms; !(u >= 0 && u <= 1e12) {
 		return invalid("usual_standard_uncertainty_ohms", "must be 0 Ω or more, not %g", u)
 	}
-	if b.Count < control.LeastBaseline {
-		return invalid("count", "must be at least %d coils, not %d: fewer make no limits", control.LeastBaseline, b.Count)
+	if b.Count < least {
+		return invalid("count", "must be at least %d coils, not %d: fewer make no limits", least, b.Count)
 	}
 	if b.Reason == "" {
 		return invalid("reason", "must not be empty")
@@ -163,7 +167,7 @@ func currentBaseline(ctx context.Context, q querier, winder, design string, revi
 
 func (j *importer) baseline(ctx context.Context, b Baseline) error {
 	b.Time = fromMicros(b.Time.UnixMicro())
-	if err := cmp.Or(validName("id", b.ID), validBaseline(b)); err != nil {
+	if err := cmp.Or(validName("id", b.ID), validBaseline(b, leastKept)); err != nil {
 		return err
 	}
 	if _, err := designRevision(ctx, j.tx, b.Design, b.DesignRevision); err != nil {

@@ -55,7 +55,7 @@ func (s *Store) Coil(ctx context.Context, serial string) (Coil, error) {
 }
 
 // NextSerial returns the serial number after the highest one that the pattern
-// ever made, the first being number 1. See ValidateSerialPattern for patterns;
+// ever made, or would have made but for capitals, the first being number 1. See ValidateSerialPattern for patterns;
 // the error is a *FieldError when the pattern is bad or used up.
 func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) {
 	p, err := parseSerialPattern(pattern)
@@ -91,8 +91,8 @@ func highestSerial(ctx context.Context, q querier, p serialPattern, digits int) 
 	const query = `
 		SELECT serial
 		FROM coils
-		WHERE length(serial) = ?1 AND serial >= ?2 AND serial < ?3
-		ORDER BY serial DESC`
+		WHERE length(serial) = ?1 AND serial >= ?2 COLLATE NOCASE AND serial < ?3 COLLATE NOCASE
+		ORDER BY serial COLLATE NOCASE DESC`
 	args := []any{length, p.prefix + "0", p.prefix + ":"}
 	r, err := q.QueryContext(ctx, query, args...)
 	if err != nil {

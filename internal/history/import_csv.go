@@ -245,6 +245,9 @@ func (j *csvImporter) insert(ctx context.Context, c *typedCoil) error {
 	if err := belongs(ctx, j.tx, m); err != nil {
 		return err
 	}
+	if err := spelledAlike(ctx, j.tx, m.Serial); err != nil {
+		return err
+	}
 	if err := noneStands(ctx, j.tx, m); err != nil {
 		return err
 	}

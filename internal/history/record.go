@@ -67,6 +67,9 @@ func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readin
 	if err != nil {
 		return err
 	}
+	if err := spelledAlike(ctx, tx, m.Serial); err != nil {
+		return err
+	}
 	if err := noneStands(ctx, tx, m); err != nil {
 		return err
 	}
@@ -158,12 +161,9 @@ func supersededBy(ctx context.Context, q querier, m Measurement) (*row, error) {
 	return &old, nil
 }
 
-// noneStands refuses a coil that is spelled like another, and one that has a standing measurement at the stage of m,
-// or under another design, other than the one that m supersedes.
+// noneStands refuses a coil that has a standing measurement at the stage of m, or
+// under another design, other than the one that m supersedes.
 func noneStands(ctx context.Context, q querier, m Measurement) error {
-	if err := spelledAlike(ctx, q, m.Serial); err != nil {
-		return err
-	}
 	const clause = `WHERE m.serial = ?1 AND a.status IS NULL`
 	return eachMeasurement(ctx, q, clause, []any{m.Serial}, func(r row) error {
 		switch {

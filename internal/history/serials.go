@@ -4,11 +4,22 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"strings"
 )
 
 // On a label dv-0003 and DV-0003 are one coil, so a serial number that differs
 // from a known one by capitals only is no other coil. That holds for the letters
 // A to Z, as SQLite compares them.
+
+// inCapitals is a serial number with the letters A to Z as capitals.
+func inCapitals(serial string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' {
+			return r - 'a' + 'A'
+		}
+		return r
+	}, serial)
+}
 
 // spelled returns a serial number as the coil that is known by it has it. One
 // that is not known, or that several older coils differ from by capitals, comes

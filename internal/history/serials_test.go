@@ -61,3 +61,50 @@ func TestRemarkOnSerial(t *testing.T) {
 		}
 	}
 }
+
+// A serial in small letters counts like the one it looks like: the next coil gets
+// a number of its own, and can be recorded.
+func TestNextSerialCountsSmallLetters(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	record(t, s, "hn-0001")
+	for _, want := range []string{"HN-0002", "HN-0003"} {
+		next, err := s.NextSerial(t.Context(), "HN-%04d")
+		if err != nil || next != want {
+			t.Fatalf("next is %q, %v; want %s", next, err, want)
+		}
+		record(t, s, next)
+	}
+	if remark := RemarkOnSerial("HN-%04d", "HN-0002", "hn-0002"); remark != "" {
+		t.Errorf("hn-0002 is remarked upon: %s", remark)
+	}
+}
+
+// What an older history holds comes back: twins that differ by capitals, and a
+// baseline of few coils.
+func TestOldRecordsComeBack(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	m := record(t, s, "HN-0003")
+	if _, err := s.writer.ExecContext(t.Context(), `INSERT INTO coils (serial) VALUES ('hn-0003')`); err != nil {
+		t.Fatal(err)
+	}
+	record(t, s, "hn-0003")
+	if _, err := s.AddBaseline(t.Context(), Baseline{Winder: "W1", Design: m.Design, DesignRevision: m.DesignRevision, FirstCoil: "HN-0003", LastCoil: "HN-0003", Count: 10,
+		MeanOhms: 6690, SigmaWithinOhms: 20, SigmaOverallOhms: 20, MeanRangeOhms: 22, Reason: "first"}); err != nil {
+		t.Fatal(err)
+	}
+	old := strings.Replace(export(t, s, JSONL, Filter{}), `"count":10`, `"count":5`, 1)
+	other := newStore(t)
+	if _, err := other.Import(t.Context(), strings.NewReader(old)); err != nil {
+		t.Fatalf("its own export is refused: %v", err)
+	}
+	if n := count(t, other, `SELECT COUNT(*) FROM baselines WHERE count = 5`); n != 1 {
+		t.Errorf("%d baselines of 5 coils came back, want one", n)
+	}
+	for _, serial := range []string{"HN-0003", "hn-0003"} {
+		if coil, err := other.Coil(t.Context(), serial); err != nil || len(coil.Measurements) != 1 {
+			t.Errorf("coil %s came back as %+v, %v", serial, coil, err)
+		}
+	}
+}

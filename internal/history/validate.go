@@ -232,13 +232,14 @@ func (p serialPattern) format(number uint64) string {
 	return fmt.Sprintf("%s%0*d%s", p.prefix, p.width, number, p.suffix)
 }
 
-// parse returns the number a serial was made of, when the pattern made it.
+// parse returns the number a serial was made of, when the pattern made it or
+// would but for capitals.
 func (p serialPattern) parse(serial string) (uint64, bool) {
-	digits, hasPrefix := strings.CutPrefix(serial, p.prefix)
-	digits, hasSuffix := strings.CutSuffix(digits, p.suffix)
+	digits, hasPrefix := strings.CutPrefix(inCapitals(serial), inCapitals(p.prefix))
+	digits, hasSuffix := strings.CutSuffix(digits, inCapitals(p.suffix))
 	if !hasPrefix || !hasSuffix || len(digits) > maxSerialDigits {
 		return 0, false
 	}
 	number, err := strconv.ParseUint(digits, 10, 64)
-	return number, err == nil && p.format(number) == serial
+	return number, err == nil && inCapitals(p.format(number)) == inCapitals(serial)
 }

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"coilkeep/internal/control"
 	"coilkeep/internal/copper"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
@@ -229,7 +230,8 @@ func designsOf(batches []history.Batch) []string {
 func optionsOf(ctx context.Context, store Store, winder string, design history.Design) (drift.Options, error) {
 	options := OptionsOf(design)
 	kept, err := store.CurrentBaseline(ctx, winder, design.Name, design.Revision)
-	if err == nil && kept != nil {
+	// One of fewer coils is from before there was a rule for it, and makes no limits.
+	if err == nil && kept != nil && kept.Count >= control.LeastBaseline {
 		options.Frozen = &drift.Baseline{
 			MeanOhms: kept.MeanOhms, SigmaWithinOhms: kept.SigmaWithinOhms, SigmaOverallOhms: kept.SigmaOverallOhms,
 			MeanRangeOhms: kept.MeanRangeOhms, UsualErrorOhms: kept.UsualStandardUncertaintyOhms, Count: kept.Count,

@@ -354,3 +354,13 @@ func TestRevisedTarget(t *testing.T) {
 		t.Errorf("a winder that stays: %s", r.Summary)
 	}
 }
+
+// A baseline of fewer coils than make limits, from before there was a rule for it,
+// is none.
+func TestOldBaselineOfFewCoils(t *testing.T) {
+	s := stocked()
+	s.baseline = &history.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 1, Count: 5, MeanOhms: 6690, SigmaWithinOhms: 20}
+	if _, o, err := Batch(t.Context(), s, "early", time.UTC); err != nil || o.Frozen != nil {
+		t.Errorf("frozen baseline %+v, %v; want none", o.Frozen, err)
+	}
+}
