@@ -67,7 +67,12 @@ func TestCompareKeeps(t *testing.T) {
 	if c := kept[0]; c.By != "Wren" || c.Note != "rang at noon" || c.Letter != c.Result.Answer || !strings.Contains(text, "Kept as "+c.ID) || c.Input.Theirs[0].Ohms != 6280 || c.Measurement == "" {
 		t.Errorf("kept %+v", c)
 	}
+	// Capitals do not matter.
+	if text := w.ok(t, "compare", "--serial", "hn-0001", "--theirs", "6.28k", "--keep"); !strings.Contains(text, "on the page of HN-0001") {
+		t.Errorf("of hn-0001 it says %s", text)
+	}
 	for args, says := range map[string]string{
+		"compare --serial HN-0001 --mate hn-0001 --theirs 6.28k":    "--mate: HN-0001 is the coil itself",
 		"compare --r20 6612 --uncertainty 13 --theirs 6.28k --keep": "--keep goes with --serial",
 		"compare --serial HN-0001 --theirs 6.28k --note x":          "--who and --note go with --keep",
 	} {

@@ -16,13 +16,15 @@ import (
 	"coilkeep/internal/history"
 )
 
-// shelf is a history of a few coils, none in a file.
+// shelf is a history of a few coils, none in a file. As in one, the capitals of a
+// serial number do not matter.
 type shelf []history.Measurement
 
 func (s shelf) Coil(_ context.Context, serial string) (history.Coil, error) {
 	coil := history.Coil{Serial: serial}
 	for _, m := range s {
-		if m.Serial == serial {
+		if strings.EqualFold(m.Serial, serial) {
+			coil.Serial = m.Serial
 			coil.Measurements = append(coil.Measurements, m)
 		}
 	}
@@ -132,6 +134,29 @@ func TestAsk(t *testing.T) {
 	again.Theirs[0].TemperatureCelsius = &fahrenheit
 	if !reflect.DeepEqual(again, want) {
 		t.Errorf("asked again by %+v\n%+v\nwant\n%+v", told, again, want)
+	}
+}
+
+// However a serial number is typed, the coil is not among those it may have been
+// swapped with, and is not its own mate.
+func TestAskInOtherCapitals(t *testing.T) {
+	t.Parallel()
+	store := shelf{coil("HN-0001", "B-1", 6612), coil("HN-0002", "B-1", 6700), coil("HN-0003", "B-1", 6800)}
+	ask := func(serial, mate string) (enquiry.Question, error) {
+		return enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": serial, "mate": mate, "theirs": "6.28k"}})
+	}
+	want, err := ask("HN-0001", "HN-0003")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := ask("hn-0001", "Hn-0003"); err != nil || !reflect.DeepEqual(got, want) || len(got.Others) != 1 {
+		t.Errorf("asked\n%+v, %v\nwant\n%+v", got, err, want)
+	}
+	for _, serial := range []string{"HN-0001", "hn-0001"} {
+		var fault *enquiry.FieldError
+		if _, err := ask(serial, "HN-0001"); !errors.As(err, &fault) || fault.Field != "mate" {
+			t.Errorf("%s and itself: %v, want a fault of mate", serial, err)
+		}
 	}
 }
 

@@ -34,16 +34,17 @@ func (e *CoilError) Unwrap() error { return e.Err }
 
 // Complete adds what the history knows: the coil and the measurement it is
 // compared by, its mate, and the coils of the same batch, which are those it may
-// have been swapped with. A question that names no coil of the history is
-// complete, and asks the store nothing. A coil that
-// is not known, or of which nothing stands, is a *CoilError.
+// have been swapped with. Serial numbers are spelled as recorded from then on. A
+// question that names no coil of the history is complete, and asks the store
+// nothing. A coil that is not known, or of which nothing stands, is a
+// *CoilError, and a mate that is the coil itself a *FieldError.
 func (q *Question) Complete(ctx context.Context, store Store) error {
 	if q.MateSerial != "" {
 		mate, _, err := recordOf(ctx, store, "mate", q.MateSerial)
 		if err != nil {
 			return err
 		}
-		q.Mate = &mate
+		q.Mate, q.MateSerial = &mate, mate.Serial
 	}
 	if q.Serial == "" {
 		return nil
@@ -52,7 +53,10 @@ func (q *Question) Complete(ctx context.Context, store Store) error {
 	if err != nil {
 		return err
 	}
-	q.Ours, q.Measurement = ours, m.ID
+	q.Ours, q.Serial, q.Measurement = ours, ours.Serial, m.ID
+	if q.MateSerial == q.Serial {
+		return wrong("mate", "%s is the coil itself; tell the other one of the two", q.MateSerial)
+	}
 	if m.Batch != "" {
 		q.Others, err = neighbours(ctx, store, m.Batch, q.Serial, q.MateSerial)
 	}
