@@ -33,7 +33,9 @@ type Bench struct {
 	snapshot atomic.Pointer[Snapshot]
 	// changes counts what this bench has written that its surroundings depend on.
 	changes atomic.Int64
-	notes   sync.WaitGroup // journal entries being written
+	// questions counts how often the history was asked for them.
+	questions atomic.Int64
+	notes     sync.WaitGroup // journal entries being written
 
 	// What follows belongs to Run's goroutine.
 	machine *capture.Machine

@@ -3,6 +3,7 @@ package bench
 import (
 	"errors"
 	"fmt"
+	"log/slog"
 	"strings"
 	"testing"
 	"time"
@@ -72,4 +73,17 @@ func TestDroppedBytesAreCounted(t *testing.T) {
 	p.untilState(capture.Offline)
 	p.do(func() { p.meter.gone, p.meter.dropped = false, 2 })
 	counted(11)
+}
+
+// Of two answers the one to the later question counts, in whichever order they
+// come.
+func TestLaterQuestionCounts(t *testing.T) {
+	b := New(quickSettings("north", &fakeBench{}), nil, &counts{}, &Hub{}, slog.New(slog.DiscardHandler))
+	before, after := &history.Batch{Name: "before"}, &history.Batch{Name: "after"}
+	if b.surround(surroundings{asked: 2, batch: after}) {
+		t.Error("the answer to the later question is called old")
+	}
+	if !b.surround(surroundings{asked: 1, batch: before}) || b.around.batch != after {
+		t.Errorf("the batch is %+v, want the one of the later answer", b.around.batch)
+	}
 }

@@ -23,7 +23,9 @@ type surroundings struct {
 	deed        string // id of the latest entry of the journal; empty without one
 	// asOf is how many changes of this bench the answer surely knows of.
 	asOf int64
-	err  error
+	// asked numbers the questions: a later one knows more.
+	asked int64
+	err   error
 }
 
 // lookEvery is how soon a batch started by a command is seen.
@@ -51,7 +53,7 @@ func (b *Bench) watchSurroundings(ctx context.Context) {
 func (b *Bench) askHistory(ctx context.Context) surroundings {
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
-	a := surroundings{asOf: b.changes.Load()}
+	a := surroundings{asOf: b.changes.Load(), asked: b.questions.Add(1)}
 	a.err = func() (err error) {
 		if a.batch, err = b.store.OpenBatchOf(ctx, b.settings.Name); err != nil {
 			return err
@@ -91,10 +93,11 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 }
 
 // surround takes new surroundings into use. They are old when the bench has
-// written since they were asked for: they may still show the coil before as the
-// last one, or the batch before as open. Whoever wrote asks again.
+// written since they were asked for, or heard the answer to a later question: they
+// may still show the coil before as the last one, or the batch before as open.
+// Whoever wrote asks again.
 func (b *Bench) surround(a surroundings) (old bool) {
-	if a.asOf < b.changes.Load() {
+	if a.asOf < b.changes.Load() || a.asked < b.around.asked {
 		return true
 	}
 	if a.err != nil {
