@@ -117,12 +117,14 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	switch {
 	case other != "":
 		return other
-	case a.report.InTurn != nil:
+	case a.report.InTurn != nil && math.Abs(a.report.InTurn.DifferenceRatio) > math.Abs(d.OffsetRatio)/2:
 		return a.report.InTurn.Words + ", and no one correction suits both"
 	case math.Abs(d.OffsetRatio) > mostOffsetRatio:
 		return "it is so far off that the target, the gauge or the design is likely another one"
 	case fresh != "":
 		return fresh
+	case a.pairWaits():
+		return "the last two coils stand apart; wind one more before judging"
 	case d.Coils < fewestToAct:
 		return fmt.Sprintf("only %s since the last change; wind %d more before judging", count(d.Coils, "coil"), fewestToAct-d.Coils)
 	case p >= alpha:

@@ -300,7 +300,7 @@ func differences(before, after Coil) []mark {
 		}
 	}
 	if after.Noted != "" {
-		marks = append(marks, mark{cause: "note", what: fmt.Sprintf("the note %q", shortened(after.Noted))})
+		marks = append(marks, mark{cause: "note", what: "the note \"" + shortened(after.Noted) + "\""})
 	}
 	return marks
 }

@@ -30,7 +30,8 @@ func cautionOf(meter, room finding) string {
 // steps that did not come of the winder when, taken together, they make up more
 // than half of it.
 func (a *analysis) leaveTheWinder(offset float64) string {
-	if c := a.report.CheckStandard; c != nil && c.AwayRatio != nil {
+	part := math.Abs(offset) / 4 // less than this does not matter to what is turned
+	if c := a.report.CheckStandard; c != nil && c.AwayRatio != nil && math.Abs(*c.AwayRatio) > part {
 		return "look at the meter first: the check standard stands " + percent(*c.AwayRatio) + " from where it began"
 	}
 	doubtful, caution := 0.0, ""
@@ -38,7 +39,7 @@ func (a *analysis) leaveTheWinder(offset float64) string {
 		if e.cause.caution == "" {
 			continue
 		}
-		if i == 0 {
+		if i == 0 && math.Abs(e.cause.ratio) > part {
 			return e.cause.caution
 		}
 		doubtful += e.cause.ratio
@@ -73,7 +74,9 @@ func (a *analysis) meterBehind(offset float64) string {
 // to judge the level by; empty when there is none since the present level began.
 func (a *analysis) freshChange() string {
 	if next := a.options.Next; next != nil {
-		if what := turning(a.coils[len(a.coils)-1], *next); what != "" {
+		n := len(a.coils)
+		what := turning(a.coils[n-1], *next)
+		if what != "" && !a.wellKnown(*next, a.kept[a.pieces[len(a.pieces)-1].first], n) {
 			return fmt.Sprintf("no coil yet since %s; wind %d before judging", what, fewestToAct)
 		}
 	}
@@ -85,11 +88,30 @@ func (a *analysis) freshChange() string {
 		if behind >= fewestToAct {
 			break
 		}
-		if what := turning(a.coils[i-1], a.coils[i]); what != "" {
+		if what := turning(a.coils[i-1], a.coils[i]); what != "" && !a.wellKnown(a.coils[i], begins, i) {
 			return fmt.Sprintf("only %s since %s; wind %d more before judging", count(behind, "good coil"), what, fewestToAct-behind)
 		}
 	}
 	return ""
+}
+
+// wellKnown says whether a coil comes back to a spool and winder of which enough
+// coils stand at the present level: those who take turns never have so many in a
+// row. A note is no coming back.
+func (a *analysis) wellKnown(c Coil, from, to int) bool {
+	n := 0
+	for i := from; i < to; i++ {
+		if !a.outlier[i] && a.coils[i].Spool == c.Spool && a.coils[i].Winder == c.Winder {
+			n++
+		}
+	}
+	return n >= fewestToAct && c.Noted == ""
+}
+
+// pairWaits says whether the last two coils may be a new level.
+func (a *analysis) pairWaits() bool {
+	n := len(a.report.Outliers)
+	return n > 1 && a.report.Outliers[n-2].Provisional
 }
 
 // turning is what changed on record between two coils that moves the level: wire,

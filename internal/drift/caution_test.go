@@ -152,3 +152,50 @@ func TestOneSumForTurns(t *testing.T) {
 		}
 	}
 }
+
+// While two coils wait for a third nothing is turned: they may be what somebody
+// has corrected already.
+func TestNothingIsTurnedWhileTwoWait(t *testing.T) {
+	r := analysed(t, newWorkshop(5).wind(38, "SP-1", by(0.025)).wind(2, "SP-1", by(-0.005)).coils, ordinary())
+	contains(t, "advice", r.Advice.Sentence, "leave it alone: the last two coils stand apart; wind one more before judging")
+}
+
+// Winders that take turns never have five coils in a row; that is no reason to
+// wait for ever.
+func TestTurnsWithoutDifferenceAreNoFreshChange(t *testing.T) {
+	w := newWorkshop(5).wind(60, "SP-1", by(0.025))
+	for i := range w.coils {
+		w.coils[i].Winder = []string{"W1", "W2"}[i%2]
+	}
+	if r := analysed(t, w.coils, ordinary()); !r.Advice.Act {
+		t.Errorf("no turns are advised: %s", r.Advice.Sentence)
+	}
+}
+
+// A check standard that moved by next to nothing is no news and stops nothing.
+func TestCheckStandardThatHardlyMoved(t *testing.T) {
+	coils := newWorkshop(5).wind(80, "SP-1", by(0.025)).coils
+	for i := range coils {
+		if coils[i].CheckStandardOhms != nil {
+			coils[i].CheckStandardOhms = []float64{10000 + 0.001*float64(i%3)}
+			if i >= 40 {
+				coils[i].CheckStandardOhms[0] += 0.025
+			}
+		}
+	}
+	r := analysed(t, coils, ordinary())
+	if r.CheckStandard.AwayRatio != nil || !r.Advice.Act {
+		t.Errorf("away %v: %s", r.CheckStandard.AwayRatio, r.Summary)
+	}
+}
+
+// Coils of a spool that rise all through do not tell what its wire takes.
+func TestSpoolDuringASlope(t *testing.T) {
+	coils := newWorkshop(5).wind(15, "SP-1", none).wind(15, "SP-1", func(i int) float64 { return 0.002 * float64(i) }).
+		wind(30, "SP-2", func(i int) float64 { return 0.03 + 0.002*float64(i) }).coils
+	for _, s := range analysed(t, coils, ordinary()).Spools {
+		if s.MovedAt == 0 || s.TurnsForTarget != nil {
+			t.Errorf("spool %s: moved at %d, turns %v", s.Spool, s.MovedAt, s.TurnsForTarget)
+		}
+	}
+}

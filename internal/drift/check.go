@@ -125,7 +125,7 @@ func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
 	df := float64(max(1, c.Count-2*len(c.levels)))
 	from, to := first.at(first.first), last.at(last.last-1)
 	spread := math.Sqrt(rss / df * (1/float64(first.last-first.first) + 1/float64(last.last-last.first)))
-	if away := c.moved(); statistics.TestP(to-from, spread, df) < alpha && math.Abs(away) > 1e-6 {
+	if away := c.moved(); statistics.TestP(to-from, spread, df) < alpha && math.Abs(away) > leastAwayRatio {
 		c.AwayRatio = &away
 	}
 }
@@ -147,6 +147,9 @@ func (c *CheckChannel) sentence(a *analysis) string {
 	}
 	return "the check standard stays within its limits"
 }
+
+// leastAwayRatio is the least that is told of, and matters: it shows as 0.01 %.
+const leastAwayRatio = 5e-5
 
 // fewAtEnd is how many readings at either end tell how far it moved: few, so
 // that a slow drift is told nearly whole, and more than one, for their noise.

@@ -50,8 +50,10 @@ func (a *analysis) inTurn(y, w []float64, shrink float64) {
 		s := newSegmenter(rest, w, shrink, a.recorded())
 		pieces := s.describe()
 		// Both are weighed by the same scatter, that of what is left.
-		with := s.total(pieces) + float64(len(groups)+1)*s.price
-		without := a.described + a.left*(1/s.variance-1/a.segments.variance)
+		// Steps at recorded places cost nothing elsewhere; here each pays for its level,
+		// or one at every turn would be free.
+		with := s.total(pieces) + float64(len(pieces)+len(groups))*s.price
+		without := a.described + float64(len(a.pieces)-1)*s.price + a.left*(1/s.variance-1/a.segments.variance)
 		if with < without && with < least {
 			least, best = with, rest
 			a.report.InTurn = found
@@ -83,14 +85,17 @@ func takenInTurn(groups []group) bool {
 func (a *analysis) compareInTurn(factor string, groups []group, y []float64, shrink float64) (found *InTurn, rest []float64, ok bool) {
 	values := make([][]float64, len(groups))
 	moments := make([]statistics.Moments, len(groups))
-	high, low := 0, 0
+	high, low := -1, -1
 	for j, g := range groups {
 		values[j] = pick(y, g.kept)
 		moments[j] = statistics.MomentsOf(values[j])
-		if moments[j].Mean > moments[high].Mean {
+		if moments[j].Count < 2 {
+			continue // one coil has no scatter to be compared by
+		}
+		if high < 0 || moments[j].Mean > moments[high].Mean {
 			high = j
 		}
-		if moments[j].Mean < moments[low].Mean {
+		if low < 0 || moments[j].Mean < moments[low].Mean {
 			low = j
 		}
 	}

@@ -85,3 +85,34 @@ func TestInTurnBesidesAStep(t *testing.T) {
 		t.Errorf("told right in %d of 40; of 40 quiet batches %d are told to be in turn", right, wrong)
 	}
 }
+
+// People who take turns by blocks of coils are no steps up and down.
+func TestInTurnByBlocks(t *testing.T) {
+	for _, block := range []int{4, 6, 10} {
+		right, act := 0, 0
+		for seed := range uint64(20) {
+			coils := newWorkshop(seed).wind(120, "SP-1", func(i int) float64 { return 0.009 * float64(i/block%2) }).coils
+			for i := range coils {
+				coils[i].Operator = []string{"Ada", "Bo"}[i/block%2]
+			}
+			r := analysed(t, coils, ordinary())
+			right += count01(r.InTurn != nil && r.InTurn.Factor == "operator" && !r.Drifting)
+			act += count01(r.Advice.Act)
+		}
+		if right < 18 || act > 1 {
+			t.Errorf("blocks of %d: told in %d of 20, turns advised in %d", block, right, act)
+		}
+	}
+}
+
+// Where both are off by far more than they differ, one correction does suit both.
+func TestInTurnButBothAreOff(t *testing.T) {
+	coils := newWorkshop(3).wind(80, "SP-1", func(i int) float64 { return 0.05 + 0.006*float64(i%2) }).coils
+	for i := range coils {
+		coils[i].Operator = []string{"Ada", "Bo"}[i%2]
+	}
+	r := analysed(t, coils, ordinary())
+	if r.InTurn == nil || !r.Advice.Act {
+		t.Errorf("in turn %v: %s", r.InTurn, r.Summary)
+	}
+}

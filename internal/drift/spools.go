@@ -133,8 +133,10 @@ func (a *analysis) movedWithin(spool string) (sequence int) {
 		}
 	}
 	for _, t := range a.trends() {
-		if on(t.first) && on(t.last-1) {
-			return t.FromSequence
+		for k := t.first + 1; k < t.last; k++ {
+			if on(k-1) && on(k) {
+				return a.coils[a.kept[k]].Sequence
+			}
 		}
 	}
 	return 0

@@ -52,6 +52,7 @@ func between(low, high float64) string {
 // shortened is a note in so many letters that a sentence can hold it.
 func shortened(note string) string {
 	const most = 48
+	note = strings.Join(strings.Fields(note), " ")
 	letters := []rune(note)
 	if len(letters) <= most {
 		return note
