@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -30,16 +31,17 @@ type Assembly struct {
 // never measured.
 func (s *Store) AddAssembly(ctx context.Context, a Assembly, takeApart bool) (Assembly, error) {
 	a.Time = s.instantOr(a.Time)
-	err := validAssembly(a)
-	if a.ID == "" && err == nil {
-		a.ID, err = newID()
-	}
-	if err != nil {
-		return Assembly{}, fmt.Errorf("add assembly: %w", err)
-	}
-	err = s.write(ctx, "add assembly", func(tx *sql.Tx) error {
-		if err := measured(ctx, tx, &a.First, &a.Second); err != nil {
+	err := s.write(ctx, "add assembly", func(tx *sql.Tx) (err error) {
+		if err := checkAssembly(ctx, tx, &a); err != nil {
 			return err
+		}
+		if err := newWhole(ctx, tx, a); err != nil {
+			return err
+		}
+		if a.ID == "" {
+			if a.ID, err = newID(); err != nil {
+				return err
+			}
 		}
 		if err := s.takeApart(ctx, tx, a, takeApart); err != nil {
 			return err
@@ -164,13 +166,53 @@ func newestAssembly(ctx context.Context, q querier, serial string) (Assembly, er
 	return list[0], nil
 }
 
+// checkAssembly spells the serial numbers of the parts as the coils have them,
+// and returns a *FieldError when a value cannot be right, or ErrNotFound for a
+// coil that was never measured.
+func checkAssembly(ctx context.Context, q querier, a *Assembly) (err error) {
+	for _, part := range []*string{&a.First, &a.Second} {
+		if *part, err = spelled(ctx, q, *part); err != nil {
+			return err
+		}
+	}
+	if err := validAssembly(*a); err != nil {
+		return err
+	}
+	return measured(ctx, q, a.First, a.Second)
+}
+
+// newWhole refuses the number of a whole that differs by capitals only from that
+// of a part, of another whole or of a coil, which it looks like on a label. What
+// is imported may have one, from before that rule. The error is a *FieldError.
+func newWhole(ctx context.Context, q querier, a Assembly) error {
+	for _, part := range []struct{ field, serial string }{{"first", a.First}, {"second", a.Second}} {
+		if strings.EqualFold(part.serial, a.Serial) {
+			return wholeAsPart(part.field, a.Serial)
+		}
+	}
+	var known string
+	err := q.QueryRowContext(ctx, `
+		WITH known AS (SELECT serial FROM coils UNION ALL SELECT serial FROM assemblies)
+		SELECT COALESCE(MIN(serial), '')
+		FROM known
+		WHERE serial = ?1 COLLATE NOCASE AND NOT EXISTS (SELECT 1 FROM known WHERE serial = ?1)`, a.Serial).Scan(&known)
+	if err != nil || known == "" {
+		return err
+	}
+	return SpelledAlike(known)
+}
+
+func wholeAsPart(field, serial string) error {
+	return invalid(field, "must not be the number of the whole, %s", serial)
+}
+
 func validAssembly(a Assembly) error {
 	for _, part := range []struct{ field, serial string }{{"first", a.First}, {"second", a.Second}} {
 		if err := validText(part.field, part.serial, 1, maxSerial); err != nil {
 			return err
 		}
 		if part.serial == a.Serial {
-			return invalid(part.field, "must not be the number of the whole, %s", a.Serial)
+			return wholeAsPart(part.field, a.Serial)
 		}
 	}
 	if a.First == a.Second {
@@ -179,19 +221,15 @@ func validAssembly(a Assembly) error {
 	return cmp.Or(ValidateSerial(a.Serial), validNote("note", a.Note), validLabel("by", a.By))
 }
 
-// measured returns ErrNotFound unless each coil was measured, and spells its
-// serial number as the coil has it.
-func measured(ctx context.Context, q querier, serials ...*string) (err error) {
+// measured returns ErrNotFound unless each coil was measured.
+func measured(ctx context.Context, q querier, serials ...string) error {
 	for _, serial := range serials {
-		if *serial, err = spelled(ctx, q, *serial); err != nil {
-			return err
-		}
 		var found bool
-		if err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM coils WHERE serial = ?1)`, *serial).Scan(&found); err != nil {
+		if err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM coils WHERE serial = ?1)`, serial).Scan(&found); err != nil {
 			return err
 		}
 		if !found {
-			return fmt.Errorf("coil %q %w", *serial, ErrNotFound)
+			return fmt.Errorf("coil %q %w", serial, ErrNotFound)
 		}
 	}
 	return nil
@@ -223,7 +261,7 @@ func listAssemblies(ctx context.Context, q querier, clause string, args ...any) 
 // assembly imports one.
 func (j *importer) assembly(ctx context.Context, a Assembly) error {
 	a.Time = fromMicros(a.Time.UnixMicro())
-	if err := cmp.Or(validName("id", a.ID), validAssembly(a), measured(ctx, j.tx, &a.First, &a.Second)); err != nil {
+	if err := cmp.Or(validName("id", a.ID), checkAssembly(ctx, j.tx, &a)); err != nil {
 		return err
 	}
 	return add(j, "assembly "+a.ID, a,

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"database/sql"
 	"errors"
 	"strings"
 	"testing"
@@ -104,5 +105,53 @@ func TestAssembliesThatCannotBe(t *testing.T) {
 	}
 	if _, err := s.Assembly(t.Context(), "HN-0001"); !errors.Is(err, ErrNotFound) {
 		t.Errorf("something was kept: %v", err)
+	}
+}
+
+// A serial number in other capitals is the same one, and a whole that differs
+// from another by capitals only looks like it on a label.
+func TestAssembliesInOtherCapitals(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	for _, serial := range []string{"HN-0001", "HN-0002", "HN-0003", "HN-0004", "SET-1"} {
+		record(t, s, serial)
+	}
+	if _, err := s.AddAssembly(t.Context(), Assembly{Serial: "PAIR-1", First: "hn-0001", Second: "HN-0002"}, false); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ serial, first, second, says string }{
+		{"A-1", "hn-0003", "HN-0003", "second: must not be the first coil again"},
+		{"A-1", "HN-0003", "hn-0003", "second: must not be the first coil again"},
+		{"HN-0003", "hn-0003", "HN-0004", "first: must not be the number of the whole, HN-0003"},
+		{"hn-0004", "HN-0003", "HN-0004", "second: must not be the number of the whole, hn-0004"},
+		{"pair-1", "HN-0003", "HN-0004", "serial: PAIR-1 exists: write it so, or choose another"},
+		{"set-1", "HN-0003", "HN-0004", "serial: SET-1 exists: write it so, or choose another"},
+	} {
+		_, err := s.AddAssembly(t.Context(), Assembly{Serial: c.serial, First: c.first, Second: c.second}, true)
+		if wrong := new(FieldError); !errors.As(err, &wrong) || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s of %s and %s: %v, want %q", c.serial, c.first, c.second, err, c.says)
+		}
+	}
+	// The whole may have been measured, and be made again of other coils.
+	for _, serial := range []string{"SET-1", "PAIR-1"} {
+		if _, err := s.AddAssembly(t.Context(), Assembly{Serial: serial, First: "HN-0003", Second: "HN-0004"}, true); err != nil {
+			t.Errorf("%s: %v", serial, err)
+		}
+	}
+}
+
+// A history from before that rule can be taken back from its export.
+func TestImportOldAssemblyInOtherCapitals(t *testing.T) {
+	t.Parallel()
+	s, fresh := workshop(t), newStore(t)
+	record(t, s, "HN-0001")
+	record(t, s, "HN-0002")
+	old := Assembly{ID: "old", Time: firstInstant, Serial: "hn-0001", First: "HN-0001", Second: "HN-0002"}
+	if err := s.write(t.Context(), "add an old assembly", func(tx *sql.Tx) error { return insertAssembly(t.Context(), tx, old) }); err != nil {
+		t.Fatal(err)
+	}
+	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{}))))
+	if got, err := fresh.Assembly(t.Context(), "HN-0001"); err != nil || got != old {
+		t.Errorf("took back %+v, %v; want %+v", got, err, old)
 	}
 }
