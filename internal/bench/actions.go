@@ -19,8 +19,8 @@ type nextCoil struct {
 	serial, stage, supersedes string
 	who                       string // said so
 	remark                    string // what is unusual in the serial number
-	// first is the first measurement, in its batch, of a coil measured before;
-	// nil for a new one. batch and design are that coil's, batch nil without one.
+	// first is the first measurement that stands, in its batch, of a coil measured
+	// before; nil for a new one. batch and design are that coil's, batch nil without one.
 	first  *history.Measurement
 	batch  *history.Batch
 	design *history.Design
@@ -165,17 +165,25 @@ func (b *Bench) remark(ctx context.Context, serial string) (string, error) {
 	return history.RemarkOnSerial(b.settings.Serials, next, serial), nil
 }
 
-// fromCoil takes batch and design from the coil's last measurement, and the
-// first one in that batch.
+// fromCoil takes batch and design from the coil's last measurement that stands,
+// and the first such one in that batch. What was voided may have been another
+// coil: one of which nothing stands is a new coil of the open batch.
 func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil history.Coil) (nextCoil, error) {
-	if len(coil.Measurements) == 0 {
-		return next, nil
-	}
-	m := coil.Measurements[0]
+	var m *history.Measurement
 	for i := range coil.Measurements {
-		if coil.Measurements[i].Batch == m.Batch {
-			next.first = &coil.Measurements[i]
+		of := &coil.Measurements[i]
+		if !of.Stands() {
+			continue
 		}
+		if m == nil {
+			m = of
+		}
+		if of.Batch == m.Batch {
+			next.first = of
+		}
+	}
+	if m == nil {
+		return next, nil
 	}
 	if m.Design != "" {
 		design, err := b.store.DesignRevision(ctx, m.Design, m.DesignRevision)

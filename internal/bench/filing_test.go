@@ -84,6 +84,40 @@ func TestACoilWithoutABatchStaysSo(t *testing.T) {
 	}
 }
 
+// A measurement that was voided was of another coil, perhaps: it does not decide
+// what the coil of that serial number belongs to.
+func TestAVoidedMeasurementFilesNoCoil(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	wrong := p.measure(6600)
+	p.open()
+	if _, err := p.store.Void(t.Context(), wrong.ID, "another coil was on", "Wren"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.store.AddDesign(t.Context(), history.Design{Name: "Marsh", TargetOhms: 8000, LowerOhms: 7500, UpperOhms: 8500,
+		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005}, "test"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Marsh", Spool: "SP-2"}); err != nil {
+		t.Fatal(err)
+	}
+	p.next(Next{Serial: wrong.Serial})
+	m := p.measure(8000)
+	if m.Serial != wrong.Serial || m.Batch != "second" || m.Design != "Marsh" || m.Spool != "SP-2" {
+		t.Errorf("filed as %s in %s, design %s, spool %s; want %s in second, Marsh, SP-2", m.Serial, m.Batch, m.Design, m.Spool, wrong.Serial)
+	}
+	p.open()
+	// What stands decides, not the voided one, wherever that is.
+	p.next(Next{Serial: wrong.Serial, Stage: history.StagePotted})
+	if m := p.measure(8010); m.Batch != "second" || m.Sequence != 1 {
+		t.Errorf("potted: filed in %s, sequence %d; want second, 1", m.Batch, m.Sequence)
+	}
+}
+
 // fullPlace is a place whose disk is full and holds the measurement of a coil
 // of the batch "second", which began with spool SP-2, back. HN-0001, of the batch
 // "first" and spool SP-1, was measured before.
