@@ -225,12 +225,13 @@ func (b *Bench) take(ctx context.Context, n notice) {
 }
 
 func (b *Bench) instrumentOpened(s *instrumentState, n notice) {
-	if s.opened {
+	first := !s.opened
+	if !first {
 		s.Reconnects++
 		b.counter.Reconnected(b.settings.Name, s.Role)
 	}
 	s.opened, s.instrument = true, n.instrument
-	s.meet(n.identity)
+	s.meet(n.identity, first)
 	s.readable, s.garbled = b.now(), false
 	s.screen.Reset()
 	if _, typed := n.instrument.(driver.Typist); typed {

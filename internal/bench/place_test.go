@@ -43,6 +43,9 @@ type fakeInstrument struct {
 	identity string
 }
 
+// nameless is the identity of an instrument that does not say what it is.
+const nameless = "nameless"
+
 func (f *fakeBench) clip(ohms float64) { f.do(func() { f.ohms = ohms }) }
 
 func (f *fakeBench) do(change func()) {
@@ -110,6 +113,9 @@ func (i *fakeInstrument) Dropped() int64 {
 }
 
 func (i *fakeInstrument) Identify(context.Context) (driver.Identity, error) {
+	if i.identity == nameless {
+		return driver.Identity{}, nil
+	}
 	return driver.Identity{Raw: cmp.Or(i.identity, "Elder Vale,EV-41,0007,1.2")}, nil
 }
 

@@ -22,6 +22,7 @@ type sideJob struct {
 	// wrong when it does not.
 	leastOhms, mostOhms float64
 	outside             string
+	anyMeter            bool // also one the bench asks about
 	readings            []driver.Reading
 	done                chan sideResult
 }
@@ -66,17 +67,17 @@ const standardLimitRatio = 0.05
 // it. From then on it is subtracted from what this meter shows.
 func (b *Bench) MeasureLeads(ctx context.Context, who string) (history.LeadZero, error) {
 	r, err := b.runSideJob(ctx, &sideJob{words: "measuring the leads: keep the clips shorted",
-		leastOhms: -history.MaxLeadOhms, mostOhms: history.MaxLeadOhms,
+		leastOhms: -history.MaxLeadOhms, mostOhms: history.MaxLeadOhms, anyMeter: true,
 		outside: fmt.Sprintf("shorted clips show less than %g Ω: clip them firmly onto each other", history.MaxLeadOhms)})
 	if err != nil {
 		return history.LeadZero{}, fmt.Errorf("measure the leads: %w", err)
 	}
 	z, err := b.store.AddLeadZero(ctx, history.LeadZero{Bench: b.settings.Name, Meter: r.meter,
 		Ohms: r.meanOhms, HalfWidthOhms: r.halfWidthOhms, Readings: r.readings, By: who})
-	if err == nil {
-		err = b.useMeasured(ctx, who)
+	if err := b.takeUp(ctx, err); err != nil {
+		return z, err
 	}
-	return z, b.takeUp(ctx, err)
+	return z, b.useMeasured(ctx, r.meter, who)
 }
 
 // MeasureStandard measures a check standard on the clips and keeps the result,
@@ -107,6 +108,8 @@ func (b *Bench) runSideJob(ctx context.Context, job *sideJob) (sideResult, error
 			return fmt.Errorf("%w: the last coil is not saved yet: %s", ErrState, b.pending.why)
 		case !b.meter.Up || b.settings.Meter.Typed:
 			return fmt.Errorf("%w: there is no meter that can be read", ErrState)
+		case b.meter.stranger && !job.anyMeter:
+			return fmt.Errorf("%w: %s", ErrState, b.strange())
 		}
 		job.began = b.now()
 		b.side = job
@@ -140,6 +143,8 @@ func (b *Bench) endSideJob(now time.Time, r *driver.Reading) {
 	switch {
 	case !b.meter.Up:
 		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: the meter went away: %s", ErrState, b.meter.Fault)})
+	case b.meter.stranger && !job.anyMeter:
+		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: %s", ErrState, b.strange())})
 	case now.Sub(job.began) > sideWithin:
 		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: no %d steady readings within %v; %s", ErrState, sideReadings, sideWithin, job.outside)})
 	case r == nil || hands || r.Status == driver.Unreadable:

@@ -11,10 +11,11 @@ import (
 // leads and its calibration are then not those in use. Nothing is recorded until
 // somebody has said that it is to be used. Known is the name that was used last.
 
-// meet notes what an instrument says it is, now that it was opened.
-func (s *instrumentState) meet(identity string) {
+// meet notes what an instrument says it is, now that it was opened. What is
+// opened first is taken as known, also without a name.
+func (s *instrumentState) meet(identity string, first bool) {
 	s.Identity = identity
-	if s.known == "" {
+	if first {
 		s.known = identity
 	}
 	s.stranger = s.Role == history.Meter && s.known != identity
@@ -29,8 +30,12 @@ func (b *Bench) strange() string {
 	if b.meter.Identity != "" {
 		now = fmt.Sprintf("now %q answers", history.Label(b.meter.Identity))
 	}
-	return fmt.Sprintf("the meter was %q, and %s: switch it off and on if it is the same; if it is another, "+
-		"measure its leads, or press Record to use it as it is", history.Label(b.meter.known), now)
+	was := "the meter did not say what it was"
+	if b.meter.known != "" {
+		was = fmt.Sprintf("the meter was %q", history.Label(b.meter.known))
+	}
+	return fmt.Sprintf("%s, and %s: switch it off and on if it is the same; if it is another, "+
+		"measure its leads, or press Record to use it as it is", was, now)
 }
 
 // useStranger takes the meter that answers into use.
@@ -41,10 +46,11 @@ func (b *Bench) useStranger(who string) {
 	b.configure()
 }
 
-// useMeasured takes the meter into use whose leads were just measured.
-func (b *Bench) useMeasured(ctx context.Context, who string) error {
+// useMeasured takes the meter into use whose leads were just measured, and have
+// been taken up, unless another has come in its place meanwhile.
+func (b *Bench) useMeasured(ctx context.Context, meter, who string) error {
 	return b.do(ctx, func() error {
-		if b.meter.stranger {
+		if b.meter.stranger && b.meter.Label() == meter {
 			b.useStranger(who)
 		}
 		return nil

@@ -1,6 +1,8 @@
 package bench
 
 import (
+	"context"
+	"errors"
 	"strings"
 	"testing"
 
@@ -77,5 +79,99 @@ func TestTheCoilThatWouldBeReplacedIsNamed(t *testing.T) {
 	s := p.untilState(capture.Asking)
 	if !strings.Contains(s.Words, "take it off and clip it on again; measure again only to replace HN-0001") {
 		t.Errorf("words %q", s.Words)
+	}
+}
+
+// A meter that did not say what it was is one with a label of its own, by which
+// its leads are kept.
+func TestANamelessMeterThatComesBackWithANameIsAskedAbout(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	p.on(func(b *Bench) { b.meter.opened = false }) // as at a start
+	p.comeBackAs(nameless)
+	p.untilState(capture.Open)
+	p.measure(6600)
+	p.open()
+	p.comeBackAs("Elder Vale,EV-41,0008,1.2")
+	p.clip(6610)
+	s := p.until("a coil seen", func(s Snapshot) bool { return s.R20Ohms != nil })
+	if s.State != string(capture.Waiting) || !strings.Contains(s.Words, "did not say what it was") || !strings.Contains(s.Words, "0008") {
+		t.Errorf("%s: %q, want to be asked", s.State, s.Words)
+	}
+}
+
+// A check standard or a study says something of the meter in use, not of one
+// that only happens to answer.
+func TestOnlyTheLeadsAreMeasuredWithAMeterAskedAbout(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	design, err := p.store.Design(t.Context(), "Fen")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
+		t.Fatal(err)
+	}
+	p.comeBackAs("Elder Vale,EV-41,0008,1.2")
+	p.clip(6800)
+	refused := func(what string, err error) {
+		t.Helper()
+		if !errors.Is(err, ErrState) || !strings.Contains(err.Error(), "EV-41,0008") {
+			t.Errorf("%s: %v, want the question", what, err)
+		}
+	}
+	_, err = p.bench.MeasureStandard(t.Context(), Standard{Name: "R6k8", NominalOhms: 6800, Who: "Wren"})
+	refused("a standard", err)
+	_, err = p.bench.MeasureStudy(t.Context(), StudyCoil{Study: "spring", Part: "1", Operator: "Wren", Design: design})
+	refused("a study", err)
+	p.clip(0.4)
+	z, err := p.bench.MeasureLeads(t.Context(), "Wren")
+	if err != nil || z.Meter != "Elder Vale,EV-41,0008,1.2" {
+		t.Fatalf("the leads: %+v, %v", z, err)
+	}
+	p.clip(6800)
+	if _, err := p.bench.MeasureStandard(t.Context(), Standard{Name: "R6k8", NominalOhms: 6800, Who: "Wren"}); err != nil {
+		t.Errorf("with the leads measured: %v", err)
+	}
+}
+
+// swapping does something once a lead zero is kept, before the bench goes on.
+type swapping struct {
+	Store
+	then func()
+}
+
+func (s *swapping) AddLeadZero(ctx context.Context, z history.LeadZero) (history.LeadZero, error) {
+	z, err := s.Store.AddLeadZero(ctx, z)
+	s.then()
+	return z, err
+}
+
+// The leads of one meter do not take the one into use that came after it, and
+// the hold is not lifted before they are known.
+func TestLeadsTakeTheirOwnMeterIntoUse(t *testing.T) {
+	t.Parallel()
+	for _, swapped := range []bool{false, true} {
+		swap := &swapping{}
+		p := newPlace(t, func(s Store) Store { swap.Store = s; return swap }, nil)
+		swap.then = func() {
+			if swapped {
+				p.on(func(b *Bench) { b.meter.meet("Elder Vale,EV-41,0009,1.2", false) })
+			}
+		}
+		p.untilState(capture.Open)
+		p.comeBackAs("Elder Vale,EV-41,0008,1.2")
+		p.clip(0.4)
+		if _, err := p.bench.MeasureLeads(t.Context(), "Wren"); err != nil {
+			t.Fatal(err)
+		}
+		p.on(func(b *Bench) {
+			if b.meter.stranger != swapped {
+				t.Errorf("swapped %t: asked about %t", swapped, b.meter.stranger)
+			}
+		})
+		p.stop()
 	}
 }
