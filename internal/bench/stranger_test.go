@@ -88,7 +88,7 @@ func TestANamelessMeterThatComesBackWithANameIsAskedAbout(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t, nil, nil)
 	p.untilState(capture.Open)
-	p.on(func(b *Bench) { b.meter.opened = false }) // as at a start
+	p.on(func(b *Bench) { b.meter.opened, b.meter.known = false, "" }) // as at a start
 	p.comeBackAs(nameless)
 	p.untilState(capture.Open)
 	p.measure(6600)
