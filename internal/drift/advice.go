@@ -134,7 +134,7 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	case d.Turns != nil && math.Abs(*d.Turns) < 1:
 		return "the level is off by less than one turn"
 	case d.Turns != nil && (*d.Low < 1 && *d.High > -1):
-		return a.uncertainTurns(d)
+		return d.uncertainTurns()
 	case d.OffsetLow < 0 && d.OffsetHigh > 0:
 		return "the level may be on target within what the measuring leaves open"
 	case d.Turns == nil && a.options.UpperOhms > 0 && math.Abs(d.OffsetOhms) < smallShare*(a.options.UpperOhms-a.options.LowerOhms)/2:
@@ -144,7 +144,7 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 }
 
 // uncertainTurns says that the turns may be none.
-func (a *analysis) uncertainTurns(d *Advice) string {
+func (d *Advice) uncertainTurns() string {
 	much, most := "many", math.Max(-*d.Low, *d.High)
 	if *d.Turns > 0 {
 		much = "few"

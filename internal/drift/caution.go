@@ -70,18 +70,18 @@ func (a *analysis) meterBehind(offset float64) string {
 	return ""
 }
 
-// freshChange names a change of spool or winder, or a note, that has too few coils behind it
-// to judge the level by; empty when there is none since the present level began.
+// freshChange names a change of spool or winder, or a note, that has too few coils
+// behind it to judge the level by; empty when there is none since the present
+// level began.
 func (a *analysis) freshChange() string {
+	begins, n := a.kept[a.pieces[len(a.pieces)-1].first], len(a.coils)
 	if next := a.options.Next; next != nil {
-		n := len(a.coils)
-		what := turning(a.coils[n-1], *next)
-		if what != "" && !a.wellKnown(*next, a.kept[a.pieces[len(a.pieces)-1].first], n) {
+		if what := turning(a.coils[n-1], *next); what != "" && !a.wellKnown(*next, begins, n) {
 			return fmt.Sprintf("no coil yet since %s; wind %d before judging", what, fewestToAct)
 		}
 	}
-	begins, behind := a.kept[a.pieces[len(a.pieces)-1].first], 0
-	for i := len(a.coils) - 1; i > begins; i-- {
+	behind := 0
+	for i := n - 1; i > begins; i-- {
 		if !a.outlier[i] {
 			behind++
 		}
