@@ -16,6 +16,10 @@ type coverageRow struct {
 	configure func(*capture.Settings)
 	// told is how coils arrive as the bench was told; "" when it was not.
 	told string
+	// instants are the times after hands off at which the coils are looked at.
+	instants []time.Duration
+	// leftOn is how long coils are left on to be recorded.
+	leftOn time.Duration
 	// widestPercent bounds the median of U at some instants, in percent of R20;
 	// there must be a number then.
 	widestPercent map[time.Duration]float64
@@ -117,8 +121,21 @@ func recordedWithin(median, worst time.Duration) change {
 	return func(r *coverageRow) { r.medianToRecord, r.worstToRecord = median, worst }
 }
 
+// fast is a bench that takes a coil off 8 to 12 s after it was clipped on.
+func fast(r *coverageRow) {
+	r.regime.OffSeconds = truthtest.Spread{Low: 8, High: 12}
+	r.instants = []time.Duration{4 * time.Second}
+}
+
+// leftOn has coils on until the slowest rule has recorded them.
+func leftOn(r *coverageRow) {
+	r.leftOn = 25 * time.Minute
+	r.instants = []time.Duration{time.Minute, 3 * time.Minute, 10 * time.Minute}
+}
+
 func quiet(name string, changes ...change) coverageRow {
-	row := coverageRow{name: name, regime: truthtest.Quiet()}
+	row := coverageRow{name: name, regime: truthtest.Quiet(), leftOn: 30 * time.Second, // past patience
+		instants: []time.Duration{4 * time.Second, 8 * time.Second, 15 * time.Second, 60 * time.Second}}
 	for _, c := range changes {
 		c(&row)
 	}
@@ -188,6 +205,18 @@ func coverageRows() []coverageRow {
 		quiet("lying-10ohm-1hz", display(10), rate(1)),
 		quiet("hand-1ohm-2.5hz-room-drifts", hand, display(1), rate(2.5), drifting(2)),
 		quiet("solder-wire-60-10ohm-1hz", solder, inWire(0.6), display(10), rate(1)),
+
+		quiet("lying-left-on", leftOn),
+		quiet("warm-left-on", warm, leftOn),
+		quiet("warm-tau-2-left-on", warm, tau(2), leftOn),
+		quiet("warm-wire-60-left-on", warm, inWire(0.6), leftOn),
+
+		quiet("lying-fast", fast, recordedWithin(5*second, 7*second)),
+		quiet("lying-fast-1ohm", fast, display(1), recordedWithin(8*second, 8*second)),
+		quiet("lying-fast-2.5hz", fast, rate(2.5), recordedWithin(12*second, 12*second)),
+		quiet("hand-fast", hand, fast),
+		quiet("warm-fast", warm, fast),
+		quiet("warm-fast-10ohm-1hz", warm, fast, display(10), rate(1)),
 
 		quiet("lying-told-lying", told("lying")),
 		quiet("lying-told-heat", told("heat")),

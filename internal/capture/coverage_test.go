@@ -15,12 +15,46 @@ import (
 	"coilkeep/internal/conformity"
 )
 
-// coverageForm is how large a run is: how many coils a row, and which part of
-// them is looked at for how long.
+// coverageForm is how large a run is: how many coils a row, and which of them
+// are looked at for how long.
 type coverageForm struct {
 	coils int
-	// every one of so many coils is watched to 15 s, to 60 s, and recorded.
-	to15, to60, recorded int
+	// Of so many coils one is watched past 8 s, past 15 s (a multiple of that)
+	// and past a minute (a multiple of that; 0 for none).
+	past8, past15, past60 int
+	// Of so many coils one is recorded.
+	recorded int
+}
+
+// looks gives those of a row's instants at which a coil is looked at.
+func (f coverageForm) looks(coil int, instants []time.Duration) []time.Duration {
+	for i, at := range instants {
+		if one := f.oneOf(at); one == 0 || coil%one != 0 {
+			return instants[:i]
+		}
+	}
+	return instants
+}
+
+// oneOf is of how many coils one is looked at so late.
+func (f coverageForm) oneOf(at time.Duration) int {
+	switch {
+	case at > time.Minute:
+		return f.past60
+	case at > 15*time.Second:
+		return f.past15
+	case at > 8*time.Second:
+		return f.past8
+	}
+	return 1
+}
+
+// records is true when a coil is left on until it is recorded.
+func (f coverageForm) records(coil int, row coverageRow) bool {
+	if row.leftOn > time.Minute {
+		return coil%f.past60 == 0
+	}
+	return coil%f.recorded == 0
 }
 
 // formOfRun is chosen by the environment: COILKEEP_LONG, COILKEEP_CI or
@@ -28,18 +62,12 @@ type coverageForm struct {
 func formOfRun() coverageForm {
 	switch {
 	case os.Getenv("COILKEEP_LONG") != "":
-		return coverageForm{4000, 1, 1, 1}
+		return coverageForm{4000, 1, 1, 10, 1}
 	case os.Getenv("COILKEEP_CI") != "":
-		return coverageForm{600, 1, 3, 1}
+		return coverageForm{600, 1, 3, 21, 1}
 	}
-	return coverageForm{48, 3, 10, 2}
+	return coverageForm{36, 3, 6, 0, 2}
 }
-
-// instants are the times after hands off at which every coil is looked at.
-var instants = []time.Duration{4 * time.Second, 8 * time.Second, 15 * time.Second, 60 * time.Second}
-
-// longestToRecord is how long a coil is left on to be recorded: past patience.
-const longestToRecord = 30 * time.Second
 
 // TestCoverage counts how often the true R20 lies within U, in each regime on
 // its own, at fixed instants for every coil and at the record.
@@ -57,6 +85,9 @@ func TestCoverage(t *testing.T) {
 			t.Parallel()
 			if row.told != "" && tellArrival == nil {
 				t.Skip("the settings cannot say yet how coils arrive")
+			}
+			if row.leftOn > time.Minute && form.past60 == 0 {
+				t.Skip("coils left on for long belong to the larger forms")
 			}
 			c := measureCoverage(t, row, form)
 			c.check(t)
@@ -86,21 +117,18 @@ func measureCoverage(t *testing.T, row coverageRow, form coverageForm) *coverage
 		if err != nil {
 			t.Fatal(err)
 		}
-		last := instants[1]
-		if i%form.to15 == 0 {
-			last = instants[2]
+		looks, recorded := form.looks(i, row.instants), form.records(i, row)
+		until := time.Duration(0)
+		if recorded {
+			until = row.leftOn
 		}
-		if i%form.to60 == 0 {
-			last = instants[3]
-		}
-		until := s.HandsOff + last + 2*time.Second // the first reading comes late
-		if i%form.recorded == 0 {
-			until = max(until, longestToRecord)
+		if len(looks) > 0 {
+			until = max(until, s.HandsOff+looks[len(looks)-1]+2*time.Second) // the first reading comes late
 		}
 		offTarget := offTargetPercent(rng)
 		events := scene.Run(rng, until.Seconds())
-		c.watch(s, scene, events, last)
-		if i%form.recorded == 0 {
+		c.watch(s, scene, events, looks)
+		if recorded {
 			c.record(s, scene, events, offTarget)
 		}
 	}
@@ -137,17 +165,18 @@ func feed(m *capture.Machine, e truthtest.Event) capture.Outcome {
 
 // watch looks at what is shown of a coil at each instant. The capture is held,
 // so that no record changes what it does.
-func (c *coverage) watch(s capture.Settings, scene truthtest.Scene, events []truthtest.Event, last time.Duration) {
+func (c *coverage) watch(s capture.Settings, scene truthtest.Scene, events []truthtest.Event, looks []time.Duration) {
 	m := capture.New(s)
 	m.Hold("watched by a test")
 	handsOff := contactOf(events).Add(s.HandsOff)
 	next := 0
 	for _, e := range events {
-		for next < len(instants) && e.Time.After(handsOff.Add(instants[next])) {
+		for next < len(looks) && e.Time.After(handsOff.Add(looks[next])) {
 			c.at[next].add(shownBy(m), scene.R20Ohms)
-			if next++; next == len(instants) || instants[next] > last {
-				return
-			}
+			next++
+		}
+		if next == len(looks) {
+			return
 		}
 		feed(m, e)
 		if !e.FromProbe {
@@ -172,27 +201,30 @@ func (c *coverage) record(s capture.Settings, scene truthtest.Scene, events []tr
 		LowerOhms: target * (1 - tolerancePercent/100), UpperOhms: target * (1 + tolerancePercent/100)}
 	m := capture.New(s)
 	contact := contactOf(events)
-	took := math.Inf(1)
+	seconds := math.Inf(1)
 	var got *estimate
+	var ended *capture.Ended
 	for _, e := range events {
-		if e.Time.Sub(contact) > longestToRecord {
-			break
-		}
 		if !e.FromProbe {
 			c.readings++
 		}
-		if r := feed(m, e).Result; r != nil {
+		out := feed(m, e)
+		if r := out.Result; r != nil {
 			got = &estimate{r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms}
-			took = r.Time.Sub(contact).Seconds()
+			seconds = r.Time.Sub(contact).Seconds()
 			c.verdicts.add(r.Judgement.Verdict, scene.R20Ohms, *s.Tolerance)
+			c.secondsToRecord = append(c.secondsToRecord, seconds)
+			break
+		}
+		if ended = out.Ended; ended != nil {
 			break
 		}
 	}
 	c.recorded.add(got, scene.R20Ohms)
-	if got != nil {
-		c.secondsToRecord = append(c.secondsToRecord, took)
-	}
 	if isClear(offTargetPercent) {
-		c.clearSeconds = append(c.clearSeconds, took)
+		c.clearSeconds = append(c.clearSeconds, seconds)
+	}
+	if scene.Contact.OffSeconds > 0 && got == nil && (ended == nil || ended.Refusal == "") {
+		c.untold++
 	}
 }

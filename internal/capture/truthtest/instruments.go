@@ -53,11 +53,15 @@ func (p *Probe) Show(rng *rand.Rand, celsius float64) float64 {
 
 func round(value, step float64) float64 { return math.Round(value/step) * step }
 
-// Fingers across the clips are a resistance in parallel.
-type Fingers struct {
-	// LowRatio is how far below the truth a reading is, until Seconds.
-	LowRatio, Seconds float64
-	// StraddleRatio, unless it is 0, is what the first reading is off by, for
-	// it was under way when the clips closed.
-	StraddleRatio float64
+// Contact is how the clips hold the coil, from second 0 on.
+type Contact struct {
+	// LowRatio is how far below the truth a reading is while fingers lie across
+	// the clips, in parallel to the coil, until FingersSeconds.
+	LowRatio, FingersSeconds float64
+	// OffSeconds is when the coil is taken off; 0 leaves it on.
+	OffSeconds float64
+	// OnSpoiledRatio and OffSpoiledRatio are what the reading that was under way
+	// when the clips closed and opened is off by; without one to spoil the
+	// opening (0) it is an open one.
+	OnSpoiledRatio, OffSpoiledRatio float64
 }

@@ -47,6 +47,9 @@ type Regime struct {
 	TwoNodes   bool
 	QuickShare float64
 
+	// OffSeconds is when the coils are taken off; the zero value leaves them on.
+	OffSeconds Spread
+
 	// RoomKelvinPerHour and RoomStepKelvin move the room, either way.
 	RoomKelvinPerHour, RoomStepKelvin float64
 	ProbeLagSeconds, ProbeStepKelvin  float64
@@ -76,13 +79,7 @@ func (r Regime) Draw(rng *rand.Rand, told Told) (Scene, error) {
 	}
 	s.Place = Place{Room: r.room(rng), ProbeLagSeconds: r.ProbeLagSeconds,
 		LastingKelvin: told.CoilDifferenceKelvin * either(rng)}
-	if rng.Float64() < 0.4 {
-		s.Fingers.LowRatio = Spread{Low: 0.01, High: 0.05}.Draw(rng)
-		s.Fingers.Seconds = Spread{Low: 0.3, High: 2.5}.Draw(rng)
-	}
-	if rng.Float64() < 0.3 {
-		s.Fingers.StraddleRatio = Spread{Low: -0.5, High: 1}.Draw(rng)
-	}
+	s.Contact = r.contact(rng)
 	slow := told.TimeConstantSeconds * r.TimeConstantRatio
 	s.Place.Body = OneNode(slow)
 	if r.TwoNodes {
@@ -105,11 +102,30 @@ func (s *Scene) heat(rng *rand.Rand) {
 	kelvin := s.ExcessKelvin
 	s.ExcessKelvin = 0
 	if math.Abs(kelvin) < HandKelvin {
-		s.Place.heatFor(kelvin, -Spread{Low: 5, High: 40}.Draw(rng), s.Fingers.Seconds)
+		s.Place.heatFor(kelvin, -Spread{Low: 5, High: 40}.Draw(rng), s.Contact.FingersSeconds)
 		return
 	}
 	end := -Spread{Low: 5, High: 60}.Draw(rng)
 	s.Place.heatFor(kelvin, end-Spread{Low: 3, High: 15}.Draw(rng), end)
+}
+
+// contact has fingers across the clips in two coils of five, and spoils the
+// reading under way when the clips close in three of ten and when they open in
+// nine of ten.
+func (r Regime) contact(rng *rand.Rand) Contact {
+	c := Contact{OffSeconds: r.OffSeconds.Draw(rng)}
+	if rng.Float64() < 0.4 {
+		c.LowRatio = Spread{Low: 0.01, High: 0.05}.Draw(rng)
+		c.FingersSeconds = Spread{Low: 0.3, High: 2.5}.Draw(rng)
+	}
+	spoiled := Spread{Low: -0.5, High: 1}
+	if rng.Float64() < 0.3 {
+		c.OnSpoiledRatio = spoiled.Draw(rng)
+	}
+	if rng.Float64() < 0.9 {
+		c.OffSpoiledRatio = spoiled.Draw(rng)
+	}
+	return c
 }
 
 func (r Regime) room(rng *rand.Rand) Room {

@@ -19,7 +19,7 @@ type Scene struct {
 	ExcessKelvin, QuickShare float64
 	Meter                    Meter
 	Probe                    Probe
-	Fingers                  Fingers
+	Contact                  Contact
 }
 
 // Event is one reading of the meter or, with FromProbe, of the probe.
@@ -49,18 +49,17 @@ const (
 func (s *Scene) Run(rng *rand.Rand, untilSeconds float64) []Event {
 	now := -openSeconds
 	temperatures := s.past(now)
-	meterAt := now + rng.Float64()/s.Meter.ReadingsPerSecond
+	lastMeterAt, meterAt := now, now+rng.Float64()/s.Meter.ReadingsPerSecond
 	probeAt := now + rng.Float64()*s.Probe.PauseSeconds
-	touched, first := false, true
 	var events []Event
 	for {
 		at := min(meterAt, probeAt)
 		if at > untilSeconds {
 			return events
 		}
-		if !touched && at >= 0 {
+		if now < 0 && at >= 0 {
 			temperatures = s.clipOn(s.Place.Advance(temperatures, now, 0, fineStep))
-			now, touched = 0, true
+			now = 0
 		}
 		temperatures = s.Place.Advance(temperatures, now, at, fineStep)
 		now = at
@@ -70,9 +69,8 @@ func (s *Scene) Run(rng *rand.Rand, untilSeconds float64) []Event {
 			e.Reading = reading(at, s.Probe.Show(rng, temperatures.Probe), s.Probe.StepKelvin)
 			probeAt += s.Probe.PauseSeconds * (0.98 + 0.04*rng.Float64())
 		} else {
-			e.Reading = s.meterReading(rng, at, temperatures.Wire, touched && first)
-			first = first && !touched
-			meterAt = s.Meter.next(rng, meterAt)
+			e.Reading = s.meterReading(rng, lastMeterAt, at, temperatures.Wire)
+			lastMeterAt, meterAt = meterAt, s.Meter.next(rng, meterAt)
 		}
 		events = append(events, e)
 	}
@@ -105,20 +103,35 @@ func (p *Place) heatFor(kelvin, from, to float64) {
 	p.HeatWatts, p.HeatFrom, p.HeatTo = kelvin/perWatt, from, to
 }
 
-func (s *Scene) meterReading(rng *rand.Rand, seconds, wireCelsius float64, first bool) driver.Reading {
-	if seconds < 0 {
-		r := reading(seconds, 0, s.Meter.StepOhms)
-		r.Status = driver.Overload
-		return r
-	}
+// meterReading is the reading at an instant, under way since the one before.
+func (s *Scene) meterReading(rng *rand.Rand, since, seconds, wireCelsius float64) driver.Reading {
+	c := s.Contact
 	ohms := s.R20Ohms * (1 + s.AlphaPerKelvin*(wireCelsius-20)) // IEC 60028
-	if seconds < s.Fingers.Seconds {
-		ohms *= 1 - s.Fingers.LowRatio
+	if seconds < c.FingersSeconds {
+		ohms *= 1 - c.LowRatio
 	}
-	if first && s.Fingers.StraddleRatio != 0 {
-		ohms *= 1 + s.Fingers.StraddleRatio
+	if since < 0 {
+		ohms *= 1 + c.OnSpoiledRatio
+	}
+	if c.OffSeconds > 0 && seconds >= c.OffSeconds {
+		if since < c.OffSeconds {
+			ohms *= 1 + c.OffSpoiledRatio
+		}
+		if since >= c.OffSeconds || c.OffSpoiledRatio == 0 {
+			return open(seconds, s.Meter.StepOhms)
+		}
+	}
+	if seconds < 0 {
+		return open(seconds, s.Meter.StepOhms)
 	}
 	return reading(seconds, s.Meter.Show(rng, seconds, ohms), s.Meter.StepOhms)
+}
+
+// open is the reading of open clips.
+func open(seconds, step float64) driver.Reading {
+	r := reading(seconds, 0, step)
+	r.Status = driver.Overload
+	return r
 }
 
 // reading carries a time in whole microseconds, as those of a bench do.

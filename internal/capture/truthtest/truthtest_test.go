@@ -159,41 +159,61 @@ func TestHumHasItsAmplitude(t *testing.T) {
 }
 
 // TestReadingsOfAScene: open clips first, the rate that was asked for, times
-// that only grow, fingers low and then the coil's own resistance.
+// that only grow, fingers low and then the coil's own resistance, the readings spoiled
+// that were under way when the clips moved.
 func TestReadingsOfAScene(t *testing.T) {
 	t.Parallel()
 	s := Scene{R20Ohms: 6690, AlphaPerKelvin: 0.00393,
 		Place:   Place{Room: Room{Celsius: 22}, Body: OneNode(600), LastingKelvin: 0.5, ProbeLagSeconds: 20},
 		Meter:   Meter{ReadingsPerSecond: 10, JitterSeconds: 0.004, StepOhms: 0.1, LeadOhms: 0.2},
 		Probe:   Probe{PauseSeconds: 1, ErrorKelvin: 0.3, StepKelvin: 0.01},
-		Fingers: Fingers{LowRatio: 0.03, Seconds: 1.5},
+		Contact: Contact{LowRatio: 0.03, FingersSeconds: 1.5, OnSpoiledRatio: 0.5, OffSeconds: 18, OffSpoiledRatio: -0.4},
 	}
-	var meter, probe, fingers int
+	var events [][]Event
+	for range 2 { // the same seed gives the same scene
+		events = append(events, s.Run(rand.New(rand.NewPCG(5, 6)), 20))
+	}
+	if !slices.Equal(events[0], events[1]) {
+		t.Error("the same seed gives two scenes")
+	}
+	var meter []float64
+	fingers, probe, opened := 0, 0, 0
 	last := Epoch.AddDate(-1, 0, 0)
-	for _, e := range s.Run(rand.New(rand.NewPCG(5, 6)), 20) {
+	truth := 6690 * (1 + 0.00393*2.5)
+	for _, e := range events[0] {
 		if e.Time.Before(last) {
 			t.Fatalf("time runs back at %g s", e.Seconds)
 		}
 		last = e.Time
-		truth := 6690 * (1 + 0.00393*2.5)
 		switch {
 		case e.FromProbe:
 			probe++
 			apart(t, "probe", e.Value, 22.3, 1e-9)
-		case e.Seconds < 0:
-			if e.Status != driver.Overload {
-				t.Fatalf("open clips read %v", e.Reading)
+		case e.Status == driver.Overload:
+			opened++
+			if e.Seconds > 0 && e.Seconds < 18 {
+				t.Errorf("open at %g s", e.Seconds)
 			}
-		case e.Seconds < 1.5:
-			fingers++
-			apart(t, "with fingers", e.Value, 0.97*truth+0.2, 0.051)
 		default:
-			meter++
-			apart(t, "without", e.Value, truth+0.2, 0.051)
+			meter = append(meter, e.Value)
+			if e.Seconds < 1.5 {
+				fingers++
+			}
 		}
 	}
+	n := len(meter)
+	apart(t, "first reading", meter[0], 1.5*0.97*truth+0.2, 0.051)
+	apart(t, "last reading", meter[n-1], 0.6*truth+0.2, 0.051)
+	for i, ohms := range meter[1 : n-1] {
+		want := truth + 0.2
+		if i+1 < fingers {
+			want = 0.97*truth + 0.2
+		}
+		apart(t, "reading between", ohms, want, 0.051)
+	}
 	apart(t, "readings with fingers", float64(fingers), 15, 1)
-	apart(t, "readings without", float64(meter), 185, 3)
+	apart(t, "readings of the coil", float64(n), 180, 4)
+	apart(t, "open readings", float64(opened), 70, 4)
 	apart(t, "probe's readings", float64(probe), 25, 1)
 }
 
