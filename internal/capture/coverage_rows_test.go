@@ -71,12 +71,14 @@ func hummed(r *coverageRow) {
 	r.configure = func(s *capture.Settings) { s.SpreadPercent = 0.6 }
 }
 
+func exactly(value float64) truthtest.Spread { return truthtest.Spread{Low: value, High: value} }
+
 func tau(ratio float64) change {
-	return func(r *coverageRow) { r.regime.TimeConstantRatio = ratio }
+	return func(r *coverageRow) { r.regime.TimeConstantRatio = exactly(ratio) }
 }
 
 func inWire(share float64) change {
-	return func(r *coverageRow) { r.regime.TwoNodes, r.regime.QuickShare = true, share }
+	return func(r *coverageRow) { r.regime.TwoNodes, r.regime.QuickShare = true, exactly(share) }
 }
 
 func drifting(kelvinPerHour float64) change {

@@ -205,6 +205,9 @@ func (c *coverage) record(s capture.Settings, scene truthtest.Scene, events []tr
 	var got *estimate
 	var ended *capture.Ended
 	for _, e := range events {
+		if e.Seconds > c.row.leftOn.Seconds() {
+			break
+		}
 		if !e.FromProbe {
 			c.readings++
 		}

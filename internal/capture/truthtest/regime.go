@@ -40,12 +40,12 @@ type Regime struct {
 	// from an iron; false when the coils were warm for long.
 	Heated bool
 	// TimeConstantRatio is the true (slow) time constant over the told one.
-	TimeConstantRatio float64
+	TimeConstantRatio Spread
 	// TwoNodes is true for coils with a wire of its own temperature, and
 	// QuickShare how much of the excess goes with its time constant; a Heated
 	// coil's share follows from its heating instead.
 	TwoNodes   bool
-	QuickShare float64
+	QuickShare Spread
 
 	// OffSeconds is when the coils are taken off; the zero value leaves them on.
 	OffSeconds Spread
@@ -63,7 +63,7 @@ const HandKelvin = 3
 // Quiet is a regime with nothing special: coils that lie at the bench, one
 // node, a room that stands still, a display of 0.1 Ω five times a second.
 func Quiet() Regime {
-	return Regime{ExcessKelvin: Spread{StandardDeviation: 0.3}, TimeConstantRatio: 1,
+	return Regime{ExcessKelvin: Spread{StandardDeviation: 0.3}, TimeConstantRatio: Spread{Low: 1, High: 1},
 		ProbeLagSeconds: 20, ProbeStepKelvin: 0.01, ReadingsPerSecond: 5, StepOhms: 0.1}
 }
 
@@ -72,7 +72,7 @@ func (r Regime) Draw(rng *rand.Rand, told Told) (Scene, error) {
 	s := Scene{
 		R20Ohms:        3000 * math.Exp(rng.Float64()*math.Log(4)), // 3 to 12 kΩ
 		AlphaPerKelvin: told.AlphaPerKelvin + told.AlphaDeviation*rng.NormFloat64(),
-		ExcessKelvin:   r.ExcessKelvin.Draw(rng), QuickShare: r.QuickShare,
+		ExcessKelvin:   r.ExcessKelvin.Draw(rng), QuickShare: r.QuickShare.Draw(rng),
 		Meter: r.meter(rng, told),
 		Probe: Probe{PauseSeconds: 1, ErrorKelvin: told.ProbeHalfWidthKelvin * either(rng),
 			NoiseKelvin: 0.005, StepKelvin: r.ProbeStepKelvin},
@@ -80,7 +80,7 @@ func (r Regime) Draw(rng *rand.Rand, told Told) (Scene, error) {
 	s.Place = Place{Room: r.room(rng), ProbeLagSeconds: r.ProbeLagSeconds,
 		LastingKelvin: told.CoilDifferenceKelvin * either(rng)}
 	s.Contact = r.contact(rng)
-	slow := told.TimeConstantSeconds * r.TimeConstantRatio
+	slow := told.TimeConstantSeconds * r.TimeConstantRatio.Draw(rng)
 	s.Place.Body = OneNode(slow)
 	if r.TwoNodes {
 		quick, ratio := Spread{Low: 30, High: 120}.Draw(rng), Spread{Low: 0.05, High: 0.2}.Draw(rng)

@@ -225,7 +225,7 @@ func TestRegimesKeepWithinWhatTheBenchWasTold(t *testing.T) {
 		ProbeHalfWidthKelvin: 0.3, CoilDifferenceKelvin: 0.5, AlphaPerKelvin: 0.00393, AlphaDeviation: 0.00002}
 	rng := rand.New(rand.NewPCG(7, 8))
 	regime := Quiet()
-	regime.TwoNodes, regime.TimeConstantRatio = true, 0.5
+	regime.TwoNodes, regime.TimeConstantRatio = true, Spread{Low: 0.5, High: 0.5}
 	regime.ExcessKelvin = Spread{Low: 2, High: 8}
 	const n = 4000
 	var alpha, difference, probe, meter float64
