@@ -385,8 +385,8 @@ func (b *Bench) look() Snapshot {
 		State: string(v.State), Words: v.Words, Since: v.Since.UTC(),
 		ReadingsHave: v.Have, ReadingsWanted: v.Want,
 		ResistanceOhms: copied(v.ResistanceOhms), TemperatureCelsius: copied(v.TemperatureCelsius),
-		DifferenceKelvin: copied(v.DifferenceKelvin),
-		Meter:            b.meter.Instrument, Probe: b.probe.Instrument,
+		AheadPercent: copied(v.AheadPercent), AheadSeconds: capture.Ahead.Seconds(),
+		Meter: b.meter.Instrument, Probe: b.probe.Instrument,
 		Batch: b.around.batch, Design: b.design(),
 		NextSerial: b.filedUnder(), NextRemark: b.next.remark, Stage: b.stage(), Last: b.last, LastDeed: b.around.deed,
 	}
@@ -397,6 +397,9 @@ func (b *Bench) look() Snapshot {
 	}
 	if v.R20 != nil {
 		s.R20Ohms, s.ExpandedUncertaintyOhms = copied(&v.R20.R20Ohms), copied(&v.R20.ExpandedUncertaintyOhms)
+	}
+	if v.Copper != nil {
+		s.DifferenceKelvin, s.DifferenceHalfWidthKelvin = copied(&v.Copper.Kelvin), copied(&v.Copper.HalfWidthKelvin)
 	}
 	if b.pending != nil {
 		s.Unsaved = b.pending.why

@@ -16,10 +16,8 @@ import (
 type captureContext struct {
 	// Rules is the version of the rules it was captured by; records from before
 	// it was told have none and are of the first.
-	Rules     int            `json:"rules"`
-	Manner    capture.Manner `json:"manner"`
-	Reason    string         `json:"reason,omitempty"`
-	HeldUntil time.Time      `json:"held_until"`
+	Rules int `json:"rules"`
+	capture.Circumstances
 }
 
 // stored is a captured measurement as it is kept.
@@ -50,7 +48,7 @@ func (s stored) replay() *capture.Result {
 			Time: r.Time, Value: r.Value, Resolution: r.Resolution, Status: driver.Status(r.Status),
 			Reason: r.Reason, Raw: r.Raw}}
 	}
-	return capture.Replay(s.settings, s.context.Manner, s.context.Reason, s.context.HeldUntil, entries)
+	return capture.Replay(s.settings, s.context.Circumstances, entries)
 }
 
 // sameRatio is how far a number captured again may lie from the stored one:

@@ -28,9 +28,15 @@ type Snapshot struct {
 	// is recorded; afterwards those of the coil still on the clips.
 	R20Ohms                 *float64 `json:"r20_ohms"`
 	ExpandedUncertaintyOhms *float64 `json:"expanded_uncertainty_ohms"`
-	// DifferenceKelvin is the estimated temperature of the coil above the
-	// probe, while it is known to be warming or cooling.
-	DifferenceKelvin *float64 `json:"difference_kelvin"`
+	// DifferenceKelvin is the estimate of how much warmer the copper is than the
+	// probe, and DifferenceHalfWidthKelvin half of the interval that holds it
+	// with 95 %; nil while nothing is known of it.
+	DifferenceKelvin          *float64 `json:"difference_kelvin"`
+	DifferenceHalfWidthKelvin *float64 `json:"difference_half_width_kelvin"`
+	// AheadPercent is what the uncertainty will be in AheadSeconds, in percent of
+	// R20, if the coil stays on.
+	AheadPercent *float64 `json:"ahead_percent"`
+	AheadSeconds float64  `json:"ahead_seconds"`
 
 	Meter Instrument `json:"meter"`
 	Probe Instrument `json:"probe"`

@@ -39,7 +39,7 @@ func NewRecord(r capture.Result, f Filing) (history.Measurement, []history.Readi
 	if err != nil {
 		return history.Measurement{}, nil, err
 	}
-	around, err := json.Marshal(captureContext{Rules: capture.Rules, Manner: r.Manner, Reason: r.Reason, HeldUntil: r.HeldUntil})
+	around, err := json.Marshal(captureContext{Rules: capture.Rules, Circumstances: r.Circumstances()})
 	if err != nil {
 		return history.Measurement{}, nil, err
 	}
@@ -86,8 +86,14 @@ func notes(r capture.Result) []string {
 			r.Outliers, r.Outliers+r.Inputs.Readings))
 	}
 	if r.Manner == capture.ByForce {
-		list = append(list, fmt.Sprintf("recorded on request; the coil was within %.1f K of the probe, estimated %+.1f K",
-			r.Thermal.BoundKelvin, r.Thermal.DifferenceKelvin))
+		list = append(list, fmt.Sprintf("recorded on request; the copper was estimated %+.1f ± %.1f K from the probe",
+			r.Copper.Kelvin, r.Copper.HalfWidthKelvin))
+	}
+	if r.AtRemoval {
+		list = append(list, "taken at removal, from the last good readings before the clips opened")
+	}
+	if r.Improves {
+		list = append(list, "taken while the coil stayed on the clips after its first record, which it replaces")
 	}
 	return list
 }

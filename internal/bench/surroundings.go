@@ -158,8 +158,10 @@ func RulesFor(s capture.Settings, d history.Design) capture.Settings {
 	s.Tolerance = &tolerance
 	s.AlphaPerKelvin = d.AlphaPerKelvin
 	s.AlphaStandardUncertaintyPerKelvin = d.AlphaStandardUncertaintyPerKelvin
+	s.WantedUncertaintyPercent = d.WantedUncertaintyPercent
 	if d.TimeConstantSeconds > 0 {
 		s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
+		s.TimeConstantRatio, s.QuickShare, s.QuickShareDeviation = d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation
 	}
 	return s
 }

@@ -1,8 +1,8 @@
 // Package capture turns a stream of readings into one measurement for one
 // coil: it finds the moment a coil is clipped on, waits until hands are off
-// and the reading is steady, pairs resistance with temperature, bounds how far
-// the copper may be from the probe, and records once. Everything doubtful is
-// refused with a reason.
+// and the reading is steady, pairs resistance with temperature, estimates how far
+// the copper is from the probe, and records once. Everything doubtful is refused
+// with a reason.
 //
 // It is pure. Readings carry their own times, the same readings always give
 // the same measurements, and a stored capture can be replayed (see [Replay]).
@@ -15,6 +15,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/warmth"
 )
 
 // Settings is everything a capture's result depends on besides its readings.
@@ -34,6 +35,9 @@ type Settings struct {
 	// Readings and Window say how much a steady window must hold at least.
 	Readings int           `json:"readings"`
 	Window   time.Duration `json:"window_ns"`
+	// FewestReadings is how many will do for a meter so slow that Readings take
+	// longer than twice the Window; 0 means that all must come.
+	FewestReadings int `json:"fewest_readings,omitempty"`
 	// SpreadPercent is how far a steady window may spread, in percent of the
 	// reading, where the display's steps and the meter's accuracy do not allow
 	// more; 0 means 0.05, enough for a meter that hardly scatters.
@@ -43,8 +47,19 @@ type Settings struct {
 	SlopePercentPerMinute float64 `json:"slope_percent_per_minute"`
 	// Patience is how long an undecided coil is given, from hands off.
 	Patience time.Duration `json:"patience_ns"`
-	// TimeConstant is the thermal time constant of a finished coil.
-	TimeConstant time.Duration `json:"time_constant_ns"`
+	// Arrive says how coils come to this bench; empty when nobody said.
+	Arrive warmth.Arrival `json:"coils_arrive,omitempty"`
+	// TimeConstant is the thermal time constant of a finished coil, as told or
+	// learned. TimeConstantRatio is the standard deviation of its logarithm, and
+	// QuickShare ± QuickShareDeviation the share of the excess that is in the
+	// wire alone; all three are 0 until they are learned.
+	TimeConstant        time.Duration `json:"time_constant_ns"`
+	TimeConstantRatio   float64       `json:"time_constant_ratio,omitempty"`
+	QuickShare          float64       `json:"quick_share,omitempty"`
+	QuickShareDeviation float64       `json:"quick_share_deviation,omitempty"`
+	// SoakedSince is when this coil was put beside the probe; zero when nobody
+	// said.
+	SoakedSince time.Time `json:"soaked_since,omitzero"`
 
 	MeterPercent      float64 `json:"meter_percent"`
 	MeterOhms         float64 `json:"meter_ohms"`
@@ -53,8 +68,8 @@ type Settings struct {
 	LeadHalfWidthOhms float64 `json:"lead_half_width_ohms"`
 
 	ProbeHalfWidthKelvin float64 `json:"probe_half_width_kelvin"`
-	// CoilDifferenceKelvin is the least the coil is taken to differ from the
-	// probe, however quiet the readings.
+	// CoilDifferenceKelvin is how far the temperature of the coil's place may
+	// lastingly be from the probe's.
 	CoilDifferenceKelvin float64       `json:"coil_difference_kelvin"`
 	MaxAge               time.Duration `json:"max_age_ns"`
 
@@ -62,6 +77,10 @@ type Settings struct {
 	AlphaStandardUncertaintyPerKelvin float64 `json:"alpha_standard_uncertainty_per_kelvin"`
 	// Tolerance is nil when the coil has no design to be judged by.
 	Tolerance *conformity.Tolerance `json:"tolerance"`
+	// WantedUncertaintyPercent is how small U must be, in percent of R20, before
+	// a coil is recorded ahead of patience; 0 means that a certain verdict will
+	// do, and 0.5 without a tolerance.
+	WantedUncertaintyPercent float64 `json:"wanted_uncertainty_percent,omitempty"`
 
 	// Typed is true when the meter's values are typed in by a person: each is
 	// a measurement of its own.
@@ -71,11 +90,9 @@ type Settings struct {
 // wantedConfidence is the probability at which a verdict counts as decided.
 const wantedConfidence = 0.95
 
-// wantedShare is how much of half the tolerance U may be before a coil is
-// recorded ahead of patience. A verdict alone is often clear while R20 is still
-// known to a few percent only, which is no number for a spec card; four to one
-// is the usual ratio of tolerance to uncertainty (common practice, no source).
-const wantedShare = 0.25
+// ordinaryUncertaintyPercent is the U that is good enough where nothing else was
+// asked for.
+const ordinaryUncertaintyPercent = 0.5
 
 // State says what the capture is doing. Its text is stored, sent to pages and
 // used as a metric label.
@@ -109,6 +126,7 @@ type Refusal string
 
 const (
 	TooShort      Refusal = "too-short"      // the clips came off before it was steady
+	Undecided     Refusal = "undecided"      // the clips came off before the verdict was certain
 	Unsteady      Refusal = "unsteady"       // the readings scattered or jumped
 	Drifting      Refusal = "drifting"       // the coil was warming or cooling
 	Temperature   Refusal = "no-temperature" // missing, old or impossible temperature
@@ -120,7 +138,7 @@ const (
 
 // Refusals lists every refusal, for metrics and documentation.
 func Refusals() []Refusal {
-	return []Refusal{TooShort, Unsteady, Drifting, Temperature, BelowRange, OnHold,
+	return []Refusal{TooShort, Undecided, Unsteady, Drifting, Temperature, BelowRange, OnHold,
 		MeterLost, SameCoilDoubt}
 }
 
@@ -155,8 +173,14 @@ type Result struct {
 	Manner    Manner
 	// Reason is what the person who forced it said.
 	Reason string
-	// Thermal is what the drift of the readings says of the coil.
-	Thermal Thermal
+	// Copper is what the readings say of the copper's temperature.
+	Copper warmth.Estimate
+	// AtRemoval is true when it was taken from the last good window after the
+	// clips came off.
+	AtRemoval bool
+	// Improves is true for a better result of a coil that stayed on after it was
+	// recorded: it takes the place of the first of this contact.
+	Improves bool
 	// Outliers is how many readings of the window were left out.
 	Outliers int
 	// HeldUntil is when the last hold was lifted; zero when there was none.
@@ -172,6 +196,8 @@ type Ended struct {
 	// says why not. A brief touch gives neither.
 	Measured bool
 	Refusal  Refusal
+	// Words says the refusal in a sentence; empty when measured.
+	Words string
 	// TimeConstant is what a coil left on long enough showed of itself; nil
 	// mostly.
 	TimeConstant *TimeConstantEstimate
@@ -199,7 +225,10 @@ type View struct {
 	// R20 belongs to the present window; nil when it cannot be had.
 	R20       *r20.Result
 	Judgement *conformity.Judgement
-	// DifferenceKelvin is how far the coil is above the probe while it is known
-	// to be warming or cooling.
-	DifferenceKelvin *float64
+	// Copper is how much warmer the copper is than the probe, as far as the
+	// readings tell; nil until they do.
+	Copper *warmth.Estimate
+	// AheadPercent is what U will be in [Ahead], in percent of R20, if the coil
+	// stays on; nil while there is no R20.
+	AheadPercent *float64
 }

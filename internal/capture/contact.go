@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"fmt"
 	"math"
 	"time"
 
@@ -25,13 +26,17 @@ func (m *Machine) opening(r driver.Reading, kind readingKind) Outcome {
 	if r.Time.Sub(m.openAt) < m.settings.Bounce {
 		return Outcome{}
 	}
+	result := m.parting()
 	ended := m.end(m.refusal)
-	if kind == readingShort && m.phase == phaseContact && ended != nil {
-		ended.Refusal = BelowRange
+	switch {
+	case result != nil:
+		ended = &Ended{Measured: true, TimeConstant: ended.TimeConstant}
+	case kind == readingShort && m.phase == phaseContact && ended != nil:
+		ended.Refusal, ended.Words = BelowRange, BelowRange.words()
 	}
 	m.phase = phaseOpen
 	m.openAt = time.Time{}
-	return Outcome{Ended: ended}
+	return Outcome{Result: result, Ended: ended}
 }
 
 // end closes the present contact and says what came of it.
@@ -41,7 +46,7 @@ func (m *Machine) end(why Refusal) *Ended {
 	case phaseDone:
 		return &Ended{Measured: true, TimeConstant: m.learn()}
 	case phaseAsking:
-		return &Ended{Refusal: SameCoilDoubt}
+		return &Ended{Refusal: SameCoilDoubt, Words: SameCoilDoubt.words()}
 	case phaseContact:
 		if len(m.usable) == 0 && why == "" && m.lastIn.Time.Sub(m.contactAt) < m.settings.HandsOff {
 			return nil // a brief touch
@@ -49,9 +54,40 @@ func (m *Machine) end(why Refusal) *Ended {
 		if why == "" {
 			why = TooShort
 		}
-		return &Ended{Refusal: why, TimeConstant: m.learn()}
+		return &Ended{Refusal: why, Words: m.whyNot(why), TimeConstant: m.learn()}
 	}
 	return nil
+}
+
+// whyNot says in a sentence why nothing was recorded.
+func (m *Machine) whyNot(why Refusal) string {
+	if why == m.refusal && m.refusalWords != "" {
+		return m.refusalWords
+	}
+	return why.words()
+}
+
+// words says a refusal where nothing more is known.
+func (r Refusal) words() string {
+	switch r {
+	case TooShort:
+		return "it came off before the readings were steady"
+	case Undecided:
+		return "it came off before the verdict was certain"
+	case Unsteady:
+		return "the readings were not steady"
+	case Drifting:
+		return "it was still warming or cooling"
+	case Temperature:
+		return "there was no temperature"
+	case BelowRange:
+		return "the value was below the contact range"
+	case OnHold:
+		return "a question was open"
+	case MeterLost:
+		return "the meter went away"
+	}
+	return "it was not clear which coil was on the clips"
 }
 
 // touching takes a reading within the contact range.
@@ -76,6 +112,7 @@ func (m *Machine) touching(r driver.Reading) Outcome {
 		}
 		return m.settle(r)
 	case phaseDone:
+		m.follow(Entry{Reading: r})
 		m.watch(r, bounced && r.Time.Sub(previous.Time) >= m.settings.Bounce)
 	}
 	return Outcome{}
@@ -94,7 +131,7 @@ func (m *Machine) begin(at time.Time) {
 // restart lets the contact under way settle anew. With forget, the readings so
 // far are no longer evidence of what will be measured.
 func (m *Machine) restart(forget bool) {
-	m.usable = m.usable[:0]
+	m.usable, m.early = m.usable[:0], nil
 	m.dropped = 0
 	m.restartAt = m.lastMeter.Time
 	m.current = assessment{}
@@ -106,13 +143,14 @@ func (m *Machine) restart(forget bool) {
 // clear forgets the contact.
 func (m *Machine) clear() {
 	m.trace = nil
-	m.usable = nil
+	m.usable, m.early = nil, nil
+	m.kept, m.first = candidate{}, nil
 	m.dropped = 0
 	m.strays = 0
 	m.openAt = time.Time{}
 	m.heldUntil = time.Time{}
 	m.doubt = ""
-	m.refusal = ""
+	m.refusal, m.refusalWords = "", ""
 	m.current = assessment{}
 }
 
@@ -132,7 +170,11 @@ func (m *Machine) settle(r driver.Reading) Outcome {
 	// The reading under way at contact, and the next, may straddle it.
 	const straddling = 2
 	m.dropped++
-	if m.dropped <= straddling || r.Time.Sub(m.restartAt) < m.settings.HandsOff {
+	switch {
+	case m.dropped <= straddling:
+		return Outcome{}
+	case r.Time.Sub(m.restartAt) < m.settings.HandsOff:
+		m.early = append(m.early, r)
 		return Outcome{}
 	}
 	m.usable = append(m.usable, r)
@@ -141,32 +183,35 @@ func (m *Machine) settle(r driver.Reading) Outcome {
 	if m.current.window.steady && m.dropApproach(m.current.window) {
 		m.current = m.assess(false)
 	}
-	m.refusal = m.current.refusal
+	m.remember()
+	m.refuse()
 	if !m.ripe() {
 		return Outcome{}
 	}
 	return m.record(ByRule, "")
 }
 
-// ripe is true when the present window is to be recorded.
-func (m *Machine) ripe() bool {
+// refuse notes why nothing would come of the contact if it ended now. What the
+// last readings before the clips open look like is no reason: once there was a
+// good window, it is that its verdict was not certain.
+func (m *Machine) refuse() {
 	a := m.current
-	if !a.ok() {
-		return false
+	switch {
+	case m.kept.r20 != nil && m.kept.steady() && !m.kept.certain():
+		m.refusal, m.refusalWords = Undecided, m.kept.doubt()
+	case m.kept.r20 != nil && !m.kept.certain():
+		m.refusal, m.refusalWords = Drifting, "it was "+m.kept.words
+	default:
+		m.refusal, m.refusalWords = a.refusal, a.refusal.words()
+		if a.refusal == Temperature {
+			m.refusalWords = a.words
+		}
 	}
-	if m.unsaved != "" {
-		m.refusal = OnHold
-		return false
-	}
-	patienceOver := m.lastMeter.Time.Sub(m.usable[0].Time) >= m.settings.Patience
-	if !a.decided(m.settings) && !patienceOver {
-		return false
-	}
-	if m.hold != "" {
-		m.refusal = OnHold
-		return false
-	}
-	return true
+}
+
+// doubt says why a steady window was not certain.
+func (a assessment) doubt() string {
+	return fmt.Sprintf("it came off before the verdict was certain: U was still %.2g %%", a.percent())
 }
 
 // dropStep begins the window anew when the latest readings agree on another
@@ -191,6 +236,7 @@ func (m *Machine) dropStep() {
 	}
 	if above == stepReadings || below == stepReadings {
 		m.usable = append([]driver.Reading(nil), m.usable[n:]...)
+		m.early, m.kept = nil, candidate{}
 	}
 }
 
@@ -212,10 +258,22 @@ func (m *Machine) dropApproach(w window) bool {
 		}
 		if off++; off == stepReadings {
 			m.usable = append([]driver.Reading(nil), m.usable[i+stepReadings:]...)
+			m.early, m.kept = nil, candidate{}
 			return true
 		}
 	}
 	return false
+}
+
+// longestTrace bounds what is kept of a coil that stays on after it was
+// recorded.
+const longestTrace = 6000
+
+// follow keeps an input of a coil that was recorded and stays on.
+func (m *Machine) follow(e Entry) {
+	if len(m.trace) < longestTrace {
+		m.trace = append(m.trace, e)
+	}
 }
 
 // watch follows a coil that was measured and is still on the clips.
@@ -243,6 +301,9 @@ func (m *Machine) watch(r driver.Reading, mayBeAnother bool) {
 		m.usable = append(m.usable[:0], m.usable[longestApproach/2:]...)
 	}
 	m.current = m.assess(false)
+	if len(m.trace) < longestTrace {
+		m.remember()
+	}
 }
 
 // learn looks for the coil's own time constant in what was left on.

@@ -6,6 +6,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/capture/truthtest"
+	"coilkeep/internal/warmth"
 )
 
 // coverageRow is one regime that has to hold by itself.
@@ -28,9 +29,8 @@ type coverageRow struct {
 	medianToRecord, worstToRecord time.Duration
 }
 
-// tellArrival sets how coils arrive as the bench is told. It is nil while
-// Settings cannot say that, and rows that tell it are skipped.
-var tellArrival func(s *capture.Settings, told string)
+// tellArrival sets how coils arrive as the bench is told.
+func tellArrival(s *capture.Settings, told string) { s.Arrive = warmth.Arrival(told) }
 
 // benchSettings are the defaults of a configuration, with instruments and leads
 // of our own choice.

@@ -25,10 +25,6 @@ const (
 	// longestApproach bounds what one contact keeps; past it the capture starts
 	// over on the same coil.
 	longestApproach = 20000
-	// thermalSpan is how far back the slope looks, or patience when that is
-	// longer, as a coarse display needs. An exponential is steepest at first, so
-	// a line through more of it errs on the side of a larger difference.
-	thermalSpan = time.Minute
 	// farthestKelvin is how far from the probe a coil may be that is recorded by
 	// the rules, and the farthest that a change of its value is laid to its
 	// warmth alone.
@@ -55,8 +51,13 @@ type Machine struct {
 	temps temperatures
 	// trace is every input since contact, in order of arrival.
 	trace []Entry
-	// usable are the readings after hands off, since the last interruption.
-	usable []driver.Reading
+	// usable are the readings after hands off, since the last interruption, and
+	// early those before it.
+	usable, early []driver.Reading
+	// kept is the window that will be judged when the clips open; first is what
+	// was recorded of this contact.
+	kept  candidate
+	first *Result
 	// contactAt is when the contact began, restartAt when it last settled anew,
 	// openAt when the present opening of the clips began (zero: not open).
 	contactAt, restartAt, openAt time.Time
@@ -77,6 +78,8 @@ type Machine struct {
 	shown   State
 	current assessment
 	refusal Refusal
+	// refusalWords says the refusal in a sentence.
+	refusalWords string
 }
 
 // New returns a capture that has not seen its clips open yet: a coil that is
@@ -132,8 +135,11 @@ func (m *Machine) Unsaved(why string) {
 func (m *Machine) Probe(r driver.Reading) Outcome {
 	m.advance(r.Time)
 	m.temps.add(r)
-	if m.phase == phaseContact {
+	switch m.phase {
+	case phaseContact:
 		m.trace = append(m.trace, Entry{Reading: r, FromProbe: true})
+	case phaseDone:
+		m.follow(Entry{Reading: r, FromProbe: true})
 	}
 	m.temps.forget(m.now.Add(-2*m.settings.MaxAge - m.settings.Window))
 	out := m.judgeAgain(r)

@@ -95,11 +95,11 @@ func TestThermalDriftIsNamed(t *testing.T) {
 			g.clip(6650, tt.difference)
 			none(t, g.run(40*time.Second))
 			v := g.m.View()
-			if v.State != tt.want || v.DifferenceKelvin == nil {
+			if v.State != tt.want || v.Copper == nil {
 				t.Fatalf("state %s %q, want %s with a difference", v.State, v.Words, tt.want)
 			}
-			if got, truth := *v.DifferenceKelvin, g.differenceNow(); math.Abs(got-truth) > 1 {
-				t.Errorf("difference %.1f K, truly %.1f K", got, truth)
+			if truth := g.differenceNow(); math.Abs(v.Copper.Kelvin-truth) > v.Copper.HalfWidthKelvin {
+				t.Errorf("difference %.1f ± %.1f K, truly %.1f K", v.Copper.Kelvin, v.Copper.HalfWidthKelvin, truth)
 			}
 			g.every = 500 * time.Millisecond // a fifth of the readings to reckon through
 			r := one(t, g.run(45*time.Minute))
@@ -385,8 +385,8 @@ func TestFallingTooFastForACoil(t *testing.T) {
 		g.clip(6650, c.kelvin)
 		g.run(15 * time.Second)
 		wantState(t, g.m, c.state, c.words)
-		if v := g.m.View(); (v.DifferenceKelvin == nil) != (math.Abs(c.kelvin) > farthestKelvin) {
-			t.Errorf("%g K away: the difference shown is %v", c.kelvin, v.DifferenceKelvin)
+		if v := g.m.View(); v.Copper == nil {
+			t.Errorf("%g K away: no difference is shown", c.kelvin)
 		}
 	}
 }

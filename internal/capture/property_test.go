@@ -178,7 +178,7 @@ func TestReplayGivesTheSame(t *testing.T) {
 	for seed, results := range everyDay() {
 		for _, r := range results {
 			measured++
-			again := Replay(r.Settings, r.Manner, r.Reason, r.HeldUntil, r.Readings)
+			again := Replay(r.Settings, r.Circumstances(), r.Readings)
 			if again == nil {
 				t.Fatalf("seed %d: the replay gave no measurement (%s)", seed, r.Manner)
 			}

@@ -67,7 +67,7 @@ func TestTypedValueWaitsForATemperature(t *testing.T) {
 			if r := out.Result; r.Inputs.ResistanceOhms != 6720 || r.Inputs.TemperatureCelsius != 21.5 || !r.Time.Equal(typedAt) {
 				t.Errorf("result %+v", r)
 			}
-			again := Replay(out.Result.Settings, ByTyping, "", time.Time{}, out.Result.Readings)
+			again := Replay(out.Result.Settings, out.Result.Circumstances(), out.Result.Readings)
 			if again == nil || again.R20.R20Ohms != out.Result.R20.R20Ohms {
 				t.Errorf("captured again: %+v", again)
 			}

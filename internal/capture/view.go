@@ -2,7 +2,6 @@ package capture
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"coilkeep/driver"
@@ -20,9 +19,10 @@ func (m *Machine) View() View {
 	}
 	if v.ResistanceOhms != nil {
 		v.R20, v.Judgement = m.current.r20, m.current.judgement
-		if (v.State == Warming || v.State == Cooling) && math.Abs(m.current.thermal.DifferenceKelvin) <= farthestKelvin {
-			v.DifferenceKelvin = &m.current.thermal.DifferenceKelvin
+		if m.current.copper.Readings > 0 {
+			v.Copper = &m.current.copper
 		}
+		v.AheadPercent = m.ahead()
 	}
 	return v
 }
@@ -97,7 +97,7 @@ func (m *Machine) describeContact() (State, string) {
 		return Refused, "the meter's answer cannot be true: " + m.lastMeter.Reason
 	case len(m.usable) == 0:
 		return Contact, "coil on, hands off"
-	case m.hold != "" && m.current.ok():
+	case m.hold != "" && m.current.good:
 		return Waiting, m.hold
 	}
 	return m.current.state, m.current.words

@@ -52,18 +52,36 @@ func (w window) seconds() float64 {
 	return w.readings[len(w.readings)-1].Time.Sub(w.readings[0].Time).Seconds()
 }
 
-// latestWindow takes the fewest latest readings that are at least count and
-// span at least length. ok is false while there are not enough.
-func latestWindow(readings []driver.Reading, count int, length time.Duration) ([]driver.Reading, bool) {
-	if len(readings) < count {
-		return nil, false
+// latestWindow takes the fewest latest readings that are at least count and span
+// at least length. Of a meter so slow that these take longer than twice the
+// length, fewest readings over twice the length will do (0: they will not). ok
+// is false while there are not enough of the want.
+func latestWindow(readings []driver.Reading, count, fewest int, length time.Duration) (window []driver.Reading, want int, ok bool) {
+	if len(readings) == 0 {
+		return nil, count, false
 	}
-	from := len(readings) - count
 	last := readings[len(readings)-1].Time
-	for from > 0 && last.Sub(readings[from].Time) < length {
-		from--
+	for from := len(readings) - 1; from >= 0; from-- {
+		n, span := len(readings)-from, last.Sub(readings[from].Time)
+		if n >= count && span >= length || fewest > 0 && n >= fewest && span >= 2*length {
+			return readings[from:], n, true
+		}
 	}
-	return readings[from:], last.Sub(readings[from].Time) >= length
+	return nil, wanted(readings, count, fewest, length), false
+}
+
+// wanted is how many readings a window will hold, as far as they tell how fast
+// they come.
+func wanted(readings []driver.Reading, count, fewest int, length time.Duration) int {
+	if fewest == 0 || len(readings) < 2 {
+		return count
+	}
+	span := readings[len(readings)-1].Time.Sub(readings[0].Time)
+	apart := span / time.Duration(len(readings)-1)
+	if apart <= 0 {
+		return count
+	}
+	return min(count, max(fewest, int((2*length+apart-1)/apart)+1))
 }
 
 // spreadOhms is how far a steady window at a value may spread: some steps of

@@ -28,6 +28,10 @@ const designColumns = `
 	d.alpha_per_kelvin,
 	d.alpha_standard_uncertainty_per_kelvin,
 	d.time_constant_seconds,
+	d.time_constant_ratio,
+	d.quick_share,
+	d.quick_share_deviation,
+	d.wanted_uncertainty_percent,
 	d.note`
 
 func scanDesign(scan func(...any) error) (Design, error) {
@@ -36,7 +40,8 @@ func scanDesign(scan func(...any) error) (Design, error) {
 	var straight, radius, build sql.NullFloat64
 	err := scan(&d.Name, &d.Revision, &createdUS, &d.TargetOhms, &d.LowerOhms, &d.UpperOhms, &d.GuardFactor,
 		&d.GaugeAWG, &d.Turns, &straight, &radius, &build, &d.AlphaPerKelvin,
-		&d.AlphaStandardUncertaintyPerKelvin, &d.TimeConstantSeconds, &d.Note)
+		&d.AlphaStandardUncertaintyPerKelvin, &d.TimeConstantSeconds, &d.TimeConstantRatio, &d.QuickShare,
+		&d.QuickShareDeviation, &d.WantedUncertaintyPercent, &d.Note)
 	d.CreatedAt = fromMicros(createdUS)
 	if straight.Valid {
 		d.Bobbin = &Bobbin{StraightMM: straight.Float64, CoreRadiusMM: radius.Float64, BuildMM: build.Float64}
@@ -54,11 +59,13 @@ func insertDesign(ctx context.Context, tx *sql.Tx, d Design) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO designs (name, revision, created_us, target_ohms, lower_ohms, upper_ohms, guard_factor,
 			gauge_awg, turns, bobbin_straight_mm, bobbin_core_radius_mm, bobbin_build_mm, alpha_per_kelvin,
-			alpha_standard_uncertainty_per_kelvin, time_constant_seconds, note)
-		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)`,
+			alpha_standard_uncertainty_per_kelvin, time_constant_seconds, time_constant_ratio, quick_share,
+			quick_share_deviation, wanted_uncertainty_percent, note)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20)`,
 		d.Name, d.Revision, d.CreatedAt.UnixMicro(), d.TargetOhms, d.LowerOhms, d.UpperOhms, d.GuardFactor,
 		d.GaugeAWG, d.Turns, straight, radius, build, d.AlphaPerKelvin,
-		d.AlphaStandardUncertaintyPerKelvin, d.TimeConstantSeconds, d.Note)
+		d.AlphaStandardUncertaintyPerKelvin, d.TimeConstantSeconds, d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation,
+		d.WantedUncertaintyPercent, d.Note)
 	return err
 }
 

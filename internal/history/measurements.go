@@ -59,6 +59,9 @@ const measurementColumns = `
 	m.capture_seconds,
 	m.told_expanded_uncertainty_ohms,
 	m.told_coverage_factor,
+	m.copper_excess_kelvin,
+	m.copper_excess_uncertainty_kelvin,
+	m.copper_excess_origin,
 	COALESCE(a.status, ''),
 	a.time_us,
 	COALESCE(a.reason, ''),
@@ -110,6 +113,7 @@ func scanMeasurement(scan func(...any) error) (row, error) {
 		&in.CoilDifferenceHalfWidthKelvin, &in.AlphaStandardUncertaintyPerKelvin,
 		&m.Tolerance.LowerOhms, &m.Tolerance.UpperOhms, &m.Tolerance.GuardFactor, &notes, &m.Supersedes, &m.CaptureSeconds,
 		&in.ToldExpandedUncertaintyOhms, &in.ToldCoverageFactor,
+		&in.CopperExcessKelvin, &in.CopperExcessUncertaintyKelvin, &in.CopperExcessOrigin,
 		&a.Status, &withdrawnUS, &a.Reason, &a.Who, &a.SupersededBy)
 	if err != nil {
 		return row{}, err

@@ -34,7 +34,18 @@ type Design struct {
 	// TimeConstantSeconds is the thermal time constant of a finished coil; 0
 	// takes the bench's.
 	TimeConstantSeconds float64 `json:"time_constant_seconds,omitempty"`
-	Note                string  `json:"note,omitempty"`
+	// TimeConstantRatio is the standard deviation of the logarithm of the time
+	// constant, from coil to coil; QuickShare ± QuickShareDeviation is the part
+	// of a coil's warmth that is in its wire alone. All are 0 until learned from
+	// coils left on.
+	TimeConstantRatio   float64 `json:"time_constant_ratio,omitempty"`
+	QuickShare          float64 `json:"quick_share,omitempty"`
+	QuickShareDeviation float64 `json:"quick_share_deviation,omitempty"`
+	// WantedUncertaintyPercent is how small U must be, in percent of R20, before
+	// a coil is recorded ahead of patience; 0 asks for no more than a certain
+	// verdict.
+	WantedUncertaintyPercent float64 `json:"wanted_uncertainty_percent,omitempty"`
+	Note                     string  `json:"note,omitempty"`
 }
 
 // Tolerance returns what a coil of this design is judged by.

@@ -51,6 +51,10 @@ func ValidateDesign(d Design) error {
 		{"turns", float64(d.Turns), 0, 1e6, ""},
 		{"alpha_standard_uncertainty_per_kelvin", d.AlphaStandardUncertaintyPerKelvin, 0, d.AlphaPerKelvin / 10, " /K"},
 		{"time_constant_seconds", d.TimeConstantSeconds, 0, 86400, " s"},
+		{"time_constant_ratio", d.TimeConstantRatio, 0, 1, ""},
+		{"quick_share", d.QuickShare, 0, 1, ""},
+		{"quick_share_deviation", d.QuickShareDeviation, 0, 1, ""},
+		{"wanted_uncertainty_percent", d.WantedUncertaintyPercent, 0, 50, " %"},
 	} {
 		if !(c.value >= c.min && c.value <= c.max) {
 			return invalid(c.field, "must be %g to %g%s, not %g", c.min, c.max, c.unit, c.value)

@@ -54,6 +54,8 @@ func (in Inputs) check() error {
 		{"lead_ohms", in.LeadOhms, -maxOhms, maxOhms},
 		{"lead_half_width_ohms", in.LeadHalfWidthOhms, 0, maxOhms},
 		{"probe_half_width_kelvin", in.ProbeHalfWidthKelvin, 0, MaxHalfWidthKelvin},
+		{"copper_excess_kelvin", in.CopperExcessKelvin, -MaxHalfWidthKelvin, MaxHalfWidthKelvin},
+		{"copper_excess_uncertainty_kelvin", in.CopperExcessUncertaintyKelvin, 0, MaxHalfWidthKelvin},
 		{"coil_difference_half_width_kelvin", in.CoilDifferenceHalfWidthKelvin, 0, MaxHalfWidthKelvin},
 	} {
 		if err := checkRange(f.name, f.value, f.min, f.max); err != nil {
@@ -62,6 +64,13 @@ func (in Inputs) check() error {
 	}
 	if err := checkCelsius("temperature_celsius", in.TemperatureCelsius); err != nil {
 		return err
+	}
+	if in.CopperExcessKelvin != 0 && in.CopperExcessUncertaintyKelvin == 0 {
+		return &InputError{"copper_excess_uncertainty_kelvin", "is 0, but an estimate of the copper's excess has one: it must be above 0"}
+	}
+	if checkCelsius("", in.CopperCelsius()) != nil {
+		return &InputError{"copper_excess_kelvin", fmt.Sprintf("is %g, which puts the copper at %g °C; it is computed from %g to %g °C",
+			in.CopperExcessKelvin, in.CopperCelsius(), copper.MinCelsius, copper.MaxCelsius)}
 	}
 	if err := copper.Alpha20(in.AlphaPerKelvin).Check(); err != nil {
 		return &InputError{"alpha_per_kelvin", fmt.Sprintf("is no coefficient of copper: %v", err)}
@@ -96,6 +105,8 @@ func (in Inputs) checkTold() error {
 		{"meter_ohms", in.MeterOhms},
 		{"lead_half_width_ohms", in.LeadHalfWidthOhms},
 		{"probe_half_width_kelvin", in.ProbeHalfWidthKelvin},
+		{"copper_excess_kelvin", in.CopperExcessKelvin},
+		{"copper_excess_uncertainty_kelvin", in.CopperExcessUncertaintyKelvin},
 		{"coil_difference_half_width_kelvin", in.CoilDifferenceHalfWidthKelvin},
 	} {
 		if f.value != 0 {

@@ -9,7 +9,7 @@ import (
 )
 
 // Evaluate refers a measured resistance to 20 °C and states its uncertainty.
-// With f = 1 + α·(t − 20)
+// With t = probe + excess, the temperature of the copper, and f = 1 + α·(t − 20)
 //
 //	R20 = (resistance · (1 + correction) − leads) / f
 //
@@ -22,8 +22,9 @@ import (
 //	α                                    −(t − 20) · R20 / f
 //
 // The components are combined by [uncertainty.Combine]. Limits of error and
-// half-widths are taken as rectangular; the drift across the window as a
-// rectangle half the drift to either side. A single reading is a typed value:
+// half-widths are taken as rectangular, the estimate of the copper's excess as
+// normal; the drift across the window as a rectangle half the drift to either
+// side. A single reading is a typed value:
 // its repeatability is not known and only the resolution stands for it.
 //
 // An uncertainty that was told has one component, the told U/k with a
@@ -114,8 +115,12 @@ func (in Inputs) factor(celsius float64) float64 {
 }
 
 func (in Inputs) resistanceAt(celsius float64) float64 {
-	return in.CorrectedOhms() * in.factor(celsius) / in.factor(in.TemperatureCelsius)
+	return in.CorrectedOhms() * in.factor(celsius) / in.factor(in.CopperCelsius())
 }
+
+// CopperCelsius is the temperature the copper is taken to have had: the probe's
+// and the copper's excess over it.
+func (in Inputs) CopperCelsius() float64 { return in.TemperatureCelsius + in.CopperExcessKelvin }
 
 // LeadSource is the Source of the component whose Value is what was subtracted
 // for the leads.
@@ -151,18 +156,39 @@ func (in Inputs) toldBudget(referenceCelsius float64) []uncertainty.Component {
 
 const alphaSource = "temperature coefficient of the wire"
 
+// CopperSource is the Source of the component whose Value is how much warmer the
+// copper was than the probe; boundSource is what it was called while that was
+// bounded and not estimated. Both are stored.
+const (
+	CopperSource = "copper against probe"
+	boundSource  = "coil against probe"
+)
+
+// copper completes the component of how far the copper is from the probe: the
+// estimate of its excess, and the lasting difference between their places. The
+// estimate comes as a standard uncertainty, the difference as a half-width.
+func (in Inputs) copper(c uncertainty.Component) uncertainty.Component {
+	lasting := c.Rectangular(in.CoilDifferenceHalfWidthKelvin)
+	if in.CopperExcessUncertaintyKelvin == 0 {
+		lasting.Source = boundSource
+		return lasting
+	}
+	c.Source, c.Origin = CopperSource, in.CopperExcessOrigin
+	return c.Normal(math.Hypot(in.CopperExcessUncertaintyKelvin, lasting.StandardUncertainty))
+}
+
 // budget lists the components of the resistance at a reference temperature.
 func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
 	if in.told() {
 		return in.toldBudget(referenceCelsius)
 	}
-	factor := in.factor(in.TemperatureCelsius)
+	factor := in.factor(in.CopperCelsius())
 	toReference := in.factor(referenceCelsius) / factor
 	resistance := in.resistanceAt(referenceCelsius)
 
 	perMeterOhm := (1 + in.CorrectionRatio) * toReference
 	perKelvin := -in.AlphaPerKelvin * resistance / factor
-	perAlpha := in.CorrectedOhms() * (referenceCelsius - in.TemperatureCelsius) / (factor * factor)
+	perAlpha := in.CorrectedOhms() * (referenceCelsius - in.CopperCelsius()) / (factor * factor)
 
 	type component = uncertainty.Component
 	return []component{
@@ -174,8 +200,7 @@ func (in Inputs) budget(referenceCelsius float64) []uncertainty.Component {
 			Rectangular(in.LeadHalfWidthOhms),
 		component{Source: ProbeSource, Unit: "K", Value: in.TemperatureCelsius, Sensitivity: perKelvin}.
 			Rectangular(in.ProbeHalfWidthKelvin),
-		component{Source: "coil against probe", Unit: "K", Value: 0, Sensitivity: perKelvin}.
-			Rectangular(in.CoilDifferenceHalfWidthKelvin),
+		in.copper(component{Unit: "K", Value: in.CopperExcessKelvin, Sensitivity: perKelvin}),
 		component{Source: alphaSource, Unit: "1/K", Value: in.AlphaPerKelvin, Sensitivity: perAlpha}.
 			Normal(in.AlphaStandardUncertaintyPerKelvin),
 		component{Source: "drift during the window", Unit: "Ω", Value: 0, Sensitivity: perMeterOhm}.

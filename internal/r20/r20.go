@@ -7,8 +7,17 @@ package r20
 import "coilkeep/internal/uncertainty"
 
 // Formula is the version of the evaluation below. It is stored with every
-// measurement; it goes up whenever the same inputs would give another result.
-const Formula = 1
+// measurement; it goes up whenever the same inputs would give another result, or
+// there are inputs that an older one did not know.
+//
+//	1  the copper is at the probe's temperature, within a bound
+//	2  the copper's temperature is estimated
+const Formula = 2
+
+// Knows is true for a version whose results are computed here as on the day:
+// inputs of the first know of no estimate, and are evaluated as if it were
+// nothing.
+func Knows(formula int) bool { return formula == 1 || formula == Formula }
 
 // Inputs is everything a result depends on. All of it is stored with a
 // measurement, so that the result can be computed again.
@@ -38,8 +47,16 @@ type Inputs struct {
 	// of the window, within ±ProbeHalfWidthKelvin.
 	TemperatureCelsius   float64 `json:"temperature_celsius"`
 	ProbeHalfWidthKelvin float64 `json:"probe_half_width_kelvin"`
-	// CoilDifferenceHalfWidthKelvin bounds how far the copper may be from the
-	// probe.
+	// CopperExcessKelvin is the estimate of how much warmer the copper was than
+	// its surroundings in the middle of the window, CopperExcessUncertaintyKelvin
+	// its standard uncertainty, and CopperExcessOrigin says in words what it is
+	// drawn from. All are zero in records of the first formula.
+	CopperExcessKelvin            float64 `json:"copper_excess_kelvin,omitempty"`
+	CopperExcessUncertaintyKelvin float64 `json:"copper_excess_uncertainty_kelvin,omitempty"`
+	CopperExcessOrigin            string  `json:"copper_excess_origin,omitempty"`
+	// CoilDifferenceHalfWidthKelvin bounds how far the temperature of the coil's
+	// place may lastingly be from the probe's; by the first formula, how far the
+	// copper may be from the probe, whatever the reason.
 	CoilDifferenceHalfWidthKelvin float64 `json:"coil_difference_half_width_kelvin"`
 	// AlphaPerKelvin is the temperature coefficient at 20 °C and
 	// AlphaStandardUncertaintyPerKelvin its standard uncertainty.

@@ -13,6 +13,9 @@ import "math"
 type Component struct {
 	// Source says in plain words where this component comes from.
 	Source string `json:"source"`
+	// Origin says what Value and its uncertainty were drawn from, where Source
+	// alone does not.
+	Origin string `json:"origin,omitempty"`
 	// Unit is the unit of Value and StandardUncertainty: "Ω", "K", "1/K".
 	Unit string `json:"unit"`
 	// Value is the estimate the component belongs to, in Unit.

@@ -1,0 +1,147 @@
+package capture
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"coilkeep/driver"
+	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/warmth"
+)
+
+const (
+	// estimateSpan is how far back the estimate of the copper's temperature
+	// looks at least, half of the contact when that is longer, and longestSpan
+	// at most: what is older tells of a wire that has cooled since.
+	estimateSpan = time.Minute
+	longestSpan  = 5 * time.Minute
+	// earlyScales is how many standard errors a reading from before hands off
+	// may lie from where the later ones say it should.
+	earlyScales = 2.5
+	// earlyReadings are the least that tell where it should lie.
+	earlyReadings = 5
+)
+
+// Ahead is how far [View.AheadPercent] looks.
+const Ahead = 10 * time.Second
+
+// prior is what is taken to be known of a coil before it is read.
+func (s Settings) prior(contact time.Time) warmth.Prior {
+	p := warmth.Prior{Arrival: s.Arrive, TimeConstantSeconds: s.TimeConstant.Seconds(), TimeConstantRatio: s.TimeConstantRatio,
+		QuickShare: s.QuickShare, QuickShareDeviation: s.QuickShareDeviation}
+	if p.Arrival == "" && s.Typed {
+		p.Arrival = warmth.Lying // whoever reads by eye waits until the value stands still
+	}
+	if soaked := contact.Sub(s.SoakedSince); !s.SoakedSince.IsZero() && soaked > 0 {
+		p.SoakedSeconds = soaked.Seconds()
+	}
+	return p
+}
+
+// origin says what an estimate is drawn from.
+func (s Settings) origin(e warmth.Estimate) string {
+	p := s.prior(time.Time{})
+	arrive := "however coils arrive"
+	if p.Arrival != "" {
+		arrive = "coils arriving from " + string(p.Arrival)
+		if p.Arrival == warmth.Lying {
+			arrive = "coils lying at the bench"
+		}
+	}
+	constant := fmt.Sprintf("a time constant of %.3g min, unlearned", s.TimeConstant.Minutes())
+	if s.TimeConstantRatio > 0 {
+		constant = fmt.Sprintf("a time constant of %.3g min ± %.0f %%, learned", s.TimeConstant.Minutes(), 100*s.TimeConstantRatio)
+	}
+	if !s.SoakedSince.IsZero() {
+		constant += ", put beside the probe before"
+	}
+	if e.Readings == 0 {
+		return fmt.Sprintf("not watched; %s, %s", arrive, constant)
+	}
+	return fmt.Sprintf("%d readings over %.3g s; %s, %s", e.Readings, e.Seconds, arrive, constant)
+}
+
+// watched puts together what the estimate is drawn from, for a window at a
+// temperature of the probe.
+func (m *Machine) watched(w window, celsius float64) warmth.Watched {
+	s := m.settings
+	span := min(max(estimateSpan, m.lastMeter.Time.Sub(m.contactAt)/2), longestSpan)
+	first := len(m.usable)
+	for first > 0 && m.lastMeter.Time.Sub(m.usable[first-1].Time) <= span {
+		first--
+	}
+	points := make([]warmth.Point, 0, len(m.early)+len(m.usable)-first)
+	if first == 0 {
+		for _, r := range m.early[m.consistentEarly(w):] {
+			points = append(points, m.point(r))
+		}
+	}
+	for _, r := range m.usable[first:] {
+		points = append(points, m.point(r))
+	}
+	middle := w.readings[0].Time.Add(w.readings[len(w.readings)-1].Time.Sub(w.readings[0].Time) / 2)
+	return warmth.Watched{Points: points, ResolutionOhms: w.resolutionOhms, NowSeconds: middle.Sub(m.contactAt).Seconds(),
+		OhmsPerKelvin: s.AlphaPerKelvin * w.meanOhms / (1 + s.AlphaPerKelvin*(celsius-20))}
+}
+
+// copper estimates how much warmer the copper is than the probe in the middle
+// of a window.
+func (m *Machine) copper(w window, celsius float64) warmth.Estimate {
+	return warmth.Of(m.watched(w, celsius), m.settings.prior(m.contactAt))
+}
+
+// point is a reading as seconds after contact.
+func (m *Machine) point(r driver.Reading) warmth.Point {
+	return warmth.Point{Seconds: r.Time.Sub(m.contactAt).Seconds(), Ohms: r.Value}
+}
+
+// consistentEarly is the index of the first of the readings from before hands
+// off that agrees, with all after it, with a line through those after it. Hands
+// on the clips make a plateau percents low, far beyond what it allows, and what
+// agrees doubles the time a coil is watched when it matters most.
+func (m *Machine) consistentEarly(w window) int {
+	const most = 24 // a line through more of a cooling curve says less of its beginning
+	later := m.usable[:min(len(m.usable), most)]
+	if len(later) < earlyReadings || len(m.early) == 0 {
+		return len(m.early)
+	}
+	points := make([]point, len(later))
+	for i, r := range later {
+		points[i] = point{m.point(r).Seconds, r.Value}
+	}
+	l, ok := fitLine(points)
+	if !ok {
+		return len(m.early)
+	}
+	residual := max(l.residual, w.resolutionOhms/math.Sqrt(12))
+	first := len(m.early)
+	for first > 0 {
+		p := m.point(m.early[first-1])
+		off := p.Seconds - l.meanSeconds
+		error := residual * math.Sqrt(1+1/float64(len(points))+off*off/l.spread)
+		if math.Abs(p.Ohms-l.at(p.Seconds)) > earlyScales*error {
+			break
+		}
+		first--
+	}
+	return first
+}
+
+// ahead is what U will be in [Ahead], in percent of R20, if the coil stays on
+// and goes on as it does; nil while there is no R20.
+func (m *Machine) ahead() *float64 {
+	a := m.current
+	if a.r20 == nil || m.settings.Typed {
+		return nil
+	}
+	then := a
+	e := warmth.Expect(m.watched(a.window, a.inputs.TemperatureCelsius), m.settings.prior(m.contactAt), Ahead.Seconds())
+	then.inputs.CopperExcessKelvin = e.Kelvin
+	then.inputs.CopperExcessUncertaintyKelvin = e.HalfWidthKelvin / uncertainty.CoverageFactor(0)
+	if then.judge(m.settings) != nil {
+		return nil
+	}
+	percent := then.percent()
+	return &percent
+}

@@ -1,0 +1,122 @@
+package warmth
+
+import "math"
+
+// Arrival says how coils come to a bench.
+type Arrival string
+
+const (
+	// Unknown is a mixture of all three.
+	Unknown Arrival = ""
+	// Lying coils have been near the probe for long.
+	Lying Arrival = "lying"
+	// Hand coils were held in the hand or just wound.
+	Hand Arrival = "hand"
+	// Heat coils were soldered, potted or dried before.
+	Heat Arrival = "heat"
+)
+
+// Arrivals lists what may be told.
+func Arrivals() []Arrival { return []Arrival{Lying, Hand, Heat} }
+
+// Prior is what is taken to be known of a coil before it is read.
+type Prior struct {
+	Arrival Arrival
+	// TimeConstantSeconds is the centre of τ's prior (its median) and
+	// TimeConstantRatio the standard deviation of ln τ; 0 means that it was
+	// never learned: a factor of two either way.
+	TimeConstantSeconds float64
+	TimeConstantRatio   float64
+	// QuickShare is how much of the excess was learned to be in the wire alone,
+	// with its standard deviation QuickShareDeviation; that 0 means that it was
+	// never learned.
+	QuickShare          float64
+	QuickShareDeviation float64
+	// SoakedSeconds is how long the coil is known to have lain beside the probe
+	// before contact; 0 when nothing is known.
+	SoakedSeconds float64
+}
+
+// ways is how many components the mixture of arrivals has.
+const ways = 5
+
+// arrivalKelvin are the standard deviations of the excess with which coils
+// arrive: lying in the room, held in a hand, warm, hot, and whatever else. They
+// are choices of ours, a factor of some three apart and on both sides of zero:
+// the readings themselves say which it is, and no coil is talked to the probe's
+// temperature against them.
+var arrivalKelvin = [ways]float64{0.3, 1.2, 4, 13, 40}
+
+// arrivalWeights gives the part of the coils that arrives in each way.
+func (p Prior) arrivalWeights() [ways]float64 {
+	switch p.Arrival {
+	case Lying:
+		return [ways]float64{0.82, 0.08, 0.06, 0.025, 0.015}
+	case Hand:
+		return [ways]float64{0.20, 0.50, 0.20, 0.07, 0.03}
+	case Heat:
+		return [ways]float64{0.10, 0.15, 0.30, 0.35, 0.10}
+	}
+	return [ways]float64{0.38, 0.20, 0.24, 0.12, 0.06}
+}
+
+// The grid over what the model is not linear in. Between its points the readings
+// cannot tell more than the discrepancy (see summary.go) allows.
+var (
+	// tauSteps are standard deviations of ln τ.
+	tauSteps = [...]float64{-2.4, -1.8, -1.2, -0.6, 0, 0.6, 1.2, 1.8, 2.4}
+	// quickShares are closer where a little of the wire rules the slope.
+	quickShares = [...]float64{0, 0.01, 0.03, 0.07, 0.15, 0.35, 0.65}
+	// quickSeconds are the wire's time constants.
+	quickSeconds = [...]float64{30, 60, 120}
+)
+
+var none = 0.55
+var defaultWeights = [ways]float64{0.55, 0.257, 0.12, 0.055, 0.018}
+var centre = 0.0
+
+// What is taken to be known of the time constant of a coil nobody watched: a
+// factor of two either way is nearly as likely as what was told, a factor of
+// three is not. In ln τ the density is exp(−(ln τ − ln τ0)⁴/2) out to a factor
+// of 3.7; a normal density wide enough for a factor of two has too much beyond.
+const unlearnedReach = 1.3
+
+// timeConstantCell gives ln(τ/centre) and the weight of a point of its grid.
+func (p Prior) timeConstantCell(step float64) (logarithm, weight float64) {
+	if p.TimeConstantRatio > 0 {
+		return step * p.TimeConstantRatio, math.Exp(-step * step / 2)
+	}
+	x := step / tauSteps[len(tauSteps)-1] * unlearnedReach
+	return x, math.Exp(-x * x * x * x / 2)
+}
+
+// noneQuick is how likely the wire of a coil nobody watched is as warm as its
+// bobbin. A choice of ours.
+const noneQuick = 0.8
+
+// shareWeights gives the prior of the quick share on its grid.
+func (p Prior) shareWeights() (weights [len(quickShares)]float64) {
+	if p.QuickShareDeviation == 0 {
+		weights[0] = noneQuick
+		for i := 1; i < len(quickShares); i++ {
+			weights[i] = (1 - noneQuick) / float64(len(quickShares)-1)
+		}
+		return weights
+	}
+	sum := 0.0
+	for i, q := range quickShares {
+		z := (q - p.QuickShare) / p.QuickShareDeviation
+		weights[i] = math.Exp(-z*z/2) * gap(i)
+		sum += weights[i]
+	}
+	for i := range weights {
+		weights[i] /= sum
+	}
+	return weights
+}
+
+// gap is the width of the cell of a quick share.
+func gap(i int) float64 {
+	left, right := quickShares[max(i-1, 0)], quickShares[min(i+1, len(quickShares)-1)]
+	return (right - left) / 2
+}

@@ -1,0 +1,169 @@
+// Package warmth estimates how far a coil's copper is from the temperature of
+// the probe beside it, from the way its resistance moves while it is on the
+// clips.
+//
+// The copper's excess over the probe is
+//
+//	E(t) = d + A·[(1 − q)·e^(−t/τ) + q·e^(−t/τq)]
+//
+// with t from contact: a coil relaxes to its surroundings as Newton's law of
+// cooling says, the wire itself quicker than the bobbin under it. A is the
+// excess it arrived with, τ the time constant of the finished coil, q the share
+// of the excess that is in the wire alone and τq how fast the wire gives it to
+// the bobbin, d the lasting difference between the coil's place and the probe's.
+// The readings tell nothing of d, which stays as wide as it was told; for the
+// others the package holds priors (see [Prior]) and updates them with the
+// readings. What comes out is the posterior of E − d now, which corrects a
+// resistance and says how well.
+//
+// The surroundings are taken to stay as they are while the coil is watched; a
+// coil that lags behind a drifting room shows it by its slope like any other.
+//
+// It is pure and deterministic: no clock, no I/O, no random numbers.
+package warmth
+
+import "math"
+
+// Point is one resistance, seconds after contact.
+type Point struct{ Seconds, Ohms float64 }
+
+// Watched is what is known of one coil on the clips.
+type Watched struct {
+	// Points are the readings to learn from, oldest first.
+	Points []Point
+	// ResolutionOhms is one step of the meter's display, 0 when unknown.
+	ResolutionOhms float64
+	// NowSeconds is when the excess is wanted, seconds after contact.
+	NowSeconds float64
+	// OhmsPerKelvin is how much the resistance rises with each kelvin, α·R20.
+	OhmsPerKelvin float64
+}
+
+// Estimate is the posterior of the copper's excess over its surroundings at one
+// moment, in kelvin; positive when the copper is warmer.
+type Estimate struct {
+	// Kelvin is the mean of the posterior.
+	Kelvin float64 `json:"kelvin"`
+	// StandardKelvin is its standard deviation, and HalfWidthKelvin the half of
+	// the narrowest interval about Kelvin that holds 95 % of it.
+	StandardKelvin  float64 `json:"standard_kelvin"`
+	HalfWidthKelvin float64 `json:"half_width_kelvin"`
+	// SlopeOhmsPerSecond is the mean slope of the readings and
+	// SlopeStandardErrorPerSecond its standard error.
+	SlopeOhmsPerSecond          float64 `json:"slope_ohms_per_second"`
+	SlopeStandardErrorPerSecond float64 `json:"slope_standard_error_per_second"`
+	// Readings and Seconds say what it was learned from; no reading for the
+	// prior alone.
+	Readings int     `json:"readings"`
+	Seconds  float64 `json:"seconds"`
+}
+
+// bump is one normal component of a mixture, in ohms.
+type bump struct{ weight, mean, deviation float64 }
+
+// Of returns the posterior. Without points it is the prior at NowSeconds.
+func Of(w Watched, p Prior) Estimate {
+	seen, ok := summarise(w)
+	e := inKelvin(describe(p.posterior(w, seen, ok)), w.OhmsPerKelvin)
+	if ok {
+		e.SlopeOhmsPerSecond, e.SlopeStandardErrorPerSecond = seen.slope()
+		e.Readings, e.Seconds = len(w.Points), seen.span()
+	}
+	return e
+}
+
+// inKelvin turns an estimate in ohms into kelvin.
+func inKelvin(e Estimate, ohmsPerKelvin float64) Estimate {
+	e.Kelvin /= ohmsPerKelvin
+	e.StandardKelvin /= ohmsPerKelvin
+	e.HalfWidthKelvin /= ohmsPerKelvin
+	return e
+}
+
+// describe gives mean, deviation and half-width of a mixture.
+func describe(bumps []bump) Estimate {
+	var e Estimate
+	for _, b := range bumps {
+		e.Kelvin += b.weight * b.mean
+	}
+	for _, b := range bumps {
+		off := b.mean - e.Kelvin
+		e.StandardKelvin += b.weight * (off*off + b.deviation*b.deviation)
+	}
+	e.StandardKelvin = math.Sqrt(e.StandardKelvin)
+	low, high := 0.0, 0.0
+	few := gather(bumps)
+	for _, b := range few {
+		high = max(high, math.Abs(b.mean-e.Kelvin)+4*b.deviation)
+	}
+	for high-low > 1e-3*high {
+		middle := (low + high) / 2
+		inside := 0.0
+		for _, b := range few {
+			off := b.mean - e.Kelvin
+			inside += b.weight * (normalCDF((middle-off)/b.deviation) - normalCDF((-middle-off)/b.deviation))
+		}
+		if inside < coverage {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	e.HalfWidthKelvin = high
+	return e
+}
+
+const coverage = 0.95
+
+func normalCDF(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
+
+// Bumps of like mean and deviation are gathered before quantiles are sought.
+const (
+	meanCells      = 24
+	deviationCells = 5 // a factor of four each, the last and all beyond
+)
+
+// gather merges bumps of like mean and deviation into one of their mean and
+// variance.
+func gather(bumps []bump) []bump {
+	low, high, narrow := math.Inf(1), math.Inf(-1), math.Inf(1)
+	for _, b := range bumps {
+		low, high, narrow = min(low, b.mean), max(high, b.mean), min(narrow, b.deviation)
+	}
+	perCell := (high - low) / meanCells
+	var cells [meanCells * deviationCells]struct{ weight, first, second float64 }
+	for _, b := range bumps {
+		column := 0
+		if perCell > 0 {
+			column = min(int((b.mean-low)/perCell), meanCells-1)
+		}
+		row := 0
+		for edge := 4 * narrow; b.deviation >= edge && row < deviationCells-1; edge *= 4 {
+			row++
+		}
+		c := &cells[row*meanCells+column]
+		c.weight += b.weight
+		c.first += b.weight * (b.mean - low)
+		c.second += b.weight * ((b.mean-low)*(b.mean-low) + b.deviation*b.deviation)
+	}
+	few := make([]bump, 0, len(cells))
+	for _, c := range cells {
+		if c.weight < 1e-6 {
+			continue
+		}
+		mean := c.first / c.weight
+		few = append(few, bump{c.weight, low + mean, math.Sqrt(max(c.second/c.weight-mean*mean, narrow*narrow))})
+	}
+	return few
+}
+
+// Expect returns the estimate there will be so many seconds later, if readings
+// come as they did and the coil goes on as it does now.
+func Expect(w Watched, p Prior, seconds float64) Estimate {
+	w.NowSeconds += seconds
+	seen, ok := summarise(w)
+	if ok {
+		ok = seen.extend(seconds)
+	}
+	return inKelvin(describe(p.posterior(w, seen, ok)), w.OhmsPerKelvin)
+}
