@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"coilkeep/driver"
-	"coilkeep/internal/statistics"
 )
 
 // opening takes a reading that says the clips hold no coil.
@@ -151,6 +150,7 @@ func (m *Machine) clear() {
 	m.heldUntil = time.Time{}
 	m.doubt = ""
 	m.refusal, m.refusalWords = "", ""
+	m.aheadPercent = nil
 	m.current = assessment{}
 }
 
@@ -215,29 +215,39 @@ func (a assessment) doubt() string {
 }
 
 // dropStep begins the window anew when the latest readings agree on another
-// value than those before: a hand was taken off, a clip slid.
+// value than a line through those before leads to: a hand was taken off, a clip
+// slid. A coil that warms or cools goes on along the line.
 func (m *Machine) dropStep() {
 	const lookBack = 24
 	n := len(m.usable) - stepReadings
 	if n < stepReadings {
 		return
 	}
-	limit := outlierScales * neighbourScale(m.usable[max(0, n-lookBack):n])
-	before := m.usable[n-stepReadings : n]
-	level := statistics.Median([]float64{before[0].Value, before[1].Value, before[2].Value})
+	before := m.usable[max(0, n-lookBack):n]
+	l, ok := fitLine(m.points(before))
+	if !ok {
+		return
+	}
+	scale := outlierScales * neighbourScale(before)
 	above, below := 0, 0
-	for _, r := range m.usable[n:] {
-		switch {
-		case r.Value > level+limit:
+	for _, p := range m.points(m.usable[n:]) {
+		limit := scale + l.errorAt(p.seconds, len(before))
+		switch off := p.ohms - l.at(p.seconds); {
+		case off > limit:
 			above++
-		case r.Value < level-limit:
+		case off < -limit:
 			below++
 		}
 	}
 	if above == stepReadings || below == stepReadings {
-		m.usable = append([]driver.Reading(nil), m.usable[n:]...)
-		m.early, m.kept = nil, candidate{}
+		m.beginAt(n)
 	}
+}
+
+// beginAt forgets the readings before one, which are of something else.
+func (m *Machine) beginAt(n int) {
+	m.usable = append([]driver.Reading(nil), m.usable[n:]...)
+	m.early, m.kept = nil, candidate{}
 }
 
 // dropApproach forgets what came before a steady window and differs from it by
@@ -247,7 +257,7 @@ func (m *Machine) dropStep() {
 func (m *Machine) dropApproach(w window) bool {
 	s := m.settings
 	allowed := max(s.spreadOhms(w.meanOhms, w.resolutionOhms), outlierScales*neighbourScale(w.readings))
-	perSecond := s.AlphaPerKelvin * w.meanOhms * farthestKelvin / s.TimeConstant.Seconds()
+	perSecond := s.AlphaPerKelvin * w.meanOhms * (farthestKelvin/s.TimeConstant.Seconds() + quickKelvinPerSecond)
 	off := 0
 	for i := len(m.usable) - len(w.readings) - 1; i >= 0; i-- {
 		r := m.usable[i]
@@ -257,8 +267,7 @@ func (m *Machine) dropApproach(w window) bool {
 			continue
 		}
 		if off++; off == stepReadings {
-			m.usable = append([]driver.Reading(nil), m.usable[i+stepReadings:]...)
-			m.early, m.kept = nil, candidate{}
+			m.beginAt(i + stepReadings)
 			return true
 		}
 	}
@@ -275,6 +284,10 @@ func (m *Machine) follow(e Entry) {
 		m.trace = append(m.trace, e)
 	}
 }
+
+// quickKelvinPerSecond is how fast the wire alone may change besides: some 15 K
+// of its own, given off within a minute.
+const quickKelvinPerSecond = 0.25
 
 // watch follows a coil that was measured and is still on the clips.
 func (m *Machine) watch(r driver.Reading, mayBeAnother bool) {

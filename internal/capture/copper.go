@@ -18,7 +18,7 @@ const (
 	longestSpan  = 5 * time.Minute
 	// earlyScales is how many standard errors a reading from before hands off
 	// may lie from where the later ones say it should.
-	earlyScales = 2.5
+	earlyScales = 5
 	// earlyReadings are the least that tell where it should lie.
 	earlyReadings = 5
 )
@@ -30,8 +30,8 @@ const Ahead = 10 * time.Second
 func (s Settings) prior(contact time.Time) warmth.Prior {
 	p := warmth.Prior{Arrival: s.Arrive, TimeConstantSeconds: s.TimeConstant.Seconds(), TimeConstantRatio: s.TimeConstantRatio,
 		QuickShare: s.QuickShare, QuickShareDeviation: s.QuickShareDeviation}
-	if p.Arrival == "" && s.Typed {
-		p.Arrival = warmth.Lying // whoever reads by eye waits until the value stands still
+	if s.Typed && (p.Arrival == "" || p.Arrival == warmth.Lying) {
+		p.Arrival = warmth.Rested // whoever reads by eye waits until the value stands still
 	}
 	if soaked := contact.Sub(s.SoakedSince); !s.SoakedSince.IsZero() && soaked > 0 {
 		p.SoakedSeconds = soaked.Seconds()
@@ -42,13 +42,8 @@ func (s Settings) prior(contact time.Time) warmth.Prior {
 // origin says what an estimate is drawn from.
 func (s Settings) origin(e warmth.Estimate) string {
 	p := s.prior(time.Time{})
-	arrive := "however coils arrive"
-	if p.Arrival != "" {
-		arrive = "coils arriving from " + string(p.Arrival)
-		if p.Arrival == warmth.Lying {
-			arrive = "coils lying at the bench"
-		}
-	}
+	arrive := map[warmth.Arrival]string{"": "coils arriving in any way", warmth.Lying: "coils lying at the bench", warmth.Rested: "a coil at rest",
+		warmth.Hand: "coils from the hand", warmth.Heat: "coils from heat"}[p.Arrival]
 	constant := fmt.Sprintf("a time constant of %.3g min, unlearned", s.TimeConstant.Minutes())
 	if s.TimeConstantRatio > 0 {
 		constant = fmt.Sprintf("a time constant of %.3g min ± %.0f %%, learned", s.TimeConstant.Minutes(), 100*s.TimeConstantRatio)
@@ -118,9 +113,7 @@ func (m *Machine) consistentEarly(w window) int {
 	first := len(m.early)
 	for first > 0 {
 		p := m.point(m.early[first-1])
-		off := p.Seconds - l.meanSeconds
-		error := residual * math.Sqrt(1+1/float64(len(points))+off*off/l.spread)
-		if math.Abs(p.Ohms-l.at(p.Seconds)) > earlyScales*error {
+		if math.Abs(p.Ohms-l.at(p.Seconds)) > earlyScales*math.Hypot(residual, l.errorAt(p.Seconds, len(points))) {
 			break
 		}
 		first--
@@ -129,19 +122,24 @@ func (m *Machine) consistentEarly(w window) int {
 }
 
 // ahead is what U will be in [Ahead], in percent of R20, if the coil stays on
-// and goes on as it does; nil while there is no R20.
+// and goes on as it does; nil while there is no R20. It takes as long as the
+// estimate itself and is looked at by people, so it is worked out once a second.
 func (m *Machine) ahead() *float64 {
 	a := m.current
 	if a.r20 == nil || m.settings.Typed {
 		return nil
 	}
-	then := a
+	if m.aheadPercent != nil && m.lastMeter.Time.Sub(m.aheadAt) < time.Second {
+		return m.aheadPercent
+	}
 	e := warmth.Expect(m.watched(a.window, a.inputs.TemperatureCelsius), m.settings.prior(m.contactAt), Ahead.Seconds())
+	then := a
 	then.inputs.CopperExcessKelvin = e.Kelvin
 	then.inputs.CopperExcessUncertaintyKelvin = e.HalfWidthKelvin / uncertainty.CoverageFactor(0)
 	if then.judge(m.settings) != nil {
 		return nil
 	}
 	percent := then.percent()
-	return &percent
+	m.aheadPercent, m.aheadAt = &percent, m.lastMeter.Time
+	return m.aheadPercent
 }

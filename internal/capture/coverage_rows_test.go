@@ -106,6 +106,9 @@ func rate(perSecond float64) change {
 	return func(r *coverageRow) { r.regime.ReadingsPerSecond = perSecond }
 }
 
+// noisy is a meter whose last digit says little.
+func noisy(r *coverageRow) { r.regime.NoiseOhms = truthtest.Spread{Low: 0.2, High: 0.4} }
+
 func told(how string) change {
 	return func(r *coverageRow) { r.told = how }
 }
@@ -149,7 +152,7 @@ func quiet(name string, changes ...change) coverageRow {
 func coverageRows() []coverageRow {
 	const second = time.Second
 	return []coverageRow{
-		quiet("lying", widest(0.5, 4*second), widest(0.32, 8*second), recordedWithin(5*second, 7*second)),
+		quiet("lying", widest(0.5, 4*second), widest(0.335, 8*second), recordedWithin(5*second, 7*second)),
 		quiet("hand", hand),
 		quiet("warm", warm, widest(3, 8*second)),
 		quiet("solder", solder),
@@ -199,6 +202,9 @@ func coverageRows() []coverageRow {
 		quiet("warm-2.5hz", warm, rate(2.5)),
 		quiet("warm-10hz", warm, rate(10)),
 
+		quiet("lying-noisy", noisy),
+		quiet("warm-noisy", warm, noisy),
+		quiet("warm-tau-2-noisy", warm, tau(2), noisy),
 		quiet("lying-hum", hummed),
 		quiet("warm-hum", warm, hummed),
 		quiet("warm-hum-1ohm-2.5hz", warm, hummed, display(1), rate(2.5)),
@@ -220,7 +226,7 @@ func coverageRows() []coverageRow {
 		quiet("warm-fast", warm, fast),
 		quiet("warm-fast-10ohm-1hz", warm, fast, display(10), rate(1)),
 
-		quiet("lying-told-lying", told("lying")),
+		quiet("lying-told-lying", told("lying"), widest(0.5, 4*second), widest(0.32, 8*second)),
 		quiet("lying-told-heat", told("heat")),
 		quiet("hand-told-lying", hand, told("lying")),
 		quiet("warm-told-lying", warm, told("lying")),

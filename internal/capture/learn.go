@@ -23,6 +23,12 @@ func (l line) at(seconds float64) float64 {
 	return l.meanOhms + l.slope*(seconds-l.meanSeconds)
 }
 
+// errorAt is the standard error of where the line leads to at an instant.
+func (l line) errorAt(seconds float64, points int) float64 {
+	off := seconds - l.meanSeconds
+	return l.residual * math.Sqrt(1/float64(points)+off*off/l.spread)
+}
+
 // fitLine needs three points and some span of time. Times and values are
 // centred first, so that large offsets cost no digits. Like meanAndDeviation it
 // keeps an order of sums of its own.

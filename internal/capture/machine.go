@@ -80,6 +80,9 @@ type Machine struct {
 	refusal Refusal
 	// refusalWords says the refusal in a sentence.
 	refusalWords string
+	// aheadPercent was worked out at aheadAt; nil when it was not yet.
+	aheadPercent *float64
+	aheadAt      time.Time
 }
 
 // New returns a capture that has not seen its clips open yet: a coil that is

@@ -10,34 +10,35 @@ import (
 const manyDigits = 8
 
 // takeCoarse uses readings of a display so coarse that its steps hide their
-// noise. Each says no more than that the value lay within half a step of it:
-// an interval, not a point. Lines that pass through all intervals fill a polygon
-// in the plane of level and slope, and any of them is as likely; its mean and
-// variance are what the readings say of the slope.
-func (s *summary) takeCoarse(w Watched, f fitted) {
-	runs := runsOf(w.Points)
-	if len(runs) >= manyDigits && monotone(runs) {
+// noise, and that only ever went one way. Each says no more than that the value
+// lay within half a step of it: an interval, not a point. Lines that pass through
+// all intervals fill a polygon in the plane of level and slope, and any of them is
+// as likely; its mean and variance are what the readings say of the slope. It is
+// false when no line passes.
+func (s *summary) takeCoarse(runs []run, step float64) bool {
+	if len(runs) >= manyDigits {
 		middles := make([]Point, 0, len(runs)-2)
 		for _, r := range runs[1 : len(runs)-1] { // the first and the last are cut
 			middles = append(middles, Point{(r.from + r.to) / 2, r.ohms})
 		}
-		if through, ok := fitRobust(middles, *s, w.ResolutionOhms); ok {
-			s.take(through)
-			return
+		through, ok := fitRobust(middles, *s, step)
+		if ok {
+			s.take(through, 0)
 		}
+		return ok
 	}
-	slack := 0.0
-	if !monotone(runs) { // noise at the edge of a step makes it flicker
-		slack = 0.5
+	mean, variance, ok := s.slopes(runs, step)
+	if ok {
+		s.degree = 1
+		s.value, s.covariance = [order]float64{mean}, [order][order]float64{{variance}}
 	}
-	for ; slack <= 3; slack += 0.25 {
-		if mean, variance, ok := s.slopes(runs, w.ResolutionOhms, slack*w.ResolutionOhms); ok {
-			s.degree = 1
-			s.value, s.covariance = [order]float64{mean}, [order][order]float64{{variance}}
-			return
-		}
-	}
-	s.take(f) // no line fits: it moves, and the residuals say how roughly
+	return ok
+}
+
+// takeCoarseIfMonotone is false when the display went to and fro: its noise shows.
+func (s *summary) takeCoarseIfMonotone(w Watched) bool {
+	runs := runsOf(w.Points)
+	return monotone(runs) && s.takeCoarse(runs, w.ResolutionOhms)
 }
 
 // run is an unbroken run of equal readings.
@@ -68,14 +69,14 @@ func monotone(runs []run) bool {
 // vertex is a level and a slope, per half span.
 type vertex struct{ level, slope float64 }
 
-// slopes gives mean and variance of the slopes of all lines within half a step
-// and the slack of each reading; ok is false when there is none.
-func (s summary) slopes(runs []run, step, slack float64) (mean, variance float64, ok bool) {
+// slopes gives mean and variance of the slopes of all lines within half a step of
+// each reading; ok is false when there is none.
+func (s summary) slopes(runs []run, step float64) (mean, variance float64, ok bool) {
 	low, high := runs[0].ohms, runs[0].ohms
 	for _, r := range runs {
 		low, high = min(low, r.ohms), max(high, r.ohms)
 	}
-	base, half := runs[0].ohms, step/2+slack
+	base, half := runs[0].ohms, step/2
 	wide := high - low + 4*half
 	polygon := []vertex{{low - base - wide, -wide}, {high - base + wide, -wide}, {high - base + wide, wide}, {low - base - wide, wide}}
 	cut := clipper{polygon: polygon}

@@ -37,13 +37,11 @@ func summarise(w Watched) (summary, bool) {
 		return summary{}, false
 	}
 	f, ok := fitRobust(points, s, w.ResolutionOhms)
-	switch {
-	case !ok:
+	if !ok {
 		return summary{}, false
-	case w.ResolutionOhms == 0 || f.residual > coarseSteps*w.ResolutionOhms:
-		s.take(f)
-	default:
-		s.takeCoarse(w, f)
+	}
+	if w.ResolutionOhms == 0 || f.residual > coarseSteps*w.ResolutionOhms || !s.takeCoarseIfMonotone(w) {
+		s.take(f, roundingOhms(f.residual, w.ResolutionOhms))
 	}
 	s.doubt(discrepancyKelvin * w.OhmsPerKelvin)
 	return s, s.invert()
@@ -92,8 +90,21 @@ type fitted struct {
 	points       int
 }
 
-// take uses a fit whose noise is that of its residuals.
-func (s *summary) take(f fitted) {
+// roundingOhms is how far the mean of rounded readings may be off, as noise of
+// so much about the curve leaves it: step/π·exp(−2π²·σ²/step²) at most, with σ the
+// noise before it was rounded (Sheppard's corrections, first harmonic; from
+// memory). Noise of half a step hides the steps; none leaves a third of one.
+func roundingOhms(residual, step float64) float64 {
+	if step == 0 {
+		return 0
+	}
+	variance := max(residual*residual-step*step/12, 0)
+	return step / math.Pi * math.Exp(-2*math.Pi*math.Pi*variance/(step*step))
+}
+
+// take uses a fit whose noise is that of its residuals, and whose values are
+// rounded by as much.
+func (s *summary) take(f fitted, rounding float64) {
 	s.degree = f.terms - 1
 	t := uncertainty.CoverageFactor(float64(f.points-f.terms)) / uncertainty.CoverageFactor(0)
 	variance := f.residual * f.residual * f.inflation * t * t
@@ -102,6 +113,7 @@ func (s *summary) take(f fitted) {
 		for j := range s.degree {
 			s.covariance[i][j] = variance * f.covariance[i+1][j+1]
 		}
+		s.covariance[i][i] += rounding * rounding / 2
 	}
 }
 
@@ -205,7 +217,10 @@ func inflation(squares, lagged float64, n, terms int) float64 {
 		return 1
 	}
 	r := lagged/squares + float64(terms)/(2*float64(n))
-	r = min(max(r, 0), 0.9)
+	if r < 1.645/math.Sqrt(float64(n)) { // by chance in one series of twenty
+		return 1
+	}
+	r = min(r, 0.9)
 	return (1 + r) / (1 - r)
 }
 

@@ -15,8 +15,9 @@ func newDecay(seconds, weight float64, w Watched, soakedSeconds float64, seen su
 		shape: seen.project(seconds)}
 }
 
-// posterior is the mixture of the excess now, in ohms, weights adding up to 1.
-func (p Prior) posterior(w Watched, seen summary, any bool) []bump {
+// posterior fills in the mixture of the excess now, in ohms, with weights that
+// add up to 1.
+func (m *mixture) posterior(p Prior, w Watched, seen summary, any bool) {
 	var slow [len(tauSteps)]decay
 	for i, step := range tauSteps {
 		logarithm, weight := p.timeConstantCell(step)
@@ -27,8 +28,10 @@ func (p Prior) posterior(w Watched, seen summary, any bool) []bump {
 		quick[i] = newDecay(seconds, 1.0/float64(len(quickSeconds)), w, p.SoakedSeconds, seen)
 	}
 	shares := p.shareWeights()
-	mix := mixer{weights: p.arrivalWeights(), perKelvin: w.OhmsPerKelvin, seen: seen, any: any, soaked: p.SoakedSeconds > 0,
-		terms: make([]term, 0, ways*len(slow)*(1+(len(quickShares)-1)*len(quick)))}
+	mix := mixer{mixture: m, weights: p.arrivalWeights(), seen: seen, any: any, soaked: p.SoakedSeconds > 0, picked: pickedUpKelvin * w.OhmsPerKelvin}
+	for i, kelvin := range arrivalKelvin {
+		mix.deviations[i] = kelvin * w.OhmsPerKelvin
+	}
 	for _, s := range slow {
 		mix.add(s.weight*shares[0], 0, s, s)
 		for j, q := range quickShares[1:] {
@@ -40,26 +43,31 @@ func (p Prior) posterior(w Watched, seen summary, any bool) []bump {
 			}
 		}
 	}
-	return mix.bumps()
+	m.normalise(mix.most)
 }
 
 // leastWeight of a share is not worth its time.
 const leastWeight = 1e-4
 
-// mixer gathers the posterior of every shape and way of arriving.
-type mixer struct {
-	weights   [ways]float64
-	perKelvin float64
-	seen      summary
-	any       bool
-	soaked    bool
-	terms     []term
-	most      float64
+// mixture is a posterior: normal components in ohms. It is filled in place, for a
+// capture asks for one at every reading.
+type mixture struct {
+	bumps [ways * len(tauSteps) * (1 + (len(quickShares)-1)*len(quickSeconds))]bump
+	n     int
 }
 
-// term is one normal component of the posterior; its weight is
-// factor·exp(exponent).
-type term struct{ factor, exponent, mean, deviation float64 }
+// mixer puts a mixture together: every shape and way of arriving.
+type mixer struct {
+	*mixture
+	weights    [ways]float64
+	deviations [ways]float64 // of the excess at contact, in ohms
+	seen       summary
+	any        bool
+	soaked     bool
+	picked     float64
+	// most is the largest exponent so far.
+	most float64
+}
 
 // add takes one shape: a share q of the excess in the quick decay.
 func (m *mixer) add(weight, q float64, slow, quick decay) {
@@ -73,10 +81,9 @@ func (m *mixer) add(weight, q float64, slow, quick decay) {
 	if m.any {
 		precision, moment = m.seen.fit(shape)
 	}
-	for i, kelvin := range arrivalKelvin {
-		deviation := kelvin * m.perKelvin
+	for i, deviation := range m.deviations {
 		if m.soaked {
-			deviation = math.Hypot(deviation*soaked, pickedUpKelvin*m.perKelvin)
+			deviation = math.Hypot(deviation*soaked, m.picked)
 		}
 		// The ohms C at contact: prior N(0, deviation²), likelihood
 		// exp(−(precision·C² − 2·moment·C)/2); both are normal, and so is
@@ -84,9 +91,10 @@ func (m *mixer) add(weight, q float64, slow, quick decay) {
 		prior := 1 / (deviation * deviation)
 		total := prior + precision
 		at := moment / total
-		t := term{weight * m.weights[i] * math.Sqrt(prior/total), total * at * at / 2, at * now, now / math.Sqrt(total)}
-		m.most = max(m.most, t.exponent)
-		m.terms = append(m.terms, t)
+		exponent := total * at * at / 2
+		m.most = max(m.most, exponent)
+		m.bumps[m.n] = bump{weight * m.weights[i] * math.Sqrt(prior/total), exponent, at * now, now / math.Sqrt(total)}
+		m.n++
 	}
 }
 
@@ -97,19 +105,20 @@ const pickedUpKelvin = 0.3
 // negligible is the logarithm of a share nobody would miss.
 const negligible = -14
 
-// bumps gives the mixture with weights that add up to 1; what does not count is
-// left out.
-func (m *mixer) bumps() []bump {
-	sum, kept := 0.0, make([]bump, 0, len(m.terms))
-	for _, t := range m.terms {
-		if below := t.exponent - m.most; below > negligible {
-			weight := t.factor * math.Exp(below)
-			sum += weight
-			kept = append(kept, bump{weight, t.mean, t.deviation})
+// normalise takes the exponents, of which one is the largest, into the weights,
+// makes these add up to 1, and leaves out what does not count.
+func (m *mixture) normalise(most float64) {
+	sum, kept := 0.0, 0
+	for _, b := range m.bumps[:m.n] {
+		if below := b.exponent - most; below > negligible {
+			b.weight *= math.Exp(below)
+			sum += b.weight
+			m.bumps[kept] = b
+			kept++
 		}
 	}
-	for i := range kept {
-		kept[i].weight /= sum
+	m.n = kept
+	for i := range m.bumps[:kept] {
+		m.bumps[i].weight /= sum
 	}
-	return kept
 }

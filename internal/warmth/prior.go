@@ -14,6 +14,10 @@ const (
 	Hand Arrival = "hand"
 	// Heat coils were soldered, potted or dried before.
 	Heat Arrival = "heat"
+	// Rested coils were given time before they were read once, by a person who
+	// waited until the value stood still. Nobody tells it of a bench whose meter
+	// is read by the program, which sees for itself.
+	Rested Arrival = "rested"
 )
 
 // Arrivals lists what may be told.
@@ -47,28 +51,32 @@ const ways = 5
 // temperature against them.
 var arrivalKelvin = [ways]float64{0.3, 1.2, 4, 13, 40}
 
-// arrivalWeights gives the part of the coils that arrives in each way.
+// arrivalWeights gives the part of the coils that arrives in each way. What a
+// bench is told shifts them and rules nothing out: a coil that comes otherwise
+// is to be known by its readings, also by the few before a quick record.
 func (p Prior) arrivalWeights() [ways]float64 {
 	switch p.Arrival {
-	case Lying:
+	case Rested:
 		return [ways]float64{0.82, 0.08, 0.06, 0.025, 0.015}
+	case Lying:
+		return [ways]float64{0.45, 0.25, 0.17, 0.08, 0.05}
 	case Hand:
 		return [ways]float64{0.20, 0.50, 0.20, 0.07, 0.03}
 	case Heat:
 		return [ways]float64{0.10, 0.15, 0.30, 0.35, 0.10}
 	}
-	return [ways]float64{0.38, 0.20, 0.24, 0.12, 0.06}
+	return [ways]float64{0.32, 0.28, 0.20, 0.12, 0.08}
 }
 
 // The grid over what the model is not linear in. Between its points the readings
 // cannot tell more than the discrepancy (see summary.go) allows.
 var (
 	// tauSteps are standard deviations of ln τ.
-	tauSteps = [...]float64{-2.4, -1.8, -1.2, -0.6, 0, 0.6, 1.2, 1.8, 2.4}
+	tauSteps = [...]float64{-2.4, -1.6, -0.8, 0, 0.8, 1.6, 2.4}
 	// quickShares are closer where a little of the wire rules the slope.
-	quickShares = [...]float64{0, 0.01, 0.03, 0.07, 0.15, 0.35, 0.65}
+	quickShares = [...]float64{0, 0.012, 0.04, 0.12, 0.3, 0.6}
 	// quickSeconds are the wire's time constants.
-	quickSeconds = [...]float64{30, 60, 120}
+	quickSeconds = [...]float64{40, 100}
 )
 
 var none = 0.55
@@ -76,10 +84,15 @@ var defaultWeights = [ways]float64{0.55, 0.257, 0.12, 0.055, 0.018}
 var centre = 0.0
 
 // What is taken to be known of the time constant of a coil nobody watched: a
-// factor of two either way is nearly as likely as what was told, a factor of
-// three is not. In ln τ the density is exp(−(ln τ − ln τ0)⁴/2) out to a factor
-// of 3.7; a normal density wide enough for a factor of two has too much beyond.
-const unlearnedReach = 1.3
+// factor of two either way is as likely as what was told, and rather longer than
+// shorter, for who watches a coil by eye takes it for settled too early; beyond a
+// factor of 2.6 there is nothing. In ln(τ/τ0) the density is exp(b·x) out to a
+// reach. A normal density wide enough for a factor of two has too much beyond.
+// Choices of ours.
+const (
+	unlearnedReach = 1.0
+	unlearnedTilt  = 0.6
+)
 
 // timeConstantCell gives ln(τ/centre) and the weight of a point of its grid.
 func (p Prior) timeConstantCell(step float64) (logarithm, weight float64) {
@@ -87,7 +100,7 @@ func (p Prior) timeConstantCell(step float64) (logarithm, weight float64) {
 		return step * p.TimeConstantRatio, math.Exp(-step * step / 2)
 	}
 	x := step / tauSteps[len(tauSteps)-1] * unlearnedReach
-	return x, math.Exp(-x * x * x * x / 2)
+	return x, math.Exp(unlearnedTilt * x)
 }
 
 // noneQuick is how likely the wire of a coil nobody watched is as warm as its

@@ -58,13 +58,14 @@ type Estimate struct {
 	Seconds  float64 `json:"seconds"`
 }
 
-// bump is one normal component of a mixture, in ohms.
-type bump struct{ weight, mean, deviation float64 }
+// bump is one normal component of a mixture, in ohms. Until the mixture is put
+// together its weight is still to be multiplied by the exponential of exponent.
+type bump struct{ weight, exponent, mean, deviation float64 }
 
 // Of returns the posterior. Without points it is the prior at NowSeconds.
 func Of(w Watched, p Prior) Estimate {
 	seen, ok := summarise(w)
-	e := inKelvin(describe(p.posterior(w, seen, ok)), w.OhmsPerKelvin)
+	e := p.estimate(w, seen, ok)
 	if ok {
 		e.SlopeOhmsPerSecond, e.SlopeStandardErrorPerSecond = seen.slope()
 		e.Readings, e.Seconds = len(w.Points), seen.span()
@@ -72,11 +73,25 @@ func Of(w Watched, p Prior) Estimate {
 	return e
 }
 
-// inKelvin turns an estimate in ohms into kelvin.
-func inKelvin(e Estimate, ohmsPerKelvin float64) Estimate {
-	e.Kelvin /= ohmsPerKelvin
-	e.StandardKelvin /= ohmsPerKelvin
-	e.HalfWidthKelvin /= ohmsPerKelvin
+// Expect returns the estimate there will be so many seconds later, if readings
+// come as they did and the coil goes on as it does now.
+func Expect(w Watched, p Prior, seconds float64) Estimate {
+	w.NowSeconds += seconds
+	seen, ok := summarise(w)
+	if ok {
+		ok = seen.extend(seconds)
+	}
+	return p.estimate(w, seen, ok)
+}
+
+// estimate is the posterior in short.
+func (p Prior) estimate(w Watched, seen summary, any bool) Estimate {
+	var m mixture
+	m.posterior(p, w, seen, any)
+	e := describe(m.bumps[:m.n])
+	e.Kelvin /= w.OhmsPerKelvin
+	e.StandardKelvin /= w.OhmsPerKelvin
+	e.HalfWidthKelvin /= w.OhmsPerKelvin
 	return e
 }
 
@@ -91,31 +106,39 @@ func describe(bumps []bump) Estimate {
 		e.StandardKelvin += b.weight * (off*off + b.deviation*b.deviation)
 	}
 	e.StandardKelvin = math.Sqrt(e.StandardKelvin)
-	low, high := 0.0, 0.0
-	few := gather(bumps)
-	for _, b := range few {
-		high = max(high, math.Abs(b.mean-e.Kelvin)+4*b.deviation)
+	var few [meanCells * deviationCells]bump
+	e.HalfWidthKelvin = halfWidth(few[:gather(bumps, &few)], e.Kelvin, e.StandardKelvin)
+	return e
+}
+
+// halfWidth is half of the interval about a centre that holds the coverage.
+func halfWidth(bumps []bump, centre, deviation float64) float64 {
+	low, high := 0.0, 2*deviation
+	for inside(bumps, centre, high) < coverage {
+		low, high = high, 2*high
 	}
 	for high-low > 1e-3*high {
 		middle := (low + high) / 2
-		inside := 0.0
-		for _, b := range few {
-			off := b.mean - e.Kelvin
-			inside += b.weight * (normalCDF((middle-off)/b.deviation) - normalCDF((-middle-off)/b.deviation))
-		}
-		if inside < coverage {
+		if inside(bumps, centre, middle) < coverage {
 			low = middle
 		} else {
 			high = middle
 		}
 	}
-	e.HalfWidthKelvin = high
-	return e
+	return high
+}
+
+// inside is the part of a mixture within a half-width of a centre.
+func inside(bumps []bump, centre, half float64) float64 {
+	part := 0.0
+	for _, b := range bumps {
+		off, scale := b.mean-centre, 1/(math.Sqrt2*b.deviation)
+		part += b.weight * (math.Erf((half-off)*scale) - math.Erf((-half-off)*scale)) / 2
+	}
+	return part
 }
 
 const coverage = 0.95
-
-func normalCDF(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
 // Bumps of like mean and deviation are gathered before quantiles are sought.
 const (
@@ -124,8 +147,8 @@ const (
 )
 
 // gather merges bumps of like mean and deviation into one of their mean and
-// variance.
-func gather(bumps []bump) []bump {
+// variance, and tells how many there are then.
+func gather(bumps []bump, few *[meanCells * deviationCells]bump) (n int) {
 	low, high, narrow := math.Inf(1), math.Inf(-1), math.Inf(1)
 	for _, b := range bumps {
 		low, high, narrow = min(low, b.mean), max(high, b.mean), min(narrow, b.deviation)
@@ -146,24 +169,13 @@ func gather(bumps []bump) []bump {
 		c.first += b.weight * (b.mean - low)
 		c.second += b.weight * ((b.mean-low)*(b.mean-low) + b.deviation*b.deviation)
 	}
-	few := make([]bump, 0, len(cells))
 	for _, c := range cells {
 		if c.weight < 1e-6 {
 			continue
 		}
 		mean := c.first / c.weight
-		few = append(few, bump{c.weight, low + mean, math.Sqrt(max(c.second/c.weight-mean*mean, narrow*narrow))})
+		few[n] = bump{weight: c.weight, mean: low + mean, deviation: math.Sqrt(max(c.second/c.weight-mean*mean, narrow*narrow))}
+		n++
 	}
-	return few
-}
-
-// Expect returns the estimate there will be so many seconds later, if readings
-// come as they did and the coil goes on as it does now.
-func Expect(w Watched, p Prior, seconds float64) Estimate {
-	w.NowSeconds += seconds
-	seen, ok := summarise(w)
-	if ok {
-		ok = seen.extend(seconds)
-	}
-	return inKelvin(describe(p.posterior(w, seen, ok)), w.OhmsPerKelvin)
+	return n
 }

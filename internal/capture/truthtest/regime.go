@@ -55,6 +55,9 @@ type Regime struct {
 	ProbeLagSeconds, ProbeStepKelvin  float64
 
 	ReadingsPerSecond, StepOhms, HumPercent float64
+	// NoiseOhms is the standard deviation of the readings; zero for that of an
+	// ordinary meter.
+	NoiseOhms Spread
 }
 
 // HandKelvin is the most that fingers warm a coil.
@@ -144,10 +147,20 @@ func (r Regime) meter(rng *rand.Rand, told Told) Meter {
 		ReadingsPerSecond: r.ReadingsPerSecond, JitterSeconds: Spread{Low: 0.004, High: 0.01}.Draw(rng),
 		ErrorRatio: share * told.MeterPercent / 100, ErrorOhms: share * told.MeterOhms,
 		LeadOhms:  told.LeadOhms + told.LeadHalfWidthOhms*either(rng),
-		NoiseOhms: Spread{Low: 0.05, High: 0.3}.Draw(rng),
+		NoiseOhms: r.noise().Draw(rng),
 		HumRatio:  r.HumPercent / 100, HumHertz: Spread{Low: 49.9, High: 50.1}.Draw(rng),
 		HumRadians: 2 * math.Pi * rng.Float64(), StepOhms: r.StepOhms,
 	}
+}
+
+// noise is a part of the display's step to the whole of it, as of a meter
+// whose last digit is worth showing (common practice, no source), unless the
+// regime has its own; a coarse display hides that of a fine one.
+func (r Regime) noise() Spread {
+	if r.NoiseOhms != (Spread{}) {
+		return r.NoiseOhms
+	}
+	return Spread{Low: 0.03, High: 0.1}
 }
 
 // either is evenly between −1 and 1.
