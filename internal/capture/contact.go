@@ -224,14 +224,14 @@ func (m *Machine) dropStep() {
 		return
 	}
 	before := m.usable[max(0, n-lookBack):n]
-	l, ok := fitLine(m.points(before))
+	scale := neighbourScale(before)
+	l, ok := resistantLine(m.points(before), scale)
 	if !ok {
 		return
 	}
-	scale := outlierScales * neighbourScale(before)
 	above, below := 0, 0
 	for _, p := range m.points(m.usable[n:]) {
-		limit := scale + l.errorAt(p.seconds, len(before))
+		limit := outlierScales * math.Hypot(scale, l.errorAt(p.seconds, len(before)))
 		switch off := p.ohms - l.at(p.seconds); {
 		case off > limit:
 			above++
@@ -324,5 +324,9 @@ func (m *Machine) learn() *TimeConstantEstimate {
 	if len(m.usable) == 0 {
 		return nil
 	}
-	return fitExponential(m.points(m.usable), m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
+	points := make([]point, len(m.usable))
+	for i, r := range m.usable {
+		points[i] = point{m.point(r).Seconds, r.Value}
+	}
+	return fitCooling(points, m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/internal/statistics"
 )
 
 // point is one resistance at one time, in seconds from some origin.
@@ -21,6 +22,37 @@ type line struct {
 
 func (l line) at(seconds float64) float64 {
 	return l.meanOhms + l.slope*(seconds-l.meanSeconds)
+}
+
+// resistantLine is a line that single outliers do not move: through the medians
+// of the first and the last third of the points (J. W. Tukey, Exploratory Data
+// Analysis, 1977, chapter 10; from memory). Its scatter is told, and as medians
+// err by a quarter more than means do, the line's residual is that much larger.
+func resistantLine(points []point, scatter float64) (line, bool) {
+	l, ok := fitLine(points) // for the times
+	if !ok {
+		return line{}, false
+	}
+	third := min(max(3, len(points)/3), len(points)) // two have no median
+	left, right := medians(points[:third]), medians(points[len(points)-third:])
+	if right.seconds <= left.seconds {
+		return line{}, false
+	}
+	l.slope = (right.ohms - left.ohms) / (right.seconds - left.seconds)
+	offsets := make([]float64, len(points))
+	for i, p := range points {
+		offsets[i] = p.ohms - l.slope*(p.seconds-l.meanSeconds)
+	}
+	l.meanOhms, l.residual = statistics.Median(offsets), 1.25*scatter
+	return l, true
+}
+
+func medians(points []point) point {
+	seconds, ohms := make([]float64, len(points)), make([]float64, len(points))
+	for i, p := range points {
+		seconds[i], ohms[i] = p.seconds, p.ohms
+	}
+	return point{statistics.Median(seconds), statistics.Median(ohms)}
 }
 
 // errorAt is the standard error of where the line leads to at an instant.
@@ -64,67 +96,145 @@ func fitLine(points []point) (line, bool) {
 	return l, true
 }
 
-// TimeConstantEstimate is a thermal time constant seen on a coil.
+// TimeConstantEstimate is how a coil left on was seen to take on the temperature
+// around it.
 type TimeConstantEstimate struct {
 	TimeConstant  time.Duration
 	StandardError time.Duration
-	// StartKelvin is how far the coil was from where it settled when the fit
-	// begins.
+	// QuickShare is how much of the excess at contact was in the wire alone, and
+	// QuickShareStandardError its standard error.
+	QuickShare, QuickShareStandardError float64
+	// StartKelvin is how far the coil was from where it settled, at contact.
 	StartKelvin float64
 }
 
 // Limits of what can be learned from one coil left on.
 const (
-	shortestConstantSeconds = 20
+	shortestConstantSeconds = 60
 	longestConstantSeconds  = 3600
 	blocksForConstant       = 120
+	// leastStartKelvin is how warm or cold a coil must come to teach anything.
+	leastStartKelvin = 0.5
 )
 
-// fitExponential fits R(t) = R∞ + A·exp(−t/τ) and reports τ when the data
-// really carry it: the standard error of τ below a fifth, and data at least as
-// long as τ. For a given τ the model is a straight line in exp(−t/τ), so only
-// τ is searched for.
-func fitExponential(points []point, alphaR20 float64) *TimeConstantEstimate {
+// quickestSeconds are the time constants of the wire that are tried.
+var quickestSeconds = [...]float64{30, 45, 60, 90, 120}
+
+// fitCooling fits R(t) = R∞ + S·exp(−t/τ) + Q·exp(−t/τq), t from contact, and
+// reports τ and the share Q/(S + Q) when the data really carry them: the standard
+// error of τ below a fifth of it, and data at least as long as τ. For given τ
+// and τq the model is linear; τ is searched for and τq tried. The wire may give
+// off its own warmth first (Q alone is of its size), which makes one exponential
+// too short.
+func fitCooling(points []point, alphaR20 float64) *TimeConstantEstimate {
 	points = blockMeans(points, blocksForConstant)
 	if len(points) < 12 || alphaR20 <= 0 {
 		return nil
 	}
-	origin := points[0].seconds
-	span := points[len(points)-1].seconds - origin
-	residual := func(tau float64) (sumSquares, amplitude float64) {
-		bent := make([]point, len(points))
-		for i, p := range points {
-			bent[i] = point{math.Exp(-(p.seconds - origin) / tau), p.ohms}
+	span := points[len(points)-1].seconds - points[0].seconds
+	best := coolingFit{squares: math.Inf(1)}
+	for _, quick := range quickestSeconds {
+		tau := goldenSection(func(logTau float64) float64 {
+			return fitTwo(points, math.Exp(logTau), quick).squares
+		}, math.Log(shortestConstantSeconds), math.Log(longestConstantSeconds))
+		if f := fitTwo(points, math.Exp(tau), quick); f.squares < best.squares {
+			best = f
 		}
-		l, ok := fitLine(bent)
-		if !ok {
-			return math.Inf(1), 0
-		}
-		return l.residual * l.residual * float64(len(points)-2), l.slope
 	}
-	tau := goldenSection(func(logTau float64) float64 {
-		s, _ := residual(math.Exp(logTau))
-		return s
-	}, math.Log(shortestConstantSeconds), math.Log(longestConstantSeconds))
-	best, amplitude := residual(math.Exp(tau))
-	// Curvature of the sum of squares in log τ gives its standard error.
-	const step = 0.05
-	up, _ := residual(math.Exp(tau + step))
-	down, _ := residual(math.Exp(tau - step))
-	curvature := (up - 2*best + down) / (step * step)
-	if curvature <= 0 {
+	start := best.slow + best.quick
+	if math.IsInf(best.squares, 0) || math.Abs(start) < leastStartKelvin*alphaR20 || best.slow*start <= 0 {
 		return nil
 	}
-	relative := math.Sqrt(2 * best / float64(len(points)-3) / curvature)
-	seconds := math.Exp(tau)
-	if relative > 0.2 || span < seconds {
+	variance := best.squares / float64(len(points)-5)
+	relative := best.relativeError(points, variance)
+	if relative > 0.2 || span < best.tau {
 		return nil
 	}
+	share := best.quick / start
+	// To first order, the errors of both amplitudes being those of Q mostly.
+	shareError := math.Sqrt(variance*best.quickVariance) * math.Abs(best.slow) / (start * start)
 	return &TimeConstantEstimate{
-		TimeConstant:  time.Duration(seconds * float64(time.Second)),
-		StandardError: time.Duration(relative * seconds * float64(time.Second)),
-		StartKelvin:   amplitude / alphaR20,
+		TimeConstant:            time.Duration(best.tau * float64(time.Second)),
+		StandardError:           time.Duration(relative * best.tau * float64(time.Second)),
+		QuickShare:              min(max(share, 0), 1),
+		QuickShareStandardError: max(shareError, leastShareError),
+		StartKelvin:             start / alphaR20,
 	}
+}
+
+// leastShareError keeps a clean curve from claiming more than it can.
+const leastShareError = 0.002
+
+// coolingFit is a least-squares fit of two exponentials, in ohms.
+type coolingFit struct {
+	tau, quickTau      float64
+	level, slow, quick float64
+	squares            float64
+	quickVariance      float64 // for a unit variance of one point
+}
+
+// fitTwo fits level and both amplitudes for given time constants.
+func fitTwo(points []point, tau, quickTau float64) coolingFit {
+	var normal [3][3]float64
+	var moments [3]float64
+	first := points[0].ohms
+	for _, p := range points {
+		basis := [3]float64{1, math.Exp(-p.seconds / tau), math.Exp(-p.seconds / quickTau)}
+		for i := range basis {
+			for j := range basis {
+				normal[i][j] += basis[i] * basis[j]
+			}
+			moments[i] += basis[i] * (p.ohms - first)
+		}
+	}
+	solution, inverse, ok := solveThree(normal, moments)
+	if !ok {
+		return coolingFit{squares: math.Inf(1)}
+	}
+	f := coolingFit{tau: tau, quickTau: quickTau, level: solution[0], slow: solution[1], quick: solution[2], quickVariance: inverse}
+	for _, p := range points {
+		r := p.ohms - first - f.level - f.slow*math.Exp(-p.seconds/tau) - f.quick*math.Exp(-p.seconds/quickTau)
+		f.squares += r * r
+	}
+	return f
+}
+
+// relativeError is the standard error of ln τ, from how fast the sum of squares
+// grows about its least.
+func (f coolingFit) relativeError(points []point, variance float64) float64 {
+	const step = 0.05
+	up, down := fitTwo(points, f.tau*math.Exp(step), f.quickTau), fitTwo(points, f.tau*math.Exp(-step), f.quickTau)
+	curvature := (up.squares - 2*f.squares + down.squares) / (step * step)
+	if !(curvature > 0) {
+		return math.Inf(1)
+	}
+	return math.Sqrt(2 * variance / curvature)
+}
+
+// solveThree solves three normal equations and gives the last element of the
+// inverse, by elimination with the pivots as they come: the matrix is positive
+// definite unless the model is not told by the points.
+func solveThree(a [3][3]float64, b [3]float64) (x [3]float64, lastInverse float64, ok bool) {
+	for i := range 3 {
+		if !(a[i][i] > 1e-12*a[0][0]) {
+			return x, 0, false
+		}
+		for k := i + 1; k < 3; k++ {
+			factor := a[k][i] / a[i][i]
+			for j := i; j < 3; j++ {
+				a[k][j] -= factor * a[i][j]
+			}
+			b[k] -= factor * b[i]
+		}
+	}
+	for i := 2; i >= 0; i-- {
+		x[i] = b[i]
+		for j := i + 1; j < 3; j++ {
+			x[i] -= a[i][j] * x[j]
+		}
+		x[i] /= a[i][i]
+	}
+	return x, 1 / a[2][2], true
 }
 
 // blockMeans averages neighbouring points so that at most n remain.
@@ -165,7 +275,8 @@ func goldenSection(f func(float64) float64, low, high float64) float64 {
 	return (low + high) / 2
 }
 
-// points gives readings as seconds before the machine's latest reading.
+// points gives readings as seconds before the machine's latest reading, whose
+// place in time matters to no line.
 func (m *Machine) points(readings []driver.Reading) []point {
 	points := make([]point, len(readings))
 	for i, r := range readings {

@@ -158,7 +158,7 @@ const muchBetter = 0.75
 // improves is true when the best window since the record is worth one of its
 // own: U is a good deal smaller, or the verdict is another and certain.
 func (m *Machine) improves() bool {
-	if m.first == nil || m.settings.Typed {
+	if m.first == nil || m.first.Manner != ByRule { // what a person insisted on stands
 		return false
 	}
 	if !sameSettings(m.first.Settings, m.settings) {

@@ -35,6 +35,8 @@ type rig struct {
 	room     float64
 	rng      *rand.Rand
 	outcomes []Outcome
+	// improved are the better results of coils that stayed on.
+	improved []*Result
 
 	// coil is nil while the clips are open.
 	coil *rigCoil
@@ -76,7 +78,8 @@ func (g *rig) reading() driver.Reading {
 	return r
 }
 
-// run lets time pass and returns the results of it.
+// run lets time pass and returns the results of it, but for those that improve
+// another.
 func (g *rig) run(d time.Duration) []*Result {
 	var results []*Result
 	end := g.at.Add(d)
@@ -88,11 +91,23 @@ func (g *rig) run(d time.Duration) []*Result {
 		}
 		out := g.m.Meter(g.reading())
 		g.outcomes = append(g.outcomes, out)
-		if out.Result != nil {
+		switch {
+		case out.Result == nil:
+		case out.Result.Improves:
+			g.improved = append(g.improved, out.Result)
+		default:
 			results = append(results, out.Result)
 		}
 	}
 	return results
+}
+
+// near is true when the estimate of the copper's temperature holds what it truly
+// was in the middle of the window.
+func (g *rig) near(r *Result) bool {
+	age := r.Time.Sub(g.coil.since) - g.m.settings.Window/2
+	truth := g.coil.difference * math.Exp(-age.Seconds()/g.coil.tau.Seconds())
+	return math.Abs(r.Inputs.CopperExcessKelvin-truth) <= 1.96*r.Inputs.CopperExcessUncertaintyKelvin
 }
 
 // open lets the clips hang open for d.
