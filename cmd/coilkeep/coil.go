@@ -21,6 +21,7 @@ func coilMenu() menu {
 			{"list", "List measured coils.", runCoilList},
 			{"show", "Show everything measured on one coil.", runCoilShow},
 			{"void", "Withdraw a measurement, with a reason; nothing is erased.", runCoilVoid},
+			{"reevaluate", "Evaluate older measurements again, by newer rules, from their readings.", runCoilReevaluate},
 		}}},
 		examples: "coilkeep coil list --batch spring-3\ncoilkeep coil show HN-0042",
 	}

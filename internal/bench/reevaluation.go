@@ -31,6 +31,9 @@ type Reevaluated struct {
 	Left []LeftAsIs `json:"left"`
 	// Certificates says what is known of certificates that were issued.
 	Certificates string `json:"certificates"`
+
+	// index finds a batch of Batches.
+	index map[[2]string]int
 }
 
 // IssuedCertificates is what can be said of them: printing one leaves no record.
@@ -139,7 +142,8 @@ func (r Reevaluation) Apply(ctx context.Context, pick Selection, why, who string
 
 // run evaluates what is picked and hands each result to keep.
 func (r Reevaluation) run(ctx context.Context, pick Selection, why string, keep func(history.Measurement, []history.Reading) (history.Measurement, error)) (Reevaluated, error) {
-	sum := Reevaluated{Rules: capture.Rules, Formula: r20.Formula, Batches: []ReevaluatedBatch{}, Left: []LeftAsIs{}, Certificates: IssuedCertificates}
+	sum := Reevaluated{Rules: capture.Rules, Formula: r20.Formula, Batches: []ReevaluatedBatch{}, Left: []LeftAsIs{}, Certificates: IssuedCertificates,
+		index: map[[2]string]int{}}
 	looked := 0
 	designs := map[string]*history.Design{}
 	err := r.each(ctx, pick, func(light history.Measurement) error {
@@ -264,9 +268,11 @@ func (s *Reevaluated) leave(m history.Measurement, why error) {
 // add takes up one measurement before and after.
 func (s *Reevaluated) add(old, again history.Measurement) {
 	s.Measurements++
-	i := slices.IndexFunc(s.Batches, func(b ReevaluatedBatch) bool { return b.Batch == old.Batch && b.Design == old.Design })
-	if i < 0 {
+	key := [2]string{old.Batch, old.Design}
+	i, ok := s.index[key]
+	if !ok {
 		i = len(s.Batches)
+		s.index[key] = i
 		s.Batches = append(s.Batches, ReevaluatedBatch{Batch: old.Batch, Design: old.Design, Changed: []ReevaluatedCoil{}, Outside: []ReevaluatedCoil{}})
 	}
 	b := &s.Batches[i]
