@@ -51,11 +51,16 @@ func (s *site) routes() []route {
 		{"POST", "/api/v1/benches/{bench}/record", s.record},
 		{"POST", "/api/v1/benches/{bench}/readings", s.typeReading},
 		{"POST", "/api/v1/benches/{bench}/note", s.note},
+		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/again", s.measureAgain},
+		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/next", s.takeNext},
+		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/dismiss", s.dismiss},
+		{"POST", "/api/v1/benches/{bench}/soak", s.soak},
 
 		{"GET", "/api/v1/designs", s.listDesigns},
 		{"POST", "/api/v1/designs", s.addDesign},
 		{"GET", "/api/v1/designs/{design}", s.showDesign},
 		{"POST", "/api/v1/designs/{design}/revisions", s.reviseDesign},
+		{"GET", "/api/v1/designs/{design}/cooling", s.showCooling},
 
 		{"GET", "/api/v1/measurements", s.listMeasurements},
 		{"GET", "/api/v1/measurements/{id}", s.showMeasurement},

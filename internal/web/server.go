@@ -35,6 +35,10 @@ type Bench interface {
 	MeasureLeads(ctx context.Context, who string) (history.LeadZero, error)
 	MeasureStandard(ctx context.Context, standard bench.Standard) (history.CheckMeasurement, error)
 	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (history.StudyReading, error)
+	MeasureAgain(ctx context.Context, id, who string) error
+	TakeNext(ctx context.Context, id, who string) error
+	Dismiss(ctx context.Context, id, who string) (history.Unrecorded, error)
+	Soak(ctx context.Context, soak history.Soak) (history.Soak, error)
 }
 
 // History is what the pages and the API ask of the history.
@@ -55,6 +59,8 @@ type History interface {
 	Comparisons
 	StudyReadings(ctx context.Context, study string) ([]history.StudyReading, error)
 	Studies(ctx context.Context) ([]history.Study, error)
+	CoolingCurves(ctx context.Context, design string) ([]history.CoolingCurve, error)
+	Soaks(ctx context.Context, bench string, limit int) ([]history.Soak, error)
 }
 
 // Events is where live events come from. The channel is closed when the
