@@ -73,11 +73,16 @@ func (f databaseFlags) arrivals() (map[string]warmth.Arrival, error) {
 	if err != nil {
 		return nil, err
 	}
+	return arrivals(cfg), nil
+}
+
+// arrivals is how coils come to each bench.
+func arrivals(cfg config.Config) map[string]warmth.Arrival {
 	arrive := map[string]warmth.Arrival{}
 	for _, b := range cfg.Benches {
 		arrive[b.Name] = b.Arrive
 	}
-	return arrive, nil
+	return arrive
 }
 
 func runCoilReevaluate(ctx context.Context, env *environment, args []string) error {
