@@ -367,8 +367,9 @@ func TestPullingPlugsLosesAndDoublesNothing(t *testing.T) {
 			t.Fatal(err)
 		}
 		if i == 0 { // the coil left the bench's sight without a record: which one is it now?
-			s := d.until("the question", func(s bench.Snapshot) bool { return len(s.Unrecorded) == 1 && s.Unrecorded[0].Asked })
-			d.call("POST", "/api/v1/benches/north/unrecorded/"+s.Unrecorded[0].ID+"/again", `{}`, http.StatusOK, nil)
+			d.until("the question, and an answer to it", func(s bench.Snapshot) bool {
+				return len(s.Unrecorded) == 1 && s.Unrecorded[0].Asked && d.bench.MeasureAgain(t.Context(), s.Unrecorded[0].ID, "test") == nil
+			})
 		}
 		s := d.until("it to come back", func(s bench.Snapshot) bool {
 			return s.Meter.Up && s.Probe.Up && (s.State == string(capture.Recorded) || s.State == string(capture.Asking))
