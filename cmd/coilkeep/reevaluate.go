@@ -118,13 +118,24 @@ func runCoilReevaluate(ctx context.Context, env *environment, args []string) err
 			if sum.Applied && sum.Measurements > 0 {
 				err = fmt.Errorf("%w; %d were stored before that, and the same command goes on with the rest", err, sum.Measurements)
 			}
-			return orList(err, "coil list")
+			return orList(err, listOfPicked(pick))
 		}
 		if *flags.json {
 			return printJSON(env.stdout, sum)
 		}
 		return printReevaluated(env.stdout, sum)
 	})
+}
+
+// listOfPicked is the command that lists what a selection names.
+func listOfPicked(pick bench.Selection) string {
+	switch {
+	case pick.Batch != "":
+		return "batch list"
+	case pick.Design != "":
+		return "design list"
+	}
+	return "coil list"
 }
 
 // printReevaluated writes what changes, or changed.
@@ -169,7 +180,7 @@ func printReevaluated(w io.Writer, sum bench.Reevaluated) error {
 	fmt.Fprintf(w, "\n%s\n", sum.Certificates)
 	text := "This is a preview: nothing was changed. --apply --reason TEXT stores it.\n"
 	if sum.Applied {
-		text = fmt.Sprintf("%d measurements were stored in place of the old ones, which are kept, marked superseded.\n", sum.Measurements)
+		text = fmt.Sprintf("Stored: %d, each in place of the old measurement, which is kept, marked superseded.\n", sum.Measurements)
 	}
 	_, err := fmt.Fprint(w, text)
 	return err
