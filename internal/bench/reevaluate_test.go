@@ -356,3 +356,33 @@ func TestReassessIsWhatTheRulesGive(t *testing.T) {
 		t.Errorf("judged again %.6f ± %.6f Ω, kept %.6f ± %.6f Ω", r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms, m.R20Ohms, m.ExpandedUncertaintyOhms)
 	}
 }
+
+// What a person forced stays forced, with the reason of the day, and is judged as
+// today's rules judge what is forced.
+func TestReevaluateWhatWasForced(t *testing.T) {
+	t.Parallel()
+	// 8 K above the probe the slope is far beyond the limit.
+	m, readings := boundedRecord{6690, 8, 2, 12 * time.Minute, 5}.record(t, "HN-0001")
+	m.Status, m.Reason = history.Forced, "wanted at once"
+	m.Context = json.RawMessage(`{"rules":1,"manner":"forced","reason":"wanted at once","held_until":"0001-01-01T00:00:00Z"}`)
+	again, entries, err := Reevaluate(m, readings, Knowledge{}, "newer rules")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again.Status != history.Forced || again.Reason != m.Reason || !again.Time.Equal(m.Time) || again.Supersedes != m.ID {
+		t.Errorf("it is %s, %q, of %v", again.Status, again.Reason, again.Time)
+	}
+	if off := math.Abs(again.R20Ohms - 6690); off > again.ExpandedUncertaintyOhms {
+		t.Errorf("%.1f ± %.1f Ω, truth 6690", again.R20Ohms, again.ExpandedUncertaintyOhms)
+	}
+	if off := math.Abs(m.R20Ohms - 6690); off <= m.ExpandedUncertaintyOhms {
+		t.Errorf("before, %.1f ± %.1f Ω: the case shows nothing", m.R20Ohms, m.ExpandedUncertaintyOhms)
+	}
+	s, err := newStored(again, entries)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if problem := s.differs(); problem != "" {
+		t.Errorf("judged again: %s", problem)
+	}
+}
