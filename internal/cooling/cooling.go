@@ -99,36 +99,25 @@ func (s sample) add(serial string, value, standardError float64) {
 	s[serial] = estimate{before.value + (value-before.value)*weight/total, total}
 }
 
-// next gives the mean and the standard deviation of what another coil will be: the
-// coils differ by a normal deviation beside their standard errors (random effects;
-// its variance by the method of moments of R. DerSimonian and N. Laird, Controlled
-// Clinical Trials 7 (1986) 177, eq. 8 and 9). The deviation is widened by Student's
-// t over the normal quantile, both two-sided at 95 %, for it is known from few.
+// next gives the mean and the standard deviation of what another coil will be. For n
+// coils of standard deviation s, the next lies within t·s·√(1 + 1/n) of their mean
+// (the
+// prediction interval for one more of a normal sample, a textbook formula), with Student's t for n − 1
+// degrees of freedom; over the normal quantile that is a deviation. What the curves
+// are uncertain by is part of s, which errs on the safe side, but where they happen
+// to agree the mean is still no better known than they allow.
 func (s sample) next() (mean, deviation float64) {
-	list := make([]estimate, 0, len(s))
-	for _, serial := range slices.Sorted(maps.Keys(s)) { // the same sums each time
-		list = append(list, s[serial])
+	n := float64(len(s))
+	coils := slices.Sorted(maps.Keys(s)) // the same sums each time
+	for _, serial := range coils {
+		mean += s[serial].value / n
 	}
-	fixed, total, squares := 0.0, 0.0, 0.0
-	for _, e := range list {
-		total += e.weight
-		squares += e.weight * e.weight
-		fixed += e.weight * e.value
+	squares, variances := 0.0, 0.0
+	for _, serial := range coils {
+		off := s[serial].value - mean
+		squares += off * off
+		variances += 1 / s[serial].weight
 	}
-	fixed /= total
-	heterogeneity := 0.0
-	for _, e := range list {
-		heterogeneity += e.weight * (e.value - fixed) * (e.value - fixed)
-	}
-	free := float64(len(list) - 1)
-	between := max(0, (heterogeneity-free)/(total-squares/total))
-	sum := 0.0
-	for _, e := range list {
-		weight := 1 / (1/e.weight + between)
-		sum += weight
-		mean += weight * e.value
-	}
-	mean /= sum
-	few := uncertainty.CoverageFactor(free) / uncertainty.CoverageFactor(0)
-	return mean, few * math.Sqrt(between+1/sum)
+	few := uncertainty.CoverageFactor(n-1) / uncertainty.CoverageFactor(0)
+	return mean, max(few*math.Sqrt(squares/(n-1)*(1+1/n)), math.Sqrt(variances)/n)
 }
