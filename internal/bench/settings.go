@@ -78,7 +78,8 @@ type Store interface {
 }
 
 // Counter counts what happens; the metrics are one. A coil that stayed on the clips
-// and was measured longer is told once, by its first record.
+// and was measured longer is told once, by its first record: what is counted cannot
+// be taken back.
 type Counter interface {
 	ReadingSeen(bench string, role history.Role, status driver.Status)
 	Reconnected(bench string, role history.Role)

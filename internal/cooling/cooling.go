@@ -101,11 +101,11 @@ func (s sample) add(serial string, value, standardError float64) {
 
 // next gives the mean and the standard deviation of what another coil will be. For n
 // coils of standard deviation s, the next lies within t·s·√(1 + 1/n) of their mean
-// (the
-// prediction interval for one more of a normal sample, a textbook formula), with Student's t for n − 1
-// degrees of freedom; over the normal quantile that is a deviation. What the curves
-// are uncertain by is part of s, which errs on the safe side, but where they happen
-// to agree the mean is still no better known than they allow.
+// (the prediction interval for one more of a normal sample, from memory; a test
+// counts its coverage), with Student's t for n − 1 degrees of freedom; over the
+// normal quantile that is a deviation. What the curves are uncertain by is part of
+// s, which errs on the safe side, but where they happen to agree the mean is still
+// no better known than they allow.
 func (s sample) next() (mean, deviation float64) {
 	n := float64(len(s))
 	coils := slices.Sorted(maps.Keys(s)) // the same sums each time

@@ -174,7 +174,7 @@ func TestRestoreWhereNothingWas(t *testing.T) {
 	s := busyWorkshop(t)
 	dst := filepath.Join(t.TempDir(), "new", "coilkeep.db")
 	restored, err := Restore(t.Context(), s.Path(), dst, Options{}, nil)
-	if err != nil || restored.Kept != "" || restored.Report.Measurements != 6 {
+	if err != nil || restored.Kept != "" || restored.Report.Measurements != 7 {
 		t.Fatalf("restored %+v, %v", restored, err)
 	}
 	verifies(t, openStore(t, dst, Options{}))

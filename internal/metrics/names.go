@@ -28,17 +28,19 @@ const (
 	// CaptureState is 1 for the state a capture is in and 0 for every other.
 	// Labels: bench, state.
 	CaptureState = "coilkeep_capture_state"
-	// Measurements counts recorded measurements. Labels: bench, design,
-	// verdict.
+	// Measurements counts recorded measurements, each coil once for each time it was
+	// on the clips: by its first record, also when a better one took its place
+	// because it stayed on. Labels: bench, design, verdict.
 	Measurements = "coilkeep_measurements_total"
-	// MeasurementDeviation is a histogram of R20/target − 1. Labels: bench,
-	// design.
+	// MeasurementDeviation is a histogram of R20/target − 1 of what Measurements
+	// counts. Labels: bench, design.
 	MeasurementDeviation = "coilkeep_measurement_deviation_ratio"
 	// CaptureDuration is a histogram of the time from contact to the last
 	// reading used. Label: bench.
 	CaptureDuration = "coilkeep_capture_duration_seconds"
 	// CapturesRefused counts contacts that gave no measurement. Labels: bench,
-	// reason.
+	// reason, which is undecided where the clips came off before the verdict was
+	// certain.
 	CapturesRefused = "coilkeep_captures_refused_total"
 	// BatchR20 holds the statistics of the open batch of a bench: mean,
 	// standard_deviation (absent below two coils), minimum, maximum. Labels:

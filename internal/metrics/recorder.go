@@ -108,7 +108,8 @@ func (r *Recorder) BytesDropped(bench string, role history.Role, bytes int64) {
 	r.dropped.WithLabelValues(bench, string(role)).Add(float64(bytes))
 }
 
-// MeasurementRecorded counts a measurement that is on the disk. TargetOhms is
+// MeasurementRecorded counts a measurement that is on the disk. One that takes the
+// place of the first of its contact is not told here: it is the same coil once. TargetOhms is
 // the target of its design; 0 when it was measured without one. A value that
 // was typed in has no capture duration.
 func (r *Recorder) MeasurementRecorded(m history.Measurement, targetOhms float64) {

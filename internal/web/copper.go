@@ -51,12 +51,13 @@ func (s *site) soak(w http.ResponseWriter, r *http.Request) error {
 		Serial string    `json:"serial"`
 		Batch  string    `json:"batch"`
 		Since  time.Time `json:"since"`
-		whoBody
+		Who    string    `json:"who"`
 	}
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	soak, err := b.Soak(r.Context(), history.Soak{Serial: body.Serial, Batch: body.Batch, Since: body.Since, Who: body.name(r)})
+	soak, err := b.Soak(r.Context(), history.Soak{Serial: body.Serial, Batch: body.Batch, Since: body.Since,
+		Who: whoBody{body.Who}.name(r)})
 	if err != nil {
 		return err
 	}

@@ -106,7 +106,8 @@ func unknownField(body []byte, t reflect.Type) (path string, known []string, err
 		if fieldType.Kind() == reflect.Pointer {
 			fieldType = fieldType.Elem()
 		}
-		if fieldType.Kind() != reflect.Struct || bytes.Equal(given[name], []byte("null")) {
+		// A time is a struct, and its JSON a text.
+		if fieldType.Kind() != reflect.Struct || !bytes.HasPrefix(given[name], []byte("{")) {
 			continue
 		}
 		inner, innerKnown, err := unknownField(given[name], fieldType)

@@ -14,6 +14,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
+	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 )
 
@@ -160,7 +161,10 @@ func TestEventsAreDescribed(t *testing.T) {
 	for schema, data := range map[string]any{
 		"Bench":       w.north.Snapshot(),
 		"Measurement": m,
-		"LiveReading": bench.ReadingData{Bench: "north", Role: history.Probe, Time: noon, Unit: "celsius", Status: "impossible", Reason: "85 °C is a power-on value", Raw: "85.00"},
+		"Unrecorded": bench.UnrecordedData{Bench: "north", Unrecorded: bench.Unrecorded{ID: "u-1", Time: noon, Stage: history.StageWound,
+			Refusal: "on-hold", Words: "no batch is open"}},
+		"VerdictChange": bench.VerdictChange{Bench: "north", Time: noon, Serial: "HN-0001", From: conformity.Undecided, To: conformity.In},
+		"LiveReading":   bench.ReadingData{Bench: "north", Role: history.Probe, Time: noon, Unit: "celsius", Status: "impossible", Reason: "85 °C is a power-on value", Raw: "85.00"},
 	} {
 		encoded, err := json.Marshal(data)
 		if err != nil {
