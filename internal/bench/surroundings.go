@@ -204,9 +204,15 @@ func RulesFor(s capture.Settings, d history.Design) capture.Settings {
 	s.AlphaStandardUncertaintyPerKelvin = d.AlphaStandardUncertaintyPerKelvin
 	s.WantedUncertaintyPercent = d.WantedUncertaintyPercent
 	if d.TimeConstantSeconds > 0 {
-		s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
-		s.TimeConstantRatio, s.QuickShare, s.QuickShareDeviation = d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation
+		s = coolingOf(s, d)
 	}
+	return s
+}
+
+// coolingOf is settings with what a design tells of how its coils cool.
+func coolingOf(s capture.Settings, d history.Design) capture.Settings {
+	s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
+	s.TimeConstantRatio, s.QuickShare, s.QuickShareDeviation = d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation
 	return s
 }
 

@@ -28,7 +28,7 @@ type route struct {
 // routes lists everything that can be asked. The API's description lists what
 // programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
-	return slices.Concat(s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), []route{
+	return slices.Concat(s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), s.reevaluationRoutes(), []route{
 		{"GET", "/{$}", s.forPeople(s.home)},
 		{"GET", "/benches/{bench}", s.forPeople(s.benchPage)},
 		{"GET", "/benches/{bench}/panel", s.panel},
