@@ -31,7 +31,7 @@ var registersOf = map[string]uint16{"float32": 2, "int16": 1, "uint16": 1, "int3
 // measured, lowestOhms below what leads and a zero make of shorted clips, and
 // mostKelvin beyond what a broken sensor shows.
 const (
-	leastFloat = 1e-12
+	leastFloat = 1e-9
 	lowestOhms = -100
 	mostKelvin = 10_000
 )
