@@ -76,6 +76,38 @@ func TestCheckNamesTheOrder(t *testing.T) {
 	}
 }
 
+// Whole numbers have orders, too. What the wrong one makes of them may look
+// like open clips that show a number, which is no fault.
+func TestCheckNamesTheOrderOfIntegers(t *testing.T) {
+	t.Parallel()
+	is := func() (float64, bool) { return 6689.25, true }
+	for _, tt := range []struct {
+		name, keys string
+		registers  func() []uint16
+		code       int
+		want       []string
+	}{
+		// 26757 quarters are 6885h, and 8568h is negative.
+		{"int16", "type = \"int16\"\nscale = 0.25", simulate.Int16(is, 0.25, simulate.Encoding{Order: simulate.DCBA}), exitFault,
+			[]string{"wrong byte order?", `the same registers are 6.6893 kΩ with byte_order = "little".`}},
+		// 66893 tenths are 1054Dh, and 054D0001h is 8.9 MΩ.
+		{"int32", "type = \"int32\"\nscale = 0.1", simulate.Int32(is, 0.1, simulate.Encoding{Order: simulate.CDAB}), 0,
+			[]string{"8.89", `the same registers are 6.6893 kΩ with word_order = "little".`}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{{ID: 1, Table: simulate.Input, Registers: tt.registers}}})
+			_, probe := lineProbe(t, rig())
+			got := start(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = \"modbus\"\nport = %q\n%s", bus.Address(), tt.keys), probe))
+			for _, want := range tt.want {
+				if got.code != tt.code || !strings.Contains(got.stdout, want) {
+					t.Errorf("exit %d, want %d and %q:\n%s%s", got.code, tt.code, want, got.stdout, got.stderr)
+				}
+			}
+		})
+	}
+}
+
 // Open clips that are not-a-number in another order are said to be that.
 func TestCheckNamesTheOrderOfOpenClips(t *testing.T) {
 	t.Parallel()

@@ -198,3 +198,41 @@ func TestWrongOrderOnTheBench(t *testing.T) {
 		t.Errorf("recorded %+v", list)
 	}
 }
+
+// What is open clips of a meter is a failure of a probe: it is named, and no
+// coil is recorded without a temperature.
+func TestModbusProbeWithoutASensor(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		name, keys string
+		registers  []uint16
+	}{
+		{"not a number", "", []uint16{0x7FC0, 0}},
+		{"infinity", "", []uint16{0x7F80, 0}},
+		{"the largest int16", "type = \"int16\"\nscale = 0.01\n", []uint16{0x7FFF}},
+		{"not a number, of a platinum sensor", "sensor = \"pt100\"\n", []uint16{0x7FC0, 0}},
+		{"a bit of the status register", "status_address = 2\nstatus_fault = 0x0002\n", []uint16{0x41AC, 0, 0x0002}}, // 21.5 °C
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			b := rig()
+			_, meter := scpiMeter(t, b)
+			bus := plug(t, "probe", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
+				{ID: 1, Table: simulate.Input, Registers: func() []uint16 { return tt.registers }},
+			}})
+			d := startDaemon(t, t.TempDir(), benchTOML(meter, fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"\n%s", bus.Address(), tt.keys)))
+			d.batch()
+			d.untilState(capture.Open)
+			b.Attach(simulate.CopperCoil(6650, 21.5))
+			s := d.untilState(capture.NoTemperature)
+			if s.Probe.Fault == "" || s.TemperatureCelsius != nil || !s.Meter.Up {
+				t.Errorf("the probe's fault is %q, its temperature %v, meter up %t; want a fault and no temperature", s.Probe.Fault, s.TemperatureCelsius, s.Meter.Up)
+			}
+			b.Detach()
+			d.untilState(capture.Open)
+			if list := d.measurements(); len(list) != 0 {
+				t.Errorf("recorded %+v", list)
+			}
+		})
+	}
+}

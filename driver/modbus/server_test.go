@@ -30,7 +30,7 @@ type registers map[string]map[string]map[string]uint16
 func startServer(t *testing.T, units registers) (address string) {
 	t.Helper()
 	if out, err := exec.Command(python, "-c", "import pymodbus.server").CombinedOutput(); err != nil {
-		message := "no independent Modbus server: install python3-pymodbus; " + err.Error() + " " + strings.TrimSpace(string(out))
+		message := "no independent Modbus server: install python3-pymodbus and python3-serial-asyncio; " + err.Error() + " " + strings.TrimSpace(string(out))
 		if os.Getenv("CI") == "true" {
 			t.Fatal(message)
 		}
