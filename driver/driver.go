@@ -48,7 +48,8 @@ const (
 	// OK marks a whole answer with a value in range.
 	OK Status = "ok"
 	// Overload marks an instrument that says its input is out of its range:
-	// open leads, or a fixed range that is too small.
+	// open leads, or a fixed range that is too small. A meter may say so by
+	// sending not-a-number, where its protocol has no word for it.
 	Overload Status = "overload"
 	// Unreadable marks bytes that are not a whole answer: a cut or merged line,
 	// noise, a bad checksum, an answer to some other question.
@@ -155,6 +156,24 @@ type Dropper interface {
 	// Dropped is the count since the instrument was opened. It is called
 	// between Reads, by the goroutine that calls Read.
 	Dropped() int64
+}
+
+// Reinterpreter is an instrument whose last answer would be another value under
+// other settings, and that tells which: a wrong order of bytes shows as nonsense
+// that looks like a number.
+type Reinterpreter interface {
+	// Reinterpret reads the last whole answer under other settings; nil when
+	// there was none. It is called between Reads, by the goroutine that calls
+	// Read.
+	Reinterpret() []Reinterpretation
+}
+
+// Reinterpretation is what an answer would have been.
+type Reinterpretation struct {
+	// Options holds the settings that would have to be other than they are.
+	Options Options
+	// Reading has neither Time nor Raw.
+	Reading Reading
 }
 
 // Typist is an instrument whose readings a person types in. Its Read waits for

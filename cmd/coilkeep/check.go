@@ -28,6 +28,7 @@ type checked struct {
 	Status     string   `json:"status,omitempty"`
 	Raw        string   `json:"raw,omitempty"`
 	Fault      string   `json:"fault,omitempty"`
+	Advice     string   `json:"advice,omitempty"` // what to change in the configuration
 }
 
 func runCheck(ctx context.Context, env *environment, args []string) error {
@@ -75,10 +76,10 @@ func checkInstruments(ctx context.Context, cfg config.Config) []checked {
 	ports := &port.Pool{}
 	for _, b := range cfg.Benches {
 		s := assembleBench(b, ports)
-		found = append(found, checkInstrument(ctx, b.Name, history.Meter, s.Meter, capture.NewMeterScreen()))
+		found = append(found, checkInstrument(ctx, b.Name, history.Meter, s.Meter, capture.NewMeterScreen(), expected(s, history.Meter)))
 		if s.Probe != nil {
 			found = append(found, checkInstrument(ctx, b.Name, history.Probe, *s.Probe,
-				capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius)))
+				capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius), expected(s, history.Probe)))
 		}
 	}
 	return found
@@ -87,7 +88,7 @@ func checkInstruments(ctx context.Context, cfg config.Config) []checked {
 // checkInstrument opens one instrument and takes one reading, which the daemon
 // would have to believe. A meter that shows overload is well: nothing is on its
 // clips.
-func checkInstrument(ctx context.Context, benchName string, role history.Role, s bench.InstrumentSettings, screen *capture.Screen) checked {
+func checkInstrument(ctx context.Context, benchName string, role history.Role, s bench.InstrumentSettings, screen *capture.Screen, e expectation) checked {
 	c := checked{Bench: benchName, Role: string(role), Driver: s.Driver, Port: s.Port, Unit: "ohm"}
 	if role == history.Probe {
 		c.Unit = "celsius"
@@ -96,9 +97,9 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 		c.Status = "typed in"
 		return c
 	}
-	// Opening may ask twice; identifying and each try of a reading take a
-	// time-out at the most.
-	ctx, cancel := context.WithTimeout(ctx, s.ResetPause+(3+goodTries)*s.Timeout+time.Second)
+	// Opening may ask twice; identifying, each try of a reading and the one that
+	// confirms other settings take a time-out at the most.
+	ctx, cancel := context.WithTimeout(ctx, s.ResetPause+(4+goodTries)*s.Timeout+time.Second)
 	defer cancel()
 	instrument, err := s.Open(ctx)
 	if err != nil {
@@ -120,6 +121,7 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 		c.Fault = s.Explain(err)
 		return c
 	}
+	c.Advice = e.otherSettings(ctx, instrument, r, s)
 	r = screen.Check(s.Converted(r))
 	c.Status, c.Raw, c.Fault = string(r.Status), r.Raw, r.Reason
 	if r.Status == driver.OK {
@@ -162,5 +164,16 @@ func printChecked(env *environment, found []checked) error {
 		}
 		rows = append(rows, []string{c.Bench, c.Role, c.Driver, dash(c.Port), dash(c.Identity), dash(reading), dash(c.Fault)})
 	}
-	return columns(env.stdout, "no instruments", rows)
+	if err := columns(env.stdout, "no instruments", rows); err != nil {
+		return err
+	}
+	for _, c := range found {
+		if c.Advice == "" {
+			continue
+		}
+		if _, err := fmt.Fprintf(env.stdout, "\nThe %s of bench %s: %s.\n", c.Role, c.Bench, c.Advice); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -213,8 +213,8 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 		}},
 		{"modbus, both on one bus", func(t *testing.T, b *simulate.Bench) string {
 			bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-				{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), false)},
-				{ID: 2, Table: simulate.Holding, Address: 4, Registers: simulate.Int16(simulate.ProbeCelsius(b), 0.01)},
+				{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), simulate.Encoding{})},
+				{ID: 2, Table: simulate.Holding, Address: 4, Registers: simulate.Int16(simulate.ProbeCelsius(b), 0.01, simulate.Encoding{})},
 			}})
 			return benchTOML(fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 1\ntimeout = \"2s\"", bus.Address()),
 				fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 2\ntable = \"holding\"\naddress = 4\ntype = \"int16\"\nscale = 0.01\ntimeout = \"2s\"", bus.Address()))
@@ -270,7 +270,7 @@ func TestDeadProbeOnTheMetersBus(t *testing.T) {
 	t.Parallel()
 	b := rig()
 	bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), false)},
+		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), simulate.Encoding{})},
 	}})
 	instrument := fmt.Sprintf("driver = \"modbus\"\nport = %q\n", bus.Address())
 	d := startDaemon(t, t.TempDir(), benchTOML(instrument+"unit_id = 1\ntimeout = \"200ms\"", instrument+"unit_id = 2\ntimeout = \"700ms\""))

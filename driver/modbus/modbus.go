@@ -15,9 +15,13 @@
 //     as a nonsense value.
 //   - type: "float32" for two registers with an IEEE 754 number; "int16",
 //     "uint16", "int32", "uint32" for whole numbers.
-//   - word_order: "big" when the high word comes first. A float32 in the wrong
-//     order reads as nonsense, mostly near 0 or enormous.
+//   - word_order and byte_order: "big" when the high word, and in each word the
+//     high byte, comes first. A float32 in the wrong order reads as nonsense,
+//     mostly near 0 or enormous; the four orders are all in use.
 //   - scale and offset: for an int16 in tenths of a degree scale = 0.1.
+//   - status_address, status_open, status_fault: for a transmitter that goes on
+//     showing some value when its input is open, and says so in a register of
+//     its own. Two bits that mean overload, 2 and 3: status_open = 0x000C.
 //
 // The serial line is often 8E1 or 8N2 where the manual is silent; a wrong frame
 // shows as bad checksums or no answer at all.
@@ -32,6 +36,10 @@
 // one cannot be told from a timely one. On a shared bus an answer must come
 // within 0.7 of the time-out; the rest of it is kept to catch a late one before
 // another instrument asks. An exception is driver.ErrRefused with its name.
+//
+// Open clips show as not-a-number, as an infinity, as the end of an integer's
+// range or as a number that stands for none, and then are driver.Overload. A
+// value that only another order of bytes can have made is driver.Impossible.
 package modbus
 
 import (
@@ -56,35 +64,60 @@ func init() {
 			{Name: "table", Kind: driver.Text, Default: "input", OneOf: []string{"input", "holding"}, Help: "input registers (function 4) or holding registers (function 3)"},
 			{Name: "address", Kind: driver.Integer, Default: int64(0), Help: "address of the first register; register number 30001 or 40001 is address 0"},
 			{Name: "type", Kind: driver.Text, Default: "float32", OneOf: []string{"float32", "int16", "uint16", "int32", "uint32"}, Help: "what the registers hold"},
-			{Name: "word_order", Kind: driver.Text, Default: "big", OneOf: []string{"big", "little"}, Help: "big when the high word of a 32-bit value comes first"},
+			{Name: "word_order", Kind: driver.Text, Default: big, OneOf: []string{big, little}, Help: "big when the high word of a 32-bit value comes first"},
+			{Name: "byte_order", Kind: driver.Text, Default: big, OneOf: []string{big, little}, Help: "big when the high byte of each word comes first"},
 			{Name: "scale", Kind: driver.Number, Default: 1.0, Help: "ohms (or degrees Celsius) for each unit of the value"},
 			{Name: "offset", Kind: driver.Number, Default: 0.0, Help: "ohms (or degrees Celsius) added after scaling"},
+			{Name: "status_address", Kind: driver.Integer, Default: int64(-1), Help: "address of a status register in the same table; -1 for none"},
+			{Name: "status_open", Kind: driver.Integer, Default: int64(0), Help: "the bits of the status register any of which means overload or open leads, such as 0x0004"},
+			{Name: "status_fault", Kind: driver.Integer, Default: int64(0), Help: "the bits of the status register any of which means that the value is not valid"},
 		},
 		Open: open,
 	})
 }
 
-type instrument struct {
-	conn      driver.Conn
-	bytes     *lines.Reader
-	quantity  driver.Quantity
-	timeout   time.Duration
-	unit      byte
-	function  byte
-	registers uint16
-	request   []byte
-	format    Format
+// The orders of words and bytes.
+const (
+	big    = "big"
+	little = "little"
+)
 
-	late  bool // the last question was not answered as it should be
-	more  bool // bytes came behind the last answer
+func order(lowFirst bool) string {
+	if lowFirst {
+		return little
+	}
+	return big
+}
+
+type instrument struct {
+	conn     driver.Conn
+	bytes    *lines.Reader
+	quantity driver.Quantity
+	timeout  time.Duration
+	unit     byte
+	function byte
+	value    question
+	format   Format
+	status   *status // nil for a transmitter without
+
+	last  []byte // the registers of the last value; nil when it did not come
+	late  bool   // the last question was not answered as it should be
+	more  bool   // bytes came behind the last answer
 	asked time.Time
+}
+
+// question is a request and how many registers its answer has.
+type question struct {
+	request   []byte
+	registers uint16
 }
 
 func open(_ context.Context, conn driver.Conn, s driver.Settings) (driver.Instrument, error) {
 	unit, address := s.Options["unit_id"].(int64), s.Options["address"].(int64)
 	f := Format{
 		Type:         s.Options["type"].(string),
-		LowWordFirst: s.Options["word_order"].(string) == "little",
+		LowWordFirst: s.Options["word_order"].(string) == little,
+		LowByteFirst: s.Options["byte_order"].(string) == little,
 		Scale:        s.Options["scale"].(float64),
 		Offset:       s.Options["offset"].(float64),
 	}
@@ -92,20 +125,31 @@ func open(_ context.Context, conn driver.Conn, s driver.Settings) (driver.Instru
 	if s.Options["table"].(string) == "holding" {
 		function = ReadHolding
 	}
-	if err := checkSettings(unit, address, f); err != nil {
+	if err := errors.Join(checkSettings(unit, address, f), checkStatus(s.Options)); err != nil {
 		return nil, fmt.Errorf("%w: %w", driver.ErrSettings, err)
 	}
-	return &instrument{
-		conn:      conn,
-		bytes:     lines.New(conn, s.Now),
-		quantity:  s.Quantity,
-		timeout:   s.Timeout,
-		unit:      byte(unit),
-		function:  function,
-		registers: f.Registers(),
-		request:   Request(byte(unit), function, uint16(address), f.Registers()),
-		format:    f,
-	}, nil
+	i := &instrument{
+		conn:     conn,
+		bytes:    lines.New(conn, s.Now),
+		quantity: s.Quantity,
+		timeout:  s.Timeout,
+		unit:     byte(unit),
+		function: function,
+		format:   f,
+	}
+	i.value = i.question(uint16(address), f.Registers())
+	if at := s.Options["status_address"].(int64); at >= 0 {
+		i.status = &status{
+			question: i.question(uint16(at), 1),
+			open:     uint16(s.Options["status_open"].(int64)),
+			fault:    uint16(s.Options["status_fault"].(int64)),
+		}
+	}
+	return i, nil
+}
+
+func (i *instrument) question(address, registers uint16) question {
+	return question{Request(i.unit, i.function, address, registers), registers}
 }
 
 func checkSettings(unit, address int64, f Format) error {
@@ -131,6 +175,30 @@ func (i *instrument) Close() error { return i.conn.Close() }
 // Dropped implements driver.Dropper.
 func (i *instrument) Dropped() int64 { return i.bytes.Dropped() }
 
+// Reinterpret implements driver.Reinterpreter: the last value in the other
+// orders.
+func (i *instrument) Reinterpret() []driver.Reinterpretation {
+	if i.last == nil {
+		return nil
+	}
+	var others []driver.Reinterpretation
+	for _, f := range i.format.OtherOrders() {
+		r, err := f.Value(i.last, i.quantity)
+		if err != nil {
+			continue // cannot be: the registers were a value in the order set
+		}
+		options := driver.Options{}
+		if f.LowWordFirst != i.format.LowWordFirst {
+			options["word_order"] = order(f.LowWordFirst)
+		}
+		if f.LowByteFirst != i.format.LowByteFirst {
+			options["byte_order"] = order(f.LowByteFirst)
+		}
+		others = append(others, driver.Reinterpretation{Options: options, Reading: r})
+	}
+	return others
+}
+
 // Read implements driver.Instrument. On a shared port it first waits for the
 // exchange of another instrument to end; the time-out counts from then on.
 func (i *instrument) Read(ctx context.Context) (driver.Reading, error) {
@@ -154,23 +222,62 @@ func (i *instrument) Read(ctx context.Context) (driver.Reading, error) {
 	return r, err
 }
 
-// read asks one question. Its answer must come within a share of the time that
-// is left until the deadline when it is asked.
+// read asks for the value and, where there is one, for the status. Each answer
+// must come within a share of the time that is left until the deadline when it
+// is asked for.
 func (i *instrument) read(ctx context.Context, deadline time.Time, share float64) (driver.Reading, error) {
+	i.last = nil
+	registers, r, err := i.ask(ctx, i.value, deadline, share)
+	if err != nil {
+		return driver.Reading{}, fmt.Errorf("ask unit %d: %w", i.unit, err)
+	}
+	if r.Status == driver.Unreadable {
+		return r, nil
+	}
+	value, err := i.format.Value(registers, i.quantity)
+	if err != nil {
+		return driver.Reading{}, fmt.Errorf("ask unit %d: %w", i.unit, err)
+	}
+	i.last = registers
+	value.Time, value.Raw = r.Time, r.Raw
+	if i.status == nil {
+		return value, nil
+	}
+	// The status is asked for after the value: what is off when contact is made
+	// is the first reading, which a capture does not use.
+	registers, r, err = i.ask(ctx, i.status.question, deadline, share)
+	if err != nil {
+		return driver.Reading{}, fmt.Errorf("ask unit %d for its status: %w", i.unit, err)
+	}
+	value.Raw += ", status " + r.Raw
+	if r.Status == driver.Unreadable {
+		r.Time, r.Raw = value.Time, value.Raw
+		return r, nil
+	}
+	return i.status.judge(registers, value), nil
+}
+
+// ask puts a question and returns the registers of its answer. The reading has
+// the time and the bytes of the answer and is driver.Unreadable when they are
+// none; else its status is empty. An exception is an error; it is an answer, so
+// the next one belongs to the next question.
+func (i *instrument) ask(ctx context.Context, q question, deadline time.Time, share float64) ([]byte, driver.Reading, error) {
 	if err := i.settle(ctx, deadline); err != nil {
-		return driver.Reading{}, fmt.Errorf("before the question to unit %d: %w", i.unit, err)
+		return nil, driver.Reading{}, fmt.Errorf("before the question: %w", err)
 	}
 	left := share * float64(time.Until(deadline))
-	frame, at, err := i.exchange(ctx, time.Now().Add(time.Duration(left)))
+	frame, at, err := i.exchange(ctx, q, time.Now().Add(time.Duration(left)))
 	if err != nil {
-		return driver.Reading{}, fmt.Errorf("ask unit %d: %w", i.unit, err)
+		return nil, driver.Reading{}, err
 	}
-	r, err := i.interpret(frame)
-	if err != nil {
-		return driver.Reading{}, fmt.Errorf("ask unit %d: %w", i.unit, err)
+	var r driver.Reading
+	registers, err := ParseResponse(frame, i.unit, i.function, q.registers)
+	if errors.Is(err, ErrFrame) {
+		i.late = true
+		r, err = number.Unreadable(err.Error()), nil
 	}
 	r.Time, r.Raw = at, fmt.Sprintf("% X", frame)
-	return r, nil
+	return registers, r, err
 }
 
 // settle makes sure that no answer to an earlier question is still to come.
@@ -190,9 +297,9 @@ func (i *instrument) settle(ctx context.Context, deadline time.Time) error {
 
 // exchange sends the request and returns the frame that comes, and when it was
 // whole. A frame that stays too short is returned when the line is quiet.
-func (i *instrument) exchange(ctx context.Context, deadline time.Time) (frame []byte, at time.Time, err error) {
+func (i *instrument) exchange(ctx context.Context, q question, deadline time.Time) (frame []byte, at time.Time, err error) {
 	i.late, i.asked = true, time.Now() // until a good answer is here
-	if _, err := i.conn.Write(i.request); err != nil {
+	if _, err := i.conn.Write(q.request); err != nil {
 		return nil, time.Time{}, fmt.Errorf("send the request: %w", err)
 	}
 	until := deadline
@@ -207,7 +314,7 @@ func (i *instrument) exchange(ctx context.Context, deadline time.Time) (frame []
 		var more []byte
 		more, at = i.bytes.Bytes()
 		frame = append(frame, more...)
-		if length := ResponseLength(frame, i.registers); length > 0 && len(frame) >= length {
+		if length := ResponseLength(frame, q.registers); length > 0 && len(frame) >= length {
 			i.late, i.more = false, len(frame) > length
 			i.bytes.Drop(len(frame) - length)
 			return frame[:length], at, nil
@@ -218,18 +325,4 @@ func (i *instrument) exchange(ctx context.Context, deadline time.Time) (frame []
 			until = gap
 		}
 	}
-}
-
-// interpret maps a frame to a reading. An exception is an error; it is an
-// answer, so the next one belongs to the next question.
-func (i *instrument) interpret(frame []byte) (driver.Reading, error) {
-	registers, err := ParseResponse(frame, i.unit, i.function, i.registers)
-	switch {
-	case errors.Is(err, ErrFrame):
-		i.late = true
-		return number.Unreadable(err.Error()), nil
-	case err != nil:
-		return driver.Reading{}, err
-	}
-	return i.format.Value(registers, i.quantity)
 }

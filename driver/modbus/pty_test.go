@@ -26,8 +26,8 @@ func TestNeverAWrongNumber(t *testing.T) {
 	})
 	bench.Attach(simulate.Coil{R20Ohms: ohms})
 	bus := &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(bench), false)},
-		{ID: 2, Table: simulate.Input, Registers: simulate.Float32(simulate.ProbeCelsius(bench), false)},
+		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(bench), simulate.Encoding{})},
+		{ID: 2, Table: simulate.Input, Registers: simulate.Float32(simulate.ProbeCelsius(bench), simulate.Encoding{})},
 	}}
 	plug, err := simulate.PlugAny(t.TempDir(), "bus", bus)
 	if err != nil {

@@ -59,47 +59,125 @@ func ProbeCelsius(b *Bench) func() (float64, bool) {
 	return func() (float64, bool) { return b.ReadProbe(), true }
 }
 
-// Float32 makes two registers of a number, the high word first or, with
-// lowFirst, the low one. An overloaded value is 9.9E37, which is how SCPI-1999
-// vol. 1, 7.2.1.4 writes infinity.
-func Float32(value func() (float64, bool), lowFirst bool) func() []uint16 {
+// Order is how the bytes of a 32-bit value, A the highest, lie in two registers.
+// Of a 16-bit value, AB, only BADC and DCBA change the order, to BA.
+type Order string
+
+const (
+	ABCD Order = "ABCD"
+	CDAB Order = "CDAB"
+	BADC Order = "BADC"
+	DCBA Order = "DCBA"
+)
+
+// Encoding is how a transmitter writes its value into registers.
+type Encoding struct {
+	// Order is ABCD where it is empty.
+	Order Order
+	// Overload is what is written when the meter is overloaded, as a number
+	// whose highest byte is A; 0 stands for the mark that is usual for the type.
+	Overload uint32
+}
+
+// Float32 makes two registers of a number. The usual mark of an overload is
+// 9.9E37, which is how SCPI-1999 vol. 1, 7.2.1.4 writes infinity.
+func Float32(value func() (float64, bool), e Encoding) func() []uint16 {
 	return func() []uint16 {
 		v, ok := value()
 		if !ok {
 			v = 9.9e37
 		}
-		return words(math.Float32bits(float32(v)), lowFirst)
+		return e.two(math.Float32bits(float32(v)), ok)
 	}
 }
 
-// Int32 makes two registers of a number of steps, the high word first or, with
-// lowFirst, the low one. An overloaded value is 7FFFFFFFh.
-func Int32(value func() (float64, bool), step float64, lowFirst bool) func() []uint16 {
+// Int32 makes two registers of a number of steps. The usual mark of an overload
+// is 7FFFFFFFh.
+func Int32(value func() (float64, bool), step float64, e Encoding) func() []uint16 {
 	return func() []uint16 {
-		return words(uint32(int32(steps(value, step, math.MaxInt32))), lowFirst)
+		n, ok := steps(value, step, math.MaxInt32)
+		return e.two(uint32(int32(n)), ok)
 	}
 }
 
-// Int16 makes one register of a number of steps. An overloaded value is 7FFFh.
-func Int16(value func() (float64, bool), step float64) func() []uint16 {
-	return func() []uint16 { return []uint16{uint16(int16(steps(value, step, math.MaxInt16)))} }
+// Int16 makes one register of a number of steps. The usual mark of an overload
+// is 7FFFh.
+func Int16(value func() (float64, bool), step float64, e Encoding) func() []uint16 {
+	return func() []uint16 {
+		n, ok := steps(value, step, math.MaxInt16)
+		return e.one(uint16(int16(n)), ok)
+	}
 }
 
-// steps is the value in steps, as far as most goes; most when overloaded.
-func steps(value func() (float64, bool), step float64, most float64) float64 {
+// Held is a value that stays what it was when the meter is overloaded.
+func Held(value func() (float64, bool)) func() (float64, bool) {
+	held := 0.0
+	return func() (float64, bool) {
+		if v, ok := value(); ok {
+			held = v
+		}
+		return held, true
+	}
+}
+
+// Flag makes a status register whose bit is set while a meter is overloaded.
+func Flag(value func() (float64, bool), bit uint16) func() []uint16 {
+	return func() []uint16 {
+		if _, ok := value(); ok {
+			return []uint16{0}
+		}
+		return []uint16{bit}
+	}
+}
+
+// Joined puts registers one after the other.
+func Joined(parts ...func() []uint16) func() []uint16 {
+	return func() []uint16 {
+		var all []uint16
+		for _, part := range parts {
+			all = append(all, part()...)
+		}
+		return all
+	}
+}
+
+// steps is the value in steps, as far as most goes; most and false when
+// overloaded.
+func steps(value func() (float64, bool), step float64, most float64) (float64, bool) {
 	v, ok := value()
 	if !ok {
-		return most
+		return most, false
 	}
-	return max(-most, min(most, math.Round(v/step)))
+	return max(-most, min(most, math.Round(v/step))), true
 }
 
-func words(bits uint32, lowFirst bool) []uint16 {
-	pair := []uint16{uint16(bits >> 16), uint16(bits)}
-	if lowFirst {
-		slices.Reverse(pair)
+// two are the registers of 32 bits.
+func (e Encoding) two(bits uint32, ok bool) []uint16 {
+	if !ok && e.Overload != 0 {
+		bits = e.Overload
 	}
-	return pair
+	a, b, c, d := bits>>24, bits>>16&0xFF, bits>>8&0xFF, bits&0xFF
+	pair := func(p, q, r, s uint32) []uint16 { return []uint16{uint16(p<<8 | q), uint16(r<<8 | s)} }
+	switch e.Order {
+	case CDAB:
+		return pair(c, d, a, b)
+	case BADC:
+		return pair(b, a, d, c)
+	case DCBA:
+		return pair(d, c, b, a)
+	}
+	return pair(a, b, c, d)
+}
+
+// one is the register of 16 bits.
+func (e Encoding) one(bits uint16, ok bool) []uint16 {
+	if !ok && e.Overload != 0 {
+		bits = uint16(e.Overload)
+	}
+	if e.Order == BADC || e.Order == DCBA {
+		bits = bits<<8 | bits>>8
+	}
+	return []uint16{bits}
 }
 
 // requestLength is the length of the one kind of request that is answered:

@@ -118,16 +118,26 @@ func TestRegisters(t *testing.T) {
 		want []uint16
 	}{
 		// IEEE 754 single precision: 1.234 is 3F9DF3B6h, −40 is C2200000h.
-		{"float32, high word first", Float32(is(1.234), false)(), []uint16{0x3F9D, 0xF3B6}},
-		{"float32, low word first", Float32(is(1.234), true)(), []uint16{0xF3B6, 0x3F9D}},
-		{"float32, below zero", Float32(is(-40), false)(), []uint16{0xC220, 0}},
-		{"float32, overload", Float32(overload, false)(), []uint16{0x7E94, 0xF56A}},
-		{"int32", Int32(is(6690.1), 0.1, false)(), []uint16{1, 0x0555}},
-		{"int32, low word first, below zero", Int32(is(-2), 1, true)(), []uint16{0xFFFE, 0xFFFF}},
-		{"int32, overload", Int32(overload, 0.1, false)(), []uint16{0x7FFF, 0xFFFF}},
-		{"int16", Int16(is(21.43), 0.01)(), []uint16{2143}},
-		{"int16, below zero", Int16(is(-0.5), 0.01)(), []uint16{0xFFCE}},
-		{"int16, overload", Int16(overload, 0.01)(), []uint16{0x7FFF}},
+		{"float32, high word first", Float32(is(1.234), Encoding{})(), []uint16{0x3F9D, 0xF3B6}},
+		{"float32, low word first", Float32(is(1.234), Encoding{Order: CDAB})(), []uint16{0xF3B6, 0x3F9D}},
+		{"float32, below zero", Float32(is(-40), Encoding{})(), []uint16{0xC220, 0}},
+		{"float32, overload", Float32(overload, Encoding{})(), []uint16{0x7E94, 0xF56A}},
+		{"int32", Int32(is(6690.1), 0.1, Encoding{})(), []uint16{1, 0x0555}},
+		{"int32, low word first, below zero", Int32(is(-2), 1, Encoding{Order: CDAB})(), []uint16{0xFFFE, 0xFFFF}},
+		{"int32, overload", Int32(overload, 0.1, Encoding{})(), []uint16{0x7FFF, 0xFFFF}},
+		{"int16", Int16(is(21.43), 0.01, Encoding{})(), []uint16{2143}},
+		{"int16, below zero", Int16(is(-0.5), 0.01, Encoding{})(), []uint16{0xFFCE}},
+		{"int16, overload", Int16(overload, 0.01, Encoding{})(), []uint16{0x7FFF}},
+		// 1.234 in the orders of the driver's testdata/float32_word_order.csv.
+		{"float32, bytes swapped", Float32(is(1.234), Encoding{Order: BADC})(), []uint16{0x9D3F, 0xB6F3}},
+		{"float32, low byte first", Float32(is(1.234), Encoding{Order: DCBA})(), []uint16{0xB6F3, 0x9D3F}},
+		{"float32, not a number", Float32(overload, Encoding{Order: DCBA, Overload: 0x7FC00000})(), []uint16{0, 0xC07F}},
+		{"int32, smallest on overload", Int32(overload, 1, Encoding{Order: CDAB, Overload: 0x80000000})(), []uint16{0, 0x8000}},
+		{"int16, low byte first", Int16(is(21.43), 0.01, Encoding{Order: DCBA})(), []uint16{0x5F08}}, // 2143 = 085Fh
+		{"int16, words swapped", Int16(is(21.43), 0.01, Encoding{Order: CDAB})(), []uint16{0x085F}},
+		{"uint16, largest on overload", Int16(overload, 1, Encoding{Overload: 0xFFFF})(), []uint16{0xFFFF}},
+		{"status, nothing", Flag(is(1), 4)(), []uint16{0}},
+		{"value and status", Joined(Int16(is(7), 1, Encoding{}), Flag(overload, 4))(), []uint16{7, 4}},
 	}
 	for _, tt := range tests {
 		if len(tt.got) != len(tt.want) {
@@ -143,12 +153,28 @@ func TestRegisters(t *testing.T) {
 	}
 }
 
+// A meter that only its status register calls open goes on showing its last
+// value.
+func TestHeld(t *testing.T) {
+	t.Parallel()
+	b, _ := benchWith(6690)
+	held := Held(MeterOhms(b))
+	on, _ := held()
+	b.Detach()
+	if v, ok := held(); !ok || v != on || on < 6600 {
+		t.Errorf("held %v, %v on open clips after %v; want the same value", v, ok, on)
+	}
+	if got := Flag(MeterOhms(b), 4)(); len(got) != 1 || got[0] != 4 {
+		t.Errorf("the status of open clips is %X, want 4", got)
+	}
+}
+
 func TestMeterAndProbeOnOneBus(t *testing.T) {
 	t.Parallel()
 	b, _ := benchWith(6690)
 	l := connect(t, &ModbusBus{Units: []ModbusUnit{
-		{ID: 1, Table: Input, Registers: Float32(MeterOhms(b), false)},
-		{ID: 2, Table: Input, Registers: Int16(ProbeCelsius(b), 0.01)},
+		{ID: 1, Table: Input, Registers: Float32(MeterOhms(b), Encoding{})},
+		{ID: 2, Table: Input, Registers: Int16(ProbeCelsius(b), 0.01, Encoding{})},
 	}})
 	for _, tt := range []struct{ request, want []byte }{
 		// 6690 is 45D11000h in IEEE 754 single precision.
@@ -168,6 +194,7 @@ func TestMeterAndProbeOnOneBus(t *testing.T) {
 
 func FuzzModbusBus(f *testing.F) {
 	f.Add(fromHex(f, "01 03 00 6B 00 03 74 17"))
+	f.Add(framed([]byte{1, 4, 0, 2, 0, 1})) // a status behind a value of two registers
 	f.Add(fromHex(f, "FF 00 02 04 00 08 00 01 B0 3B 01 03 00 6B 00 03 74 17"))
 	f.Fuzz(func(t *testing.T, heard []byte) {
 		// Whatever was heard before it, a question is not lost, unless its

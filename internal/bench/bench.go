@@ -331,7 +331,9 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 	} else {
 		s.Up, s.Fault, s.readable, s.garbled, s.logged = true, "", r.Time, false, nil
 	}
-	if r.Status == driver.Impossible {
+	// Of a meter overload is open clips; a probe that shows it gives no
+	// temperature.
+	if r.Status == driver.Impossible || r.Status == driver.Overload && s.Role == history.Probe {
 		s.Fault = r.Reason
 	}
 	if !wasUp {

@@ -44,6 +44,9 @@ func (m *Machine) describe() (State, string) {
 	}
 	switch m.phase {
 	case phaseUnknown:
+		if m.lastMeter.Status == driver.Impossible {
+			return Refused, "the meter's answer cannot be true: " + m.lastMeter.Reason
+		}
 		return Open, "looking at the clips"
 	case phaseAsking:
 		return Asking, m.doubt + " If it is not recorded yet, take it off and clip it on again"

@@ -60,7 +60,7 @@ func Typed(text string, q driver.Quantity) (driver.Reading, error) {
 	}
 	value, step := unit.of(c.number)
 	switch {
-	case q == driver.Resistance && math.Abs(value) > highestOhms:
+	case q == driver.Resistance && math.Abs(value) > HighestOhms:
 		return driver.Reading{}, fmt.Errorf("no resistance is that large")
 	case q == driver.Temperature && (value < lowestCelsius || value > highestCelsius):
 		return driver.Reading{}, fmt.Errorf("no thermometer here shows that")

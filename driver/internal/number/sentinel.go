@@ -27,9 +27,9 @@ const (
 	highestCelsius = 850.0
 )
 
-// highestOhms is above the range of every meter (common practice, no published
+// HighestOhms is above the range of every meter (common practice, no published
 // source); an instrument that shows more means an overload.
-const highestOhms = 1e15
+const HighestOhms = 1e15
 
 // What a common one-wire sensor shows before its first conversion, and what
 // the programs that read it show when it does not answer (common practice, no
@@ -68,7 +68,7 @@ func Classify(v float64, q driver.Quantity) (driver.Status, string) {
 	switch {
 	case math.IsNaN(v), math.Abs(magnitude/notNumberMark-1) < markTolerance:
 		return driver.Impossible, "the instrument sends not-a-number: it has no measurement"
-	case magnitude > infinityMark*(1-markTolerance), q == driver.Resistance && magnitude > highestOhms:
+	case magnitude > infinityMark*(1-markTolerance), q == driver.Resistance && magnitude > HighestOhms:
 		return driver.Overload, OverloadReason
 	case q == driver.Temperature && slices.Contains(errorCelsius, v):
 		return driver.Impossible, "this is what a sensor shows after power-on or when it does not answer; see to its supply and wires"
