@@ -35,9 +35,10 @@
 // with every digit alike) is new since the connection was opened is refused
 // until it is the third of that form among 32 lines; only the very first is
 // believed. An instrument whose numbers change their length thus pays two
-// readings at each new length, once.
+// readings at each new length, once. The answer to a prompt cannot have run into
+// another, so one with a digit more than usual is believed at once.
 //
-// After a prompt that was not answered in time, or not readably, the late answer
+// After a prompt that was not answered in time, or not with a value, the late answer
 // is waited for and dropped, up to 1.4 time-outs after its prompt, so that it is
 // not taken for the answer to the next one. A still later answer
 // cannot be told from a timely one: choose a time-out well above the slowest.
@@ -80,6 +81,7 @@ type instrument struct {
 	hadUnit bool // a good line showed a unit
 	first   bool // no line of a free-running instrument was read yet
 	late    bool // a prompt was not answered in time, or not as it should be
+	doubted bool // the last answer came, but in a form that may have lost bytes
 	asked   time.Time
 }
 
@@ -96,6 +98,7 @@ func open(_ context.Context, conn driver.Conn, s driver.Settings) (driver.Instru
 		prompt:  prompt,
 		timeout: s.Timeout,
 		first:   true,
+		shapes:  lines.Shapes{Answers: prompt != ""},
 	}, nil
 }
 
@@ -118,10 +121,12 @@ func (i *instrument) Read(ctx context.Context) (driver.Reading, error) {
 	if err != nil {
 		return driver.Reading{}, err
 	}
-	r := i.interpret(l)
+	r, doubted := i.interpret(l)
 	r.Time = l.Time
-	// What cannot be read may be no answer, with the answer still to come.
-	i.late = r.Status == driver.Unreadable
+	// What cannot be read may be no answer, with the answer still to come. A
+	// value in a doubtful form is the answer: the instrument can be asked again
+	// as soon as it is quiet.
+	i.late, i.doubted = r.Status == driver.Unreadable && !doubted, doubted
 	return r, nil
 }
 
@@ -186,12 +191,12 @@ func (i *instrument) settle(ctx context.Context, deadline time.Time) error {
 	var err error
 	if i.late {
 		_, err = i.lines.AwaitLate(ctx, i.asked.Add(lines.Late(i.timeout)), deadline)
-	} else if i.lines.Discard() > 0 {
+	} else if i.lines.Discard() > 0 || i.doubted {
 		// What arrived unasked may not have arrived whole.
 		_, err = i.lines.Quiet(ctx, lines.Gap, deadline)
 	}
 	if err == nil {
-		i.late = false
+		i.late, i.doubted = false, false
 	}
 	return err
 }
@@ -202,15 +207,16 @@ func (i *instrument) isEcho(line []byte) bool {
 }
 
 // interpret maps a line to a reading and refuses what may be a damaged line.
-func (i *instrument) interpret(l lines.Line) driver.Reading {
+// The second result is true when it read as a value and its form is doubted.
+func (i *instrument) interpret(l lines.Line) (driver.Reading, bool) {
 	if l.Fault != "" {
 		r := number.Unreadable(l.Fault)
 		r.Raw = lines.Raw(l.Bytes)
-		return r
+		return r, false
 	}
 	r, unit := i.parser.Parse(l.Bytes)
 	if r.Status != driver.OK {
-		return r
+		return r, false
 	}
 	var doubt driver.Reading
 	switch {
@@ -220,8 +226,8 @@ func (i *instrument) interpret(l lines.Line) driver.Reading {
 		doubt = number.Unreadable("the line has another form than the lines before it: it may be cut, or two run together")
 	default:
 		i.hadUnit = i.hadUnit || unit
-		return r
+		return r, false
 	}
 	doubt.Raw = r.Raw
-	return doubt
+	return doubt, true
 }

@@ -286,6 +286,28 @@ func TestCutAnswers(t *testing.T) {
 	}
 }
 
+// A meter that answers in the form NR2 sends a digit more at the moment of
+// unclipping.
+func TestOneDigitMore(t *testing.T) {
+	for _, nameless := range []bool{false, true} {
+		f := &fakeMeter{noIDN: nameless, readings: []string{"6689.0", "6690.0", "12074.0", "66", "9.9E37", "6691.0"}}
+		bench(t, f, nil, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
+			if !nameless {
+				expect(t, i, driver.OK, 6689)
+			}
+			expect(t, i, driver.OK, 6690)
+			expect(t, i, driver.OK, 12074)
+			start := time.Now()
+			expect(t, i, driver.Unreadable, 0)
+			expect(t, i, driver.Overload, 0)
+			expect(t, i, driver.OK, 6691)
+			if took := time.Since(start); took > timeout/4 {
+				t.Errorf("nameless %v: three answers took %v", nameless, took)
+			}
+		})
+	}
+}
+
 func TestHangUp(t *testing.T) {
 	f := &fakeMeter{readings: []string{"+6.690E+03"}}
 	bench(t, f, nil, func(t *testing.T, i driver.Instrument, far *drivertest.Far) {
