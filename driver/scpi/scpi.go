@@ -7,8 +7,9 @@
 // asked for a reading: mostly init = ["CONF:RES"] and query = "READ?", which
 // are the defaults. Then:
 //
-//   - If it answers nothing but shows "remote" or an error, it may want to be
-//     told first: init = ["SYST:REM", "CONF:RES"].
+//   - If it answers nothing, shows an error, or reports -201, "Invalid while in
+//     local", it wants to be told first: init = ["SYST:REM", "CONF:RES"]. The
+//     command check tries that.
 //   - If it answers *IDN? and no query, the error names the entry of its error
 //     queue; -113 is a command it does not know. Older meters want "FETC?",
 //     "MEAS:RES?" or "VAL1?".
