@@ -82,7 +82,11 @@ type instrument struct {
 	first   bool // no line of a free-running instrument was read yet
 	late    bool // a prompt was not answered in time, or not as it should be
 	doubted bool // the last answer came, but in a form that may have lost bytes
-	asked   time.Time
+	unread  bool // the last line could not be read
+	// nothingBehind is true once nothing came behind a line that could not be
+	// read, until one can: such lines are the answers, and no banner.
+	nothingBehind bool
+	asked         time.Time
 }
 
 func open(_ context.Context, conn driver.Conn, s driver.Settings) (driver.Instrument, error) {
@@ -126,7 +130,10 @@ func (i *instrument) Read(ctx context.Context) (driver.Reading, error) {
 	// What cannot be read may be no answer, with the answer still to come. A
 	// value in a doubtful form is the answer: the instrument can be asked again
 	// as soon as it is quiet.
-	i.late, i.doubted = r.Status == driver.Unreadable && !doubted, doubted
+	i.unread = r.Status == driver.Unreadable && !doubted
+	i.nothingBehind = i.nothingBehind && i.unread
+	i.late = i.unread && !i.nothingBehind
+	i.doubted = doubted || i.nothingBehind
 	return r, nil
 }
 
@@ -169,7 +176,7 @@ func (i *instrument) answer(ctx context.Context, deadline time.Time) (lines.Line
 	if err := i.settle(ctx, deadline); err != nil {
 		return lines.Line{}, fmt.Errorf("before prompt %q: %w", i.prompt, err)
 	}
-	i.late, i.asked = true, time.Now() // until the answer is here
+	i.late, i.unread, i.asked = true, false, time.Now() // until the answer is here
 	if _, err := i.conn.Write([]byte(i.prompt)); err != nil {
 		return lines.Line{}, fmt.Errorf("send prompt %q: %w", i.prompt, err)
 	}
@@ -190,7 +197,10 @@ func (i *instrument) answer(ctx context.Context, deadline time.Time) (lines.Line
 func (i *instrument) settle(ctx context.Context, deadline time.Time) error {
 	var err error
 	if i.late {
-		_, err = i.lines.AwaitLate(ctx, i.asked.Add(lines.Late(i.timeout)), deadline)
+		var behind int
+		behind, err = i.lines.AwaitLate(ctx, i.asked.Add(lines.Late(i.timeout)), deadline)
+		i.nothingBehind = i.unread && behind == 0 && err == nil
+		i.unread = i.unread && behind == 0
 	} else if i.lines.Discard() > 0 || i.doubted {
 		// What arrived unasked may not have arrived whole.
 		_, err = i.lines.Quiet(ctx, lines.Gap, deadline)

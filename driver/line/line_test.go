@@ -296,6 +296,39 @@ func TestPromptedOneDigitMore(t *testing.T) {
 	}
 }
 
+// Lines that cannot be read are told as such, and not as silence: a person has
+// to see the reason.
+func TestPromptedUnreadableIsNoSilence(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		conn, far := drivertest.Pipe()
+		defer conn.Close()
+		i := open(t, conn, settings(driver.Resistance, driver.Options{"prompt": "?\n"}))
+		var script []scripted
+		for range 5 {
+			script = append(script, scripted{"1,234\n", 0})
+		}
+		script = append(script, scripted{"R=6690\n", 0}, scripted{"ready\n", 0}, scripted{"R=6692\n", 0})
+		serve(far, "?\n", script...)
+		expect(t, i, driver.Unreadable, 0)
+		expectSilent(t, i) // an answer behind it would be waited for
+		for range 4 {
+			start := time.Now()
+			expect(t, i, driver.Unreadable, 0)
+			if took := time.Since(start); took > timeout/2 {
+				t.Errorf("an answer that cannot be read took %v", took)
+			}
+		}
+		expect(t, i, driver.OK, 6690)
+		// Among good answers it may be a banner, and is waited behind again.
+		expect(t, i, driver.Unreadable, 0)
+		go func() {
+			time.Sleep(timeout / 4) // the bubble's clock
+			io.WriteString(far, "R=6691\n")
+		}()
+		expect(t, i, driver.OK, 6692)
+	})
+}
+
 // lineGap is how long a line must be silent to be quiet, and some.
 const lineGap = 60 * time.Millisecond
 

@@ -10,7 +10,7 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/driver/drivertest"
-	_ "coilkeep/driver/scpi"
+	"coilkeep/driver/scpi"
 )
 
 const timeout = 2 * time.Second
@@ -306,6 +306,27 @@ func TestOneDigitMore(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A meter that takes no orders in local says so only in its error queue.
+func TestMeterInLocal(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		conn, far := drivertest.Pipe()
+		defer conn.Close()
+		(&fakeMeter{inLocal: true}).serve(far)
+		_, err := openDriver(t, conn, settings(nil))
+		if !errors.Is(err, driver.ErrRefused) || !errors.Is(err, scpi.ErrLocal) || !strings.Contains(err.Error(), `init = ["SYST:REM", "CONF:RES"]`) {
+			t.Errorf("Open = %v, want %v that names the init line", err, scpi.ErrLocal)
+		}
+	})
+	f := &fakeMeter{inLocal: true, readings: []string{"+6.690E+03"}}
+	bench(t, f, driver.Options{"init": []string{}}, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
+		expectError(t, i, scpi.ErrLocal, `init = ["SYST:REM"]`)
+	})
+	f = &fakeMeter{inLocal: true, readings: []string{"+6.690E+03"}}
+	bench(t, f, driver.Options{"init": []string{"SYST:REM", "CONF:RES"}}, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
+		expect(t, i, driver.OK, 6690)
+	})
 }
 
 func TestHangUp(t *testing.T) {
