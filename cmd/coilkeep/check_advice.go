@@ -78,7 +78,7 @@ func printAdvice(w io.Writer, c checked) error {
 		text += "  sent nothing.\n"
 	}
 	if len(c.Advice) > 0 {
-		text += fmt.Sprintf("  To try, in its [bench.%s]:\n", c.Role)
+		text += fmt.Sprintf("  To try, in its [bench.%s], in place of the line with the same key:\n", c.Role)
 	}
 	for _, a := range c.Advice {
 		if a.Set != "" {

@@ -73,7 +73,7 @@ func TestAdviceLeadsToAReading(t *testing.T) {
 	meterLine := func(format string) func(*simulate.Bench) simulate.Instrument {
 		return func(b *simulate.Bench) simulate.Instrument {
 			n := 0
-			return &simulate.Talker{Every: 40 * time.Millisecond, CutFirst: true, Line: func() string {
+			return &simulate.Talker{Every: 40 * time.Millisecond, Line: func() string {
 				n++
 				return strings.NewReplacer("{n}", fmt.Sprint(n), "{pad}", fmt.Sprintf("%06d", n), "{v}", fmt.Sprintf("%.0f", b.ReadMeter().Value)).Replace(format)
 			}}
@@ -149,7 +149,7 @@ func TestCheckReadsFields(t *testing.T) {
 	t.Parallel()
 	b := rig()
 	b.Attach(simulate.CopperCoil(6650, 21.5))
-	meter := plug(t, "meter", &simulate.Talker{Every: 50 * time.Millisecond, CutFirst: true, Line: simulate.FieldsLine(b)})
+	meter := plug(t, "meter", &simulate.Talker{Every: 50 * time.Millisecond, Line: simulate.FieldsLine(b)})
 	for _, between := range []string{",", ";", "\t", ", "} {
 		probe := plug(t, "probe", &simulate.Talker{Every: 50 * time.Millisecond, Line: simulate.ChannelLine(b, between)})
 		text := ok(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = \"line\"\nport = %q", meter.Address()), fmt.Sprintf("driver = \"line\"\nport = %q", probe.Address())))

@@ -17,6 +17,15 @@ import (
 // round.
 var lineEnds = []struct{ name, end string }{{"lf", "\n"}, {"cr", "\r"}, {"crlf", "\r\n"}}
 
+func endOf(terminator string) string {
+	for _, l := range lineEnds {
+		if l.name == terminator {
+			return l.end
+		}
+	}
+	return ""
+}
+
 // unasked is how many lines may come from an instrument that answers neither
 // its name nor the query, echoes and a banner among them.
 const unasked = 4
@@ -25,6 +34,10 @@ const unasked = 4
 func (s *subject) adviseSCPI(ctx context.Context, c *checked, fault error) {
 	in := s.opener.in
 	switch {
+	case fault == nil && c.Status == string(driver.Unreadable) && strings.ContainsAny(c.Raw, ",;"):
+		prompt := in.Options["query"].(string) + endOf(in.Options["terminator"].(string))
+		c.Advice = append(c.Advice, advice{"", fmt.Sprintf("Where it cannot be made to answer with one item: driver = \"line\" with prompt = %q, and without terminator, init and query", prompt)})
+		return
 	case fault == nil: // an answer that is no value; the fault says why
 		return
 	case errors.Is(fault, scpi.ErrLocal): // the driver has read the error queue

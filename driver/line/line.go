@@ -83,6 +83,7 @@ type instrument struct {
 	late    bool // a prompt was not answered in time, or not as it should be
 	doubted bool // the last answer came, but in a form that may have lost bytes
 	unread  bool // the last line could not be read
+	endless bool // bytes without a line end were told of
 	// nothingBehind is true once nothing came behind a line that could not be
 	// read, until one can: such lines are the answers, and no banner.
 	nothingBehind bool
@@ -121,7 +122,15 @@ func (i *instrument) Read(ctx context.Context) (driver.Reading, error) {
 	if i.prompt == "" {
 		next = i.next
 	}
+	arrived := i.lines.Arrived()
 	l, err := next(ctx, deadline)
+	if part := i.lines.Partial(); errors.Is(err, driver.ErrSilent) && i.prompt == "" && !i.endless && len(part.Bytes) > 0 && i.lines.Arrived() > arrived {
+		// Said once: for an instrument that never ends a line, opening the port
+		// again may help, and silence brings that about.
+		i.endless, err = true, nil
+		l = part
+		l.Fault = "bytes and no line end: see to baud rate and frame; a slow one needs a longer timeout"
+	}
 	if err != nil {
 		return driver.Reading{}, err
 	}

@@ -84,6 +84,27 @@ func TestFreeRunning(t *testing.T) {
 	})
 }
 
+// Bytes without an end are told of once, so that nobody is asked whether the
+// instrument is plugged in; then it is silent, so that the port is opened anew.
+func TestFreeRunningWithoutLineEnds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		conn, far := drivertest.Pipe()
+		defer conn.Close()
+		i := open(t, conn, settings(driver.Resistance, nil))
+		go func() {
+			for range 3 {
+				io.WriteString(far, "\xf8\x80x")
+				time.Sleep(timeout) // the bubble's clock
+			}
+		}()
+		if r := expect(t, i, driver.Unreadable, 0); !strings.Contains(r.Reason, "baud") || r.Raw == "" {
+			t.Errorf("reading = %+v, want its bytes and a word about baud", r)
+		}
+		expectSilent(t, i)
+		expectSilent(t, i)
+	})
+}
+
 func TestFreeRunningFirstLineAfterQuiet(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		conn, far := drivertest.Pipe()

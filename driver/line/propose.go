@@ -222,20 +222,20 @@ func (l layout) field(i int) (choice, bool) {
 
 // decimalComma weighs two fields that may be one number with a decimal comma.
 func (l layout) decimalComma(i int) (choice, bool) {
-	var whole []string
+	var whole, parts []string
 	for _, row := range l.rows {
 		if !wholeNumber.MatchString(row[i]) || !fraction.MatchString(row[i+1]) || len(row[i+1]) != len(l.rows[0][i+1]) {
 			return choice{}, false
 		}
-		whole = append(whole, row[i])
+		whole, parts = append(whole, row[i]), append(parts, row[i+1])
 	}
 	at, weight, ok := l.unitOf(i, i+1)
 	if !ok {
 		return choice{}, false
 	}
-	score := weighValues(whole) + weight + 2
-	if len(whole) == 1 || !constant(whole) { // a status that never changes is no fraction
-		score++
+	score := weighValues(whole) + weight + 3
+	if len(parts) > 1 && constant(parts) { // more likely a status than a fraction
+		score -= 8
 	}
 	return choice{score: score, showsUnit: at >= 0, pattern: l.pattern(i, i+1, at, `(?P<value>[-+]?\d+,\d+|`+overloadForm+")")}, true
 }

@@ -75,6 +75,7 @@ func shapes() []shape {
 		{"heading", ohms, "kohm", fixed(4), layout("R(kOhm) {v}"), 1000, false},
 		{"blanks beside commas", ohms, "", fixed(0), layout("CH1 , {v} , OHM"), 1, false},
 		{"leading blanks", ohms, "", fixed(0), layout("  {n}  {v}"), 1, false},
+		{"whole number and status", ohms, "", fixed(0), layout("{pad},OHM,{v},0"), 1, false},
 		{"unit as a label", ohms, "", fixed(4), layout("kOhm: {v}"), 1000, false},
 		{"unit as a label among others", celsius, "", fixed(2), layout("{n};degC={v};%RH=45"), 1, false},
 		{"quotes", ohms, "", fixed(0), layout("'a',{n},{v},OHM"), 1, false},
