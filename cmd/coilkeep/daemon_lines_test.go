@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -35,6 +36,35 @@ func TestUnclippingCostsNoCoil(t *testing.T) {
 		if list := d.measurements(); len(list) != i+1 {
 			t.Fatalf("%d measurements after %d coils", len(list), i+1)
 		}
+	}
+}
+
+// A meter of one reading a second works, asked or talking, without a key of its
+// own.
+func TestSlowMeter(t *testing.T) {
+	for name, setUp := range map[string]func(b *simulate.Bench) (simulate.Instrument, string){
+		"asked": func(b *simulate.Bench) (simulate.Instrument, string) {
+			return &simulate.SCPIMeter{Bench: b, Integration: time.Second}, `driver = "scpi"`
+		},
+		"talking": func(b *simulate.Bench) (simulate.Instrument, string) {
+			return &simulate.Talker{Line: simulate.MeterLine(b), Every: time.Second}, `driver = "line"`
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := rig()
+			instrument, table := setUp(b)
+			p := plug(t, "meter", instrument)
+			_, probe := lineProbe(t, b)
+			d := startDaemon(t, t.TempDir(), benchTOML(fmt.Sprintf("%s\nport = %q", table, p.Address()), probe))
+			d.batch()
+			d.untilState(capture.Open)
+			b.Attach(simulate.CopperCoil(6650, 21.5))
+			d.untilState(capture.Recorded)
+			if list := d.measurements(); len(list) != 1 || math.Abs(list[0].R20Ohms-6650) > 3 {
+				t.Errorf("recorded %+v, want one coil of 6650 Ω", list)
+			}
+		})
 	}
 }
 
