@@ -71,31 +71,54 @@ func longestGap(b config.Bench) time.Duration {
 
 // assembleInstrument says how one instrument is opened, again and again.
 func assembleInstrument(benchName string, role history.Role, in config.Instrument, quantity driver.Quantity, ports *port.Pool) bench.InstrumentSettings {
+	o := opener{in: in, quantity: quantity, ports: ports, user: fmt.Sprintf("the %s of bench %s", role, benchName)}
 	return bench.InstrumentSettings{
 		Driver: in.Driver, Port: in.Port, Poll: in.Poll, Timeout: in.Timeout, Typed: in.Driver == "manual",
 		ResetPause: in.ResetPause, ResolutionOhms: in.ResolutionOhms,
-		Open: func(ctx context.Context) (driver.Instrument, error) {
-			d, ok := driver.Lookup(in.Driver)
-			if !ok {
-				return nil, fmt.Errorf("%w: no driver %q", driver.ErrSettings, in.Driver)
-			}
-			settings := driver.Settings{Quantity: quantity, Timeout: in.Timeout, Options: in.Options, Now: time.Now}
-			if d.NoPort {
-				return d.Open(ctx, nil, settings)
-			}
-			conn, err := ports.Open(ctx,
-				port.Settings{Address: in.Port, Baud: in.Baud, Frame: in.Frame, Timeout: in.Timeout, ResetPause: in.ResetPause},
-				port.Use{User: fmt.Sprintf("the %s of bench %s", role, benchName), Shared: d.SharesPort})
-			if err != nil {
-				return nil, err
-			}
-			instrument, err := d.Open(ctx, conn, settings)
-			if err != nil {
-				return nil, errors.Join(err, conn.Close())
-			}
-			return instrument, nil
-		},
+		Open: o.open,
 	}
+}
+
+// opener opens one instrument.
+type opener struct {
+	in       config.Instrument
+	quantity driver.Quantity
+	ports    *port.Pool
+	// user is who a port in use belongs to, for people.
+	user string
+	// watch is put around a port that is not shared; nil leaves it.
+	watch func(driver.Conn) driver.Conn
+}
+
+func (o opener) open(ctx context.Context) (driver.Instrument, error) {
+	d, ok := driver.Lookup(o.in.Driver)
+	if !ok {
+		return nil, fmt.Errorf("%w: no driver %q", driver.ErrSettings, o.in.Driver)
+	}
+	settings := driver.Settings{Quantity: o.quantity, Timeout: o.in.Timeout, Options: o.in.Options, Now: time.Now}
+	if d.NoPort {
+		return d.Open(ctx, nil, settings)
+	}
+	conn, err := o.connect(ctx, d.SharesPort)
+	if err != nil {
+		return nil, err
+	}
+	instrument, err := d.Open(ctx, conn, settings)
+	if err != nil {
+		return nil, errors.Join(err, conn.Close())
+	}
+	return instrument, nil
+}
+
+// connect opens the port alone.
+func (o opener) connect(ctx context.Context, shared bool) (driver.Conn, error) {
+	conn, err := o.ports.Open(ctx,
+		port.Settings{Address: o.in.Port, Baud: o.in.Baud, Frame: o.in.Frame, Timeout: o.in.Timeout, ResetPause: o.in.ResetPause},
+		port.Use{User: o.user, Shared: shared})
+	if err != nil || shared || o.watch == nil {
+		return conn, err
+	}
+	return o.watch(conn), nil
 }
 
 // converter turns the resistance of a probe's sensor into degrees; nil for a

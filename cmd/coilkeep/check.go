@@ -28,12 +28,16 @@ type checked struct {
 	Status     string   `json:"status,omitempty"`
 	Raw        string   `json:"raw,omitempty"`
 	Fault      string   `json:"fault,omitempty"`
-	Advice     string   `json:"advice,omitempty"` // what to change in the configuration
+	// Seen is what arrived from an instrument with a fault, the first of it,
+	// each line quoted.
+	Seen []string `json:"seen,omitempty"`
+	// Advice is what to try, the likeliest first.
+	Advice []advice `json:"advice,omitempty"`
 }
 
 func runCheck(ctx context.Context, env *environment, args []string) error {
 	flags := newFlags("check --config FILE",
-		"Check the configuration and the files it names, open each instrument, and show\nwhat it says of itself and one reading. Any fault gives exit code 1. The daemon\nmust not be running: a port has one user.",
+		"Check the configuration and the files it names, open each instrument, and show\nwhat it says of itself and one reading. Any fault gives exit code 1; what arrived\nis then shown, with lines of the configuration to try. The daemon must not be\nrunning: a port has one user.",
 		"check --config coilkeep.toml\ncheck --config coilkeep.toml --json")
 	path := flags.String("config", "", "the configuration `FILE`")
 	asJSON := flags.Bool("json", false, "print JSON")
@@ -76,35 +80,59 @@ func checkInstruments(ctx context.Context, cfg config.Config) []checked {
 	ports := &port.Pool{}
 	for _, b := range cfg.Benches {
 		s := assembleBench(b, ports)
-		found = append(found, checkInstrument(ctx, b.Name, history.Meter, s.Meter, capture.NewMeterScreen(), expected(s, history.Meter)))
+		found = append(found, (&subject{bench: b.Name, role: history.Meter, settings: s.Meter, screen: capture.NewMeterScreen(), expects: expected(s, history.Meter),
+			opener: opener{in: b.Meter, quantity: driver.Resistance, ports: ports}}).check(ctx))
 		if s.Probe != nil {
-			found = append(found, checkInstrument(ctx, b.Name, history.Probe, *s.Probe,
-				capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius), expected(s, history.Probe)))
+			found = append(found, (&subject{bench: b.Name, role: history.Probe, settings: *s.Probe,
+				screen: capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius), expects: expected(s, history.Probe),
+				opener: opener{in: *b.Probe, quantity: b.Probe.Quantity(), ports: ports}}).check(ctx))
 		}
 	}
 	return found
 }
 
-// checkInstrument opens one instrument and takes one reading, which the daemon
-// would have to believe. A meter that shows overload is well: nothing is on its
-// clips.
-func checkInstrument(ctx context.Context, benchName string, role history.Role, s bench.InstrumentSettings, screen *capture.Screen, e expectation) checked {
-	c := checked{Bench: benchName, Role: string(role), Driver: s.Driver, Port: s.Port, Unit: "ohm"}
-	if role == history.Probe {
+// subject is one instrument under check.
+type subject struct {
+	bench    string
+	role     history.Role
+	settings bench.InstrumentSettings
+	screen   *capture.Screen
+	expects  expectation
+	opener   opener
+	heard    heard
+}
+
+// check opens the instrument and takes one reading, which the daemon would have
+// to believe. A meter that shows overload is well: nothing is on its clips. Of
+// one that is not well it looks for what would help.
+func (s *subject) check(ctx context.Context) checked {
+	c := checked{Bench: s.bench, Role: string(s.role), Driver: s.settings.Driver, Port: s.settings.Port, Unit: "ohm"}
+	if s.role == history.Probe {
 		c.Unit = "celsius"
 	}
-	if s.Typed {
+	if s.settings.Typed {
 		c.Status = "typed in"
 		return c
 	}
+	s.opener.user = fmt.Sprintf("the %s of bench %s", s.role, s.bench)
+	s.opener.watch = s.heard.listen
+	if err := s.read(ctx, &c); c.Fault != "" {
+		s.advise(ctx, &c, err)
+	}
+	return c
+}
+
+// read takes the reading and closes the instrument. The error is that behind
+// the fault, if it has one.
+func (s *subject) read(ctx context.Context, c *checked) error {
 	// Opening may ask twice; identifying, each try of a reading and the one that
 	// confirms other settings take a time-out at the most.
-	ctx, cancel := context.WithTimeout(ctx, s.ResetPause+(4+goodTries)*s.Timeout+time.Second)
+	ctx, cancel := context.WithTimeout(ctx, s.settings.ResetPause+(4+goodTries)*s.settings.Timeout+time.Second)
 	defer cancel()
-	instrument, err := s.Open(ctx)
+	instrument, err := s.opener.open(ctx)
 	if err != nil {
-		c.Fault = s.Explain(err)
-		return c
+		c.Fault = s.settings.Explain(err)
+		return err
 	}
 	defer func() {
 		if err := instrument.Close(); err != nil && c.Fault == "" {
@@ -118,19 +146,21 @@ func checkInstrument(ctx context.Context, benchName string, role history.Role, s
 	}
 	r, err := firstGood(ctx, instrument, c.Identity != "")
 	if err != nil {
-		c.Fault = s.Explain(err)
-		return c
+		c.Fault = s.settings.Explain(err)
+		return err
 	}
-	c.Advice = e.otherSettings(ctx, instrument, r, s)
-	r = screen.Check(s.Converted(r))
+	if other := s.expects.otherSettings(ctx, instrument, r, s.settings); other != "" {
+		c.Advice = append(c.Advice, advice{Why: other})
+	}
+	r = s.screen.Check(s.settings.Converted(r))
 	c.Status, c.Raw, c.Fault = string(r.Status), r.Raw, r.Reason
 	if r.Status == driver.OK {
 		c.Value, c.Resolution = &r.Value, r.Resolution
 	}
-	if r.Status == driver.Overload && role == history.Meter {
+	if r.Status == driver.Overload && s.role == history.Meter {
 		c.Fault = ""
 	}
-	return c
+	return nil
 }
 
 // goodTries is how often a reading is asked for: the first line after opening
@@ -139,17 +169,29 @@ const goodTries = 3
 
 // firstGood reads until a line is whole. An instrument that is silent after it
 // has said who it is, and so is known to be there, gets another chance: it may
-// only have been out of step.
+// only have been out of step. One that has sent what cannot be read is not
+// silent.
 func firstGood(ctx context.Context, instrument driver.Instrument, known bool) (driver.Reading, error) {
-	var r driver.Reading
+	var unreadable driver.Reading
 	var err error
 	for range goodTries {
+		var r driver.Reading
 		r, err = instrument.Read(ctx)
-		if err != nil && !(known && errors.Is(err, driver.ErrSilent)) || err == nil && r.Status != driver.Unreadable {
+		switch {
+		case err == nil && r.Status == driver.Unreadable:
+			unreadable = r
+		case err == nil:
+			return r, nil
+		case !errors.Is(err, driver.ErrSilent):
+			return r, err
+		case !known && unreadable.Status == "":
 			return r, err
 		}
 	}
-	return r, err
+	if unreadable.Status != "" {
+		return unreadable, nil
+	}
+	return driver.Reading{}, err
 }
 
 func printChecked(env *environment, found []checked) error {
@@ -168,10 +210,7 @@ func printChecked(env *environment, found []checked) error {
 		return err
 	}
 	for _, c := range found {
-		if c.Advice == "" {
-			continue
-		}
-		if _, err := fmt.Fprintf(env.stdout, "\nThe %s of bench %s: %s.\n", c.Role, c.Bench, c.Advice); err != nil {
+		if err := printAdvice(env.stdout, c); err != nil {
 			return err
 		}
 	}

@@ -211,6 +211,16 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 			_, probe := lineProbe(t, b)
 			return benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\nprompt = \"?\"\ntimeout = \"2s\"", p.Address()), probe)
 		}},
+		{"fields between commas", func(t *testing.T, b *simulate.Bench) string {
+			m := plug(t, "meter", &simulate.Talker{Line: simulate.FieldsLine(b), Every: 50 * time.Millisecond})
+			p := plug(t, "probe", &simulate.Talker{Line: simulate.ChannelLine(b, ","), Every: 100 * time.Millisecond})
+			return benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q", m.Address()), fmt.Sprintf("driver = \"line\"\nport = %q", p.Address()))
+		}},
+		{"a meter in local", func(t *testing.T, b *simulate.Bench) string {
+			m := plug(t, "meter", &simulate.SCPIMeter{Bench: b, RefusesInLocal: true, Integration: 20 * time.Millisecond})
+			_, probe := lineProbe(t, b)
+			return benchTOML(fmt.Sprintf("driver = \"scpi\"\nport = %q\ninit = [\"SYST:REM\", \"CONF:RES\"]", m.Address()), probe)
+		}},
 		{"modbus, both on one bus", func(t *testing.T, b *simulate.Bench) string {
 			bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
 				{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), simulate.Encoding{})},

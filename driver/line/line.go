@@ -35,9 +35,10 @@
 // with every digit alike) is new since the connection was opened is refused
 // until it is the third of that form among 32 lines; only the very first is
 // believed. An instrument whose numbers change their length thus pays two
-// readings at each new length, once.
+// readings at each new length, once. The answer to a prompt cannot have run into
+// another, so one with a digit more than usual is believed at once.
 //
-// After a prompt that was not answered in time, or not readably, the late answer
+// After a prompt that was not answered in time, or not with a value, the late answer
 // is waited for and dropped, up to 1.4 time-outs after its prompt, so that it is
 // not taken for the answer to the next one. A still later answer
 // cannot be told from a timely one: choose a time-out well above the slowest.
@@ -80,7 +81,13 @@ type instrument struct {
 	hadUnit bool // a good line showed a unit
 	first   bool // no line of a free-running instrument was read yet
 	late    bool // a prompt was not answered in time, or not as it should be
-	asked   time.Time
+	doubted bool // the last answer came, but in a form that may have lost bytes
+	unread  bool // the last line could not be read
+	endless bool // bytes without a line end were told of
+	// nothingBehind is true once nothing came behind a line that could not be
+	// read, until one can: such lines are the answers, and no banner.
+	nothingBehind bool
+	asked         time.Time
 }
 
 func open(_ context.Context, conn driver.Conn, s driver.Settings) (driver.Instrument, error) {
@@ -96,6 +103,7 @@ func open(_ context.Context, conn driver.Conn, s driver.Settings) (driver.Instru
 		prompt:  prompt,
 		timeout: s.Timeout,
 		first:   true,
+		shapes:  lines.Shapes{Answers: prompt != ""},
 	}, nil
 }
 
@@ -114,14 +122,27 @@ func (i *instrument) Read(ctx context.Context) (driver.Reading, error) {
 	if i.prompt == "" {
 		next = i.next
 	}
+	arrived := i.lines.Arrived()
 	l, err := next(ctx, deadline)
+	if part := i.lines.Partial(); errors.Is(err, driver.ErrSilent) && i.prompt == "" && !i.endless && len(part.Bytes) > 0 && i.lines.Arrived() > arrived {
+		// Said once: for an instrument that never ends a line, opening the port
+		// again may help, and silence brings that about.
+		i.endless, err = true, nil
+		l = part
+		l.Fault = "bytes and no line end: see to baud rate and frame; a slow one needs a longer timeout"
+	}
 	if err != nil {
 		return driver.Reading{}, err
 	}
-	r := i.interpret(l)
+	r, doubted := i.interpret(l)
 	r.Time = l.Time
-	// What cannot be read may be no answer, with the answer still to come.
-	i.late = r.Status == driver.Unreadable
+	// What cannot be read may be no answer, with the answer still to come. A
+	// value in a doubtful form is the answer: the instrument can be asked again
+	// as soon as it is quiet.
+	i.unread = r.Status == driver.Unreadable && !doubted
+	i.nothingBehind = i.nothingBehind && i.unread
+	i.late = i.unread && !i.nothingBehind
+	i.doubted = doubted || i.nothingBehind
 	return r, nil
 }
 
@@ -164,7 +185,7 @@ func (i *instrument) answer(ctx context.Context, deadline time.Time) (lines.Line
 	if err := i.settle(ctx, deadline); err != nil {
 		return lines.Line{}, fmt.Errorf("before prompt %q: %w", i.prompt, err)
 	}
-	i.late, i.asked = true, time.Now() // until the answer is here
+	i.late, i.unread, i.asked = true, false, time.Now() // until the answer is here
 	if _, err := i.conn.Write([]byte(i.prompt)); err != nil {
 		return lines.Line{}, fmt.Errorf("send prompt %q: %w", i.prompt, err)
 	}
@@ -185,13 +206,16 @@ func (i *instrument) answer(ctx context.Context, deadline time.Time) (lines.Line
 func (i *instrument) settle(ctx context.Context, deadline time.Time) error {
 	var err error
 	if i.late {
-		_, err = i.lines.AwaitLate(ctx, i.asked.Add(lines.Late(i.timeout)), deadline)
-	} else if i.lines.Discard() > 0 {
+		var behind int
+		behind, err = i.lines.AwaitLate(ctx, i.asked.Add(lines.Late(i.timeout)), deadline)
+		i.nothingBehind = i.unread && behind == 0 && err == nil
+		i.unread = i.unread && behind == 0
+	} else if i.lines.Discard() > 0 || i.doubted {
 		// What arrived unasked may not have arrived whole.
 		_, err = i.lines.Quiet(ctx, lines.Gap, deadline)
 	}
 	if err == nil {
-		i.late = false
+		i.late, i.doubted = false, false
 	}
 	return err
 }
@@ -202,15 +226,16 @@ func (i *instrument) isEcho(line []byte) bool {
 }
 
 // interpret maps a line to a reading and refuses what may be a damaged line.
-func (i *instrument) interpret(l lines.Line) driver.Reading {
+// The second result is true when it read as a value and its form is doubted.
+func (i *instrument) interpret(l lines.Line) (driver.Reading, bool) {
 	if l.Fault != "" {
 		r := number.Unreadable(l.Fault)
 		r.Raw = lines.Raw(l.Bytes)
-		return r
+		return r, false
 	}
 	r, unit := i.parser.Parse(l.Bytes)
 	if r.Status != driver.OK {
-		return r
+		return r, false
 	}
 	var doubt driver.Reading
 	switch {
@@ -220,8 +245,8 @@ func (i *instrument) interpret(l lines.Line) driver.Reading {
 		doubt = number.Unreadable("the line has another form than the lines before it: it may be cut, or two run together")
 	default:
 		i.hadUnit = i.hadUnit || unit
-		return r
+		return r, false
 	}
 	doubt.Raw = r.Raw
-	return doubt
+	return doubt, true
 }

@@ -84,6 +84,27 @@ func TestFreeRunning(t *testing.T) {
 	})
 }
 
+// Bytes without an end are told of once, so that nobody is asked whether the
+// instrument is plugged in; then it is silent, so that the port is opened anew.
+func TestFreeRunningWithoutLineEnds(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		conn, far := drivertest.Pipe()
+		defer conn.Close()
+		i := open(t, conn, settings(driver.Resistance, nil))
+		go func() {
+			for range 3 {
+				io.WriteString(far, "\xf8\x80x")
+				time.Sleep(timeout) // the bubble's clock
+			}
+		}()
+		if r := expect(t, i, driver.Unreadable, 0); !strings.Contains(r.Reason, "baud") || r.Raw == "" {
+			t.Errorf("reading = %+v, want its bytes and a word about baud", r)
+		}
+		expectSilent(t, i)
+		expectSilent(t, i)
+	})
+}
+
 func TestFreeRunningFirstLineAfterQuiet(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		conn, far := drivertest.Pipe()
@@ -265,6 +286,73 @@ func TestPromptedBannerThenAnswer(t *testing.T) {
 	})
 }
 
+// The spoiled line at the moment of unclipping has a digit more. It is read, and
+// the next coil is not missed by waiting for an answer that was there.
+func TestPromptedOneDigitMore(t *testing.T) {
+	for name, tt := range map[string]struct {
+		odd    string
+		status driver.Status
+		value  float64
+	}{
+		"one digit more":  {"R=+12074.0", driver.OK, 12074},
+		"cut":             {"R=+66", driver.Unreadable, 0},
+		"two digits more": {"R=+120740.0", driver.Unreadable, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				conn, far := drivertest.Pipe()
+				defer conn.Close()
+				i := open(t, conn, settings(driver.Resistance, driver.Options{"prompt": "?\n"}))
+				serve(far, "?\n", scripted{"R=+6690.0\n", 0}, scripted{tt.odd + "\n", 0}, scripted{"R=O.L\n", 0}, scripted{"R=+6691.0\n", 0})
+				expect(t, i, driver.OK, 6690)
+				expect(t, i, tt.status, tt.value)
+				odd := time.Now()
+				expect(t, i, driver.Overload, 0)
+				expect(t, i, driver.OK, 6691)
+				if took := time.Since(odd); took > 2*lineGap {
+					t.Errorf("the answers behind %q took %v", tt.odd, took)
+				}
+			})
+		})
+	}
+}
+
+// Lines that cannot be read are told as such, and not as silence: a person has
+// to see the reason.
+func TestPromptedUnreadableIsNoSilence(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		conn, far := drivertest.Pipe()
+		defer conn.Close()
+		i := open(t, conn, settings(driver.Resistance, driver.Options{"prompt": "?\n"}))
+		var script []scripted
+		for range 5 {
+			script = append(script, scripted{"1,234\n", 0})
+		}
+		script = append(script, scripted{"R=6690\n", 0}, scripted{"ready\n", 0}, scripted{"R=6692\n", 0})
+		serve(far, "?\n", script...)
+		expect(t, i, driver.Unreadable, 0)
+		expectSilent(t, i) // an answer behind it would be waited for
+		for range 4 {
+			start := time.Now()
+			expect(t, i, driver.Unreadable, 0)
+			if took := time.Since(start); took > timeout/2 {
+				t.Errorf("an answer that cannot be read took %v", took)
+			}
+		}
+		expect(t, i, driver.OK, 6690)
+		// Among good answers it may be a banner, and is waited behind again.
+		expect(t, i, driver.Unreadable, 0)
+		go func() {
+			time.Sleep(timeout / 4) // the bubble's clock
+			io.WriteString(far, "R=6691\n")
+		}()
+		expect(t, i, driver.OK, 6692)
+	})
+}
+
+// lineGap is how long a line must be silent to be quiet, and some.
+const lineGap = 60 * time.Millisecond
+
 func TestParsePattern(t *testing.T) {
 	tests := []struct {
 		name, pattern, unit, line string
@@ -280,6 +368,15 @@ func TestParsePattern(t *testing.T) {
 		{"two matches", `R=(?P<value>\d+)`, "", "R=6690R=6691", driver.Unreadable, 0},
 		{"cuts a number", `(?P<value>\d{3}\.\d)`, "", "6690.5", driver.Unreadable, 0},
 		{"value is no number", `^(?P<value>\S+)`, "", "6.6.9", driver.Unreadable, 0},
+		{"commas part fields", `^[^,]*,(?P<value>[^,]*),(?P<unit>[^,]*),`, "", "000123,+6.75E+03,OHM,0", driver.OK, 6750},
+		{"whole numbers between commas", `^CH1,(?P<value>\d+),(?P<unit>\w+)$`, "", "CH1,6690,OHM", driver.OK, 6690},
+		{"a comma in front", `,(?P<value>\d+) ohm`, "", "12,6690 ohm", driver.OK, 6690},
+		{"spaces beside the commas", `^[^,]*,(?P<value>[^,]*),`, "", "CH1 , 6690 , OHM", driver.OK, 6690},
+		{"overload between commas", `^[^,]*,(?P<value>[^,]*),`, "", "CH1,O.L,OHM", driver.Overload, 0},
+		{"the pattern does not know the comma", `(?P<value>\d+) ohm`, "", "6,690 ohm", driver.Unreadable, 0},
+		{"nor the one behind", `^R=(?P<value>\d+)`, "", "R=6,69 kOhm", driver.Unreadable, 0},
+		{"nor one that may be anything", `^.*?(?P<value>\d+).*$`, "", "6,69 kOhm", driver.Unreadable, 0},
+		{"an apostrophe between thousands", `(?P<value>\d+) ohm`, "", "6'690 ohm", driver.Unreadable, 0},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -318,6 +415,7 @@ func TestBadSettings(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	for _, seed := range [][2]string{
 		{"R=+6690 ohm", ""}, {"12;6,690;21,4", `^\d+;(?P<value>[\d,]+);`}, {"6.690 k\xea", ""},
+		{"000123,+6.75E+03,OHM,0", `^[^,]*,(?P<value>[^,]*),(?P<unit>[^,]*),[^,]*$`}, {"CH1,22.60,degC", ""}, {"6,69 k", `^.*?(?P<value>\d+).*$`},
 		{"R=+66\x0090", ""}, {"6.690 kOhm", `(?P<value>[\d.]+) (?P<prefix>[kM]?)(?P<unit>\w+)$`}, {"", "(?P<value>)"},
 	} {
 		f.Add([]byte(seed[0]), seed[1])

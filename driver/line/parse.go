@@ -79,8 +79,8 @@ func (p *Parser) parse(line []byte) (driver.Reading, bool) {
 		return number.Unreadable("the line matches the pattern twice: two lines run together, or the pattern is too wide"), false
 	}
 	value, start, end := p.group(text, matches[0], "value")
-	if cutsNumber(text, start, end) {
-		return number.Unreadable(fmt.Sprintf("the pattern takes %q out of a longer number", value)), false
+	if cut := p.cutsNumber(text, start, end); cut != "" {
+		return number.Unreadable(fmt.Sprintf("the pattern takes %q out of a longer number%s", value, cut)), false
 	}
 	prefix, _, _ := p.group(text, matches[0], "prefix")
 	unit, _, _ := p.group(text, matches[0], "unit")
@@ -98,11 +98,46 @@ func (p *Parser) group(text string, match []int, name string) (found string, sta
 }
 
 var (
-	numberBefore = regexp.MustCompile(`\d[.,]?$`)
-	numberAfter  = regexp.MustCompile(`^[.,]?\d`)
+	numberBefore = regexp.MustCompile(`\d[.,']?$`)
+	numberAfter  = regexp.MustCompile(`^[.,']?\d`)
 )
 
-// cutsNumber reports whether text[start:end] has digits on with it outside.
-func cutsNumber(text string, start, end int) bool {
-	return start < end && (numberBefore.MatchString(text[:start]) || numberAfter.MatchString(text[end:]))
+// cutsNumber reports whether text[start:end] has digits on with it outside,
+// and then how to mend the pattern. A comma beside it is that of a longer
+// number unless the pattern asks for that comma: the author of `,(?P<value>`
+// has said what the comma is, the author of `.(?P<value>` has not.
+func (p *Parser) cutsNumber(text string, start, end int) string {
+	if start >= end {
+		return ""
+	}
+	cut := func(at int) string {
+		switch {
+		case text[at] != ',':
+			return "; let the group value take the whole of it"
+		case p.asksFor(text, at, start, end):
+			return ""
+		}
+		return "; if the comma parts two fields, write it into the pattern beside the group value"
+	}
+	if numberBefore.MatchString(text[:start]) {
+		if mend := cut(start - 1); mend != "" {
+			return mend
+		}
+	}
+	if numberAfter.MatchString(text[end:]) {
+		return cut(end)
+	}
+	return ""
+}
+
+// asksFor reports whether the pattern no longer finds the same value when the
+// character at a place is another.
+func (p *Parser) asksFor(text string, at, start, end int) bool {
+	other := text[:at] + "\x1f" + text[at+1:]
+	match := p.pattern.FindStringSubmatchIndex(other)
+	if match == nil {
+		return true
+	}
+	_, otherStart, otherEnd := p.group(other, match, "value")
+	return otherStart != start || otherEnd != end
 }

@@ -3,6 +3,7 @@ package line_test
 import (
 	"errors"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -32,6 +33,8 @@ func TestNeverAWrongNumber(t *testing.T) {
 		talker *simulate.Talker
 		prompt string
 	}{
+		"fields":                {&simulate.Talker{Every: 10 * time.Millisecond, CutFirst: true}, ""},
+		"fields, prompted":      {&simulate.Talker{Prompt: "R?"}, "R?\r\n"},
 		"free-running":          {&simulate.Talker{Every: 10 * time.Millisecond, CutFirst: true, Banner: "Elder Vale LX-4, firmware 1.2"}, ""},
 		"free-running, CR only": {&simulate.Talker{Every: 10 * time.Millisecond, Terminator: "\r"}, ""},
 		"prompted":              {&simulate.Talker{Prompt: "R?"}, "R?\r\n"},
@@ -41,6 +44,9 @@ func TestNeverAWrongNumber(t *testing.T) {
 			bench := simulate.NewBench(simulate.Config{Meter: simulate.MeterModel{NoiseOhms: 0.1, ResolutionOhms: 0.1}})
 			bench.Attach(simulate.Coil{R20Ohms: ohms})
 			tt.talker.Line = simulate.MeterLine(bench)
+			if strings.HasPrefix(name, "fields") {
+				tt.talker.Line = simulate.FieldsLine(bench)
+			}
 			plug, err := simulate.PlugAny(t.TempDir(), "meter", tt.talker)
 			if err != nil {
 				t.Fatal(err)
@@ -61,6 +67,38 @@ func TestNeverAWrongNumber(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestPulledClips reads a prompted talker while the clips come off in the middle
+// of a reading: the spoiled one is a whole line, and the next is asked for at
+// once.
+func TestPulledClips(t *testing.T) {
+	t.Parallel()
+	bench := simulate.NewBench(simulate.Config{Meter: simulate.MeterModel{ResolutionOhms: 0.1}})
+	plug, err := simulate.PlugAny(t.TempDir(), "meter", &simulate.Talker{Line: simulate.MeterLine(bench), Prompt: "R?"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { plug.Close() })
+	conn, err := port.Open(t.Context(), port.Settings{Address: plug.Address(), Timeout: time.Second})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := settings(driver.Resistance, driver.Options{"prompt": "R?\r\n"})
+	s.Timeout = 10 * time.Second
+	i := open(t, conn, s)
+	t.Cleanup(func() { i.Close() })
+	bench.Attach(simulate.Coil{R20Ohms: 6690})
+	expect(t, i, driver.OK, 6690)
+	start := time.Now()
+	bench.Pull(12074)
+	expect(t, i, driver.OK, 12074)
+	expect(t, i, driver.Overload, 0)
+	bench.Attach(simulate.Coil{R20Ohms: 6690})
+	expect(t, i, driver.OK, 6690)
+	if took := time.Since(start); took > s.Timeout/2 {
+		t.Errorf("three answers took %v", took)
 	}
 }
 

@@ -155,7 +155,7 @@ func (m *meter) explain(ctx context.Context, silent error, deadline time.Time) e
 	case err != nil && !errors.Is(err, driver.ErrSilent):
 		return err
 	case found.entry.Code != 0:
-		return fmt.Errorf("%w; the instrument reports %s: see to the query and init", silent, found.entry)
+		return fmt.Errorf("%w; the instrument reports %s: %w", silent, found.entry, m.mend(found.entry, "see to the query and init"))
 	case found.late:
 		return fmt.Errorf("%w; it came later: set a longer timeout", silent)
 	case err != nil:

@@ -23,6 +23,7 @@ type fakeMeter struct {
 	echo     bool
 	double   bool // every answer comes twice
 	needsREM bool // it refuses everything before SYST:REM
+	inLocal  bool // it takes no order before SYST:REM, and says so in its queue
 	noIDN    bool
 	asleep   time.Time // it takes no notice of anything before
 	// configures is the function that a CONF: line sets; empty leaves it.
@@ -70,6 +71,10 @@ func (f *fakeMeter) answer(line string) string {
 	}
 	if f.needsREM && !f.remote {
 		f.queue = append(f.queue, `-203,"Command protected"`)
+		return ""
+	}
+	if f.inLocal && !f.remote && (line == "READ?" || strings.HasPrefix(line, "CONF:")) {
+		f.queue = append(f.queue, `-201,"Invalid while in local"`)
 		return ""
 	}
 	switch {

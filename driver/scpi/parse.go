@@ -78,6 +78,16 @@ type QueueEntry struct {
 
 func (e QueueEntry) String() string { return fmt.Sprintf("%d,%q", e.Code, e.Text) }
 
+var speaksOfRemote = regexp.MustCompile(`(?i)\b(?:local|remote)\b`)
+
+// WantsRemote reports whether the instrument refuses what it was sent until it
+// is put into remote mode: -201 is "Invalid while in local" and -203 is "Command
+// protected" (SCPI-1999 vol. 2, 21.8.10, from memory); an error of the
+// instrument's own may say so in words.
+func (e QueueEntry) WantsRemote() bool {
+	return e.Code == -201 || e.Code == -203 || e.Code != 0 && speaksOfRemote.MatchString(e.Text)
+}
+
 var queueEntry = regexp.MustCompile(`^([+-]?\d{1,5})\s*,\s*"((?:[^"]|"")*)"$`)
 
 // ParseQueueEntry reads an answer to SYSTem:ERRor?.

@@ -94,6 +94,19 @@ func TestParseIdentity(t *testing.T) {
 	}
 }
 
+// Codes of SCPI-1999 vol. 2, 21.8.10, from memory; the worded ones are invented.
+func TestWantsRemote(t *testing.T) {
+	for text, want := range map[string]bool{
+		`-201,"Invalid while in local"`: true, `-203,"Command protected"`: true, `531,"Set to REMOTE first"`: true,
+		`-113,"Undefined header"`: false, `0,"No error"`: false, `-200,"Execution error"`: false, `12,"Locale unknown"`: false,
+	} {
+		entry, err := scpi.ParseQueueEntry(text)
+		if err != nil || entry.WantsRemote() != want {
+			t.Errorf("%s wants remote: %v (%v), want %v", text, entry.WantsRemote(), err, want)
+		}
+	}
+}
+
 func TestParseQueueEntry(t *testing.T) {
 	f, err := os.Open("testdata/scpi_errors.csv")
 	if err != nil {

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -127,10 +129,38 @@ func (m *meter) checkInit(ctx context.Context) error {
 			return err
 		}
 		if entry.Code != 0 {
-			return fmt.Errorf("%w: init line %q: it reports %s; mend the line or take it out", driver.ErrRefused, line, entry)
+			return fmt.Errorf("%w: init line %q: it reports %s; %w", driver.ErrRefused, line, entry, m.mend(entry, "mend the line or take it out"))
 		}
 	}
 	return nil
+}
+
+var putsInRemote = regexp.MustCompile(`(?i)^:?SYST(?:EM)?:(?:REM|RWL)`)
+
+// ErrLocal is in errors of Open and Read of an instrument that takes no orders
+// until it is put into remote mode.
+var ErrLocal = errors.New("it wants to be put into remote mode first")
+
+// mend says what to do about an entry of the error queue.
+func (m *meter) mend(entry QueueEntry, otherwise string) error {
+	if !entry.WantsRemote() {
+		return errors.New(otherwise)
+	}
+	for _, line := range m.initLines {
+		if putsInRemote.MatchString(line) {
+			return fmt.Errorf("it is not in remote mode, in spite of %q: see its manual", line)
+		}
+	}
+	return fmt.Errorf("%w: %s", ErrLocal, initTOML(append([]string{"SYST:REM"}, m.initLines...)))
+}
+
+// initTOML is the key init as a configuration has it.
+func initTOML(lines []string) string {
+	quoted := make([]string, len(lines))
+	for i, line := range lines {
+		quoted[i] = strconv.Quote(line)
+	}
+	return "init = [" + strings.Join(quoted, ", ") + "]"
 }
 
 // queueEntry takes the oldest entry out of the error queue; none when it is

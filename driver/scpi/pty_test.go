@@ -26,6 +26,7 @@ func TestNeverAWrongNumber(t *testing.T) {
 		"echo":                 {&simulate.SCPIMeter{Echo: true}, []string{"CONF:RES"}},
 		"wakes in volts":       {&simulate.SCPIMeter{WakesInVolts: true}, []string{"CONF:RES"}},
 		"needs remote":         {&simulate.SCPIMeter{NeedsRemote: true}, []string{"SYST:REM", "CONF:RES"}},
+		"in local":             {&simulate.SCPIMeter{RefusesInLocal: true}, []string{"SYST:REM", "CONF:RES"}},
 		"deaf while measuring": {&simulate.SCPIMeter{DeafWhileMeasuring: true}, []string{"CONF:RES"}},
 		"slow":                 {&simulate.SCPIMeter{AnswerDelay: short / 8}, []string{"CONF:RES"}},
 	} {

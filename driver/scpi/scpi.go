@@ -7,8 +7,9 @@
 // asked for a reading: mostly init = ["CONF:RES"] and query = "READ?", which
 // are the defaults. Then:
 //
-//   - If it answers nothing but shows "remote" or an error, it may want to be
-//     told first: init = ["SYST:REM", "CONF:RES"].
+//   - If it answers nothing, shows an error, or reports -201, "Invalid while in
+//     local", it wants to be told first: init = ["SYST:REM", "CONF:RES"]. The
+//     command check tries that.
 //   - If it answers *IDN? and no query, the error names the entry of its error
 //     queue; -113 is a command it does not know. Older meters want "FETC?",
 //     "MEAS:RES?" or "VAL1?".
@@ -112,6 +113,7 @@ func open(ctx context.Context, conn driver.Conn, s driver.Settings) (driver.Inst
 		terminator: terminators[s.Options["terminator"].(string)],
 		initLines:  s.Options["init"].([]string),
 		query:      s.Options["query"].(string),
+		shapes:     lines.Shapes{Answers: true},
 	}
 	if err := m.checkSettings(); err != nil {
 		return nil, fmt.Errorf("%w: %w", driver.ErrSettings, err)
@@ -192,24 +194,26 @@ func (m *meter) Read(ctx context.Context) (driver.Reading, error) {
 		m.checkedAt, m.untold = time.Time{}, m.functionQuery == ""
 		return driver.Reading{}, m.explain(ctx, err, deadline)
 	}
-	r := m.interpret(l)
+	r, doubted := m.interpret(l)
 	r.Time = l.Time
-	// An answer that cannot be read may be that to another question.
-	m.doubt = r.Status == driver.Unreadable
+	// An answer that cannot be read may be that to another question. A value in
+	// a doubtful form is the answer; the marker costs little, but waiting for a
+	// late answer would cost the next readings.
+	m.doubt = r.Status == driver.Unreadable && (m.marked() || !doubted)
 	return r, nil
 }
 
-func (m *meter) interpret(l lines.Line) driver.Reading {
-	r := driver.Reading{Raw: lines.Raw(l.Bytes)}
+// interpret maps an answer to a reading. The second result is true when it read
+// as a value and its form is doubted.
+func (m *meter) interpret(l lines.Line) (driver.Reading, bool) {
 	if l.Fault != "" {
-		r.Status, r.Reason = driver.Unreadable, l.Fault
-		return r
+		return driver.Reading{Raw: lines.Raw(l.Bytes), Status: driver.Unreadable, Reason: l.Fault}, false
 	}
-	r = Parse(l.Bytes, m.quantity)
-	if r.Status == driver.OK && !m.shapes.Known(string(bytes.TrimSpace(l.Bytes))) {
-		raw := r.Raw
-		r = number.Unreadable("the answer has another form than those before it: it may have lost a part")
-		r.Raw = raw
+	r := Parse(l.Bytes, m.quantity)
+	if r.Status != driver.OK || m.shapes.Known(string(bytes.TrimSpace(l.Bytes))) {
+		return r, false
 	}
-	return r
+	doubt := number.Unreadable("the answer has another form than those before it: it may have lost a part")
+	doubt.Raw = r.Raw
+	return doubt, true
 }

@@ -10,7 +10,7 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/driver/drivertest"
-	_ "coilkeep/driver/scpi"
+	"coilkeep/driver/scpi"
 )
 
 const timeout = 2 * time.Second
@@ -284,6 +284,49 @@ func TestCutAnswers(t *testing.T) {
 			})
 		})
 	}
+}
+
+// A meter that answers in the form NR2 sends a digit more at the moment of
+// unclipping.
+func TestOneDigitMore(t *testing.T) {
+	for _, nameless := range []bool{false, true} {
+		f := &fakeMeter{noIDN: nameless, readings: []string{"6689.0", "6690.0", "12074.0", "66", "9.9E37", "6691.0"}}
+		bench(t, f, nil, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
+			if !nameless {
+				expect(t, i, driver.OK, 6689)
+			}
+			expect(t, i, driver.OK, 6690)
+			expect(t, i, driver.OK, 12074)
+			start := time.Now()
+			expect(t, i, driver.Unreadable, 0)
+			expect(t, i, driver.Overload, 0)
+			expect(t, i, driver.OK, 6691)
+			if took := time.Since(start); took > timeout/4 {
+				t.Errorf("nameless %v: three answers took %v", nameless, took)
+			}
+		})
+	}
+}
+
+// A meter that takes no orders in local says so only in its error queue.
+func TestMeterInLocal(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		conn, far := drivertest.Pipe()
+		defer conn.Close()
+		(&fakeMeter{inLocal: true}).serve(far)
+		_, err := openDriver(t, conn, settings(nil))
+		if !errors.Is(err, driver.ErrRefused) || !errors.Is(err, scpi.ErrLocal) || !strings.Contains(err.Error(), `init = ["SYST:REM", "CONF:RES"]`) {
+			t.Errorf("Open = %v, want %v that names the init line", err, scpi.ErrLocal)
+		}
+	})
+	f := &fakeMeter{inLocal: true, readings: []string{"+6.690E+03"}}
+	bench(t, f, driver.Options{"init": []string{}}, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
+		expectError(t, i, scpi.ErrLocal, `init = ["SYST:REM"]`)
+	})
+	f = &fakeMeter{inLocal: true, readings: []string{"+6.690E+03"}}
+	bench(t, f, driver.Options{"init": []string{"SYST:REM", "CONF:RES"}}, func(t *testing.T, i driver.Instrument, _ *drivertest.Far) {
+		expect(t, i, driver.OK, 6690)
+	})
 }
 
 func TestHangUp(t *testing.T) {

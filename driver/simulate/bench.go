@@ -77,6 +77,7 @@ type Bench struct {
 	tip        Body
 
 	volts      bool
+	parting    float64 // ohms of the next reading; 0 is that of the clips
 	stuckMeter bool
 	lastMeter  *MeterValue
 	stuckProbe bool
@@ -140,6 +141,16 @@ func (b *Bench) Detach() Coil {
 		}
 		return circuit{}
 	})
+	return off
+}
+
+// Pull is Detach in the middle of a reading: the next one shows ohms, a value
+// that belongs to nothing.
+func (b *Bench) Pull(ohms float64) Coil {
+	off := b.Detach()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.parting = ohms
 	return off
 }
 
@@ -268,6 +279,10 @@ func (b *Bench) ReadMeter() MeterValue {
 	t := b.now()
 	b.clips = b.clips.since(t.Add(-b.meter.Integration))
 	v := b.resistance(t)
+	if b.parting > 0 {
+		v = MeterValue{Value: step(b.parting, b.meter.ResolutionOhms), Resolution: b.meter.ResolutionOhms}
+		b.parting = 0
+	}
 	if b.volts {
 		// A few tens of microvolts on leads that go nowhere.
 		v = MeterValue{Value: step(40e-6*b.meterNoise.NormFloat64(), 1e-6), Resolution: 1e-6, Volts: true}

@@ -46,6 +46,12 @@ type SCPIMeter struct {
 	// NeedsRemote refuses everything but SYSTem:REMote until that was sent,
 	// with -203 in the error queue.
 	NeedsRemote bool
+	// RefusesInLocal answers who it is and what its errors are at any time, but
+	// neither configures nor measures before SYSTem:REMote was sent: that puts
+	// -201 in the error queue (SCPI-1999 vol. 2, 21.8.10).
+	RefusesInLocal bool
+	// Listens is what ends each question; empty takes LF, CR or both.
+	Listens string
 	// DeafWhileMeasuring drops what it is sent between a READ? and its answer.
 	DeafWhileMeasuring bool
 
@@ -75,12 +81,11 @@ func (m *SCPIMeter) Serve(ctx context.Context, line io.ReadWriter) {
 	for piece := range pieces {
 		pending = append(pending, piece...)
 		for {
-			end := bytes.IndexAny(pending, "\r\n")
-			if end < 0 {
+			message, rest, ended := m.cut(pending)
+			if !ended {
 				break
 			}
-			message := string(pending[:end])
-			pending = pending[end+1:]
+			pending = rest
 			if strings.TrimSpace(message) == "" {
 				continue
 			}
@@ -93,6 +98,18 @@ func (m *SCPIMeter) Serve(ctx context.Context, line io.ReadWriter) {
 			pending = nil
 		}
 	}
+}
+
+// cut takes the next message off what was heard.
+func (m *SCPIMeter) cut(heard []byte) (message string, rest []byte, ended bool) {
+	end, size := bytes.IndexAny(heard, "\r\n"), 1
+	if m.Listens != "" {
+		end, size = bytes.Index(heard, []byte(m.Listens)), len(m.Listens)
+	}
+	if end < 0 {
+		return "", heard, false
+	}
+	return string(heard[:end]), heard[end+size:], true
 }
 
 // respond obeys one line and sends the answers to its questions as one line.
@@ -161,6 +178,10 @@ func (m *SCPIMeter) obey(ctx context.Context, header string, pieces <-chan []byt
 	}
 	if m.NeedsRemote && !m.isRemote() {
 		m.fail(`-203,"Command protected"`)
+		return "", nil
+	}
+	if m.RefusesInLocal && !m.isRemote() && is("READ?", "MEASure:RESistance?", "CONFigure:RESistance", "CONFigure:VOLTage", "CONFigure:VOLTage:DC", "*RST") {
+		m.fail(`-201,"Invalid while in local"`)
 		return "", nil
 	}
 	switch {

@@ -3,6 +3,7 @@ package simulate
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"strconv"
 	"strings"
@@ -42,6 +43,33 @@ func MeterLine(b *Bench) func() string {
 			return "R=O.L OHM"
 		}
 		return "R=" + signed(v) + " OHM"
+	}
+}
+
+// FieldsLine makes lines with a counter, the value, its unit and a status
+// between commas, such as "000123,+6.6901E+03,OHM,0"; out of range the value is
+// +9.9E+37 and the status 1.
+func FieldsLine(b *Bench) func() string {
+	count := 122
+	return func() string {
+		count++
+		v := b.ReadMeter()
+		unit, status, value := "OHM", 0, nr3(v.Value, v.Resolution)
+		if v.Volts {
+			unit = "V"
+		}
+		if v.Overload {
+			status, value = 1, "+9.9E+37"
+		}
+		return fmt.Sprintf("%06d,%s,%s,%d", count, value, unit, status)
+	}
+}
+
+// ChannelLine makes lines with a channel, the temperature and its unit, such as
+// "CH1,22.60,degC" with a comma between.
+func ChannelLine(b *Bench, between string) func() string {
+	return func() string {
+		return strings.Join([]string{"CH1", strconv.FormatFloat(b.ReadProbe(), 'f', 2, 64), "degC"}, between)
 	}
 }
 

@@ -326,6 +326,9 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 	if r.Status == driver.Unreadable {
 		b.unreadable(s, r)
 		if !s.Up {
+			if s.Role == history.Probe { // it has to know that something arrives
+				b.outcome(ctx, b.machine.Probe(r), "")
+			}
 			return
 		}
 	} else {

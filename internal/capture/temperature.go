@@ -10,15 +10,34 @@ import (
 // temperatures holds the latest readings of the probe, oldest first.
 type temperatures struct {
 	entries []driver.Reading
+	// unreadable is the latest line that could not be read; its Status is empty
+	// when there was none since the latest entry.
+	unreadable driver.Reading
 }
 
 // add takes a reading. A line that could not be read says nothing about the
-// temperature, so the last good one stands until it is too old.
+// temperature, so the last good one stands until it is too old; that it came
+// and why it could not be read is kept for people.
 func (t *temperatures) add(r driver.Reading) {
 	if r.Status == driver.Unreadable {
+		t.unreadable = r
 		return
 	}
+	t.unreadable = driver.Reading{}
 	t.entries = append(t.entries, r)
+}
+
+// heardFor is for how many times maxAge something that arrived is spoken of: an
+// instrument is opened anew in between.
+const heardFor = 4
+
+// arrives says what comes from the probe when no temperature does, seen from
+// now; otherwise is said when nothing has come lately.
+func (t *temperatures) arrives(now time.Time, maxAge time.Duration, otherwise string) string {
+	if t.unreadable.Status == "" || now.Sub(t.unreadable.Time) > heardFor*maxAge {
+		return otherwise
+	}
+	return "what the probe sends cannot be read: " + t.unreadable.Reason
 }
 
 // forget drops what is older than the instant given.
@@ -37,14 +56,14 @@ func (t *temperatures) forget(before time.Time) {
 // temperature that has gone stale is none.
 func (t *temperatures) at(instant, now time.Time, maxAge time.Duration) (celsius float64, resolutionKelvin float64, err error) {
 	if len(t.entries) == 0 {
-		return 0, 0, fmt.Errorf("no temperature yet: is the probe plugged in?")
+		return 0, 0, fmt.Errorf("no temperature yet: %s", t.arrives(now, maxAge, "is the probe plugged in?"))
 	}
 	latest := t.entries[len(t.entries)-1]
 	if latest.Status != driver.OK {
 		return 0, 0, fmt.Errorf("the probe gives no temperature: %s", latest.Reason)
 	}
 	if age := now.Sub(latest.Time); age > maxAge {
-		return 0, 0, fmt.Errorf("the last temperature is %.0f s old, more than %v: check the probe", age.Seconds(), maxAge)
+		return 0, 0, fmt.Errorf("the last temperature is %.0f s old, more than %v: %s", age.Seconds(), maxAge, t.arrives(now, maxAge, "check the probe"))
 	}
 	before, after := t.around(instant)
 	switch {

@@ -219,6 +219,39 @@ func TestShapes(t *testing.T) {
 	}
 }
 
+// What a meter sends at the moment of unclipping has a digit more than usual.
+func TestShapesOfAnswers(t *testing.T) {
+	for _, tt := range []struct {
+		usual, line string
+		known       bool
+	}{
+		{"R=+6690.0", "R=+12074.0", true},
+		{"R=+6690", "R=+12074", true},
+		{"6.690 kOhm", "12.07 kOhm", true},
+		{"+6.690E+03", "+1.2074E+04", true},
+		{"R=+6690.0", "R=+120740.0", false}, // two digits more: two answers may share a line
+		{"R=+6690.0", "R=+669.0", false},
+		{"R=+6690.0", "R=+66", false},
+		{"R=+6690", "R=+66", false},
+		{"R=+6690.0", "R=+12074", false}, // its end is missing
+		{"R=+6690.0", "R=+66R=+6690.0", false},
+		{"6690 ohm", "12074 V", false},
+	} {
+		answers, talk := lines.Shapes{Answers: true}, lines.Shapes{}
+		for _, s := range []*lines.Shapes{&answers, &talk} {
+			if !s.Known(tt.usual) {
+				t.Fatalf("the first line %q is unknown", tt.usual)
+			}
+		}
+		if got := answers.Known(tt.line); got != tt.known {
+			t.Errorf("behind %q the answer %q is known: %v, want %v", tt.usual, tt.line, got, tt.known)
+		}
+		if talk.Known(tt.line) {
+			t.Errorf("behind %q the line %q of a talker is known; it may have lost a line end and more", tt.usual, tt.line)
+		}
+	}
+}
+
 func TestShapesForgetSightingsLongAgo(t *testing.T) {
 	var s lines.Shapes
 	s.Known("6690.5")

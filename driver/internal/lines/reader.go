@@ -46,6 +46,7 @@ type Reader struct {
 	tooLong bool   // the line under way is dropped up to its end
 	torn    bool   // the line under way stood still for a whole time-out
 	dropped int64
+	arrived int64
 }
 
 // New returns a reader of conn that stamps lines by now.
@@ -56,6 +57,12 @@ func New(conn driver.Conn, now func() time.Time) *Reader {
 // Dropped is how many bytes were thrown away because they belonged to no
 // answer.
 func (r *Reader) Dropped() int64 { return r.dropped }
+
+// Arrived is how many bytes were received.
+func (r *Reader) Arrived() int64 { return r.arrived }
+
+// Partial is the line under way as far as it has come.
+func (r *Reader) Partial() Line { return Line{Bytes: r.partial, Time: r.at} }
 
 // Drop counts n bytes as thrown away by the caller.
 func (r *Reader) Drop(n int) { r.dropped += int64(n) }
@@ -149,6 +156,7 @@ func (r *Reader) Receive(ctx context.Context, deadline time.Time) error {
 		n, err := r.conn.Read(chunk[:])
 		if n > 0 {
 			r.at = r.now()
+			r.arrived += int64(n)
 			r.got = append(r.got, chunk[:n]...)
 			return nil
 		}

@@ -9,7 +9,7 @@ import (
 )
 
 // setPattern is the way out of every line that says too much.
-const setPattern = "set a pattern that names the value"
+const setPattern = "set pattern = '…(?P<value>…)…', which names the value; coilkeep check proposes one"
 
 // Find looks for the one value of q in a line of any layout. A number with a
 // unit of q is preferred to one without, so that a sequence number or a second
@@ -21,12 +21,15 @@ const setPattern = "set a pattern that names the value"
 //
 // A comma between digits is a decimal comma when a unit follows, as in
 // "6,69 kΩ". Where it may as well part thousands ("6,690 Ω") or two values
-// ("6690,21") the line is Unreadable.
+// ("6690,21") the line is Unreadable. A comma that can only part fields, as in
+// "CH1,22.60,degC" and "000123,+6.75E+03,OHM,0", does so. A unit in a field of
+// its own belongs to the number before it only if every other number on the
+// line looks like a counter or a status, and that one does not.
 //
 // The second result reports whether the value was followed by a unit, not just
 // by an SI prefix.
 func Find(text string, q driver.Quantity, bare Unit) (driver.Reading, bool) {
-	found, err := scan(text, q, parted)
+	found, err := scan(partFields(text), q, parted)
 	if err != nil {
 		return Unreadable(err.Error()), false
 	}
@@ -109,6 +112,8 @@ func choose(found line, q driver.Quantity) (candidate, *driver.Reading) {
 		return bad(Unreadable(fmt.Sprintf("%d values in %s on one line: two lines run together, or more channels than one; %s", len(wanted), q.Unit(), setPattern)))
 	case len(wanted) == 1 && !wanted[0].overload && anyOverload(plain):
 		return bad(Unreadable("a value and an overload mark on one line; " + setPattern))
+	case len(wanted) == 1 && found.belongsElsewhere(wanted[0]):
+		return bad(Unreadable(fmt.Sprintf("the unit %s may belong to another number of the line; %s", strings.TrimSpace(wanted[0].unit.Text), setPattern)))
 	case len(wanted) == 1:
 		return wanted[0], nil
 	case len(other) > 0:
@@ -121,6 +126,32 @@ func choose(found line, q driver.Quantity) (candidate, *driver.Reading) {
 		return bad(Unreadable(fmt.Sprintf("the unit %s does not follow the number; %s", found.orphanUnit, setPattern)))
 	}
 	return plain[0], nil
+}
+
+// belongsElsewhere reports whether the unit of c, which stands apart from it,
+// may as well be that of another number on the line.
+func (l line) belongsElsewhere(c candidate) bool {
+	if !c.apart {
+		return false
+	}
+	if last := l.candidates[len(l.candidates)-1]; l.unitFirst && !last.hasUnit && !last.labelled {
+		return true
+	}
+	if c.across && c.padded {
+		return true
+	}
+	for _, other := range l.candidates {
+		first := other.start < c.start
+		switch {
+		case other.hasUnit, other.labelled, first && other.padded:
+		case first && other.counter && c.counter && c.digits > 1: // "12;6690;OHM"
+		case c.padded && !other.counter:
+			return true
+		case c.across && (c.counter || !other.counter):
+			return true
+		}
+	}
+	return false
 }
 
 func anyOverload(cs []candidate) bool {

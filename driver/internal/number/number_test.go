@@ -132,6 +132,51 @@ func TestFind(t *testing.T) {
 		{"humidity beside it", "45 %RH 21.4 C", celsius, ok, 21.4, 0.1, true},
 		{"brackets", "<T>21.4</T>", celsius, ok, 21.4, 0.1, false},
 
+		{"channel, value, unit", "CH1,22.60,degC", celsius, ok, 22.6, 0.01, true},
+		{"the same with spaces", "CH1, 22.60, degC", celsius, ok, 22.6, 0.01, true},
+		{"the same with semicolons and a decimal comma", "CH1;22,60;degC", celsius, ok, 22.6, 0.01, true},
+		{"the same with tabs", "CH1\t22.60\tdegC", celsius, ok, 22.6, 0.01, true},
+		{"counter, value, unit, status", "000123,+6.75E+03,OHM,0", ohms, ok, 6750, 10, true},
+		{"the same with spaces between", "000123 +6.75E+03 OHM 0", ohms, ok, 6750, 10, true},
+		{"the same with a decimal comma", "000123;6750,5;OHM;0", ohms, ok, 6750.5, 0.1, true},
+		{"unpadded counter", "12,22.60,degC", celsius, ok, 22.6, 0.01, true},
+		{"clock and fields", "12:30:05,22.60,degC", celsius, ok, 22.6, 0.01, true},
+		{"date, clock and fields", "2024-05-01,12:30:05,22.60,degC", celsius, ok, 22.6, 0.01, true},
+		{"two values with units in fields", "45.0,%RH,22.60,degC", celsius, ok, 22.6, 0.01, true},
+		{"a fixed word and a value", "RES,6690.5", ohms, ok, 6690.5, 0.1, false},
+		{"three digits before the point", "CH1,234.5,OHM", ohms, ok, 234.5, 0.1, true},
+		{"empty field", "CH1,,22.60,degC", celsius, ok, 22.6, 0.01, true},
+		{"counter and value, both whole", "0012;6690;OHM", ohms, ok, 6690, 1, true},
+		{"a unit and its label", "Ohms: 6.690 kOhm", ohms, ok, 6690, 1, true},
+		{"comma behind the unit", "T=21,4 °C,H=45 %", celsius, ok, 21.4, 0.1, true},
+		{"overload in fields", "000123,OL,OHM,0", ohms, overload, 0, 0, true},
+		{"overload mark in fields", "000123,+9.9E37,OHM,0", ohms, overload, 0, 0, true},
+
+		{"unit before the value", "000123,OHM,+6.75E+03,0", ohms, unreadable, 0, 0, false},
+		{"the same with spaces, unit first", "000123 OHM +6.75E+03", ohms, unreadable, 0, 0, false},
+		{"counter before a unit", "000123,OHM", ohms, unreadable, 0, 0, false},
+		{"status between value and unit", "6.75E+03,0,OHM", ohms, unreadable, 0, 0, false},
+		{"channel between value and unit", "22.60,1,degC", celsius, unreadable, 0, 0, false},
+		{"whole status between", "6690;0;OHM", ohms, unreadable, 0, 0, false},
+		{"units first", "%RH,45.0,degC,22.60", celsius, unreadable, 0, 0, false},
+		{"units first, whole degrees", "%RH,45.0,degC,22", celsius, unreadable, 0, 0, false},
+		{"units first, spaces", "%RH 45.0 degC 22.60", celsius, unreadable, 0, 0, false},
+		{"units first, letters", "C 22.6 F 72.7", celsius, unreadable, 0, 0, false},
+		{"units as labels", "%RH=45.0 degC=22.60", celsius, unreadable, 0, 0, false},
+		{"two channels, units first", "degC,22.60,degC,23.1", celsius, unreadable, 0, 0, false},
+		{"volts first", "V,12.5,OHM,6690", ohms, unreadable, 0, 0, false},
+		{"mean and deviation", "6690.5,0.3,OHM", ohms, unreadable, 0, 0, false},
+		{"label or the beginning of a number", "R1,675 kOhm", ohms, unreadable, 0, 0, false},
+		{"label or thousands", "R1,234.5 ohm", ohms, unreadable, 0, 0, false},
+		{"channel or the beginning of a number", "CH1,6690,OHM", ohms, unreadable, 0, 0, false},
+		{"decimal comma between commas", "CH1,22,60,degC", celsius, unreadable, 0, 0, false},
+		{"fraction of a second or value", "12:30:15,6690,OHM", ohms, unreadable, 0, 0, false},
+		{"thousands or counter", "1,234.5,OHM", ohms, unreadable, 0, 0, false},
+		{"thousands or decimal comma", "1,234", ohms, unreadable, 0, 0, false},
+		{"points between thousands", "6.690,21", ohms, unreadable, 0, 0, false},
+		{"cut head of a comma", ",690 kOhm", ohms, unreadable, 0, 0, false},
+		{"counter and bare value", "000123,+6750", ohms, unreadable, 0, 0, false},
+
 		{"overload", "OL", ohms, overload, 0, 0, false},
 		{"overload with unit", "OL MOhm", ohms, overload, 0, 0, true},
 		{"overload glued to its unit", "OLk\u03a9", ohms, overload, 0, 0, true},
@@ -202,6 +247,15 @@ func TestFind(t *testing.T) {
 // the expected values of the table are computed in binary.
 func near(got, want float64) bool {
 	return math.Abs(got-want) <= 1e-12*math.Abs(want)
+}
+
+// What cannot be read in one way only says how to mend that.
+func TestFindNamesThePattern(t *testing.T) {
+	for _, text := range []string{"000123,OHM,+6.75E+03,0", "CH1,6690,OHM", "1,234", "6690,21", "0012 6690", "CH1,22,60,degC", "R(kOhm) 6.690"} {
+		if got, _ := number.Find(text, ohms, number.BaseUnit(ohms)); !strings.Contains(got.Reason, "pattern = '") {
+			t.Errorf("Find(%q) gives the reason %q, which names no pattern", text, got.Reason)
+		}
+	}
 }
 
 func TestFindConfiguredUnit(t *testing.T) {
@@ -310,6 +364,8 @@ func FuzzFind(f *testing.F) {
 	for _, seed := range []string{
 		"R=+6690.5", "6.690 kOhm", "0012 6.690 kOhm", "12:30:05 6690", "T=21.43 C", "21,4 °C", "OL MOhm", "----",
 		"+9.9E37", "9.91E37", "6,690.5 ohm", "6.690E+036.691E+03", "2024-05-01T12:30:05Z 6690", "#1 - 5", "k: 1",
+		"CH1,22.60,degC", "000123,+6.75E+03,OHM,0", "CH1;22,60;degC", "CH1\t22.60\tdegC", "%RH,45.0,degC,22.60", "1,234.5,OHM",
+		"12:30:15,234.5,OHM", "2024-05-01,12:30:05,22.60,degC", "R1,675 kOhm", ",,5", "\x1f1\x1fohm", "6.75E+03,0,OHM",
 	} {
 		f.Add(seed, true)
 		f.Add(seed, false)

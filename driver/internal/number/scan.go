@@ -18,6 +18,17 @@ type candidate struct {
 	unit       Unit
 	hasUnit    bool
 	start, end int
+	// apart is true when something stands between the number and its unit, and
+	// across when that is a comma, a semicolon or a tab.
+	apart, across bool
+	// behindComma is true when it is a comma.
+	behindComma bool
+	// counter is true for digits alone, as a sequence number or a status has;
+	// padded when they begin with a zero as well. digits is how many there are.
+	counter, padded bool
+	digits          int
+	// labelled is true behind = or :.
+	labelled bool
 }
 
 // line is what scan finds on a line.
@@ -26,6 +37,9 @@ type line struct {
 	// orphanUnit is a unit that follows no number, as in a heading; empty when
 	// there is none.
 	orphanUnit string
+	// unitFirst is true when a unit of any kind stands before the first number,
+	// as where every number follows its unit.
+	unitFirst bool
 }
 
 // Forms of a line's pieces, each at the beginning of a text.
@@ -45,6 +59,9 @@ var (
 	// cutUnit is the beginning of "ohm".
 	cutUnit   = regexp.MustCompile(`^[munkKMG]?(?i:oh?)$`)
 	thousands = regexp.MustCompile(`^[1-9]\d{0,2},\d{3}$`)
+	// labelsNext follows a unit that is the name of the next value, as in
+	// "%RH=45 degC=22.6".
+	labelsNext = regexp.MustCompile(`^ *[=:] *[+-]?\d`)
 )
 
 // commaRule says what a comma between digits means where no unit follows.
@@ -89,14 +106,31 @@ func scan(text string, q driver.Quantity, rule commaRule) (line, error) {
 			at = c.end
 			continue
 		}
-		if u, n := unitAt(rest, q); n > 0 && u.Quantity != "" && !u.bare && strings.TrimSpace(u.Text) != "" && n > 1 {
-			found.orphanUnit = u.Text
-			at += n
-			continue
+		if u, n := unitAt(rest, q); n > 0 && !u.bare {
+			found.unitFirst = found.unitFirst || len(found.candidates) == 0 && headsField(text, at, n, q)
+			if u.Quantity != "" && n > 1 {
+				found.orphanUnit = u.Text
+				at += n
+				continue
+			}
 		}
 		at += skip(text[at:])
 	}
 	return found, nil
+}
+
+// headsField reports whether the n bytes at a place of text are all of a field
+// that is followed by another. A letter alone may be the name of a channel, so
+// it counts only where commas or semicolons part fields, or if it is a unit of
+// temperature where one is looked for.
+func headsField(text string, at, n int, q driver.Quantity) bool {
+	before, after := strings.TrimRight(text[:at], " "), text[at+n:]
+	if n == 1 && !(q == driver.Temperature && strings.Contains("CFK", text[at:at+1])) {
+		after = strings.TrimLeft(after, " ")
+		return (before == "" || strings.ContainsAny(before[len(before)-1:], fieldEnds)) && after != "" && strings.ContainsAny(after[:1], fieldEnds)
+	}
+	return (before == "" || before != text[:at] || strings.ContainsAny(before[len(before)-1:], fieldEnds)) &&
+		after != "" && strings.ContainsAny(after[:1], " "+fieldEnds)
 }
 
 // window is as much of text as a number or a unit can take. A number that fills
@@ -149,6 +183,11 @@ func numberAt(text string, at int, m []string, q driver.Quantity, rule commaRule
 	sign, gap, body := m[1], m[2], m[3]
 	trimmed := strings.TrimRight(body, ".,'")
 	c := candidate{start: at, end: at + len(sign) + len(gap) + len(trimmed)}
+	before := strings.TrimRight(text[:at], " ")
+	c.labelled = strings.HasSuffix(before, "=") || strings.HasSuffix(before, ":")
+	c.counter = sign == "" && strings.Trim(trimmed, "0123456789") == ""
+	c.digits = len(trimmed)
+	c.padded = c.counter && c.digits > 1 && trimmed[0] == '0'
 	switch {
 	case sign == "" && shortInteger.MatchString(text[max(0, at-5):at]) && threeDigits.MatchString(trimmed):
 		return c, fmt.Errorf("a space between digits: one number or two; %s", setPattern)
@@ -159,7 +198,7 @@ func numberAt(text string, at int, m []string, q driver.Quantity, rule commaRule
 	}
 	var ok bool
 	if c.number, ok = ParseDecimal(sign + withPoint(trimmed)); !ok {
-		return c, fmt.Errorf("%q is not one whole number", body)
+		return c, notWhole(body)
 	}
 	if len(trimmed) == len(body) && !endsNumber(text[c.end:]) {
 		return c, errors.New("numbers run together; " + setPattern)
@@ -173,10 +212,19 @@ func numberAt(text string, at int, m []string, q driver.Quantity, rule commaRule
 	return c, nil
 }
 
+func notWhole(body string) error {
+	if strings.Contains(body, ",") {
+		return fmt.Errorf("%q is not one whole number; %s", body, setPattern)
+	}
+	return fmt.Errorf("%q is not one whole number", body)
+}
+
 // checkComma refuses a comma that may be no decimal comma.
 func (c candidate) checkComma(text string, rule commaRule) error {
 	prefixed := c.hasUnit && (c.unit.shift != 0 || c.unit.Quantity == driver.Temperature)
 	switch {
+	case c.behindComma:
+		return fmt.Errorf("commas between digits: one number or more; %s", setPattern)
 	case !prefixed && thousands.MatchString(text):
 		return fmt.Errorf("%q: decimal comma or thousands; %s", text, setPattern)
 	case !c.hasUnit && rule == parted:
@@ -189,7 +237,7 @@ func (c candidate) checkComma(text string, rule commaRule) error {
 // what is glued to the number and is no unit.
 func (c *candidate) takeUnit(text string, q driver.Quantity) error {
 	rest := window(text[c.end:])
-	trimmed := strings.TrimLeft(rest, " .,;")
+	trimmed := strings.TrimLeft(rest, " .,"+fieldEnds)
 	apart := len(rest) - len(trimmed)
 	u, n := unitAt(trimmed, q)
 	if n == 0 {
@@ -204,7 +252,12 @@ func (c *candidate) takeUnit(text string, q driver.Quantity) error {
 	if next, _ := utf8.DecodeRuneInString(trimmed[n:]); isWord(next) {
 		return errors.New("lines run together: a number is glued to a unit")
 	}
+	if apart > 0 && labelsNext.MatchString(trimmed[n:]) {
+		return nil
+	}
 	c.unit, c.hasUnit, c.end = u, true, c.end+apart+n
+	c.apart, c.across = apart > 0, strings.ContainsAny(rest[:apart], ","+fieldEnds)
+	c.behindComma = strings.ContainsAny(rest[:apart], ","+fieldMark)
 	return nil
 }
 
@@ -216,7 +269,7 @@ func beginsNumber(text string, gap bool) bool {
 		before = strings.TrimRight(text, " ")
 	}
 	return before == "" || strings.ContainsRune("=:", rune(before[len(before)-1])) ||
-		!gap && strings.ContainsRune(" ,;([{\"<>|", rune(before[len(before)-1]))
+		!gap && strings.ContainsRune(" ,([{\"<>|"+fieldEnds, rune(before[len(before)-1]))
 }
 
 // endsNumber reports whether a number may end before text.

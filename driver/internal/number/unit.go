@@ -39,6 +39,13 @@ func ParseUnit(text string, q driver.Quantity) (Unit, error) {
 	return u, nil
 }
 
+// IsUnit reports whether the whole of text is a unit, of q or of anything else.
+// A prefix alone is none.
+func IsUnit(text string, q driver.Quantity) bool {
+	u, n := unitAt(plain(text), q)
+	return n > 0 && n == len(plain(text)) && !u.bare
+}
+
 // of gives the value and the step of d in the base unit.
 // Fahrenheit and kelvin: ISO 80000-5:2019, 5-1 and 5-2, and 9/5 °F to the kelvin.
 func (u Unit) of(d Decimal) (value, step float64) {
