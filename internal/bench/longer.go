@@ -59,7 +59,8 @@ func (b *Bench) savedLonger(first, m history.Measurement) {
 // one that was recorded, or with nil the one that was to come.
 func (b *Bench) keepCurve(t *capture.TimeConstantEstimate, of *clipped) {
 	c := history.CoolingCurve{Time: b.now().UTC(), Bench: b.settings.Name,
-		TimeConstantSeconds: t.TimeConstant.Seconds(), TimeConstantErrorSeconds: t.StandardError.Seconds(), StartKelvin: t.StartKelvin}
+		TimeConstantSeconds: t.TimeConstant.Seconds(), TimeConstantErrorSeconds: t.StandardError.Seconds(), StartKelvin: t.StartKelvin,
+		QuickShare: t.QuickShare, QuickShareError: t.QuickShareStandardError}
 	design := b.design()
 	c.Serial = b.filedUnder()
 	if of != nil {

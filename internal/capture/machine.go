@@ -295,8 +295,11 @@ func (m *Machine) ClockSet() {
 	m.lastMeter, m.lastIn = driver.Reading{}, driver.Reading{}
 	m.temps = temperatures{}
 	m.openAt, m.aboveAt = time.Time{}, time.Time{}
-	if m.phase == phaseContact {
+	switch m.phase {
+	case phaseContact:
 		m.restart(true)
+	case phaseDone: // what was recorded stands; readings of two clocks make nothing better
+		m.clear()
 	}
 }
 

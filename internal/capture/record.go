@@ -47,7 +47,7 @@ func (m *Machine) ripe() bool {
 		return false
 	}
 	if m.unsaved != "" || m.hold != "" {
-		m.refusal = OnHold
+		m.refusal, m.refusalWords = OnHold, OnHold.words()
 		return false
 	}
 	return true

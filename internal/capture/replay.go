@@ -51,11 +51,11 @@ func Replay(settings Settings, c Circumstances, entries []Entry) *Result {
 			return out.Result
 		}
 	}
+	m.Hold("")
 	switch {
 	case c.AtRemoval, c.Improves:
 		return m.parting()
 	case c.Manner == ByForce:
-		m.Hold("")
 		if forced, err := m.Force(c.Reason); err == nil {
 			return forced.Result
 		}
