@@ -221,7 +221,7 @@ func (c *coverage) record(s capture.Settings, scene truthtest.Scene, events []tr
 		}
 	}
 	c.recorded.add(got, scene.R20Ohms)
-	if isClear(offTargetPercent) {
+	if c.row.isClear(offTargetPercent) {
 		c.clearSeconds = append(c.clearSeconds, seconds)
 	}
 	if scene.Contact.OffSeconds > 0 && got == nil && (ended == nil || ended.Refusal == "") {

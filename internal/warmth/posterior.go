@@ -28,7 +28,8 @@ func (m *mixture) posterior(p Prior, w Watched, seen summary, any bool) {
 		quick[i] = newDecay(seconds, 1.0/float64(len(quickSeconds)), w, p.SoakedSeconds, seen)
 	}
 	shares := p.shareWeights()
-	mix := mixer{mixture: m, weights: p.arrivalWeights(), seen: seen, any: any, soaked: p.SoakedSeconds > 0, picked: pickedUpKelvin * w.OhmsPerKelvin}
+	mix := mixer{mixture: m, weights: p.arrivalWeights(), seen: seen, any: any, soaked: p.SoakedSeconds > 0,
+		picked: pickedUpKelvin * w.OhmsPerKelvin, least: discrepancyKelvin * w.OhmsPerKelvin}
 	for i, kelvin := range arrivalKelvin {
 		mix.deviations[i] = kelvin * w.OhmsPerKelvin
 	}
@@ -64,7 +65,9 @@ type mixer struct {
 	seen       summary
 	any        bool
 	soaked     bool
-	picked     float64
+	// picked is what the hand adds after a soak, least how well any excess is
+	// known at the best.
+	picked, least float64
 	// most is the largest exponent so far.
 	most float64
 }
@@ -93,7 +96,7 @@ func (m *mixer) add(weight, q float64, slow, quick decay) {
 		at := moment / total
 		exponent := total * at * at / 2
 		m.most = max(m.most, exponent)
-		m.bumps[m.n] = bump{weight * m.weights[i] * math.Sqrt(prior/total), exponent, at * now, now / math.Sqrt(total)}
+		m.bumps[m.n] = bump{weight * m.weights[i] * math.Sqrt(prior/total), exponent, at * now, max(now/math.Sqrt(total), m.least)}
 		m.n++
 	}
 }

@@ -57,7 +57,7 @@ var arrivalKelvin = [ways]float64{0.3, 1.2, 4, 13, 40}
 func (p Prior) arrivalWeights() [ways]float64 {
 	switch p.Arrival {
 	case Rested:
-		return [ways]float64{0.82, 0.08, 0.06, 0.025, 0.015}
+		return [ways]float64{0.87, 0.08, 0.03, 0.013, 0.007}
 	case Lying:
 		return [ways]float64{0.45, 0.25, 0.17, 0.08, 0.05}
 	case Hand:
@@ -65,7 +65,7 @@ func (p Prior) arrivalWeights() [ways]float64 {
 	case Heat:
 		return [ways]float64{0.10, 0.15, 0.30, 0.35, 0.10}
 	}
-	return [ways]float64{0.32, 0.28, 0.20, 0.12, 0.08}
+	return [ways]float64{0.30, 0.26, 0.24, 0.12, 0.08}
 }
 
 // The grid over what the model is not linear in. Between its points the readings

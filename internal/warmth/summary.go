@@ -29,21 +29,20 @@ func (s summary) slope() (slope, standardError float64) {
 	return s.value[0] / half, math.Sqrt(s.covariance[0][0]) / half
 }
 
-// extend makes of what the readings say what so many seconds more of them will:
-// the coefficients grow with the span as those of the same parabola do, and
-// their variances fall with the number of readings.
-func (s *summary) extend(seconds float64) bool {
+// extend makes of what the readings say what so many seconds more of them will
+// say of a coil that started so many ohms off with a time constant: the
+// coefficients are those of its curve, and their variances fall with the number of
+// readings.
+func (s *summary) extend(seconds, startOhms, tau float64) bool {
 	longer := (s.span() + seconds) / s.span()
-	slope, bend := s.value[0], s.value[1]
-	// Over a span longer by the factor l and later by its end, u = l·v + l − 1.
-	s.value = [order]float64{longer * (slope + 3*bend*(longer-1)), longer * longer * bend, 0}
+	s.to += seconds
+	s.value = s.project(tau)
 	for i := range s.degree {
+		s.value[i] *= startOhms
 		for j := range s.degree {
 			s.covariance[i][j] /= longer
 		}
 	}
-	s.degree = min(s.degree, 2)
-	s.to += seconds
 	return s.invert()
 }
 

@@ -74,13 +74,15 @@ func Of(w Watched, p Prior) Estimate {
 }
 
 // Expect returns the estimate there will be so many seconds later, if readings
-// come as they did and the coil goes on as it does now.
+// come as they did and the coil is what it seems to be now.
 func Expect(w Watched, p Prior, seconds float64) Estimate {
-	w.NowSeconds += seconds
 	seen, ok := summarise(w)
+	now := p.estimate(w, seen, ok)
 	if ok {
-		ok = seen.extend(seconds)
+		start := now.Kelvin * w.OhmsPerKelvin * math.Exp(w.NowSeconds/p.TimeConstantSeconds)
+		ok = seen.extend(seconds, start, p.TimeConstantSeconds)
 	}
+	w.NowSeconds += seconds
 	return p.estimate(w, seen, ok)
 }
 
@@ -114,7 +116,10 @@ func describe(bumps []bump) Estimate {
 // halfWidth is half of the interval about a centre that holds the coverage.
 func halfWidth(bumps []bump, centre, deviation float64) float64 {
 	low, high := 0.0, 2*deviation
-	for inside(bumps, centre, high) < coverage {
+	for range 8 { // nothing is further off than this many times its deviation
+		if inside(bumps, centre, high) >= coverage {
+			break
+		}
 		low, high = high, 2*high
 	}
 	for high-low > 1e-3*high {
@@ -143,7 +148,7 @@ const coverage = 0.95
 // Bumps of like mean and deviation are gathered before quantiles are sought.
 const (
 	meanCells      = 24
-	deviationCells = 5 // a factor of four each, the last and all beyond
+	deviationCells = 9 // a factor of two each, the last and all beyond
 )
 
 // gather merges bumps of like mean and deviation into one of their mean and
@@ -161,7 +166,7 @@ func gather(bumps []bump, few *[meanCells * deviationCells]bump) (n int) {
 			column = min(int((b.mean-low)/perCell), meanCells-1)
 		}
 		row := 0
-		for edge := 4 * narrow; b.deviation >= edge && row < deviationCells-1; edge *= 4 {
+		for edge := 2 * narrow; b.deviation >= edge && row < deviationCells-1; edge *= 2 {
 			row++
 		}
 		c := &cells[row*meanCells+column]
