@@ -176,10 +176,14 @@ func TestKillingTheDaemonLosesAndDoublesNothing(t *testing.T) {
 	found := map[string]bool{}
 	serials := map[string]bool{}
 	for _, m := range list {
+		found[m.ID] = true
+		if m.Reason == history.MeasuredLonger && m.Status == history.Superseded {
+			continue // the first of a coil that stayed on
+		}
 		if serials[m.Serial] {
 			t.Errorf("serial %s twice", m.Serial)
 		}
-		serials[m.Serial], found[m.ID] = true, true
+		serials[m.Serial] = true
 		if r20, ok := acknowledged[m.ID]; ok && (math.Abs(m.R20Ohms-r20) > m.ExpandedUncertaintyOhms || math.Abs(atProbe(m)-r20) > 3) {
 			t.Errorf("coil %s: R20 %.1f ± %.1f Ω, truly %.1f Ω", m.Serial, m.R20Ohms, m.ExpandedUncertaintyOhms, r20)
 		}

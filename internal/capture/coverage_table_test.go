@@ -124,6 +124,9 @@ func (c *coverage) check(t *testing.T) {
 		if share := c.at[i].available(); share < leastCoverage {
 			t.Errorf("%v after hands off: a number for %.0f %% of the coils, want at least %.0f %%", at, 100*share, 100*leastCoverage)
 		}
+		if c.at[i].numbers() < 300 {
+			bound *= 1.1 // the median of a few coils scatters
+		}
 		if u := c.at[i].medianPercent(); !(u <= bound) {
 			t.Errorf("%v after hands off: median U %.2f %%, want at most %.2f %%", at, u, bound)
 		}
