@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/internal/warmth"
 )
 
 // opening takes a reading that says the clips hold no coil.
@@ -16,7 +17,7 @@ func (m *Machine) opening(r driver.Reading, kind readingKind) Outcome {
 	}
 	if m.phase == phaseContact {
 		m.trace = append(m.trace, Entry{Reading: r})
-		m.usable = m.usable[:0]
+		m.usable, m.course = m.usable[:0], m.course[:0]
 		m.current = assessment{}
 	}
 	if m.openAt.IsZero() {
@@ -130,7 +131,7 @@ func (m *Machine) begin(at time.Time) {
 // restart lets the contact under way settle anew. With forget, the readings so
 // far are no longer evidence of what will be measured.
 func (m *Machine) restart(forget bool) {
-	m.usable, m.early = m.usable[:0], nil
+	m.usable, m.course, m.early = m.usable[:0], m.course[:0], nil
 	m.dropped = 0
 	m.restartAt = m.lastMeter.Time
 	m.current = assessment{}
@@ -142,7 +143,7 @@ func (m *Machine) restart(forget bool) {
 // clear forgets the contact.
 func (m *Machine) clear() {
 	m.trace = nil
-	m.usable, m.early = nil, nil
+	m.usable, m.course, m.early = nil, nil, nil
 	m.kept, m.first = candidate{}, nil
 	m.dropped = 0
 	m.strays = 0
@@ -177,7 +178,7 @@ func (m *Machine) settle(r driver.Reading) Outcome {
 		m.early = append(m.early, r)
 		return Outcome{}
 	}
-	m.usable = append(m.usable, r)
+	m.use(r)
 	m.dropStep()
 	m.current = m.assess(false)
 	if m.current.window.steady && m.dropApproach(m.current.window) {
@@ -247,7 +248,14 @@ func (m *Machine) dropStep() {
 // beginAt forgets the readings before one, which are of something else.
 func (m *Machine) beginAt(n int) {
 	m.usable = append([]driver.Reading(nil), m.usable[n:]...)
+	m.course = append([]warmth.Point(nil), m.course[n:]...)
 	m.early, m.kept = nil, candidate{}
+}
+
+// use takes a reading from after hands off.
+func (m *Machine) use(r driver.Reading) {
+	m.usable = append(m.usable, r)
+	m.course = append(m.course, m.point(r))
 }
 
 // dropApproach forgets what came before a steady window and differs from it by
@@ -309,9 +317,10 @@ func (m *Machine) watch(r driver.Reading, mayBeAnother bool) {
 	}
 	m.strays = 0
 	m.level += (r.Value - m.level) / 8
-	m.usable = append(m.usable, r)
+	m.use(r)
 	if len(m.usable) > longestApproach {
 		m.usable = append(m.usable[:0], m.usable[longestApproach/2:]...)
+		m.course = append(m.course[:0], m.course[longestApproach/2:]...)
 	}
 	m.current = m.assess(false)
 	if len(m.trace) < longestTrace {
@@ -324,9 +333,9 @@ func (m *Machine) learn() *TimeConstantEstimate {
 	if len(m.usable) == 0 {
 		return nil
 	}
-	points := make([]point, len(m.usable))
-	for i, r := range m.usable {
-		points[i] = point{m.point(r).Seconds, r.Value}
+	points := make([]point, len(m.course))
+	for i, p := range m.course {
+		points[i] = point{p.Seconds, p.Ohms}
 	}
 	return fitCooling(points, m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
 }

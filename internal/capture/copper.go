@@ -3,6 +3,7 @@ package capture
 import (
 	"fmt"
 	"math"
+	"sort"
 	"time"
 
 	"coilkeep/driver"
@@ -62,18 +63,15 @@ func (s Settings) origin(e warmth.Estimate) string {
 func (m *Machine) watched(w window, celsius float64) warmth.Watched {
 	s := m.settings
 	span := min(max(estimateSpan, m.lastMeter.Time.Sub(m.contactAt)/2), longestSpan)
-	first := len(m.usable)
-	for first > 0 && m.lastMeter.Time.Sub(m.usable[first-1].Time) <= span {
-		first--
-	}
-	points := make([]warmth.Point, 0, len(m.early)+len(m.usable)-first)
-	if first == 0 {
-		for _, r := range m.early[m.consistentEarly(w):] {
+	now := m.lastMeter.Time.Sub(m.contactAt).Seconds()
+	first := sort.Search(len(m.course), func(i int) bool { return now-m.course[i].Seconds <= span.Seconds() })
+	points := m.course[first:]
+	if early := m.early[m.consistentEarly(w):]; first == 0 && len(early) > 0 {
+		points = make([]warmth.Point, 0, len(early)+len(m.course))
+		for _, r := range early {
 			points = append(points, m.point(r))
 		}
-	}
-	for _, r := range m.usable[first:] {
-		points = append(points, m.point(r))
+		points = append(points, m.course...)
 	}
 	middle := w.readings[0].Time.Add(w.readings[len(w.readings)-1].Time.Sub(w.readings[0].Time) / 2)
 	return warmth.Watched{Points: points, ResolutionOhms: w.resolutionOhms, NowSeconds: middle.Sub(m.contactAt).Seconds(),
@@ -97,13 +95,13 @@ func (m *Machine) point(r driver.Reading) warmth.Point {
 // agrees doubles the time a coil is watched when it matters most.
 func (m *Machine) consistentEarly(w window) int {
 	const most = 24 // a line through more of a cooling curve says less of its beginning
-	later := m.usable[:min(len(m.usable), most)]
+	later := m.course[:min(len(m.course), most)]
 	if len(later) < earlyReadings || len(m.early) == 0 {
 		return len(m.early)
 	}
 	points := make([]point, len(later))
-	for i, r := range later {
-		points[i] = point{m.point(r).Seconds, r.Value}
+	for i, p := range later {
+		points[i] = point{p.Seconds, p.Ohms}
 	}
 	l, ok := fitLine(points)
 	if !ok {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/internal/warmth"
 )
 
 // phase is where a contact is in its life. The State shown to people is finer.
@@ -54,6 +55,8 @@ type Machine struct {
 	// usable are the readings after hands off, since the last interruption, and
 	// early those before it.
 	usable, early []driver.Reading
+	// course is the usable readings as seconds after contact.
+	course []warmth.Point
 	// kept is the window that will be judged when the clips open; first is what
 	// was recorded of this contact.
 	kept  candidate

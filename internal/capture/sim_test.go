@@ -1,8 +1,10 @@
 package capture
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"testing"
 	"time"
 
 	"coilkeep/driver"
@@ -114,4 +116,31 @@ func (g *rig) near(r *Result) bool {
 func (g *rig) open(d time.Duration) []*Result {
 	g.coil = nil
 	return g.run(d)
+}
+
+// What a reading costs while a coil is on the clips, looked at after each as a
+// bench does: parsing and disk are others' business.
+func BenchmarkReading(b *testing.B) {
+	for _, digit := range []float64{0.1, 1} {
+		b.Run(fmt.Sprintf("display of %g ohms", digit), func(b *testing.B) {
+			s := testSettings()
+			g := newRig(1, s)
+			g.digit = digit
+			g.m.Hold("measured by a benchmark") // so that it goes on
+			g.open(2 * time.Second)
+			g.clip(6650, 1)
+			readings := 0
+			b.ReportAllocs()
+			for b.Loop() {
+				if readings++; readings%600 == 0 { // a minute a coil
+					b.StopTimer()
+					g.open(2 * time.Second)
+					g.clip(6650, 1)
+					b.StartTimer()
+				}
+				g.run(g.every)
+				g.m.View()
+			}
+		})
+	}
 }

@@ -79,10 +79,6 @@ var (
 	quickSeconds = [...]float64{40, 100}
 )
 
-var none = 0.55
-var defaultWeights = [ways]float64{0.55, 0.257, 0.12, 0.055, 0.018}
-var centre = 0.0
-
 // What is taken to be known of the time constant of a coil nobody watched: a
 // factor of two either way is as likely as what was told, and rather longer than
 // shorter, for who watches a coil by eye takes it for settled too early; beyond a
@@ -116,20 +112,20 @@ func (p Prior) shareWeights() (weights [len(quickShares)]float64) {
 		}
 		return weights
 	}
-	sum := 0.0
-	for i, q := range quickShares {
-		z := (q - p.QuickShare) / p.QuickShareDeviation
-		weights[i] = math.Exp(-z*z/2) * gap(i)
-		sum += weights[i]
+	// A learned share is a normal distribution, cut off below 0: each point of the
+	// grid has what lies between the middles to its neighbours.
+	below := normalCDF(-p.QuickShare / p.QuickShareDeviation)
+	for i := range quickShares {
+		above := 1.0
+		if i+1 < len(quickShares) {
+			above = normalCDF(((quickShares[i]+quickShares[i+1])/2 - p.QuickShare) / p.QuickShareDeviation)
+		}
+		weights[i], below = above-below, above
 	}
 	for i := range weights {
-		weights[i] /= sum
+		weights[i] /= 1 - normalCDF(-p.QuickShare/p.QuickShareDeviation)
 	}
 	return weights
 }
 
-// gap is the width of the cell of a quick share.
-func gap(i int) float64 {
-	left, right := quickShares[max(i-1, 0)], quickShares[min(i+1, len(quickShares)-1)]
-	return (right - left) / 2
-}
+func normalCDF(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }

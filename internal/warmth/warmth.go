@@ -122,7 +122,7 @@ func halfWidth(bumps []bump, centre, deviation float64) float64 {
 		}
 		low, high = high, 2*high
 	}
-	for high-low > 1e-3*high {
+	for high-low > 2e-3*high {
 		middle := (low + high) / 2
 		if inside(bumps, centre, middle) < coverage {
 			low = middle

@@ -162,6 +162,21 @@ func TestLearned(t *testing.T) {
 	}
 }
 
+// A share learned well lies between the points of the grid as a rule.
+func TestLearnedShares(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ share, deviation, mean float64 }{{0, 0.003, 0.001}, {0.2, 0.002, 0.12}, {0.45, 0.1, 0.45}, {0.9, 0.01, 0.6}} {
+		sum, mean := 0.0, 0.0
+		for i, weight := range (Prior{QuickShare: c.share, QuickShareDeviation: c.deviation}).shareWeights() {
+			sum += weight
+			mean += weight * quickShares[i]
+		}
+		if math.Abs(sum-1) > 1e-9 || math.Abs(mean-c.mean) > 0.05 {
+			t.Errorf("%g ± %g: the weights add up to %g about %.3f, want 1 about %.3f", c.share, c.deviation, sum, mean, c.mean)
+		}
+	}
+}
+
 // The slopes of lines through intervals, against every line of a fine grid.
 func TestSlopesThroughIntervals(t *testing.T) {
 	t.Parallel()
