@@ -35,7 +35,8 @@ func assembleBench(b config.Bench, ports *port.Pool) bench.Settings {
 		Capture: capture.Settings{
 			MinOhms: b.Contact.MinOhms, MaxOhms: b.Contact.MaxOhms, HandsOff: b.Contact.HandsOff, Bounce: bounce,
 			MaxGap:   longestGap(b),
-			Readings: b.Steady.Readings, Window: b.Steady.Span,
+			Readings: b.Steady.Readings, FewestReadings: b.Steady.FewestReadings, Window: b.Steady.Span,
+			Arrive:                b.Arrive,
 			SlopePercentPerMinute: b.Steady.SlopePercentPerMinute, SpreadPercent: b.Steady.SpreadPercent,
 			Patience: b.Steady.Patience, TimeConstant: b.Steady.TimeConstant,
 			MeterPercent: b.Meter.Accuracy.Percent, MeterOhms: b.Meter.Accuracy.Ohms,

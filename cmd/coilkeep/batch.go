@@ -63,6 +63,9 @@ func revisionOf(design string, revision int) string { return fmt.Sprintf("%s/%d"
 type batchView struct {
 	history.Batch
 	Measurements []history.Measurement `json:"measurements"`
+	// Unrecorded are the coils that left the clips of its bench meanwhile without
+	// a record, and were neither measured nor dismissed since.
+	Unrecorded []history.Unrecorded `json:"unrecorded"`
 }
 
 func runBatchShow(ctx context.Context, env *environment, args []string) error {
@@ -80,14 +83,22 @@ func runBatchShow(ctx context.Context, env *environment, args []string) error {
 		if err != nil {
 			return err
 		}
+		missed, err := unrecordedDuring(ctx, store, batch)
+		if err != nil {
+			return err
+		}
 		if *flags.json {
-			return printJSON(env.stdout, batchView{batch, listOf(measurements)})
+			return printJSON(env.stdout, batchView{batch, listOf(measurements), listOf(missed)})
 		}
 		if err := env.printBatch(batch); err != nil {
 			return err
 		}
 		fmt.Fprintln(env.stdout)
-		return env.printMeasurements(measurements)
+		if err := env.printMeasurements(measurements); err != nil || len(missed) == 0 {
+			return err
+		}
+		fmt.Fprintln(env.stdout, "\nNot recorded:")
+		return env.printUnrecorded(missed)
 	})
 }
 

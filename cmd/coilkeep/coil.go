@@ -16,11 +16,15 @@ import (
 func coilMenu() menu {
 	return menu{
 		path:    "coilkeep coil",
-		summary: "List and show coils, and withdraw a measurement.",
+		summary: "List and show coils, say where they lie, withdraw and reevaluate measurements.",
 		groups: []group{{"Commands", []command{
 			{"list", "List measured coils.", runCoilList},
 			{"show", "Show everything measured on one coil.", runCoilShow},
 			{"void", "Withdraw a measurement, with a reason; nothing is erased.", runCoilVoid},
+			{"unrecorded", "List the coils that left the clips without a record.", runCoilUnrecorded},
+			{"dismiss", "Say that a coil that was not recorded need not be.", runCoilDismiss},
+			{"rack", "Say that coils lie beside the probe, and since when.", runCoilRack},
+			{"reevaluate", "Evaluate older measurements again, by newer rules, from their readings.", runCoilReevaluate},
 		}}},
 		examples: "coilkeep coil list --batch spring-3\ncoilkeep coil show HN-0042",
 	}

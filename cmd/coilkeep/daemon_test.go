@@ -246,7 +246,7 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 					t.Fatalf("%d measurements after %d coils", len(list), i+1)
 				}
 				m := list[i]
-				if math.Abs(m.R20Ohms-r20) > m.ExpandedUncertaintyOhms || math.Abs(m.R20Ohms-r20) > 3 {
+				if math.Abs(m.R20Ohms-r20) > m.ExpandedUncertaintyOhms || math.Abs(atProbe(m)-r20) > 3 {
 					t.Errorf("R20 %.2f ± %.2f Ω, truly %.0f Ω", m.R20Ohms, m.ExpandedUncertaintyOhms, r20)
 				}
 				if m.Verdict != "in" || m.Serial != fmt.Sprintf("HN-%04d", i+1) {
@@ -255,6 +255,13 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 			}
 		})
 	}
+}
+
+// atProbe is R20 if the copper is at the temperature of the probe, as that of a
+// simulated coil is: it tells coils apart that are closer than the uncertainty
+// with which the bench knows how warm they are.
+func atProbe(m history.Measurement) float64 {
+	return m.ResistanceOhms / (1 + m.AlphaPerKelvin*(m.TemperatureCelsius-20))
 }
 
 // A probe that is dead holds the bus it shares with the meter for a time-out
@@ -359,6 +366,11 @@ func TestPullingPlugsLosesAndDoublesNothing(t *testing.T) {
 		if err := pulled.Replug(); err != nil {
 			t.Fatal(err)
 		}
+		if i == 0 { // the coil left the bench's sight without a record: which one is it now?
+			d.until("the question, and an answer to it", func(s bench.Snapshot) bool {
+				return len(s.Unrecorded) == 1 && s.Unrecorded[0].Asked && d.bench.MeasureAgain(t.Context(), s.Unrecorded[0].ID, "test") == nil
+			})
+		}
 		s := d.until("it to come back", func(s bench.Snapshot) bool {
 			return s.Meter.Up && s.Probe.Up && (s.State == string(capture.Recorded) || s.State == string(capture.Asking))
 		})
@@ -373,8 +385,8 @@ func TestPullingPlugsLosesAndDoublesNothing(t *testing.T) {
 		t.Fatalf("%d measurements of %d coils", len(list), len(want))
 	}
 	for i, m := range list {
-		if math.Abs(m.R20Ohms-want[i]) > 3 {
-			t.Errorf("coil %d: R20 %.1f Ω, truly %.1f Ω", i+1, m.R20Ohms, want[i])
+		if math.Abs(m.R20Ohms-want[i]) > m.ExpandedUncertaintyOhms || math.Abs(atProbe(m)-want[i]) > 3 {
+			t.Errorf("coil %d: R20 %.1f ± %.1f Ω, truly %.1f Ω", i+1, m.R20Ohms, m.ExpandedUncertaintyOhms, want[i])
 		}
 	}
 }

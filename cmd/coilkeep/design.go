@@ -75,10 +75,6 @@ func (env *environment) printDesign(d history.Design) error {
 	if d.Bobbin != nil {
 		bobbin = fmt.Sprintf("straight %g mm, core radius %g mm, build %g mm", d.Bobbin.StraightMM, d.Bobbin.CoreRadiusMM, d.Bobbin.BuildMM)
 	}
-	constant := ""
-	if d.TimeConstantSeconds > 0 {
-		constant = fmt.Sprintf("%g s", d.TimeConstantSeconds)
-	}
 	return facts(env.stdout,
 		"Design", fmt.Sprintf("%s, revision %d of %s", d.Name, d.Revision, env.when(d.CreatedAt)),
 		"Target", ohms(d.TargetOhms)+" at 20 °C",
@@ -89,8 +85,36 @@ func (env *environment) printDesign(d history.Design) error {
 		"Turns", count(d.Turns),
 		"Bobbin", bobbin,
 		"Temperature coefficient", fmt.Sprintf("%g /K at 20 °C, standard uncertainty %g /K", d.AlphaPerKelvin, d.AlphaStandardUncertaintyPerKelvin),
-		"Thermal time constant", constant,
+		"Thermal time constant", timeConstant(d),
+		"Warmth of the wire alone", quickShare(d),
+		"Wanted uncertainty", wantedUncertainty(d),
 		"Note", d.Note)
+}
+
+// timeConstant says how fast the coils of a design cool, and how that is known.
+func timeConstant(d history.Design) string {
+	switch {
+	case d.TimeConstantSeconds == 0:
+		return ""
+	case d.TimeConstantRatio == 0:
+		return fmt.Sprintf("%g s, as told", d.TimeConstantSeconds)
+	}
+	return fmt.Sprintf("%.3g ± %.2g min, learned from coils left on", d.TimeConstantSeconds/60, d.TimeConstantSeconds/60*d.TimeConstantRatio)
+}
+
+// quickShare says how much of a coil's warmth leaves with the wire's own.
+func quickShare(d history.Design) string {
+	if d.QuickShareDeviation == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%.0f ± %.0f %% of that of the coil, learned from coils left on", 100*d.QuickShare, 100*d.QuickShareDeviation)
+}
+
+func wantedUncertainty(d history.Design) string {
+	if d.WantedUncertaintyPercent == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%g %% of R20 before a coil is recorded ahead of patience", d.WantedUncertaintyPercent)
 }
 
 // designFlags are what a design is made of. The same flags add one and change
@@ -103,25 +127,27 @@ type designFlags struct {
 	straight, coreRadius, build *float64
 	alphaFlags                  alphaFlags
 	timeConstant                *string
+	wantedUncertainty           *float64
 	note                        *string
 }
 
 func newDesignFlags(f writeFlags) *designFlags {
 	return &designFlags{
-		writeFlags:   f,
-		target:       f.String("target", "", "wanted resistance at 20 °C, in `OHMS`: 6690 or 6.69k"),
-		tolerance:    f.percent("tolerance", 0, "tolerance either way, in `PERCENT` of the target"),
-		lower:        f.String("lower", "", "least resistance allowed, in `OHMS`, instead of --tolerance"),
-		upper:        f.String("upper", "", "greatest resistance allowed, in `OHMS`, instead of --tolerance"),
-		guard:        f.Float64("guard", 1, "the `PART` of the uncertainty that the limits are drawn in by, 0 to 1"),
-		gauge:        f.Int("gauge", 0, "wire gauge, `AWG`"),
-		turns:        f.Int("turns", 0, "`NUMBER` of turns"),
-		straight:     f.Float64("straight-mm", 0, "bobbin: length of one straight side, in `MM`"),
-		coreRadius:   f.Float64("core-radius-mm", 0, "bobbin: radius of the core's ends, in `MM`"),
-		build:        f.Float64("build-mm", 0, "bobbin: thickness of the finished winding, in `MM`"),
-		alphaFlags:   newAlphaFlags(f.flagSet),
-		timeConstant: f.String("time-constant", "", "thermal time constant of a finished coil, a `SPAN` such as 10m (default: the bench's)"),
-		note:         f.String("note", "", "a `TEXT` to keep with the design"),
+		writeFlags:        f,
+		target:            f.String("target", "", "wanted resistance at 20 °C, in `OHMS`: 6690 or 6.69k"),
+		tolerance:         f.percent("tolerance", 0, "tolerance either way, in `PERCENT` of the target"),
+		lower:             f.String("lower", "", "least resistance allowed, in `OHMS`, instead of --tolerance"),
+		upper:             f.String("upper", "", "greatest resistance allowed, in `OHMS`, instead of --tolerance"),
+		guard:             f.Float64("guard", 1, "the `PART` of the uncertainty that the limits are drawn in by, 0 to 1"),
+		gauge:             f.Int("gauge", 0, "wire gauge, `AWG`"),
+		turns:             f.Int("turns", 0, "`NUMBER` of turns"),
+		straight:          f.Float64("straight-mm", 0, "bobbin: length of one straight side, in `MM`"),
+		coreRadius:        f.Float64("core-radius-mm", 0, "bobbin: radius of the core's ends, in `MM`"),
+		build:             f.Float64("build-mm", 0, "bobbin: thickness of the finished winding, in `MM`"),
+		alphaFlags:        newAlphaFlags(f.flagSet),
+		timeConstant:      f.String("time-constant", "", "thermal time constant of a finished coil, a `SPAN` such as 10m (default: the bench's)"),
+		wantedUncertainty: f.percent("wanted-uncertainty-percent", 0, "how small the uncertainty must be, in `PERCENT` of R20, before a coil is recorded ahead of patience; 0 asks for a certain verdict only"),
+		note:              f.String("note", "", "a `TEXT` to keep with the design"),
 	}
 }
 
@@ -143,6 +169,11 @@ func (f *designFlags) apply(d *history.Design) error {
 			return f.wrong("--time-constant: %q is not a time span; write it like 10m", *f.timeConstant)
 		}
 		d.TimeConstantSeconds = constant.Seconds()
+		// What was learned belongs to another time constant.
+		d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation = 0, 0, 0
+	}
+	if f.Changed("wanted-uncertainty-percent") {
+		d.WantedUncertaintyPercent = *f.wantedUncertainty
 	}
 	if f.Changed("note") {
 		d.Note = *f.note

@@ -180,8 +180,8 @@ func TestKillingTheDaemonLosesAndDoublesNothing(t *testing.T) {
 			t.Errorf("serial %s twice", m.Serial)
 		}
 		serials[m.Serial], found[m.ID] = true, true
-		if r20, ok := acknowledged[m.ID]; ok && math.Abs(m.R20Ohms-r20) > 3 {
-			t.Errorf("coil %s: R20 %.1f Ω, truly %.1f Ω", m.Serial, m.R20Ohms, r20)
+		if r20, ok := acknowledged[m.ID]; ok && (math.Abs(m.R20Ohms-r20) > m.ExpandedUncertaintyOhms || math.Abs(atProbe(m)-r20) > 3) {
+			t.Errorf("coil %s: R20 %.1f ± %.1f Ω, truly %.1f Ω", m.Serial, m.R20Ohms, m.ExpandedUncertaintyOhms, r20)
 		}
 	}
 	for id := range acknowledged {

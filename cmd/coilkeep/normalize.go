@@ -51,7 +51,7 @@ type atTemperature struct {
 
 func runNormalize(_ context.Context, env *environment, args []string) error {
 	f := newFlags("normalize OHMS --at CELSIUS",
-		"Refer a resistance, read with the copper at a temperature, to 20 °C, and say how\nwell the result is known.",
+		"Refer a resistance, read with the copper at a temperature, to 20 °C, and say how\nwell the result is known. Nothing is added for a coil that was still warm: one from\nthe hand, the winder or the iron may be kelvins from a thermometer beside it, which\n--temperature-uncertainty has to cover.",
 		"normalize 6690 --at 23.4\nnormalize 6.69k --at 23.4 --to 25 --meter-percent 0.05 --meter-ohms 0.3\nnormalize 8.2k --at 19 --conductivity 98 --temperature-uncertainty 0.5 --json")
 	flags := &normalizeFlags{
 		flagSet:                f,

@@ -119,6 +119,13 @@ func TestDesigns(t *testing.T) {
 	w.golden(t, "design-add.txt", added)
 	w.ok(t, "design", "add", "tern", "--target", "8.2k", "--lower", "7.8k", "--upper", "8.5k", "--conductivity", "98", "--guard", "0")
 	w.golden(t, "design-list.txt", w.ok(t, "design", "list"))
+	var wanted history.Design
+	w.ok(t, "design", "add", "wren", "--target", "7k", "--tolerance", "3", "--wanted-uncertainty-percent", "0.3")
+	w.golden(t, "design-wanted.txt", w.ok(t, "design", "show", "wren"))
+	w.ok(t, "design", "revise", "wren", "--wanted-uncertainty-percent", "0.4%")
+	if fromJSON(t, w.ok(t, "design", "show", "wren", "--json"), &wanted); wanted.WantedUncertaintyPercent != 0.4 {
+		t.Errorf("wanted %g %%, want 0.4", wanted.WantedUncertaintyPercent)
+	}
 
 	// A moved target takes a symmetrical tolerance along, and nothing else.
 	w.golden(t, "design-revise.txt", w.ok(t, "design", "revise", "larkspur", "--target", "6.6k"))

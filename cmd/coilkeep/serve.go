@@ -85,7 +85,7 @@ func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func
 // assembleServer makes the server of the pages as the configuration has it, and
 // reads the files this names. What the pages show is put in by serve.
 func assembleServer(cfg config.Config) (*web.Server, error) {
-	s := &web.Server{Workshop: cfg.Workshop.Name, Contact: cfg.Workshop.Contact, Hosts: cfg.Web.Hosts}
+	s := &web.Server{Workshop: cfg.Workshop.Name, Contact: cfg.Workshop.Contact, Hosts: cfg.Web.Hosts, Arrive: arrivals(cfg)}
 	var err error
 	if cfg.Web.PasswordFile != "" {
 		if s.Password, err = web.ReadPasswordFile(cfg.Web.PasswordFile); err != nil {

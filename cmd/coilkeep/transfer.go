@@ -14,6 +14,7 @@ import (
 	"time"
 	_ "time/tzdata" // import --zone knows its names on machines that have no list of them
 
+	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
@@ -92,7 +93,8 @@ there: a column or --design. Each row becomes a typed value (status manual) whos
 R20 and verdict are computed here; where the row has r20_ohms, verdict or
 conformity_probability, they must agree. How good it is say the columns
 expanded_uncertainty_ohms and coverage_factor, or else the accuracies of the
-row's bench in --config, or the flags. What the meter showed goes into
+row's bench in --config, with what a coil nobody watched may differ from its probe
+(coils_arrive), or the flags. What the meter showed goes into
 resistance_ohms: leads are taken off here. Rows that are void or superseded are
 left out. A batch that is not there is made, and closed; its coils are numbered
 in the order of the column sequence, without holes. A row is known by its id, or
@@ -190,7 +192,8 @@ func (f importFlags) instruments(b config.Bench, known bool) (in r20.Inputs, acc
 	}
 	in.MeterPercent, in.MeterOhms = b.Meter.Accuracy.Percent, b.Meter.Accuracy.Ohms
 	in.ProbeHalfWidthKelvin, in.CoilDifferenceHalfWidthKelvin = b.Probe.Accuracy.Kelvin, b.Probe.CoilDifferenceKelvin
-	return in, true
+	unwatched := capture.Settings{Arrive: b.Arrive, TimeConstant: b.Steady.TimeConstant}
+	return unwatched.Unwatched(in), true
 }
 
 func runImport(ctx context.Context, env *environment, args []string) (err error) {

@@ -96,15 +96,19 @@ func (b *Bench) SetNext(ctx context.Context, n Next) error {
 		return err
 	}
 	return b.do(ctx, func() error {
-		if b.pending != nil {
+		if b.pending != nil && b.pending.longer == nil {
 			return b.refile(next)
 		}
 		b.machine.Forget()
+		if q := b.question(); q != nil && (next.serial == "" || next.serial == q.Serial) {
+			b.answer(*q)
+		}
 		b.next = next
 		b.configure()
+		b.askAgain() // whether that coil was soaked
 		onClips := b.last != nil && b.last.ID == next.supersedes
 		if state := b.machine.View().State; onClips && (state == capture.Recorded || state == capture.Asking) {
-			return b.machine.Restart()
+			return b.restart()
 		}
 		return nil
 	})
@@ -222,11 +226,21 @@ func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
 		if v := b.machine.View(); v.State != capture.Asking {
 			return fmt.Errorf("%w: %s; it records by itself when steady, or force it and say why", ErrState, v.Words)
 		}
-		if err := b.machine.Restart(); err != nil {
+		if err := b.restart(); err != nil {
 			return fmt.Errorf("%w: %w", ErrState, err)
 		}
 		return nil
 	})
+}
+
+// restart measures what is on the clips as the coil to come.
+func (b *Bench) restart() error {
+	if err := b.machine.Restart(); err != nil {
+		return err
+	}
+	b.onClips = nil
+	b.configure()
+	return nil
 }
 
 func (b *Bench) force(ctx context.Context, reason, who string) error {

@@ -35,7 +35,11 @@ type Bench struct {
 	changes atomic.Int64
 	// questions counts how often the history was asked for them.
 	questions atomic.Int64
-	notes     sync.WaitGroup // journal entries being written
+	notes     sync.WaitGroup // journal entries and the like being written
+	// coming is the coil to come, for whoever asks the history about it.
+	coming atomic.Pointer[coming]
+	// stopping is closed once the bench is told to stop.
+	stopping chan struct{}
 
 	// What follows belongs to Run's goroutine.
 	machine *capture.Machine
@@ -47,6 +51,20 @@ type Bench struct {
 	pending *pending
 	side    *sideJob // nil while coils are measured
 	last    *history.Measurement
+	// onClips is the coil that is recorded and still on the clips; nil otherwise.
+	onClips *clipped
+	change  *VerdictChange
+	// lost are coils that were not recorded and that the history may not list yet,
+	// open is the list of all such coils, the latest first, and taken the serial
+	// numbers of theirs that no other coil may have. answered holds the ids of those
+	// that are not the coil to come, as somebody said.
+	lost     []lostCoil
+	open     []history.Unrecorded
+	taken    map[string]bool
+	answered map[string]bool
+	// clockSetUntil is the later of the times before and after the clock was set
+	// last: what was said until then is by another clock.
+	clockSetUntil time.Time
 	// published is the last snapshot sent as an event, and when.
 	published   Snapshot
 	publishedAt time.Time
@@ -83,8 +101,9 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 		settings: s, store: store, counter: counter, hub: hub, log: log.With("bench", s.Name), clock: newSteadyClock(time.Now()),
 		notices: make(chan notice, 64), requests: make(chan request), saves: make(chan saved, 1),
 		contexts: make(chan surroundings), stopped: make(chan struct{}), refetch: make(chan struct{}, 1),
-		machine: capture.New(s.Capture),
+		machine: capture.New(s.Capture), stopping: make(chan struct{}), answered: map[string]bool{},
 	}
+	b.coming.Store(&coming{})
 	b.meter = instrumentState{screen: capture.NewMeterScreen(), Instrument: described(history.Meter, s.Meter)}
 	if s.Probe != nil {
 		b.probe = instrumentState{
@@ -122,6 +141,7 @@ func (b *Bench) Run(ctx context.Context) error {
 	defer b.notes.Wait()
 	defer tasks.Wait()
 	defer stopReaders()
+	defer close(b.stopping)
 	b.supervise(readers, &tasks, history.Meter, b.settings.Meter)
 	if b.settings.Probe != nil {
 		b.supervise(readers, &tasks, history.Probe, *b.settings.Probe)
@@ -158,8 +178,10 @@ func (b *Bench) now() time.Time { return b.clock.at(time.Now()) }
 // ticked looks at the clock. When it was set, times before and after do not
 // belong together.
 func (b *Bench) ticked() {
+	before := b.now()
 	if now := time.Now(); b.clock.follow(now, now.Round(0)) {
 		b.log.Warn("the clock of this machine was set")
+		b.clockSetUntil = before
 		b.clockSet()
 	}
 	b.machine.Tick(b.now())
@@ -168,7 +190,12 @@ func (b *Bench) ticked() {
 // clockSet begins every wait anew that was reckoned by the old clock.
 func (b *Bench) clockSet() {
 	now := b.now()
+	if now.After(b.clockSetUntil) {
+		b.clockSetUntil = now
+	}
 	b.machine.ClockSet()
+	b.onClips = nil // what is kept of it is by two clocks
+	b.configure()
 	b.meter.clockSet(now)
 	b.probe.clockSet(now)
 	if b.pending != nil {
@@ -253,7 +280,9 @@ func (b *Bench) down(s *instrumentState, fault string) {
 	s.Up, s.Fault = false, fault
 	s.logOnce(b.log, fault)
 	if s.Role == history.Meter {
-		b.ended(b.machine.Lost(b.now(), fault))
+		b.outcome(context.Background(), b.machine.Lost(b.now(), fault), "")
+		b.onClips = nil // it may be another when the meter comes back
+		b.configure()
 		b.endSideJob(b.now(), nil) // another meter may come back
 	}
 }
@@ -334,24 +363,17 @@ func readingData(bench string, role history.Role, r driver.Reading) ReadingData 
 // outcome acts on what the capture made of an input; who forced it is empty
 // when it came by the rules.
 func (b *Bench) outcome(ctx context.Context, out capture.Outcome, who string) {
-	b.ended(out)
-	if out.Result != nil {
-		b.save(ctx, *out.Result, who)
+	recorded := b.onClips
+	b.parted(out.Ended, true)
+	switch r := out.Result; {
+	case r == nil:
+	case r.Improves:
+		b.saveLonger(ctx, *r, recorded)
+	default:
+		b.save(ctx, *r, who)
 	}
-}
-
-// ended counts a contact that is over and keeps what it taught.
-func (b *Bench) ended(out capture.Outcome) {
-	if out.Ended == nil {
-		return
-	}
-	if !out.Ended.Measured && out.Ended.Refusal != "" {
-		b.counter.CaptureRefused(b.settings.Name, out.Ended.Refusal)
-		b.log.Info("coil not measured", "reason", out.Ended.Refusal)
-	}
-	if t := out.Ended.TimeConstant; t != nil {
-		b.note(history.JournalEntry{Action: "time constant", Subject: b.filedUnder(),
-			Detail: timeConstantText(t)})
+	if out.Ended != nil {
+		b.configure()
 	}
 }
 
@@ -359,6 +381,11 @@ func (b *Bench) ended(out capture.Outcome) {
 // a way people see, and now and then while numbers run.
 func (b *Bench) refresh() {
 	s := b.look()
+	if b.onClips != nil && s.State == string(capture.Asking) {
+		b.onClips = nil // whether it is the same coil is what is asked
+		b.configure()
+		s = b.look()
+	}
 	b.snapshot.Store(&s)
 	const often = 500 * time.Millisecond
 	if !changed(b.published, s) && s.Time.Sub(b.publishedAt) < often {
@@ -372,6 +399,7 @@ func (b *Bench) refresh() {
 func changed(a, b Snapshot) bool {
 	return a.State != b.State || a.ReadingsHave != b.ReadingsHave || a.NextSerial != b.NextSerial ||
 		a.Stage != b.Stage || a.Unsaved != b.Unsaved || a.Batch != b.Batch || a.Last != b.Last || a.LastDeed != b.LastDeed ||
+		!slices.Equal(a.Unrecorded, b.Unrecorded) || a.Changed != b.Changed ||
 		a.Meter.Fault != b.Meter.Fault || a.Probe.Fault != b.Probe.Fault ||
 		(a.ResistanceOhms == nil) != (b.ResistanceOhms == nil) ||
 		(a.TemperatureCelsius == nil) != (b.TemperatureCelsius == nil)
@@ -389,6 +417,7 @@ func (b *Bench) look() Snapshot {
 		Meter: b.meter.Instrument, Probe: b.probe.Instrument,
 		Batch: b.around.batch, Design: b.design(),
 		NextSerial: b.filedUnder(), NextRemark: b.next.remark, Stage: b.stage(), Last: b.last, LastDeed: b.around.deed,
+		Unrecorded: b.listing(), Changed: b.change,
 	}
 	if b.side != nil {
 		s.State, s.Words = string(capture.Waiting), b.side.words

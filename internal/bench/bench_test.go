@@ -26,8 +26,9 @@ func TestCoilsAreMeasuredOneByOne(t *testing.T) {
 			t.Errorf("filed as %s, sequence %d of %s, spool %s, design %s; want %s, %d of first, SP-1, Fen",
 				m.Serial, m.Sequence, m.Batch, m.Spool, m.Design, want, i+1)
 		}
-		if truth := (6600 + 20*float64(i)) / (1 + 0.00393*1.5); math.Abs(m.R20Ohms-truth) > 0.1 {
-			t.Errorf("R20 %.2f Ω, want %.2f Ω", m.R20Ohms, truth)
+		// How warm the copper is was estimated from readings that scatter.
+		if truth := (6600 + 20*float64(i)) / (1 + 0.00393*1.5); math.Abs(m.R20Ohms-truth) > m.ExpandedUncertaintyOhms/2 || m.ExpandedUncertaintyOhms > 0.02*truth {
+			t.Errorf("R20 %.2f ± %.2f Ω, want %.2f Ω", m.R20Ohms, m.ExpandedUncertaintyOhms, truth)
 		}
 		if m.Meter != "Elder Vale,EV-41,0007,1.2" {
 			t.Errorf("meter %q", m.Meter)

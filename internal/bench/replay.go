@@ -17,6 +17,9 @@ type captureContext struct {
 	// Rules is the version of the rules it was captured by; records from before
 	// it was told have none and are of the first.
 	Rules int `json:"rules"`
+	// Reassessed is true for what came of readings of older rules, by
+	// [capture.Reassess].
+	Reassessed bool `json:"reassessed,omitempty"`
 	capture.Circumstances
 }
 
@@ -42,13 +45,25 @@ func newStored(m history.Measurement, readings []history.Reading) (stored, error
 // replay captures it again from its readings; nil when they no longer lead to a
 // result.
 func (s stored) replay() *capture.Result {
+	if s.context.Reassessed {
+		result, err := capture.Reassess(s.settings, s.context.Circumstances, s.entries())
+		if err != nil {
+			return nil // as from a replay that gives nothing
+		}
+		return result
+	}
+	return capture.Replay(s.settings, s.context.Circumstances, s.entries())
+}
+
+// entries are its readings as the capture saw them.
+func (s stored) entries() []capture.Entry {
 	entries := make([]capture.Entry, len(s.readings))
 	for i, r := range s.readings {
 		entries[i] = capture.Entry{FromProbe: r.Role == history.Probe, Reading: driver.Reading{
 			Time: r.Time, Value: r.Value, Resolution: r.Resolution, Status: driver.Status(r.Status),
 			Reason: r.Reason, Raw: r.Raw}}
 	}
-	return capture.Replay(s.settings, s.context.Circumstances, entries)
+	return entries
 }
 
 // sameRatio is how far a number captured again may lie from the stored one:

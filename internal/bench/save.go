@@ -27,6 +27,9 @@ type pending struct {
 	patterned bool
 	writing   bool
 	retryAt   time.Time
+	// longer is the first record of the coil where this one is to take its place,
+	// because it stayed on the clips; nil mostly.
+	longer *history.Measurement
 	// done is closed once it is durable.
 	done chan struct{}
 	// why says what went wrong with the last attempt; "saving" before that.
@@ -53,16 +56,23 @@ const (
 // save turns a result into a measurement and begins to write it. Until it is
 // durable the capture takes no other coil.
 func (b *Bench) save(ctx context.Context, r capture.Result, who string) {
-	m, readings, err := NewRecord(r, b.filing())
+	filing := b.filing()
+	b.follow(r, who)
+	b.begin(ctx, r, filing, &pending{targetOhms: b.targetOhms(), patterned: b.next.serial == "",
+		open: b.around.batch, openDesign: b.around.design, who: cmp.Or(who, b.next.who)})
+}
+
+// begin begins to write what p is for.
+func (b *Bench) begin(ctx context.Context, r capture.Result, f Filing, p *pending) {
+	m, readings, err := NewRecord(r, f)
 	if err != nil {
 		// Marshalling plain numbers cannot fail on any input; if it does, say so.
 		b.log.Error("measurement cannot be kept", "err", err)
 		b.machine.Unsaved("it cannot be kept: " + err.Error())
 		return
 	}
-	b.pending = &pending{measurement: m, readings: readings, why: "saving", done: make(chan struct{}),
-		targetOhms: b.targetOhms(), patterned: b.next.serial == "",
-		open: b.around.batch, openDesign: b.around.design, who: cmp.Or(who, b.next.who)}
+	p.measurement, p.readings, p.why, p.done = m, readings, "saving", make(chan struct{})
+	b.pending = p
 	b.machine.Unsaved(b.pending.why)
 	b.write(ctx)
 }
@@ -103,6 +113,12 @@ func (b *Bench) retry(ctx context.Context) {
 
 // saved handles the end of an attempt to write.
 func (b *Bench) saved(ctx context.Context, s saved) {
+	if b.pending.longer != nil && final(s.err) {
+		// Somebody voided or replaced the first meanwhile: that stands.
+		b.log.Warn("a better result of a coil is left out", "coil", b.pending.measurement.Serial, "err", s.err)
+		b.written()
+		return
+	}
 	if s.err != nil {
 		why := s.err.Error()
 		if why != b.pending.why { // a disk may be full all night
@@ -116,19 +132,39 @@ func (b *Bench) saved(ctx context.Context, s saved) {
 	}
 	m := s.measurement
 	b.counter.HistoryWrite(s.took)
+	if first := b.pending.longer; first != nil {
+		b.savedLonger(*first, m)
+		b.written()
+		b.askAgain()
+		return
+	}
 	b.counter.MeasurementRecorded(m, b.pending.targetOhms)
-	close(b.pending.done)
-	b.pending = nil
-	b.last = &m
+	if b.onClips != nil {
+		b.onClips.serial, b.onClips.measurement = m.Serial, &m
+	}
+	b.last, b.change = &m, nil
 	b.next = nextCoil{}
 	b.around.serial = "" // until the history gives the next
 	b.changes.Add(1)
-	b.machine.Unsaved("")
-	b.configure()
+	b.written()
 	b.log.Info("measured", "coil", m.Serial, "batch", m.Batch, "r20_ohms", m.R20Ohms,
 		"expanded_uncertainty_ohms", m.ExpandedUncertaintyOhms, "verdict", m.Verdict)
 	b.hub.Publish(Event{MeasurementEvent, b.settings.Name, m})
 	b.askAgain()
+}
+
+// written ends what was pending.
+func (b *Bench) written() {
+	close(b.pending.done)
+	b.pending = nil
+	b.machine.Unsaved("")
+	b.configure()
+}
+
+// final is true for an error that no other attempt to write can mend.
+func final(err error) bool {
+	return errors.Is(err, history.ErrConflict) || errors.Is(err, history.ErrDuplicate) ||
+		errors.Is(err, history.ErrNotFound) || errors.Is(err, history.ErrInvalid)
 }
 
 // askAgain lets the history be asked for the next serial at once.

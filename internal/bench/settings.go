@@ -68,9 +68,17 @@ type Store interface {
 	ChangeSpool(ctx context.Context, batch, spool, who string) (history.Batch, error)
 	AddJournal(ctx context.Context, entry history.JournalEntry) (history.JournalEntry, error)
 	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
+	AddCoolingCurve(ctx context.Context, c history.CoolingCurve) (history.CoolingCurve, error)
+	SoakOf(ctx context.Context, bench, serial, batch string) (*history.Soak, error)
+	AddSoak(ctx context.Context, k history.Soak) (history.Soak, error)
+	AddUnrecorded(ctx context.Context, u history.Unrecorded) (history.Unrecorded, error)
+	OpenUnrecorded(ctx context.Context, bench string) ([]history.Unrecorded, error)
+	Unrecorded(ctx context.Context, id string) (history.Unrecorded, error)
+	Dismiss(ctx context.Context, id, who string) (history.Unrecorded, error)
 }
 
-// Counter counts what happens; the metrics are one.
+// Counter counts what happens; the metrics are one. A coil that stayed on the clips
+// and was measured longer is told once, by its first record.
 type Counter interface {
 	ReadingSeen(bench string, role history.Role, status driver.Status)
 	Reconnected(bench string, role history.Role)

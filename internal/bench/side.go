@@ -113,7 +113,8 @@ func (b *Bench) runSideJob(ctx context.Context, job *sideJob) (sideResult, error
 		}
 		job.began = b.now()
 		b.side = job
-		b.ended(b.machine.Lost(job.began, job.words))
+		b.parted(b.machine.Lost(job.began, job.words).Ended, false)
+		b.onClips = nil
 		return nil
 	})
 	if err != nil {

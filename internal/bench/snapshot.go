@@ -6,6 +6,7 @@ package bench
 import (
 	"time"
 
+	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 )
 
@@ -52,6 +53,13 @@ type Snapshot struct {
 	// NextRemark says what is unusual in a NextSerial that a person gave: another
 	// form than the bench's pattern, or far ahead of it.
 	NextRemark string `json:"next_remark,omitempty"`
+	// Unrecorded lists the coils that left this bench without a record and were
+	// neither measured nor dismissed since, the latest first, each serial number
+	// once.
+	Unrecorded []Unrecorded `json:"unrecorded"`
+	// Changed is the verdict that changed while the last coil stayed on the clips;
+	// nil when none did.
+	Changed *VerdictChange `json:"changed"`
 	// Last is the latest recorded measurement of this bench.
 	Last *history.Measurement `json:"last"`
 	// LastDeed is the id of the latest entry of the journal. When it changes
@@ -60,6 +68,38 @@ type Snapshot struct {
 	// Unsaved is why the last measurement is not on the disk yet; empty when
 	// all is saved.
 	Unsaved string `json:"unsaved,omitempty"`
+}
+
+// Unrecorded is a coil that left the clips without a record.
+type Unrecorded struct {
+	ID   string    `json:"id"`
+	Time time.Time `json:"time"`
+	// Serial is what it would have been filed under; empty when that was not
+	// known.
+	Serial string `json:"serial"`
+	Stage  string `json:"stage"`
+	// Refusal is the reason as a fixed word, Words says it in a sentence.
+	Refusal string `json:"refusal"`
+	Words   string `json:"words"`
+	// Asked is true while the bench waits for somebody to say whether the next
+	// coil is this one.
+	Asked bool `json:"asked"`
+}
+
+// VerdictChange tells that a coil that stayed on the clips is judged otherwise
+// than when it was recorded first.
+type VerdictChange struct {
+	Bench  string             `json:"bench"`
+	Time   time.Time          `json:"time"`
+	Serial string             `json:"serial"`
+	From   conformity.Verdict `json:"from"`
+	To     conformity.Verdict `json:"to"`
+}
+
+// UnrecordedData is a coil that was not recorded, as an event.
+type UnrecordedData struct {
+	Bench string `json:"bench"`
+	Unrecorded
 }
 
 // Instrument is how a meter or probe stands.
@@ -86,6 +126,8 @@ const (
 	StateEvent       EventType = "state"       // Data is a Snapshot
 	MeasurementEvent EventType = "measurement" // Data is a history.Measurement, durable
 	InstrumentEvent  EventType = "instrument"  // Data is an InstrumentData
+	UnrecordedEvent  EventType = "unrecorded"  // Data is an UnrecordedData
+	VerdictEvent     EventType = "verdict"     // Data is a VerdictChange, durable
 )
 
 // Event is something that happened at a bench.

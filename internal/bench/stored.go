@@ -53,6 +53,9 @@ func NewRecord(r capture.Result, f Filing) (history.Measurement, []history.Readi
 		Settings: settings, Context: around, Notes: notes(r),
 		CaptureSeconds: r.Time.Sub(r.Contact).Seconds(),
 	}
+	if r.Improves {
+		m.Reason = history.MeasuredLonger
+	}
 	if r.Settings.Tolerance != nil {
 		m.Tolerance = *r.Settings.Tolerance
 	}

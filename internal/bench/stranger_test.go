@@ -48,9 +48,11 @@ func TestAnotherMeterIsAskedAbout(t *testing.T) {
 	if err := p.bench.Record(t.Context(), RecordRequest{Who: "Wren"}); err != nil {
 		t.Fatal(err)
 	}
+	// Its serial number was held for the coil that went unrecorded meanwhile.
+	p.answer("HN-0002", p.bench.MeasureAgain)
 	p.untilState(capture.Open)
-	if m := p.measure(6620); m.Meter != "?" {
-		t.Errorf("measured with %q", m.Meter)
+	if m := p.measure(6620); m.Meter != "?" || m.Serial != "HN-0002" {
+		t.Errorf("measured %s with %q", m.Serial, m.Meter)
 	}
 	p.stop()
 	deeds, err := p.store.Journal(t.Context(), history.JournalFilter{Action: "meter changed"})

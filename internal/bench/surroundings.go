@@ -3,7 +3,6 @@ package bench
 import (
 	"context"
 	"errors"
-	"fmt"
 	"time"
 
 	"coilkeep/internal/capture"
@@ -21,6 +20,11 @@ type surroundings struct {
 	leads       *history.LeadZero
 	last        *history.Measurement
 	deed        string // id of the latest entry of the journal; empty without one
+	// unrecorded is what left this bench without a record, the latest first.
+	unrecorded []history.Unrecorded
+	// soak is that of the coil soakOf; nil without one.
+	soak   *history.Soak
+	soakOf string
 	// asOf is how many changes of this bench the answer surely knows of.
 	asOf int64
 	// asked numbers the questions: a later one knows more.
@@ -70,6 +74,12 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 				return err
 			}
 		}
+		if a.unrecorded, err = b.store.OpenUnrecorded(ctx, b.settings.Name); err != nil {
+			return err
+		}
+		if err := b.askSoak(ctx, &a); err != nil {
+			return err
+		}
 		if a.calibration, err = b.store.CurrentCalibration(ctx, b.settings.Name, history.Meter); err != nil {
 			return err
 		}
@@ -90,6 +100,23 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 		return err
 	}()
 	return a
+}
+
+// coming is the coil to come and its batch, by name.
+type coming struct{ serial, batch string }
+
+// askSoak asks for the soak of the coil to come, as far as that is known; a new
+// one is of the open batch.
+func (b *Bench) askSoak(ctx context.Context, a *surroundings) (err error) {
+	next := *b.coming.Load()
+	if next.serial == "" && a.batch != nil {
+		next = coming{a.serial, a.batch.Name}
+	}
+	a.soakOf = next.serial
+	if next.serial != "" {
+		a.soak, err = b.store.SoakOf(ctx, b.settings.Name, next.serial, next.batch)
+	}
+	return err
 }
 
 // surround takes new surroundings into use. They are old when the bench has
@@ -114,6 +141,8 @@ func (b *Bench) surround(a surroundings) (old bool) {
 		b.last = a.last
 	}
 	b.around = a
+	b.forgetStored()
+	b.relist()
 	b.configure()
 	return false
 }
@@ -127,14 +156,29 @@ func same(a, b *history.Batch) bool {
 }
 
 // configure tells the capture the rules for the coil to come, and holds it
-// when it is not known what that coil is.
+// when it is not known what that coil is. One that is recorded and still on the
+// clips keeps the rules it was recorded by, for it may be measured better.
 func (b *Bench) configure() {
+	b.coming.Store(b.toCome())
+	if b.onClips != nil {
+		b.machine.Hold("")
+		return
+	}
 	s := b.corrected(b.settings.Capture)
 	if d := b.design(); d != nil {
 		s = RulesFor(s, *d)
 	}
+	s.SoakedSince = b.soakedSince()
 	b.machine.Configure(s)
 	b.machine.Hold(b.missing())
+}
+
+func (b *Bench) toCome() *coming {
+	c := coming{serial: b.filedUnder()}
+	if batch := b.batch(); batch != nil {
+		c.batch = batch.Name
+	}
+	return &c
 }
 
 // corrected fills in what is known of the meter and its leads: the calibration
@@ -160,9 +204,15 @@ func RulesFor(s capture.Settings, d history.Design) capture.Settings {
 	s.AlphaStandardUncertaintyPerKelvin = d.AlphaStandardUncertaintyPerKelvin
 	s.WantedUncertaintyPercent = d.WantedUncertaintyPercent
 	if d.TimeConstantSeconds > 0 {
-		s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
-		s.TimeConstantRatio, s.QuickShare, s.QuickShareDeviation = d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation
+		s = coolingOf(s, d)
 	}
+	return s
+}
+
+// coolingOf is settings with what a design tells of how its coils cool.
+func coolingOf(s capture.Settings, d history.Design) capture.Settings {
+	s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
+	s.TimeConstantRatio, s.QuickShare, s.QuickShareDeviation = d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation
 	return s
 }
 
@@ -175,7 +225,11 @@ func (b *Bench) missing() string {
 	switch {
 	case b.design() == nil:
 		return "no batch is open: start one, and the coil is recorded"
-	case b.filedUnder() == "":
+	}
+	if u := b.question(); u != nil {
+		return ask(*u)
+	}
+	if b.filedUnder() == "" {
 		return "which coil is it? Type or scan its serial number"
 	}
 	return ""
@@ -186,6 +240,9 @@ func (b *Bench) missing() string {
 func (b *Bench) filedUnder() string {
 	if b.next.serial != "" || b.around.batch == nil {
 		return b.next.serial
+	}
+	if b.question() != nil || b.taken[b.around.serial] {
+		return ""
 	}
 	return b.around.serial
 }
@@ -212,9 +269,4 @@ func (b *Bench) batch() *history.Batch {
 		return b.next.batch
 	}
 	return b.around.batch
-}
-
-func timeConstantText(t *capture.TimeConstantEstimate) string {
-	return fmt.Sprintf("left on the clips it settled with a time constant of %.1f ± %.1f min from %.1f K away",
-		t.TimeConstant.Minutes(), t.StandardError.Minutes(), t.StartKelvin)
 }

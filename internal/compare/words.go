@@ -240,6 +240,7 @@ func (in Input) answer(r Result) string {
 	fmt.Fprintf(&b, "%s, a perfect meter would have shown %s to %s. You read %s.", theirs.conditions(),
 		quantity.FormatOhms(r.ExpectedLowOhms, r.StepOhms()), quantity.FormatOhms(r.ExpectedHighOhms, r.StepOhms()), shown)
 	b.WriteString(in.others(r))
+	b.WriteString(in.Ours.bounded())
 	b.WriteString("\n\n" + r.verdictParagraph(theirs))
 	fmt.Fprintf(&b, "\n\n%s\n\n%s\n", r.Damage.Advice, cautions)
 	if len(r.Assumptions) > 0 {
@@ -250,6 +251,20 @@ func (in Input) answer(r Result) string {
 		b.WriteString("If any of this was different, tell us and we look again.\n")
 	}
 	return b.String()
+}
+
+// ordinaryDifferenceKelvin is how far the place of a coil is from the probe as
+// benches are set up: a bound no wider says nothing of the coil's own warmth.
+const ordinaryDifferenceKelvin = 0.5
+
+// bounded says that the uncertainty of a record stems from a bound on the warmth
+// of the coil: so it is by the first formula of package r20. "" for others.
+func (r Record) bounded() string {
+	if r.Measured == nil || r.Measured.CopperExcessUncertaintyKelvin > 0 || r.Measured.CoilDifferenceHalfWidthKelvin <= ordinaryDifferenceKelvin {
+		return ""
+	}
+	return fmt.Sprintf(" When we measured it, its wire was only known to be within %.2g K of our thermometer, so that our uncertainty is a bound and not an estimate: "+
+		"if the coil was still a little warm then, its true value lies towards the lower end.", r.Measured.CoilDifferenceHalfWidthKelvin)
 }
 
 // others tells of the readings besides the one that is furthest off.

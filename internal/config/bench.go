@@ -11,6 +11,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/driver/port"
 	"coilkeep/internal/history"
+	"coilkeep/internal/warmth"
 )
 
 var benchName = regexp.MustCompile(`^[\pL\pN][\pL\pN_-]{0,39}$`)
@@ -59,6 +60,7 @@ func readBench(t *table) Bench {
 			t.repeat("serials", err)
 		}
 	}
+	b.Arrive = readArrival(t)
 	steady := t.table("steady")
 	b.Steady = readSteady(steady)
 	meter := t.table("meter")
@@ -76,6 +78,20 @@ func readBench(t *table) Bench {
 	return b
 }
 
+// readArrival reads how coils come to the bench; "" says that it is not known.
+func readArrival(t *table) warmth.Arrival {
+	const key = "coils_arrive"
+	arrive := t.text(key, "")
+	var words []string
+	for _, a := range warmth.Arrivals() {
+		words = append(words, string(a))
+	}
+	if arrive != "" && !slices.Contains(words, arrive) {
+		t.complain(key, "%q is not known; %s", arrive, suggest(arrive, words, "choose one of"))
+	}
+	return warmth.Arrival(arrive)
+}
+
 func readContact(t *table) Contact {
 	defer t.done()
 	c := Contact{
@@ -89,6 +105,10 @@ func readContact(t *table) Contact {
 	return c
 }
 
+// fewestReadings will do of a meter so slow that the usual number takes long:
+// three show a scatter, and one more may be an outlier. A choice of ours.
+const fewestReadings = 4
+
 func readSteady(t *table) Steady {
 	defer t.done()
 	s := Steady{
@@ -99,6 +119,9 @@ func readSteady(t *table) Steady {
 		Patience:              t.duration("patience", 20*time.Second, time.Second, 24*time.Hour),
 		TimeConstant:          t.duration("time_constant", 10*time.Minute, time.Second, 24*time.Hour),
 	}
+	if !t.has("readings") {
+		s.FewestReadings = fewestReadings
+	}
 	if s.Patience < s.Span {
 		t.complain("patience", "%s is shorter than the steady window of %s", short(s.Patience), short(s.Span))
 	}
@@ -107,9 +130,13 @@ func readSteady(t *table) Steady {
 
 // checkPatience sees that a window can fill before patience ends.
 func checkPatience(t *table, s Steady, meter Instrument) {
-	if fill := time.Duration(s.Readings) * meter.Poll; fill > s.Patience {
+	needed := s.Readings
+	if s.FewestReadings > 0 {
+		needed = s.FewestReadings
+	}
+	if fill := time.Duration(needed) * meter.Poll; fill > s.Patience {
 		t.complain("patience", "%s ends before %d readings, one every %s, are in; give it more than %s",
-			short(s.Patience), s.Readings, short(meter.Poll), short(fill))
+			short(s.Patience), needed, short(meter.Poll), short(fill))
 	}
 }
 

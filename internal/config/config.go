@@ -24,6 +24,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"coilkeep/driver"
+	"coilkeep/internal/warmth"
 )
 
 // Reference is a complete configuration with every key, its default and what
@@ -77,7 +78,9 @@ type Bench struct {
 	// Serials is the pattern of the next serial number, such as "HN-%04d";
 	// empty when a person is to be asked.
 	Serials string
-	Meter   Instrument
+	// Arrive says how coils come to the bench; empty when that is not known.
+	Arrive warmth.Arrival
+	Meter  Instrument
 	// Probe is nil when the bench has none; it then gives no R20.
 	Probe *Instrument
 }
@@ -97,6 +100,10 @@ type Steady struct {
 	// (the key is "seconds").
 	Readings int
 	Span     time.Duration
+	// FewestReadings is how many will do for a meter so slow that Readings take
+	// longer than twice the Span; 0 when the file says how many they are, which
+	// is taken to the letter.
+	FewestReadings int
 	// SlopePercentPerMinute is the steepest drift allowed, in percent of the
 	// value per minute.
 	SlopePercentPerMinute float64

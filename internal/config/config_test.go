@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"coilkeep/internal/warmth"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -47,7 +49,7 @@ func TestMinimalFileGetsTheDefaults(t *testing.T) {
 			Name:    "north",
 			Contact: Contact{MinOhms: 100, MaxOhms: 200_000, HandsOff: 3 * time.Second},
 			Steady: Steady{Readings: 8, Span: 1500 * time.Millisecond, SlopePercentPerMinute: 0.05, SpreadPercent: 0.05,
-				Patience: 20 * time.Second, TimeConstant: 10 * time.Minute},
+				FewestReadings: 4, Patience: 20 * time.Second, TimeConstant: 10 * time.Minute},
 			Meter: Instrument{Driver: "scpi", Port: "/dev/ttyUSB0", Baud: 9600, Frame: "8N1",
 				Poll: 200 * time.Millisecond, Timeout: 2 * time.Second,
 				Accuracy: Accuracy{Percent: 0.05, Ohms: 0.3},
@@ -113,6 +115,37 @@ func TestPrintedConfigurationParsesToTheSame(t *testing.T) {
 				t.Errorf("got  %+v\nwant %+v", again, cfg)
 			}
 		})
+	}
+}
+
+// A window adapts to a slow meter only where the file does not say how many
+// readings it must hold: what somebody wrote down holds to the letter.
+func TestWrittenReadingsAreTakenToTheLetter(t *testing.T) {
+	for _, c := range []struct {
+		name, steady string
+		want         Steady
+	}{
+		{"left out", `{ seconds = 2 }`, Steady{Readings: 8, FewestReadings: 4}},
+		{"the default, written down", `{ readings = 8 }`, Steady{Readings: 8}},
+		{"another number", `{ readings = 20 }`, Steady{Readings: 20}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := mustParse(t, minimal+"steady = "+c.steady).Benches[0].Steady
+			if got.Readings != c.want.Readings || got.FewestReadings != c.want.FewestReadings {
+				t.Errorf("readings %d, at the fewest %d; want %d and %d", got.Readings, got.FewestReadings, c.want.Readings, c.want.FewestReadings)
+			}
+		})
+	}
+}
+
+func TestHowCoilsArrive(t *testing.T) {
+	for text, want := range map[string]warmth.Arrival{
+		"": warmth.Unknown, `coils_arrive = ""`: warmth.Unknown, `coils_arrive = "lying"`: warmth.Lying,
+		`coils_arrive = "hand"`: warmth.Hand, `coils_arrive = "heat"`: warmth.Heat,
+	} {
+		if got := mustParse(t, minimal+text).Benches[0].Arrive; got != want {
+			t.Errorf("%q reads as %q, want %q", text, got, want)
+		}
 	}
 }
 

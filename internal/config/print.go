@@ -64,6 +64,7 @@ func (p *printer) bench(b Bench) {
 	p.header("[[bench]]")
 	p.key("name", b.Name)
 	p.key("serials", b.Serials)
+	p.key("coils_arrive", string(b.Arrive))
 
 	p.header("[bench.contact]")
 	p.key("min_ohms", b.Contact.MinOhms)
@@ -71,7 +72,12 @@ func (p *printer) bench(b Bench) {
 	p.key("hands_off", b.Contact.HandsOff)
 
 	p.header("[bench.steady]")
-	p.key("readings", b.Steady.Readings)
+	if b.Steady.FewestReadings > 0 {
+		fmt.Fprintf(&p.out, "# readings = %d, %d of a slow meter: written down, it is taken to the letter\n",
+			b.Steady.Readings, b.Steady.FewestReadings)
+	} else {
+		p.key("readings", b.Steady.Readings)
+	}
 	p.key("seconds", b.Steady.Span.Seconds())
 	p.key("slope_percent_per_minute", b.Steady.SlopePercentPerMinute)
 	p.key("spread_percent", b.Steady.SpreadPercent)

@@ -55,7 +55,8 @@ func (s *Store) Coil(ctx context.Context, serial string) (Coil, error) {
 }
 
 // NextSerial returns the serial number after the highest one that the pattern
-// ever made, or would have made but for capitals, the first being number 1. See ValidateSerialPattern for patterns;
+// ever made, or would have made but for capitals, the first being number 1: that of
+// a coil, or of one that left the bench without a record. See ValidateSerialPattern for patterns;
 // the error is a *FieldError when the pattern is bad or used up.
 func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) {
 	p, err := parseSerialPattern(pattern)
@@ -66,8 +67,12 @@ func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) 
 	err = s.read(ctx, "find the next serial number", func(q querier) error {
 		// Longer texts of one pattern hold higher numbers.
 		for digits := maxSerialDigits; digits >= p.width && highest == 0; digits-- {
-			if highest, err = highestSerial(ctx, q, p, digits); err != nil {
-				return err
+			for _, of := range []string{"coils WHERE TRUE", "unrecorded WHERE by_pattern"} {
+				number, err := highestSerial(ctx, q, of, p, digits)
+				if err != nil {
+					return err
+				}
+				highest = max(highest, number)
 			}
 		}
 		return nil
@@ -82,16 +87,15 @@ func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) 
 	return next, nil
 }
 
-// highestSerial returns the highest number of so many digits, 0 when there is
-// none. Among texts of one length and prefix that is the last in order; the
+// highestSerial returns the highest number of so many digits in the rows of a
+// table, 0 when there is none. Among texts of one length and prefix that is the last in order; the
 // digits must follow the prefix, so the search stays between prefix 0 and
 // prefix 9.
-func highestSerial(ctx context.Context, q querier, p serialPattern, digits int) (highest uint64, err error) {
+func highestSerial(ctx context.Context, q querier, of string, p serialPattern, digits int) (highest uint64, err error) {
 	length := len([]rune(p.prefix)) + digits + len([]rune(p.suffix))
-	const query = `
+	query := `
 		SELECT serial
-		FROM coils
-		WHERE length(serial) = ?1 AND serial >= ?2 COLLATE NOCASE AND serial < ?3 COLLATE NOCASE
+		FROM ` + of + ` AND length(serial) = ?1 AND serial >= ?2 COLLATE NOCASE AND serial < ?3 COLLATE NOCASE
 		ORDER BY serial COLLATE NOCASE DESC`
 	args := []any{length, p.prefix + "0", p.prefix + ":"}
 	r, err := q.QueryContext(ctx, query, args...)

@@ -28,7 +28,8 @@ const (
 // apostrophe in front. JSONL holds everything about them, with the designs and
 // batches they need; with a zero filter also all other designs, batches,
 // calibrations, check measurements, lead zeros, assemblies, comparisons,
-// baselines, study readings and the journal.
+// baselines, study readings, cooling curves, soaks, what was not recorded and the
+// journal.
 func (s *Store) Export(ctx context.Context, w io.Writer, format string, f Filter) error {
 	var write func(context.Context, querier, io.Writer, Filter) error
 	switch format {
@@ -123,6 +124,9 @@ type line struct {
 	Comparison  *Comparison       `json:"comparison,omitempty"`
 	Baseline    *Baseline         `json:"baseline,omitempty"`
 	Study       *StudyReading     `json:"study_reading,omitempty"`
+	Cooling     *CoolingCurve     `json:"cooling_curve,omitempty"`
+	Soak        *Soak             `json:"soak,omitempty"`
+	Unrecorded  *Unrecorded       `json:"unrecorded,omitempty"`
 	Journal     *JournalEntry     `json:"journal,omitempty"`
 	End         *exportEnd        `json:"end,omitempty"`
 }
@@ -247,6 +251,18 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 	if err != nil {
 		return err
 	}
+	curves, err := listCoolingCurves(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
+	soaks, err := listSoaks(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
+	unrecorded, err := listUnrecorded(ctx, q, inOrder)
+	if err != nil {
+		return err
+	}
 	journal, err := listJournal(ctx, q, inOrder)
 	if err != nil {
 		return err
@@ -259,6 +275,9 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 		lines(comparisons, func(c *Comparison) line { return line{Type: "comparison", Comparison: c} }),
 		lines(baselines, func(b *Baseline) line { return line{Type: "baseline", Baseline: b} }),
 		lines(studies, func(r *StudyReading) line { return line{Type: "study_reading", Study: r} }),
+		lines(curves, func(c *CoolingCurve) line { return line{Type: "cooling_curve", Cooling: c} }),
+		lines(soaks, func(k *Soak) line { return line{Type: "soak", Soak: k} }),
+		lines(unrecorded, func(u *Unrecorded) line { return line{Type: "unrecorded", Unrecorded: u} }),
 		lines(journal, func(e *JournalEntry) line { return line{Type: "journal", Journal: e} }))
 }
 

@@ -13,12 +13,15 @@ import (
 
 // busyWorkshop has something of everything: revisions, a closed and an open
 // batch, spools, stages, a void, a superseded and a forced measurement,
-// calibrations, check measurements and a journal.
+// calibrations, check measurements, a coil measured longer, coils that were not
+// recorded, soaks, a cooling curve and a journal.
 func busyWorkshop(t testing.TB) *Store {
 	t.Helper()
 	s := workshop(t)
 	revised := wren()
 	revised.Bobbin, revised.Note = nil, "tighter"
+	revised.TimeConstantSeconds, revised.TimeConstantRatio, revised.QuickShare, revised.QuickShareDeviation = 444, 0.1, 0.2, 0.05
+	revised.WantedUncertaintyPercent = 0.3
 	must(t)(s.ReviseDesign(t.Context(), revised, "ada"))
 	first := record(t, s, "HN-0001")
 	record(t, s, "HN-0001", func(m *Measurement) { m.Supersedes, m.Status, m.Reason = first.ID, Forced, "fingers" })
@@ -29,7 +32,7 @@ func busyWorkshop(t testing.TB) *Store {
 	record(t, s, "HN-0001", func(m *Measurement) { m.Stage, m.Batch = StagePotted, "" })
 	must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
 	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren", Who: "ada"}))
-	record(t, s, "HN-0003", func(m *Measurement) {
+	third := record(t, s, "HN-0003", func(m *Measurement) {
 		m.Batch, m.DesignRevision, m.Settings, m.Context, m.Time = "B-2", 2, nil, nil, m.Time.Add(time.Hour)
 	})
 	celsius := 21.5
@@ -40,6 +43,17 @@ func busyWorkshop(t testing.TB) *Store {
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
 	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck", By: "ada"}, false))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
+	must(t)(s.AddCoolingCurve(t.Context(), coolingCurve("HN-0002")))
+	must(t)(s.AddSoak(t.Context(), Soak{Bench: "north", Serial: "HN-0004", Who: "ada"}))
+	must(t)(s.AddSoak(t.Context(), Soak{Bench: "north", Batch: "B-2"}))
+	must(t)(s.AddUnrecorded(t.Context(), lost("HN-0003")))
+	record(t, s, "HN-0003", func(m *Measurement) {
+		m.Batch, m.DesignRevision, m.Supersedes, m.Reason = "B-2", 2, third.ID, MeasuredLonger
+	})
+	dismissed, err := s.AddUnrecorded(t.Context(), lost("HN-0005"))
+	must(t)(dismissed, err)
+	must(t)(s.Dismiss(t.Context(), dismissed.ID, "ada"))
+	must(t)(s.AddUnrecorded(t.Context(), lost("")))
 	must(t)(s.AddComparison(t.Context(), compared(t, s, "HN-0001", 6280)))
 	return s
 }
@@ -155,7 +169,8 @@ func TestImportRestoresEverything(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Imported{Designs: 2, Batches: 2, Measurements: 6, Calibrations: 2, CheckMeasurements: 1, LeadZeros: 1, Assemblies: 1, Comparisons: 1, Baselines: 1, StudyReadings: 1, Journal: 14}
+	want := Imported{Designs: 2, Batches: 2, Measurements: 7, Calibrations: 2, CheckMeasurements: 1, LeadZeros: 1, Assemblies: 1, Comparisons: 1, Baselines: 1, StudyReadings: 1,
+		CoolingCurves: 1, Soaks: 2, Unrecorded: 3, Journal: 21}
 	if counts != want {
 		t.Errorf("imported %+v, want %+v", counts, want)
 	}
@@ -173,7 +188,7 @@ func TestImportRestoresEverything(t *testing.T) {
 	verifies(t, fresh)
 
 	again, err := fresh.Import(t.Context(), strings.NewReader(file))
-	if want := (Imported{Known: 32}); err != nil || again != want {
+	if want := (Imported{Known: 46}); err != nil || again != want {
 		t.Errorf("imported again: %+v, %v; want %+v", again, err, want)
 	}
 }
@@ -202,7 +217,7 @@ func TestImportInParts(t *testing.T) {
 		}
 	}
 	verifies(t, fresh)
-	if got, want := count(t, fresh, `SELECT COUNT(*) FROM measurements`), 6; got != want {
+	if got, want := count(t, fresh, `SELECT COUNT(*) FROM measurements`), 7; got != want {
 		t.Errorf("%d measurements, want %d", got, want)
 	}
 }

@@ -107,6 +107,9 @@ func decodeLine(text []byte) (line, error) {
 		"comparison":        l.Comparison != nil,
 		"baseline":          l.Baseline != nil,
 		"study_reading":     l.Study != nil,
+		"cooling_curve":     l.Cooling != nil,
+		"soak":              l.Soak != nil,
+		"unrecorded":        l.Unrecorded != nil,
 		"journal":           l.Journal != nil,
 		"end":               l.End != nil,
 	}
@@ -147,6 +150,12 @@ func (j *importer) apply(ctx context.Context, l line) error {
 		return j.comparison(ctx, *l.Comparison)
 	case l.Baseline != nil:
 		return j.baseline(ctx, *l.Baseline)
+	case l.Cooling != nil:
+		return j.coolingCurve(ctx, *l.Cooling)
+	case l.Soak != nil:
+		return j.soak(ctx, *l.Soak)
+	case l.Unrecorded != nil:
+		return j.unrecorded(ctx, *l.Unrecorded)
 	case l.Study != nil:
 		return j.study(ctx, *l.Study)
 	}

@@ -26,8 +26,9 @@ type CSVOptions struct {
 	Zone *time.Location
 	// Instruments returns what is known of the instruments of a bench, as
 	// fields of the inputs: the leads and the correction to take into account,
-	// the least resolution, and the accuracies, which are only used when
-	// accurate is true. Nil knows nothing of any bench.
+	// the least resolution, and, only used when accurate is true, the accuracies
+	// and what is taken to be known of the copper of a coil nobody watched. Nil
+	// knows nothing of any bench.
 	Instruments func(bench string) (in r20.Inputs, accurate bool)
 }
 
@@ -210,6 +211,8 @@ func (j *csvImporter) inputs(c *typedCoil, d Design) (r20.Inputs, error) {
 		in.MeterPercent, in.MeterOhms, in.LeadHalfWidthOhms = about.MeterPercent, about.MeterOhms, about.LeadHalfWidthOhms
 		in.ProbeHalfWidthKelvin = about.ProbeHalfWidthKelvin + c.celsius.resolution()/2
 		in.CoilDifferenceHalfWidthKelvin = about.CoilDifferenceHalfWidthKelvin
+		in.CopperExcessKelvin = about.CopperExcessKelvin
+		in.CopperExcessUncertaintyKelvin, in.CopperExcessOrigin = about.CopperExcessUncertaintyKelvin, about.CopperExcessOrigin
 	}
 	return in, nil
 }

@@ -12,6 +12,9 @@ type Imported struct {
 	Comparisons       int `json:"comparisons"`
 	Baselines         int `json:"baselines"`
 	StudyReadings     int `json:"study_readings"`
+	CoolingCurves     int `json:"cooling_curves"`
+	Soaks             int `json:"soaks"`
+	Unrecorded        int `json:"unrecorded"`
 	Journal           int `json:"journal"`
 	// Changed counts known batches and measurements to which something was
 	// added: a closing, a spool, a void.
@@ -44,6 +47,9 @@ func (i Imported) Added() []Count {
 		{"Comparisons", i.Comparisons},
 		{"Baselines", i.Baselines},
 		{"Study readings", i.StudyReadings},
+		{"Cooling curves", i.CoolingCurves},
+		{"Soaks", i.Soaks},
+		{"Coils not recorded", i.Unrecorded},
 		{"Journal entries", i.Journal},
 		{"Known, with news", i.Changed},
 	}

@@ -83,6 +83,9 @@ func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readin
 			return err
 		}
 	}
+	if err := s.endMeasured(ctx, tx, m); err != nil {
+		return err
+	}
 	return s.supersede(ctx, tx, replaced, m, who)
 }
 
@@ -92,14 +95,31 @@ func (s *Store) supersede(ctx context.Context, tx *sql.Tx, replaced *row, m Meas
 		return nil
 	}
 	a := annotation{Status: Superseded, Time: s.instant(), Who: who, SupersededBy: m.ID, Reason: "measured again"}
-	if m.Reason != "" {
+	switch m.Reason {
+	case "":
+	case MeasuredLonger:
+		a.Reason = MeasuredLonger
+	default:
 		a.Reason += ": " + m.Reason
 	}
 	if err := annotate(ctx, tx, replaced.number, a); err != nil {
 		return err
 	}
+	if m.Reason == MeasuredLonger {
+		return s.noteVerdict(ctx, tx, replaced.Measurement, m)
+	}
 	return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: who, Action: "supersede", Subject: m.Serial,
 		Detail: fmt.Sprintf("measurement %s by %s: %s", replaced.ID, m.ID, a.Reason)})
+}
+
+// noteVerdict puts a verdict that changed while the coil stayed on into the journal.
+// That it was measured longer is nobody's deed: it stands with the measurement.
+func (s *Store) noteVerdict(ctx context.Context, tx *sql.Tx, replaced, m Measurement) error {
+	if replaced.Verdict == m.Verdict {
+		return nil
+	}
+	return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Action: "verdict changed", Subject: m.Serial,
+		Detail: fmt.Sprintf("from %s to %s: measurement %s by %s, %s", replaced.Verdict, m.Verdict, replaced.ID, m.ID, MeasuredLonger)})
 }
 
 // recordedBefore returns the measurement already stored under the ID of m, nil

@@ -247,6 +247,9 @@ func TestAppendOnly(t *testing.T) {
 	record(t, s, "HN-0002")
 	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0002"}, false))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
+	must(t)(s.AddCoolingCurve(t.Context(), coolingCurve("HN-0002")))
+	must(t)(s.AddSoak(t.Context(), Soak{Bench: "north", Batch: "B-1"}))
+	must(t)(s.AddUnrecorded(t.Context(), lost("HN-0003")))
 	if err := s.Backup(t.Context(), s.Path()+".copy", false); err != nil {
 		t.Fatal(err)
 	}
@@ -267,8 +270,8 @@ func TestAppendOnly(t *testing.T) {
 			t.Errorf("update of %s passed, want a refusal", table)
 		}
 	}
-	if len(tables) != 19 {
-		t.Errorf("%d tables, want 19: %v", len(tables), tables)
+	if len(tables) != 22 {
+		t.Errorf("%d tables, want 22: %v", len(tables), tables)
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE '%STRICT%'`); n != 0 {
 		t.Errorf("%d tables are not STRICT", n)

@@ -102,6 +102,11 @@ const (
 	Superseded Status = "superseded" // replaced by a later one, with a reason
 )
 
+// MeasuredLonger is the reason of a measurement that takes the place of the first
+// one of the same contact, because the coil stayed on the clips. The two are one
+// coil measured once.
+const MeasuredLonger = "measured longer on the same contact"
+
 // Measurement is the result for one coil at one time. The JSON names are
 // contract, in this order.
 type Measurement struct {

@@ -60,6 +60,16 @@ func SpelledAlike(known string) error {
 	return invalid("serial", "%s exists: write it so, or choose another", known)
 }
 
+// SerialNumber is the number that a pattern made a serial number of, or would have
+// made it of but for capitals; made is false when it is of another form.
+func SerialNumber(pattern, serial string) (number uint64, made bool) {
+	p, err := parseSerialPattern(pattern)
+	if err != nil {
+		return 0, false
+	}
+	return p.parse(serial)
+}
+
 // farSerial is how far beyond the next number of a pattern a new one may be
 // before it is remarked upon.
 const farSerial = 10

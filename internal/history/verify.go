@@ -335,6 +335,23 @@ var recordChecks = []struct {
 		HAVING COUNT(*) > 1`,
 		"void all but one of them"},
 	{FaultRecord, `
+		SELECT u.id, 'coil "' || u.serial || '" is said to have been measured at stage ' || u.stage || ', but no such measurement is there'
+		FROM unrecorded u
+		WHERE u.ended_how = 'measured' AND NOT EXISTS (
+			SELECT 1 FROM coils c JOIN measurements m ON m.serial = c.serial
+			WHERE c.serial = u.serial COLLATE NOCASE AND m.stage = u.stage)`,
+		restoreRemedy},
+	{FaultRecord, `
+		SELECT c.id, 'the cooling curve is of design "' || c.design || '", which is not there'
+		FROM cooling_curves c
+		WHERE NOT EXISTS (SELECT 1 FROM designs d WHERE d.name = c.design)`,
+		restoreRemedy},
+	{FaultRecord, `
+		SELECT k.id, 'batch "' || k.batch || '" is said to lie beside the probe, but there is no such batch'
+		FROM soaks k
+		WHERE k.batch <> '' AND NOT EXISTS (SELECT 1 FROM batches b WHERE b.name = k.batch)`,
+		restoreRemedy},
+	{FaultRecord, `
 		SELECT m.id, 'its budget and settings are not there'
 		FROM measurements m LEFT JOIN measurement_details d ON d.measurement = m.number
 		WHERE d.measurement IS NULL`,

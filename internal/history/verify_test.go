@@ -38,6 +38,9 @@ func TestVerifyFinds(t *testing.T) {
 		{"two coils in one place", "measurements", `UPDATE measurements SET sequence = 1 WHERE serial = 'HN-0002'`, FaultSequence, "2 coils"},
 		{"two standing", "annotations", `DELETE FROM annotations WHERE measurement = 1`, FaultRecord, "2 standing"},
 		{"details lost", "measurement_details", `DELETE FROM measurement_details WHERE measurement = 3`, FaultRecord, "budget"},
+		{"a coil said to be measured", "soaks", `INSERT INTO unrecorded VALUES (99, 'u-99', 1, 'north', 'HN-0099', 'wound', 1, 'too-short', 'off', 2, 'measured', '')`, FaultRecord, "no such measurement"},
+		{"a curve of no design", "cooling_curves", `UPDATE cooling_curves SET design = 'finch'`, FaultRecord, `"finch"`},
+		{"a soak of no batch", "soaks", `UPDATE soaks SET batch = 'B-9' WHERE batch <> ''`, FaultRecord, `"B-9"`},
 		{"measurement lost", "measurements", `DELETE FROM measurements WHERE number = 3`, FaultDamage, "refers to measurements"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -24,6 +24,10 @@ type designBody struct {
 	AlphaPerKelvin                    *float64        `json:"alpha_per_kelvin"`
 	AlphaStandardUncertaintyPerKelvin *float64        `json:"alpha_standard_uncertainty_per_kelvin"`
 	TimeConstantSeconds               *float64        `json:"time_constant_seconds"`
+	TimeConstantRatio                 *float64        `json:"time_constant_ratio"`
+	QuickShare                        *float64        `json:"quick_share"`
+	QuickShareDeviation               *float64        `json:"quick_share_deviation"`
+	WantedUncertaintyPercent          *float64        `json:"wanted_uncertainty_percent"`
 	Note                              *string         `json:"note"`
 	// Revision is the one that is changed. Where it is told and somebody has
 	// revised it meanwhile, the change is refused.
@@ -52,6 +56,10 @@ func (b designBody) over(base history.Design) (history.Design, error) {
 	set(&d.AlphaPerKelvin, b.AlphaPerKelvin)
 	set(&d.AlphaStandardUncertaintyPerKelvin, b.AlphaStandardUncertaintyPerKelvin)
 	set(&d.TimeConstantSeconds, b.TimeConstantSeconds)
+	set(&d.TimeConstantRatio, b.TimeConstantRatio)
+	set(&d.QuickShare, b.QuickShare)
+	set(&d.QuickShareDeviation, b.QuickShareDeviation)
+	set(&d.WantedUncertaintyPercent, b.WantedUncertaintyPercent)
 	set(&d.Note, b.Note)
 	set(&d.Revision, b.Revision)
 	if b.Bobbin != nil {

@@ -19,13 +19,15 @@ import (
 
 // TestRecheckComputes compares with what the formula of R20 says by itself: it
 // is in proportion to the corrected reading less the leads, and over
-// 1 + α (t − 20 °C).
+// 1 + α (t − 20 °C), with t the temperature of the probe and what the copper was
+// estimated to be above it.
 func TestRecheckComputes(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.wind(t)
 	m := w.capture(t, "HN-0001", 6990, noon)
 	in := m.Inputs
+	copper := in.TemperatureCelsius + in.CopperExcessKelvin
 	for _, c := range []struct {
 		correction correction
 		want       float64
@@ -34,7 +36,7 @@ func TestRecheckComputes(t *testing.T) {
 		{correction{history.Meter, 0}, m.R20Ohms, m.Verdict},
 		{correction{history.Meter, -2}, m.R20Ohms * (in.ResistanceOhms*0.98 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.In},
 		{correction{history.Meter, 2}, m.R20Ohms * (in.ResistanceOhms*1.02 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.High},
-		{correction{history.Probe, 5}, m.R20Ohms * (1 + in.AlphaPerKelvin*(in.TemperatureCelsius-20)) / (1 + in.AlphaPerKelvin*(in.TemperatureCelsius-15)), conformity.In},
+		{correction{history.Probe, 5}, m.R20Ohms * (1 + in.AlphaPerKelvin*(copper-20)) / (1 + in.AlphaPerKelvin*(copper-15)), conformity.In},
 	} {
 		got := recheck(m, c.correction)
 		if got.Trouble != "" || math.Abs(got.Corrected.R20Ohms/c.want-1) > 1e-12 || got.NewVerdict != c.verdict {

@@ -28,7 +28,7 @@ type route struct {
 // routes lists everything that can be asked. The API's description lists what
 // programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
-	return slices.Concat(s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), []route{
+	return slices.Concat(s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), s.reevaluationRoutes(), []route{
 		{"GET", "/{$}", s.forPeople(s.home)},
 		{"GET", "/benches/{bench}", s.forPeople(s.benchPage)},
 		{"GET", "/benches/{bench}/panel", s.panel},
@@ -51,11 +51,16 @@ func (s *site) routes() []route {
 		{"POST", "/api/v1/benches/{bench}/record", s.record},
 		{"POST", "/api/v1/benches/{bench}/readings", s.typeReading},
 		{"POST", "/api/v1/benches/{bench}/note", s.note},
+		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/again", s.measureAgain},
+		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/next", s.takeNext},
+		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/dismiss", s.dismiss},
+		{"POST", "/api/v1/benches/{bench}/soak", s.soak},
 
 		{"GET", "/api/v1/designs", s.listDesigns},
 		{"POST", "/api/v1/designs", s.addDesign},
 		{"GET", "/api/v1/designs/{design}", s.showDesign},
 		{"POST", "/api/v1/designs/{design}/revisions", s.reviseDesign},
+		{"GET", "/api/v1/designs/{design}/cooling", s.showCooling},
 
 		{"GET", "/api/v1/measurements", s.listMeasurements},
 		{"GET", "/api/v1/measurements/{id}", s.showMeasurement},

@@ -19,6 +19,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
+	"coilkeep/internal/warmth"
 )
 
 // Bench is what the pages and the API ask of a bench. Methods that change
@@ -35,6 +36,10 @@ type Bench interface {
 	MeasureLeads(ctx context.Context, who string) (history.LeadZero, error)
 	MeasureStandard(ctx context.Context, standard bench.Standard) (history.CheckMeasurement, error)
 	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (history.StudyReading, error)
+	MeasureAgain(ctx context.Context, id, who string) error
+	TakeNext(ctx context.Context, id, who string) error
+	Dismiss(ctx context.Context, id, who string) (history.Unrecorded, error)
+	Soak(ctx context.Context, soak history.Soak) (history.Soak, error)
 }
 
 // History is what the pages and the API ask of the history.
@@ -46,6 +51,7 @@ type History interface {
 	Measurements(ctx context.Context, filter history.Filter) (page []history.Measurement, next string, err error)
 	Measurement(ctx context.Context, id string) (history.Measurement, []history.Reading, error)
 	Void(ctx context.Context, id, reason, who string) (history.Measurement, error)
+	Reevaluate(ctx context.Context, m history.Measurement, readings []history.Reading, why, who string) (history.Measurement, error)
 	Coil(ctx context.Context, serial string) (history.Coil, error)
 	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
 	AddJournal(ctx context.Context, entry history.JournalEntry) (history.JournalEntry, error)
@@ -55,6 +61,8 @@ type History interface {
 	Comparisons
 	StudyReadings(ctx context.Context, study string) ([]history.StudyReading, error)
 	Studies(ctx context.Context) ([]history.Study, error)
+	CoolingCurves(ctx context.Context, design string) ([]history.CoolingCurve, error)
+	Soaks(ctx context.Context, bench string, limit int) ([]history.Soak, error)
 }
 
 // Events is where live events come from. The channel is closed when the
@@ -75,6 +83,9 @@ type Server struct {
 	// Workshop is the name shown at the top of the page, Contact what documents
 	// for buyers say beside it; both may be empty.
 	Workshop, Contact string
+	// Arrive says how coils come to each bench, as configured; benches that are
+	// not in it tell nothing.
+	Arrive map[string]warmth.Arrival
 	// Hosts are further host names the daemon goes by, without ports.
 	Hosts []string
 	// Password guards everything; nil allows a loopback listener only.

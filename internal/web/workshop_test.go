@@ -111,6 +111,31 @@ func (b *settableBench) Type(_ context.Context, role history.Role, text string) 
 	return b.err
 }
 
+func (b *settableBench) MeasureAgain(_ context.Context, id, who string) error {
+	return b.answer("again", id, who)
+}
+
+func (b *settableBench) TakeNext(_ context.Context, id, who string) error {
+	return b.answer("next", id, who)
+}
+
+func (b *settableBench) Dismiss(_ context.Context, id, who string) (history.Unrecorded, error) {
+	return history.Unrecorded{ID: id}, b.answer("dismiss", id, who)
+}
+
+// answer remembers what was said of a coil that was not recorded.
+func (b *settableBench) answer(what, id, who string) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.typed = what + " " + id + " " + who
+	return b.err
+}
+
+func (b *settableBench) Soak(ctx context.Context, k history.Soak) (history.Soak, error) {
+	k.Bench = b.Snapshot().Bench
+	return b.store.AddSoak(ctx, k)
+}
+
 // workshop is a daemon's HTTP side over a real history, with one bench, north.
 type workshop struct {
 	Server
@@ -157,7 +182,7 @@ func idle(name string) bench.Snapshot {
 		TemperatureCelsius: &temperature,
 		Meter:              bench.Instrument{Role: history.Meter, Driver: "scpi", Port: "/dev/ttyUSB0", Identity: "Elder Vale,EV-40,1207,1.2", Up: true, LastAt: &at, LastStatus: "overload"},
 		Probe:              bench.Instrument{Role: history.Probe, Driver: "line", Port: "/dev/ttyUSB1", Up: true, LastAt: &at, LastStatus: "ok"},
-		Stage:              history.StageWound,
+		Stage:              history.StageWound, Unrecorded: []bench.Unrecorded{}, AheadSeconds: capture.Ahead.Seconds(),
 	}
 }
 

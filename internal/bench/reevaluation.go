@@ -1,0 +1,300 @@
+package bench
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"coilkeep/internal/capture"
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/history"
+	"coilkeep/internal/r20"
+	"coilkeep/internal/statistics"
+	"coilkeep/internal/warmth"
+)
+
+// Reevaluated says what evaluating older measurements again gives, or gave.
+type Reevaluated struct {
+	// Rules and Formula are the versions everything is evaluated by.
+	Rules   int `json:"rules"`
+	Formula int `json:"formula"`
+	// Applied is true when the new results are stored, and false for a preview.
+	Applied bool `json:"applied"`
+	// Measurements is how many have a new result; Batches gives them in the order
+	// in which their first was measured, those without a batch by design.
+	Measurements int                `json:"measurements"`
+	Batches      []ReevaluatedBatch `json:"batches"`
+	// Left lists the measurements of older rules that stay as they are.
+	Left []LeftAsIs `json:"left"`
+	// Certificates says what is known of certificates that were issued.
+	Certificates string `json:"certificates"`
+
+	// index finds a batch of Batches.
+	index map[[2]string]int
+}
+
+// IssuedCertificates is what can be said of them: printing one leaves no record.
+const IssuedCertificates = "No record is kept of which certificates were printed: whoever has one of these coils holds the old values. " +
+	"Print new ones for the coils whose verdict changes, and for those that lie outside what was claimed."
+
+// ReevaluatedBatch sums up one batch.
+type ReevaluatedBatch struct {
+	// Batch is empty for coils measured outside one.
+	Batch  string `json:"batch"`
+	Design string `json:"design"`
+	Coils  int    `json:"coils"`
+	// The medians are over the coils, of U and of R20 after over R20 before less
+	// one, both in percent.
+	MedianUncertaintyBeforePercent float64 `json:"median_uncertainty_before_percent"`
+	MedianUncertaintyAfterPercent  float64 `json:"median_uncertainty_after_percent"`
+	MedianChangePercent            float64 `json:"median_change_percent"`
+	// LargestChangePercent is that of the coil whose R20 changes most, with its
+	// sign.
+	LargestChangePercent float64 `json:"largest_change_percent"`
+	// Changed lists the coils whose verdict changes, and Outside those whose R20
+	// comes to lie outside what the old measurement claimed.
+	Changed []ReevaluatedCoil `json:"changed"`
+	Outside []ReevaluatedCoil `json:"outside"`
+
+	before, after, change []float64
+}
+
+// ReevaluatedCoil is one measurement before and after.
+type ReevaluatedCoil struct {
+	Serial string `json:"serial"`
+	Stage  string `json:"stage"`
+	// ID is that of the old measurement; NewID that of the new one once stored.
+	ID                            string             `json:"id"`
+	NewID                         string             `json:"new_id,omitempty"`
+	Time                          time.Time          `json:"time"`
+	R20BeforeOhms                 float64            `json:"r20_before_ohms"`
+	R20AfterOhms                  float64            `json:"r20_after_ohms"`
+	ExpandedUncertaintyBeforeOhms float64            `json:"expanded_uncertainty_before_ohms"`
+	ExpandedUncertaintyAfterOhms  float64            `json:"expanded_uncertainty_after_ohms"`
+	VerdictBefore                 conformity.Verdict `json:"verdict_before"`
+	VerdictAfter                  conformity.Verdict `json:"verdict_after"`
+	// CopperExcessKelvin is how much warmer than the probe the copper is now
+	// estimated to have been.
+	CopperExcessKelvin float64 `json:"copper_excess_kelvin"`
+}
+
+// LeftAsIs is a measurement that is not evaluated again, and why.
+type LeftAsIs struct {
+	Serial string `json:"serial"`
+	ID     string `json:"id"`
+	Why    string `json:"why"`
+}
+
+// Selection picks the measurements to evaluate again; a zero field picks all.
+type Selection struct {
+	Batch, Design string
+	Serials       []string
+	// Since is the earliest time.
+	Since time.Time
+}
+
+// ReevaluationStore is the part of a history that reevaluation needs.
+type ReevaluationStore interface {
+	Captures
+	Design(ctx context.Context, name string) (history.Design, error)
+	Batch(ctx context.Context, name string) (history.Batch, error)
+	Coil(ctx context.Context, serial string) (history.Coil, error)
+	Reevaluate(ctx context.Context, m history.Measurement, readings []history.Reading, why, who string) (history.Measurement, error)
+}
+
+// Reevaluation evaluates measurements of older rules by today's.
+type Reevaluation struct {
+	Store ReevaluationStore
+	// Arrive says how coils come to a bench, by its name; benches that are not in
+	// it tell nothing.
+	Arrive map[string]warmth.Arrival
+	// Progress is called now and then with how many measurements were looked at;
+	// nil when nobody watches.
+	Progress func(done int)
+}
+
+// Preview says what would change and stores nothing. The error is one of the
+// store's: ErrNotFound for a batch, design or coil that is not there.
+func (r Reevaluation) Preview(ctx context.Context, pick Selection) (Reevaluated, error) {
+	return r.run(ctx, pick, "preview", func(m history.Measurement, _ []history.Reading) (history.Measurement, error) {
+		m.ID = "" // it is not there
+		return m, nil
+	})
+}
+
+// Apply stores the new results, each in place of the old one in one step, with
+// the reason and who asked. What was done already is not done again, so that it
+// may be repeated when it was interrupted; what it returns then tells of the rest
+// only.
+func (r Reevaluation) Apply(ctx context.Context, pick Selection, why, who string) (Reevaluated, error) {
+	if why == "" {
+		return Reevaluated{}, &history.FieldError{Field: "reason", Problem: "must not be empty: say why they are evaluated again"}
+	}
+	done, err := r.run(ctx, pick, why, func(m history.Measurement, readings []history.Reading) (history.Measurement, error) {
+		return r.Store.Reevaluate(ctx, m, readings, why, who)
+	})
+	done.Applied = true
+	return done, err
+}
+
+// run evaluates what is picked and hands each result to keep.
+func (r Reevaluation) run(ctx context.Context, pick Selection, why string, keep func(history.Measurement, []history.Reading) (history.Measurement, error)) (Reevaluated, error) {
+	sum := Reevaluated{Rules: capture.Rules, Formula: r20.Formula, Batches: []ReevaluatedBatch{}, Left: []LeftAsIs{}, Certificates: IssuedCertificates,
+		index: map[[2]string]int{}}
+	looked := 0
+	designs := map[string]*history.Design{}
+	err := r.each(ctx, pick, func(light history.Measurement) error {
+		if looked++; looked%100 == 0 && r.Progress != nil {
+			r.Progress(looked)
+		}
+		if !light.Stands() {
+			return nil
+		}
+		m, readings, err := r.Store.Measurement(ctx, light.ID)
+		if err != nil {
+			return err
+		}
+		older, err := OlderRules(m)
+		if err != nil {
+			sum.leave(m, err)
+			return nil
+		}
+		if !older {
+			return nil
+		}
+		design, err := r.design(ctx, designs, m.Design)
+		if err != nil {
+			return err
+		}
+		again, entries, err := Reevaluate(m, readings, Knowledge{Arrive: r.Arrive[m.Bench], Design: design}, why)
+		if err != nil {
+			sum.leave(m, err)
+			return nil
+		}
+		again, err = keep(again, entries)
+		switch {
+		case errors.Is(err, history.ErrConflict): // withdrawn while we looked
+			sum.leave(m, err)
+			return nil
+		case err != nil:
+			return err
+		}
+		sum.add(m, again)
+		return nil
+	})
+	for i := range sum.Batches {
+		sum.Batches[i].finish()
+	}
+	return sum, err
+}
+
+// design is the newest revision, asked for once.
+func (r Reevaluation) design(ctx context.Context, known map[string]*history.Design, name string) (*history.Design, error) {
+	if d, ok := known[name]; ok {
+		return d, nil
+	}
+	d, err := r.Store.Design(ctx, name)
+	if err != nil {
+		return nil, fmt.Errorf("design of the coils: %w", err)
+	}
+	known[name] = &d
+	return &d, nil
+}
+
+// each calls do for every measurement that is picked, the oldest first.
+func (r Reevaluation) each(ctx context.Context, pick Selection, do func(history.Measurement) error) error {
+	if err := r.known(ctx, &pick); err != nil {
+		return err
+	}
+	serials := pick.Serials
+	if len(serials) == 0 {
+		serials = []string{""}
+	}
+	for _, serial := range serials {
+		f := history.Filter{Batch: pick.Batch, Design: pick.Design, Serial: serial, From: pick.Since, Limit: 1000}
+		for {
+			page, next, err := r.Store.Measurements(ctx, f)
+			if err != nil {
+				return err
+			}
+			for _, m := range page {
+				if err := cmp.Or(ctx.Err(), do(m)); err != nil {
+					return err
+				}
+			}
+			if next == "" {
+				break
+			}
+			f.After = next
+		}
+	}
+	return nil
+}
+
+// known sees that what is picked by name is there: a slip in a name would else
+// look like nothing to do.
+func (r Reevaluation) known(ctx context.Context, pick *Selection) error {
+	if pick.Batch != "" {
+		if _, err := r.Store.Batch(ctx, pick.Batch); err != nil {
+			return err
+		}
+	}
+	if pick.Design != "" {
+		if _, err := r.Store.Design(ctx, pick.Design); err != nil {
+			return err
+		}
+	}
+	spelled := make([]string, 0, len(pick.Serials))
+	for _, serial := range pick.Serials {
+		coil, err := r.Store.Coil(ctx, serial)
+		if err != nil {
+			return err
+		}
+		if !slices.Contains(spelled, coil.Serial) {
+			spelled = append(spelled, coil.Serial)
+		}
+	}
+	pick.Serials = spelled
+	return nil
+}
+
+func (s *Reevaluated) leave(m history.Measurement, why error) {
+	s.Left = append(s.Left, LeftAsIs{Serial: m.Serial, ID: m.ID, Why: why.Error()})
+}
+
+// add takes up one measurement before and after.
+func (s *Reevaluated) add(old, again history.Measurement) {
+	s.Measurements++
+	key := [2]string{old.Batch, old.Design}
+	i, ok := s.index[key]
+	if !ok {
+		i = len(s.Batches)
+		s.index[key] = i
+		s.Batches = append(s.Batches, ReevaluatedBatch{Batch: old.Batch, Design: old.Design, Changed: []ReevaluatedCoil{}, Outside: []ReevaluatedCoil{}})
+	}
+	b := &s.Batches[i]
+	b.Coils++
+	b.before = append(b.before, 100*old.ExpandedUncertaintyOhms/old.R20Ohms)
+	b.after = append(b.after, 100*again.ExpandedUncertaintyOhms/again.R20Ohms)
+	b.change = append(b.change, 100*(again.R20Ohms/old.R20Ohms-1))
+	coil := ReevaluatedCoil{Serial: old.Serial, Stage: old.Stage, ID: old.ID, NewID: again.ID, Time: old.Time,
+		R20BeforeOhms: old.R20Ohms, R20AfterOhms: again.R20Ohms,
+		ExpandedUncertaintyBeforeOhms: old.ExpandedUncertaintyOhms, ExpandedUncertaintyAfterOhms: again.ExpandedUncertaintyOhms,
+		VerdictBefore: old.Verdict, VerdictAfter: again.Verdict, CopperExcessKelvin: again.Inputs.CopperExcessKelvin}
+	if old.Verdict != again.Verdict {
+		b.Changed = append(b.Changed, coil)
+	}
+	if off := again.R20Ohms - old.R20Ohms; max(off, -off) > old.ExpandedUncertaintyOhms {
+		b.Outside = append(b.Outside, coil)
+	}
+}
+
+func (b *ReevaluatedBatch) finish() {
+	b.MedianUncertaintyBeforePercent = statistics.Median(b.before)
+	b.MedianUncertaintyAfterPercent = statistics.Median(b.after)
+	b.MedianChangePercent = statistics.Median(b.change)
+	b.LargestChangePercent = slices.MaxFunc(b.change, func(x, y float64) int { return cmp.Compare(max(x, -x), max(y, -y)) })
+}

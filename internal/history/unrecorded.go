@@ -1,0 +1,231 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"fmt"
+	"reflect"
+	"time"
+)
+
+// Unrecorded is a coil that left the clips without a record. It stays open until
+// that coil is measured or somebody dismisses it.
+type Unrecorded struct {
+	ID    string    `json:"id"`
+	Time  time.Time `json:"time"` // when the clips opened
+	Bench string    `json:"bench"`
+	// Serial is what it would have been filed under; empty when that was not
+	// known. Stage goes with it.
+	Serial string `json:"serial"`
+	Stage  string `json:"stage"`
+	// ByPattern is true when the bench's pattern gave Serial: no other coil is
+	// given it then, whatever becomes of this one.
+	ByPattern bool `json:"by_pattern"`
+	// Refusal is the reason as a fixed word of the capture, Words says it.
+	Refusal string `json:"refusal"`
+	Words   string `json:"words"`
+	// End is nil while it is open.
+	End *UnrecordedEnd `json:"end,omitempty"`
+}
+
+// UnrecordedEnd says what became of a coil that was not recorded.
+type UnrecordedEnd struct {
+	Time time.Time      `json:"time"`
+	How  UnrecordedFate `json:"how"`
+	Who  string         `json:"who,omitempty"`
+}
+
+// UnrecordedFate is what became of a coil that was not recorded.
+type UnrecordedFate string
+
+const (
+	Measured  UnrecordedFate = "measured"  // it was measured later
+	Dismissed UnrecordedFate = "dismissed" // somebody said that it need not be
+)
+
+// AddUnrecorded stores that a coil was not recorded, with a line in the journal,
+// and returns it as stored; ID and Time are filled in when empty. Adding the same
+// again under the same ID changes nothing. The error is a *FieldError, or
+// ErrDuplicate when the ID belongs to another.
+func (s *Store) AddUnrecorded(ctx context.Context, u Unrecorded) (Unrecorded, error) {
+	u.Time, u.End = s.instantOr(u.Time), nil
+	err := validUnrecorded(u)
+	if u.ID == "" && err == nil {
+		u.ID, err = newID()
+	}
+	if err != nil {
+		return Unrecorded{}, fmt.Errorf("add what was not recorded: %w", err)
+	}
+	err = s.write(ctx, "add what was not recorded", func(tx *sql.Tx) error {
+		before, err := listUnrecorded(ctx, tx, `WHERE id = ?1`, u.ID)
+		if err != nil {
+			return err
+		}
+		if len(before) == 1 {
+			end := before[0].End
+			before[0].End = nil
+			if !reflect.DeepEqual(before[0], u) {
+				return fmt.Errorf("id %s %w", u.ID, ErrDuplicate)
+			}
+			u.End = end
+			return nil
+		}
+		if err := insertUnrecorded(ctx, tx, u); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, JournalEntry{Bench: u.Bench, Action: "not recorded", Subject: cmp.Or(u.Serial, u.Bench), Detail: u.Words})
+	})
+	if err != nil {
+		return Unrecorded{}, err
+	}
+	return u, nil
+}
+
+func validUnrecorded(u Unrecorded) error {
+	if e := u.End; e != nil {
+		if e.How != Measured && e.How != Dismissed {
+			return invalid("end.how", "must be %q or %q, not %q", Measured, Dismissed, e.How)
+		}
+		if err := validLabel("end.who", e.Who); err != nil {
+			return err
+		}
+	}
+	return cmp.Or(validName("bench", u.Bench), validText("serial", u.Serial, 0, maxSerial), ValidateStage(u.Stage),
+		validName("refusal", u.Refusal), ValidateReason(u.Words))
+}
+
+func insertUnrecorded(ctx context.Context, tx *sql.Tx, u Unrecorded) error {
+	var endedUS sql.NullInt64
+	var how, who sql.NullString
+	if e := u.End; e != nil {
+		endedUS = nullMicros(e.Time)
+		how, who = sql.NullString{String: string(e.How), Valid: true}, sql.NullString{String: e.Who, Valid: true}
+	}
+	_, err := tx.ExecContext(ctx, `
+		INSERT INTO unrecorded (id, time_us, bench, serial, stage, by_pattern, refusal, words, ended_us, ended_how, ended_by)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)`,
+		u.ID, u.Time.UnixMicro(), u.Bench, u.Serial, u.Stage, u.ByPattern, u.Refusal, u.Words, endedUS, how, who)
+	return err
+}
+
+func listUnrecorded(ctx context.Context, q querier, clause string, args ...any) ([]Unrecorded, error) {
+	list := []Unrecorded{}
+	err := rows(ctx, q, `
+		SELECT id, time_us, bench, serial, stage, by_pattern, refusal, words, ended_us, ended_how, ended_by
+		FROM unrecorded `+clause, args, func(r *sql.Rows) error {
+		var u Unrecorded
+		var timeUS int64
+		var endedUS sql.NullInt64
+		var how, who sql.NullString
+		err := r.Scan(&u.ID, &timeUS, &u.Bench, &u.Serial, &u.Stage, &u.ByPattern, &u.Refusal, &u.Words, &endedUS, &how, &who)
+		u.Time = fromMicros(timeUS)
+		if endedUS.Valid {
+			u.End = &UnrecordedEnd{Time: fromNullMicros(endedUS), How: UnrecordedFate(how.String), Who: who.String}
+		}
+		list = append(list, u)
+		return err
+	})
+	return list, err
+}
+
+// mostOpen bounds how many open ones are listed: more says no more.
+const mostOpen = 500
+
+// OpenUnrecorded returns the coils of a bench that were not recorded and neither
+// measured nor dismissed since, newest first; of all benches when bench is empty.
+// It lists the newest 500 at most.
+func (s *Store) OpenUnrecorded(ctx context.Context, bench string) ([]Unrecorded, error) {
+	var c conditions
+	c.add("ended_us IS NULL")
+	c.equal("bench", bench)
+	list, err := listUnrecorded(ctx, s.readers, c.where()+` ORDER BY number DESC LIMIT `+c.bind(mostOpen), c.args...)
+	return list, explain(s.path, "list what was not recorded", err)
+}
+
+// Unrecorded returns the one of an id, or ErrNotFound.
+func (s *Store) Unrecorded(ctx context.Context, id string) (Unrecorded, error) {
+	list, err := listUnrecorded(ctx, s.readers, `WHERE id = ?1`, id)
+	if err == nil && len(list) == 0 {
+		err = fmt.Errorf("a coil that was not recorded, %q, %w", id, ErrNotFound)
+	}
+	if err != nil {
+		return Unrecorded{}, explain(s.path, "read what was not recorded", err)
+	}
+	return list[0], nil
+}
+
+// Dismiss ends an open Unrecorded because somebody says so, and with it all of
+// the same serial number and stage at that bench. It returns the one named as it
+// stands now. The errors are a *FieldError, ErrNotFound, or ErrConflict when it
+// has ended already.
+func (s *Store) Dismiss(ctx context.Context, id, who string) (u Unrecorded, err error) {
+	tried := fmt.Sprintf("dismiss what was not recorded %q", id)
+	if err := validLabel("who", who); err != nil {
+		return Unrecorded{}, fmt.Errorf("%s: %w", tried, err)
+	}
+	err = s.write(ctx, tried, func(tx *sql.Tx) error {
+		list, err := listUnrecorded(ctx, tx, `WHERE id = ?1`, id)
+		if u, err = only(list, err); err != nil {
+			return err
+		}
+		if u.End != nil {
+			return fmt.Errorf("%w: it was %s at %s", ErrConflict, u.End.How, u.End.Time.Format(time.RFC3339))
+		}
+		u.End = &UnrecordedEnd{Time: s.instant(), How: Dismissed, Who: who}
+		_, err = tx.ExecContext(ctx, `
+			UPDATE unrecorded SET ended_us = ?4, ended_how = ?5, ended_by = ?6
+			WHERE bench = ?1 AND serial = ?2 AND stage = ?3 AND ended_us IS NULL`,
+			u.Bench, u.Serial, u.Stage, u.End.Time.UnixMicro(), u.End.How, who)
+		if err != nil {
+			return err
+		}
+		return s.note(ctx, tx, JournalEntry{Bench: u.Bench, Who: who, Action: "dismiss", Subject: cmp.Or(u.Serial, u.Bench),
+			Detail: "not recorded: " + u.Words})
+	})
+	return u, err
+}
+
+// endMeasured ends what was not recorded of a coil that is recorded now.
+func (s *Store) endMeasured(ctx context.Context, tx *sql.Tx, m Measurement) error {
+	_, err := tx.ExecContext(ctx, `
+		UPDATE unrecorded SET ended_us = ?3, ended_how = ?4, ended_by = ''
+		WHERE serial = ?1 COLLATE NOCASE AND stage = ?2 AND ended_us IS NULL`,
+		m.Serial, m.Stage, s.instant().UnixMicro(), Measured)
+	return err
+}
+
+// unrecorded adds one from a file, or its end to a known one.
+func (j *importer) unrecorded(ctx context.Context, u Unrecorded) error {
+	u.Time = fromMicros(u.Time.UnixMicro())
+	if u.End != nil {
+		end := *u.End
+		end.Time = fromMicros(end.Time.UnixMicro())
+		u.End = &end
+	}
+	if err := cmp.Or(validName("id", u.ID), validUnrecorded(u)); err != nil {
+		return err
+	}
+	list, err := listUnrecorded(ctx, j.tx, `WHERE id = ?1`, u.ID)
+	if err != nil {
+		return err
+	}
+	if len(list) == 0 {
+		j.counts.Unrecorded++
+		return insertUnrecorded(ctx, j.tx, u)
+	}
+	stored := list[0]
+	same := u
+	same.End = stored.End
+	switch {
+	case !reflect.DeepEqual(same, stored):
+		return fmt.Errorf("what was not recorded %s: %w: the history has another one of that id", u.ID, ErrConflict)
+	case u.End == nil || stored.End != nil: // whoever ended it first, it has ended
+		j.counts.Known++
+		return nil
+	}
+	j.counts.Changed++
+	_, err = j.tx.ExecContext(ctx, `UPDATE unrecorded SET ended_us = ?2, ended_how = ?3, ended_by = ?4 WHERE id = ?1`,
+		u.ID, u.End.Time.UnixMicro(), u.End.How, u.End.Who)
+	return err
+}
