@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"strings"
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
@@ -144,6 +145,9 @@ func newPanel(snapshot bench.Snapshot) panelView {
 		if instrument.Driver == "manual" {
 			view.Typed = append(view.Typed, instrument)
 		}
+	}
+	if asked := view.Lost.asked(); asked != nil && strings.HasPrefix(view.Words, asked.Serial+" was not recorded") {
+		view.Words = "Waiting: is this " + asked.Serial + " again, or the next one?" // the rest stands in the alert
 	}
 	last := snapshot.Last
 	if last != nil && !last.Stands() {

@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
 )
 
 // worthTelling is by how much U must get better before the page speaks of it: by
@@ -62,28 +62,16 @@ func copperWords(s bench.Snapshot) string {
 	if s.DifferenceKelvin == nil || s.DifferenceHalfWidthKelvin == nil {
 		return ""
 	}
-	difference, halfWidth := *s.DifferenceKelvin, *s.DifferenceHalfWidthKelvin
-	within := "± " + kelvin(halfWidth, halfWidth)
-	size := kelvin(math.Abs(difference), halfWidth)
+	difference, halfWidth := *s.DifferenceKelvin, max(*s.DifferenceHalfWidthKelvin, 0.1) // finer says nothing in passing
+	within := "± " + quantity.FormatKelvin(halfWidth, halfWidth)
+	size := quantity.FormatKelvin(math.Abs(difference), halfWidth)
 	switch {
-	case size == kelvin(0, halfWidth):
+	case size == quantity.FormatKelvin(0, halfWidth):
 		return "copper as warm as the probe, " + within
 	case difference < 0:
 		return "copper about " + size + " " + within + " below the probe"
 	}
 	return "copper about " + size + " " + within + " above the probe"
-}
-
-// kelvin shows a difference of temperature that is known within halfWidth.
-func kelvin(difference, halfWidth float64) string {
-	digits := 1
-	switch {
-	case halfWidth >= 10:
-		digits = 0
-	case halfWidth < 0.1:
-		digits = 2
-	}
-	return minus(strconv.FormatFloat(difference, 'f', digits, 64)) + " K"
 }
 
 // shownUnrecorded is how many coils that were not recorded a page shows in full.
@@ -110,6 +98,15 @@ func newLost(s bench.Snapshot) lostView {
 	})
 	shown := min(len(list), shownUnrecorded)
 	return lostView{Bench: s.Bench, Shown: list[:shown], More: list[shown:]}
+}
+
+// asked is the coil of which must be said whether it is the next one; nil when
+// nothing is asked.
+func (v lostView) asked() *bench.Unrecorded {
+	if len(v.Shown) == 0 || !v.Shown[0].Asked {
+		return nil
+	}
+	return &v.Shown[0]
 }
 
 // withoutFirsts leaves out the first results of coils that stayed on the clips and

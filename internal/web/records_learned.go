@@ -89,7 +89,7 @@ func timeConstantWords(d history.Design) string {
 		return tidy(d.TimeConstantSeconds/60, 3) + " min, a factor of two either way: not learned"
 	}
 	minutes := d.TimeConstantSeconds / 60
-	return fmt.Sprintf("%s ± %s min, learned", tidy(minutes, 3), tidy(minutes*d.TimeConstantRatio, 2))
+	return fmt.Sprintf("%.1f ± %.1f min, learned", minutes, minutes*d.TimeConstantRatio)
 }
 
 // quickShareWords says what a design knows of the warmth in the wire alone, which

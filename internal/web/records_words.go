@@ -105,7 +105,7 @@ func estimate(c uncertainty.Component) string {
 		unit = "°C"
 	}
 	if c.Source == r20.CopperSource { // no finer than it is known
-		return kelvin(c.Value, c.StandardUncertainty)
+		return quantity.FormatKelvin(c.Value, c.StandardUncertainty)
 	}
 	return tidy(c.Value, 6) + " " + unit
 }
