@@ -26,13 +26,13 @@ func gainWords(s bench.Snapshot, recorded *history.Measurement) string {
 	if s.AheadPercent != nil {
 		ahead = *s.AheadPercent
 	}
-	soon := fmt.Sprintf("%s in %.0f s", withinPercent(ahead), s.AheadSeconds)
+	soon := fmt.Sprintf("in %.0f s", s.AheadSeconds)
 	if recorded == nil {
 		switch {
 		case math.IsNaN(now):
 			return ""
 		case ahead < worthTelling*now:
-			return withinPercent(now) + " now, " + soon
+			return withinPercent(now) + " now, " + soon + " " + withinPercent(ahead)
 		}
 		return withinPercent(now)
 	}
@@ -45,7 +45,7 @@ func gainWords(s bench.Snapshot, recorded *history.Measurement) string {
 		if better != "" {
 			better += ", "
 		}
-		better += soon
+		better += withinPercent(ahead) + " " + soon
 	}
 	if better == "" {
 		return ""

@@ -47,7 +47,6 @@ func recordWords() template.FuncMap {
 		"fewChanged":         fewChanged,
 		"coilPath":           coilPath,
 		"older":              older,
-		"withoutFirsts":      withoutFirsts,
 		"since":              sinceField,
 		"supersededBy":       supersededBy,
 		"timeConstant":       timeConstantWords,
