@@ -9,8 +9,8 @@ import (
 	"coilkeep/internal/history"
 )
 
-// left stores how coils that were left on the clips cooled, a minute for each ten
-// seconds of minutes.
+// left stores how coils HN-0001, HN-0002… that were left on the clips cooled: the
+// time constant of each, in minutes.
 func (w *workshop) left(t *testing.T, minutes ...float64) {
 	t.Helper()
 	for i, m := range minutes {

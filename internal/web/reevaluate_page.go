@@ -1,7 +1,6 @@
 package web
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"iter"
@@ -160,8 +159,7 @@ func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reeva
 		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
 	}
 	answer := http.NewResponseController(w)
-	// Both deadlines are for ordinary answers; that of reading would end the request.
-	if err := cmp.Or(answer.SetWriteDeadline(time.Time{}), answer.SetReadDeadline(time.Time{})); err != nil {
+	if err := answer.SetWriteDeadline(time.Time{}); err != nil { // it takes as long as it needs
 		return err
 	}
 	view.Asked, view.flush = true, answer.Flush

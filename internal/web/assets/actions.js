@@ -169,8 +169,8 @@ const deeds = {
   },
   async nextOne(button) {
     const { id, serial } = unrecorded(button, true);
-    const s = await ask("POST", `${bench}/unrecorded/${id}/next`, {});
-    say(`${serial} is put aside. Next coil: ${s.next_serial || "say its serial"}.`);
+    await ask("POST", `${bench}/unrecorded/${id}/next`, {});
+    say(`${serial} is put aside and keeps its number: clip the next coil on.`);
   },
   async dismiss(button) {
     const { id, serial } = unrecorded(button, false);
