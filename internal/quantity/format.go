@@ -141,3 +141,20 @@ func exponent10(v float64) int {
 }
 
 func finitePositive(v float64) bool { return v > 0 && !math.IsInf(v, 0) }
+
+// FormatKelvin writes a difference of temperature in kelvin that is known within
+// ±withinKelvin, with as many decimals as that leaves meaning.
+func FormatKelvin(kelvin, withinKelvin float64) string {
+	decimals := 1
+	switch {
+	case withinKelvin >= 10:
+		decimals = 0
+	case withinKelvin < 0.1:
+		decimals = 2
+	}
+	text := strconv.FormatFloat(kelvin, 'f', decimals, 64)
+	if zero := strconv.FormatFloat(0, 'f', decimals, 64); text == "-"+zero {
+		text = zero
+	}
+	return strings.Replace(text, "-", "−", 1) + " K"
+}

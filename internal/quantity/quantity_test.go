@@ -426,3 +426,17 @@ func TestMeantOhms(t *testing.T) {
 		}
 	}
 }
+
+func TestFormatKelvin(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		kelvin, within float64
+		want           string
+	}{
+		{4.23, 2.9, "4.2 K"}, {27.4, 11.6, "27 K"}, {-0.218, 0.5, "−0.2 K"}, {0.0142, 0.04, "0.01 K"}, {-0.04, 0.5, "0.0 K"}, {-0.4, 12, "0 K"},
+	} {
+		if got := quantity.FormatKelvin(c.kelvin, c.within); got != c.want {
+			t.Errorf("%g K within %g K: got %q, want %q", c.kelvin, c.within, got, c.want)
+		}
+	}
+}

@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/uncertainty"
 )
 
 // Subject is what a certificate is made from.
@@ -190,6 +191,9 @@ func (s Subject) facts(result r20.Result) []Fact {
 		Fact{"referred to 20 °C", fmt.Sprintf("R20 = R / (1 + α·(t − 20 °C)), α = %.5g /K (IEC 60028)", m.AlphaPerKelvin)},
 		Fact{"uncertainty", fmt.Sprintf("expanded, k = %.2f, about 95 %% coverage (JCGM 100); largest part: %s", m.CoverageFactor, largest(result))},
 	)
+	if text := copperAgainstProbe(m.Inputs); text != "" {
+		facts = append(facts, Fact{"copper against probe", text})
+	}
 	for _, f := range []Fact{{"stage", m.Stage}, {"batch", m.Batch}, {"wire spool", m.Spool}, {"winder", m.Winder}, {"operator", m.Operator}} {
 		if f.Value != "" {
 			facts = append(facts, f)
@@ -209,6 +213,17 @@ func shown(m history.Measurement) string {
 		text += fmt.Sprintf(", mean of %d readings", n)
 	}
 	return text
+}
+
+// copperAgainstProbe says how much warmer than the probe the copper was taken to be;
+// "" where that was not estimated.
+func copperAgainstProbe(in r20.Inputs) string {
+	if in.CopperExcessUncertaintyKelvin == 0 {
+		return ""
+	}
+	within := uncertainty.CoverageFactor(0) * in.CopperExcessUncertaintyKelvin
+	return fmt.Sprintf("estimated %s ± %s warmer, 95 %% coverage; from %s", quantity.FormatKelvin(in.CopperExcessKelvin, within),
+		quantity.FormatKelvin(within, within), cmp.Or(in.CopperExcessOrigin, "what is known of such coils"))
 }
 
 // largest names the largest component of the uncertainty.

@@ -104,6 +104,15 @@ func TestCertificateTellsTheCircumstances(t *testing.T) {
 			*in = r20.Inputs{ResistanceOhms: in.ResistanceOhms, Readings: 1, TemperatureCelsius: in.TemperatureCelsius,
 				AlphaPerKelvin: in.AlphaPerKelvin, ToldExpandedUncertaintyOhms: s.Measurement.ExpandedUncertaintyOhms, ToldCoverageFactor: s.Measurement.CoverageFactor}
 		}, "Wickfield,M6,0117,2.0; accuracy not told; calibrated"},
+		{"copper estimated", func(s *report.Subject) {
+			in := &s.Measurement.Inputs
+			in.CopperExcessKelvin, in.CopperExcessUncertaintyKelvin, in.CopperExcessOrigin = -0.2, 0.25, "31 readings over 6 s"
+			again, err := r20.Evaluate(*in)
+			if err != nil {
+				panic(err)
+			}
+			s.Measurement.R20Ohms, s.Measurement.ExpandedUncertaintyOhms, s.Measurement.CoverageFactor = again.R20Ohms, again.ExpandedUncertaintyOhms, again.CoverageFactor
+		}, "estimated −0.2 K ± 0.5 K warmer, 95 % coverage; from 31 readings over 6 s"},
 		{"leads not measured", func(*report.Subject) {}, "0.3 Ω), its leads not measured; calibrated"},
 		{"leads measured", func(s *report.Subject) { s.Measurement.Inputs.LeadHalfWidthOhms = 1e-6 }, "0.3 Ω); calibrated"},
 		{"no calibration", func(s *report.Subject) { s.Meter = nil }, "no calibration recorded"},

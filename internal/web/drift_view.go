@@ -84,7 +84,7 @@ func (s *site) batchDrift(ctx context.Context, batch history.Batch, coils []hist
 		view.Drift, view.Chart = &d, drawing{Trouble: classify(err).detail}
 		return view
 	}
-	s.fillDrift(&view, d, liveRun(&d.Report, newest, batch.Spools))
+	s.fillDrift(&view, d, liveRun(&d.Report, withoutFirsts(newest), batch.Spools))
 	view.More = true
 	return view
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"strings"
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
@@ -87,6 +88,11 @@ type panelView struct {
 	// It is nil when nothing is.
 	Value *valueView
 	Scale *scaleView
+	// Gain says how well that is known and what leaving the coil on gives, Copper
+	// how much warmer the copper is than the probe; "" while it is not known.
+	Gain, Copper string
+	// Lost are the coils that were not recorded.
+	Lost lostView
 	// Asking is true when a person is asked what to do with the clips.
 	Asking bool
 	// Typed lists the instruments that a person reads.
@@ -131,7 +137,7 @@ type valueView struct{ R20Ohms, ExpandedOhms float64 }
 
 // newPanel gathers what a page shows of the clips of a bench.
 func newPanel(snapshot bench.Snapshot) panelView {
-	view := panelView{Snapshot: snapshot, Asking: snapshot.State == string(capture.Asking)}
+	view := panelView{Snapshot: snapshot, Asking: snapshot.State == string(capture.Asking), Copper: copperWords(snapshot), Lost: newLost(snapshot)}
 	for _, instrument := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
 		if instrument.Driver != "" || instrument.Fault != "" {
 			view.Instruments = append(view.Instruments, instrument)
@@ -139,6 +145,9 @@ func newPanel(snapshot bench.Snapshot) panelView {
 		if instrument.Driver == "manual" {
 			view.Typed = append(view.Typed, instrument)
 		}
+	}
+	if asked := view.Lost.asked(); asked != nil && strings.HasPrefix(view.Words, asked.Serial+" was not recorded") {
+		view.Words = "Waiting: is this " + asked.Serial + " again, or the next one?" // the rest stands in the alert
 	}
 	last := snapshot.Last
 	if last != nil && !last.Stands() {
@@ -153,6 +162,7 @@ func newPanel(snapshot bench.Snapshot) panelView {
 	case snapshot.ResistanceOhms == nil:
 		view.Before = last
 	}
+	view.Gain = gainWords(snapshot, view.Judged)
 	view.Scale = newScale(snapshot.Design, view.Value)
 	if m, d := view.Judged, snapshot.Design; m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision {
 		view.Deviation = deviation(m.R20Ohms, d.TargetOhms)

@@ -115,6 +115,7 @@ func (s *site) showBatch(w http.ResponseWriter, r *http.Request, status int, for
 	if err != nil {
 		return err
 	}
+	coils = withoutFirsts(coils)
 	view.Coils, view.More = coils, next != ""
 	view.Drift = s.batchDrift(ctx, batch, coils, !view.More, forms)
 	if view.Sums, err = s.batchSums(ctx, batch.Name, view.Drift.Drift); err != nil {

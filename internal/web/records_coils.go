@@ -3,11 +3,15 @@ package web
 import (
 	"cmp"
 	"errors"
+	"fmt"
+	"math"
 	"net/http"
 	"net/url"
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/history"
+	"coilkeep/internal/quantity"
+	"coilkeep/internal/r20"
 	"coilkeep/internal/uncertainty"
 )
 
@@ -36,6 +40,48 @@ type coilView struct {
 	// Doubts speak against selling it so.
 	Doubts []string
 	Form   form
+}
+
+// ByPerson is true when the reason of the measurement is somebody's, and false for
+// a coil that stayed on the clips and was measured better.
+func (v coilView) ByPerson() bool { return v.Shown.Reason != history.MeasuredLonger }
+
+// Older is true when an older formula gave the measurement, and it stands.
+func (v coilView) Older() bool { return v.Stands && v.Shown.Formula < r20.Formula }
+
+// supersededBy is the measurement that took the place of m; nil when none did.
+func supersededBy(m history.Measurement, all []history.Measurement) *history.Measurement {
+	for i := range all {
+		if all[i].Supersedes == m.ID {
+			return &all[i]
+		}
+	}
+	return nil
+}
+
+// copperAgainstProbe says how the temperature of the copper was had; "" where that
+// is part of an uncertainty told as a whole.
+func copperAgainstProbe(in r20.Inputs) string {
+	if in.ToldExpandedUncertaintyOhms != 0 {
+		return ""
+	}
+	if in.CopperExcessUncertaintyKelvin == 0 {
+		return fmt.Sprintf("not estimated: taken to be within %s of each other, a bound that was reckoned with as a rectangle",
+			tidy(in.CoilDifferenceHalfWidthKelvin, 2)+" K")
+	}
+	within := uncertainty.CoverageFactor(0) * in.CopperExcessUncertaintyKelvin
+	where := "above it"
+	if in.CopperExcessKelvin < 0 {
+		where = "below it"
+	}
+	text := fmt.Sprintf("estimated %s ± %s %s (95 %%)", quantity.FormatKelvin(math.Abs(in.CopperExcessKelvin), within), quantity.FormatKelvin(within, within), where)
+	if in.CoilDifferenceHalfWidthKelvin > 0 {
+		text += fmt.Sprintf(", and lastingly within %s K of it", tidy(in.CoilDifferenceHalfWidthKelvin, 2))
+	}
+	if in.CopperExcessOrigin != "" {
+		text += "; from " + in.CopperExcessOrigin
+	}
+	return text
 }
 
 // calibrationView is a calibration as it stood at some time.

@@ -115,7 +115,7 @@ func TestCoilPageShowsWhatBecameOfIt(t *testing.T) {
 
 	second := w.capture(t, "HN-0001", 6600, noon.Add(-30*time.Minute))
 	page = w.page(t, "/coils/HN-0001")
-	wantText(t, page, "All 2 measurements of this coil", "void the clip slipped", second.ID, "Certificate")
+	wantText(t, page, "All 2 measurements of this coil", "void : the clip slipped", second.ID, "Certificate")
 	wantNoText(t, page, "must not be used")
 	page = w.page(t, "/coils/HN-0001?measurement="+first.ID)
 	wantText(t, page, "must not be used")

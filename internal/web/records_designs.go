@@ -59,23 +59,29 @@ type designView struct {
 	Wire    *wireView // nil without a gauge
 	Batches []batchRow
 	More    bool // there are more batches than these
+	Learned learnedView
+	// Trouble is why what was learned was not taken into use; empty otherwise.
+	Trouble string
 	Form    form
 }
 
 func (s *site) designPage(w http.ResponseWriter, r *http.Request) error {
-	return s.showDesignPage(w, r, http.StatusOK, nil)
+	return s.showDesignPage(w, r, http.StatusOK, nil, "")
 }
 
 // showDesignPage shows a design, with its own values in the form when f is
-// nil.
-func (s *site) showDesignPage(w http.ResponseWriter, r *http.Request, status int, f *form) error {
+// nil, and trouble with what its coils propose.
+func (s *site) showDesignPage(w http.ResponseWriter, r *http.Request, status int, f *form, trouble string) error {
 	revisions, err := s.server.History.DesignRevisions(r.Context(), r.PathValue("design"))
 	if err != nil {
 		return err
 	}
 	last := len(revisions) - 1
 	design := revisions[last]
-	view := designView{frame: s.frame(designsSection, design.Name), Design: design, Wire: newWireView(design)}
+	view := designView{frame: s.frame(designsSection, design.Name), Design: design, Wire: newWireView(design), Trouble: trouble}
+	if view.Learned, err = s.learned(r, design); err != nil {
+		return err
+	}
 	for i := last - 1; i >= 0; i-- {
 		view.Earlier = append(view.Earlier, revisions[i])
 	}
@@ -83,6 +89,7 @@ func (s *site) showDesignPage(w http.ResponseWriter, r *http.Request, status int
 	if f != nil {
 		view.Form = *f
 	}
+	view.Form.values.Set(learnedField, learnedWords(design))
 	if f == nil || status == http.StatusConflict { // who sends it again has seen what is new
 		view.Form.values.Set(revisionField, strconv.Itoa(design.Revision))
 	}
@@ -122,7 +129,7 @@ func (s *site) reviseDesignForm(w http.ResponseWriter, r *http.Request) error {
 		}
 		design, err = s.server.History.ReviseDesign(r.Context(), design, who(r))
 		return at("designs", design.Name), err
-	}, func(status int, f form) error { return s.showDesignPage(w, r, status, &f) })
+	}, func(status int, f form) error { return s.showDesignPage(w, r, status, &f, "") })
 }
 
 // measurable refuses a target that no bench takes for a coil: a person who fills
@@ -176,7 +183,8 @@ func designValues(d history.Design) url.Values {
 		values.Set("bobbin.build_mm", number(b.BuildMM))
 	}
 	put("alpha_per_kelvin", d.AlphaPerKelvin)
-	put("time_constant_minutes", d.TimeConstantSeconds/60)
+	put(wantedField, d.WantedUncertaintyPercent)
+	values.Set(timeConstantField, shownMinutes(d))
 	values.Set("note", d.Note)
 	return values
 }
@@ -191,7 +199,7 @@ func (f form) design(base history.Design) (history.Design, error) {
 	if err := f.tolerance(&d); err != nil {
 		return d, err
 	}
-	var gauge, turns, minutes float64
+	var gauge, turns float64
 	var straight, radius, build float64
 	for _, field := range []struct {
 		name  string
@@ -199,11 +207,14 @@ func (f form) design(base history.Design) (history.Design, error) {
 	}{
 		{"guard_factor", &d.GuardFactor}, {"gauge_awg", &gauge}, {"turns", &turns},
 		{"bobbin.straight_mm", &straight}, {"bobbin.core_radius_mm", &radius}, {"bobbin.build_mm", &build},
-		{"alpha_per_kelvin", &d.AlphaPerKelvin}, {"time_constant_minutes", &minutes},
+		{"alpha_per_kelvin", &d.AlphaPerKelvin}, {wantedField, &d.WantedUncertaintyPercent},
 	} {
 		if *field.place, err = f.number(field.name); err != nil {
 			return d, err
 		}
+	}
+	if err := f.timeConstant(&d); err != nil {
+		return d, err
 	}
 	if d.GaugeAWG, err = whole("gauge_awg", gauge); err != nil {
 		return d, err
@@ -215,7 +226,6 @@ func (f form) design(base history.Design) (history.Design, error) {
 	if f.Get("bobbin.straight_mm") != "" || f.Get("bobbin.core_radius_mm") != "" || f.Get("bobbin.build_mm") != "" {
 		d.Bobbin = &history.Bobbin{StraightMM: straight, CoreRadiusMM: radius, BuildMM: build}
 	}
-	d.TimeConstantSeconds = minutes * 60
 	d.Note = strings.ReplaceAll(f.Get("note"), "\r\n", "\n")
 	return d, nil
 }

@@ -16,6 +16,7 @@ func (s *site) recordRoutes() []route {
 		{"POST", "/designs", s.forPeople(s.addDesignForm)},
 		{"GET", "/designs/{design}", s.forPeople(s.designPage)},
 		{"POST", "/designs/{design}", s.forPeople(s.reviseDesignForm)},
+		{"POST", "/designs/{design}/learned", s.forPeople(s.useLearnedForm)},
 
 		{"GET", "/instruments", s.forPeople(s.instrumentsPage)},
 		{"GET", "/instruments/{bench}", s.forPeople(s.benchInstrumentsPage)},

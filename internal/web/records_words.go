@@ -19,27 +19,42 @@ import (
 // recordWords are the template functions of the record pages.
 func recordWords() template.FuncMap {
 	return template.FuncMap{
-		"at":              at,
-		"measurementPath": measurementPath,
-		"off":             off,
-		"percent":         percent,
-		"chance":          chance,
-		"conforms":        quantity.FormatChance,
-		"estimate":        estimate,
-		"budgetSource":    budgetSource,
-		"digits":          significant,
-		"tidy":            tidy,
-		"perUnit":         perUnit,
-		"spread":          spread,
-		"roughly":         roughly,
-		"number":          number,
-		"round":           func(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) },
-		"field":           field,
-		"deviation":       deviationWords,
-		"instrumentKey":   instrumentKey,
-		"localDay":        localDay,
-		"verdicts":        func() []conformity.Verdict { return allVerdicts },
-		"spools":          spoolNames,
+		"at":                 at,
+		"measurementPath":    measurementPath,
+		"off":                off,
+		"percent":            percent,
+		"chance":             chance,
+		"conforms":           quantity.FormatChance,
+		"estimate":           estimate,
+		"budgetSource":       budgetSource,
+		"digits":             significant,
+		"tidy":               tidy,
+		"perUnit":            perUnit,
+		"spread":             spread,
+		"roughly":            roughly,
+		"number":             number,
+		"round":              func(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) },
+		"field":              field,
+		"deviation":          deviationWords,
+		"instrumentKey":      instrumentKey,
+		"localDay":           localDay,
+		"verdicts":           func() []conformity.Verdict { return allVerdicts },
+		"spools":             spoolNames,
+		"withinPercent":      withinPercent,
+		"signed":             signedPercent,
+		"signedKelvin":       func(v float64) string { return minus(fmt.Sprintf("%+.1f K", v)) },
+		"bar":                func(v, of float64) float64 { return math.Round(1000*v/of) / 10 },
+		"fewChanged":         fewChanged,
+		"coilPath":           coilPath,
+		"older":              older,
+		"since":              sinceField,
+		"supersededBy":       supersededBy,
+		"timeConstant":       timeConstantWords,
+		"reevaluatePath":     reevaluatePath,
+		"copperAgainstProbe": copperAgainstProbe,
+		"quickShare":         quickShareWords,
+		"minutesWithin":      minutesWithin,
+		"next":               func(n int) int { return n + 1 },
 	}
 }
 
@@ -87,6 +102,9 @@ func estimate(c uncertainty.Component) string {
 	unit := c.Unit
 	if c.Source == r20.ProbeSource {
 		unit = "°C"
+	}
+	if c.Source == r20.CopperSource { // no finer than it is known
+		return quantity.FormatKelvin(c.Value, c.StandardUncertainty)
 	}
 	return tidy(c.Value, 6) + " " + unit
 }

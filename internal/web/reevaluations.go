@@ -10,7 +10,11 @@ import (
 
 // reevaluationRoutes are about evaluating older measurements by today's rules.
 func (s *site) reevaluationRoutes() []route {
-	return []route{{"POST", "/api/v1/reevaluations", s.reevaluate}}
+	return []route{
+		{"GET", "/reevaluate", s.forPeople(s.reevaluatePage)},
+		{"POST", "/reevaluate", s.forPeople(s.reevaluateForm)},
+		{"POST", "/api/v1/reevaluations", s.reevaluate},
+	}
 }
 
 // reevaluate previews what today's rules give for older measurements, and stores

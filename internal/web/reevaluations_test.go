@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,10 +12,10 @@ import (
 	"coilkeep/internal/history"
 )
 
-// Older measurements are previewed, and evaluated again when somebody says why.
-// The coils are those that the first rules measured, see the README beside them.
-func TestReevaluations(t *testing.T) {
-	t.Parallel()
+// withOlderRules is a workshop with three coils that the first rules measured, see
+// the README beside them.
+func withOlderRules(t *testing.T) *workshop {
+	t.Helper()
 	w := newWorkshop(t)
 	kept, err := os.Open(filepath.Join("..", "bench", "testdata", "rules-1", "three-coils.jsonl"))
 	if err != nil {
@@ -25,6 +26,59 @@ func TestReevaluations(t *testing.T) {
 		t.Fatal(err)
 	}
 	w.start(t)
+	return w
+}
+
+// TestReevaluatePage has a person see what changes before it does.
+func TestReevaluatePage(t *testing.T) {
+	t.Parallel()
+	w := withOlderRules(t)
+	kept, _, err := w.store.Measurements(t.Context(), history.Filter{})
+	if err != nil || len(kept) != 3 {
+		t.Fatalf("%d measurements, %v", len(kept), err)
+	}
+	batch := kept[0].Batch
+	wantText(t, w.page(t, at("batches", batch)), "3 measurements of this batch are by rules that only bounded", "See what today's rules give")
+	wantText(t, w.page(t, at("coils", kept[0].Serial)), "version 1; see what today's gives", "not estimated: taken to be within")
+	wantNoText(t, w.page(t, "/reevaluate"), "Preview")
+
+	for _, path := range []string{reevaluatePath("batch", batch), reevaluatePath("design", kept[0].Design), "/reevaluate?show=1"} {
+		wantText(t, w.page(t, path), "Preview", "Measurements 3", batch, "stay", "No record is kept of which certificates were printed", "Why they are evaluated again")
+	}
+	wantText(t, w.page(t, "/reevaluate?show=1&coils="+url.QueryEscape(kept[0].Serial+", "+kept[1].Serial)), "Measurements 2")
+	for query, text := range map[string]string{"batch=no+such": `batch "no such" not found`, "design=no+such": `design "no such" not found`, "coils=no+such": `coil "no such" not found`} {
+		answer := w.ask(t, "GET", "/reevaluate?show=1&"+query, nil)
+		if answer.status != http.StatusUnprocessableEntity {
+			t.Errorf("%s: got status %d", query, answer.status)
+		}
+		wantText(t, string(answer.body), text)
+	}
+
+	answer := w.fill(t, "/reevaluate", url.Values{"batch": {batch}, "reason": {" "}})
+	if answer.status != http.StatusUnprocessableEntity {
+		t.Errorf("without a reason: got status %d", answer.status)
+	}
+	wantText(t, string(answer.body), "say why they are evaluated again")
+	if still, _, err := w.store.Measurements(t.Context(), history.Filter{}); err != nil || len(still) != 3 {
+		t.Fatalf("a preview left %d measurements, %v", len(still), err)
+	}
+
+	answer = w.fill(t, "/reevaluate", url.Values{"batch": {batch}, "reason": {"the copper is estimated now"}})
+	if answer.status != http.StatusOK {
+		t.Fatalf("got status %d: %s", answer.status, words(string(answer.body)))
+	}
+	wantText(t, string(answer.body), "Stored", "Measurements 3")
+	wantNoText(t, string(answer.body), "Store the new results")
+	wantText(t, w.page(t, at("coils", kept[0].Serial)), "evaluated again: the copper is estimated now", "copper against probe", "estimated", "; from ")
+	wantNoText(t, w.page(t, at("batches", batch)), "only bounded")
+	wantText(t, w.page(t, reevaluatePath("batch", batch)), "there is nothing to evaluate again")
+}
+
+// Older measurements are previewed, and evaluated again when somebody says why.
+// The coils are those that the first rules measured, see the README beside them.
+func TestReevaluations(t *testing.T) {
+	t.Parallel()
+	w := withOlderRules(t)
 	const path = "/api/v1/reevaluations"
 	for body, field := range map[string]string{
 		`{}`: "batch", `{"serials":[]}`: "batch", `{"design":"Millrace","apply":true}`: "reason",

@@ -33,6 +33,8 @@ func (s *site) routes() []route {
 		{"GET", "/benches/{bench}", s.forPeople(s.benchPage)},
 		{"GET", "/benches/{bench}/panel", s.panel},
 		{"GET", "/benches/{bench}/run", s.run},
+		{"GET", "/benches/{bench}/rack", s.forPeople(s.rackPage)},
+		{"POST", "/benches/{bench}/rack", s.forPeople(s.rackForm)},
 		{"GET", "/assets/chart.css", s.chartStyle},
 		{"GET", "/assets/{file}", s.asset},
 

@@ -75,7 +75,9 @@ func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapsh
 	if view.Start, err = s.startView(ctx, snapshot); err != nil {
 		return err
 	}
-	view.Recent, _, err = kept.Measurements(ctx, history.Filter{Bench: snapshot.Bench, Newest: true, Limit: shownMeasurements})
+	recent, _, err := kept.Measurements(ctx, history.Filter{Bench: snapshot.Bench, Newest: true, Limit: 2 * shownMeasurements})
+	recent = withoutFirsts(recent)
+	view.Recent = recent[:min(len(recent), shownMeasurements)]
 	if err != nil || snapshot.Batch == nil {
 		return err
 	}
@@ -96,7 +98,7 @@ func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapsh
 	if d := view.Drift.Drift; d != nil {
 		report = &d.Report
 	}
-	view.Chart, err = drawRun(snapshot, liveRun(report, coils, snapshot.Batch.Spools), width)
+	view.Chart, err = drawRun(snapshot, liveRun(report, withoutFirsts(coils), snapshot.Batch.Spools), width)
 	return err
 }
 

@@ -63,6 +63,7 @@ type History interface {
 	Studies(ctx context.Context) ([]history.Study, error)
 	CoolingCurves(ctx context.Context, design string) ([]history.CoolingCurve, error)
 	Soaks(ctx context.Context, bench string, limit int) ([]history.Soak, error)
+	SoakOf(ctx context.Context, bench, serial, batch string) (*history.Soak, error)
 }
 
 // Events is where live events come from. The channel is closed when the

@@ -44,6 +44,7 @@ func parseTemplates(from fs.FS) (templateSet, error) {
 		"localTime":       localTime,
 		"measurementPath": measurementPath,
 		"smallOhms":       smallOhms,
+		"alert":           newAlert,
 	}
 	maps.Copy(words, recordWords())
 	maps.Copy(words, answerWords())

@@ -4,7 +4,7 @@
 
 import { refreshRecords } from "./live.js";
 import { learnPedal, lettersWork, listen, pedal, setLetters, setPedal } from "./keys.js";
-import { verdictWords } from "./numbers.js";
+import { measuredLonger, verdictWords } from "./numbers.js";
 import { play, showSound, toggleSound } from "./sound.js";
 import { Strip } from "./strip.js";
 
@@ -162,6 +162,22 @@ const deeds = {
     dialog("acknowledge").querySelector("form").dataset.batch = button.dataset.batch;
     open("acknowledge");
   },
+  async sameAgain(button) {
+    const { id, serial } = unrecorded(button, true);
+    await ask("POST", `${bench}/unrecorded/${id}/again`, {});
+    say(`Coil ${serial} comes next: clip it on again.`);
+  },
+  async nextOne(button) {
+    const { id, serial } = unrecorded(button, true);
+    await ask("POST", `${bench}/unrecorded/${id}/next`, {});
+    say(`${serial} is put aside and keeps its number: clip the next coil on.`);
+  },
+  async dismiss(button) {
+    const { id, serial } = unrecorded(button, false);
+    await ask("POST", `${bench}/unrecorded/${id}/dismiss`, {});
+    say(`${serial || "The coil that was not recorded"} is dismissed.`);
+  },
+  rack: () => location.assign(document.getElementById("rack").href),
   help() {
     showPedal();
     open("help");
@@ -173,6 +189,15 @@ const deeds = {
   },
   leave: (button) => button.closest("dialog").close(),
 };
+
+// unrecorded is the coil a button belongs to, or for a key the one that is asked
+// about; one that is only listed serves where no question is answered.
+function unrecorded(button, answers) {
+  const at = button?.closest("[data-unrecorded]") ?? page.querySelector("[data-unrecorded][data-asked]")
+    ?? (answers ? null : page.querySelector("[data-unrecorded]"));
+  if (!at) throw new Fault(answers ? "The bench asks about no coil now." : "No coil is listed as not recorded.");
+  return { id: encodeURIComponent(at.dataset.unrecorded), serial: at.dataset.serial };
+}
 
 async function run(name, button) {
   const why = (button ?? document.getElementById(`do-${name}`))?.dataset.why;
@@ -273,7 +298,7 @@ document.getElementById("pedal-forget").addEventListener("click", () => {
   showPedal();
 });
 
-const letters = { r: "record", a: "again", f: "force", v: "void", c: "serial", s: "spool", b: "batch", n: "note", m: "sound", "?": "help" };
+const letters = { r: "record", a: "again", f: "force", v: "void", c: "serial", s: "spool", b: "batch", n: "note", m: "sound", k: "rack", 1: "sameAgain", 2: "nextOne", d: "dismiss", "?": "help" };
 listen({
   scanned(text) {
     for (const shown of document.querySelectorAll("dialog[open]")) shown.close();
@@ -305,6 +330,10 @@ page.addEventListener("reading", ({ detail: r }) => {
 });
 // A page that is left loses its connection first; its minute is kept all the same.
 page.addEventListener("lost", () => setTimeout(() => strip.clear()));
-page.addEventListener("measurement", ({ detail: m }) => play(m.verdict));
+// A better result of a coil that stays on is told by what changes on the page; a
+// verdict that changes has a sound of its own.
+page.addEventListener("measurement", ({ detail: m }) => measuredLonger(m) || play(m.verdict));
+page.addEventListener("unrecorded", () => play("unrecorded"));
+page.addEventListener("verdict", () => play("changed"));
 showSound(document.getElementById("sound"));
 document.body.classList.add("scripts");

@@ -3,11 +3,12 @@
 // When the daemon is not heard for a few seconds, or the connection drops, the
 // numbers are taken off the page at once: an old value is never shown as live.
 //
-// What arrives is passed on as events of the bench's element: reading, state
-// and measurement with what the daemon sent, lost without anything.
+// What arrives is passed on as events of the bench's element: reading, state,
+// measurement, unrecorded and verdict with what the daemon sent, lost without
+// anything.
 
 import { localTimes } from "./times.js";
-import { celsius, ohms, verdictWords } from "./numbers.js";
+import { celsius, measuredLonger, ohms, verdictWords } from "./numbers.js";
 
 const silence = 6000; // ms; the daemon sends a heartbeat every 2 s
 const pause = 200; // ms between two looks at the same clips
@@ -130,8 +131,18 @@ class Bench {
   }
   measurement(m) {
     this.look();
-    this.announce(`coil ${m.serial} ${verdictWords(m.verdict)}`);
+    this.announce(`coil ${m.serial} ${measuredLonger(m) ? "measured better: " : ""}${verdictWords(m.verdict)}`);
     this.tell("measurement", m);
+  }
+  unrecorded(u) {
+    this.look();
+    this.announce(`${u.serial || "a coil"} was not recorded: ${u.words}`);
+    this.tell("unrecorded", u);
+  }
+  verdict(v) {
+    this.look();
+    this.announce(`the verdict of coil ${v.serial} changed from ${verdictWords(v.from)} to ${verdictWords(v.to)}`);
+    this.tell("verdict", v);
   }
   instrument(i) {
     if (!i.up && i.role === "meter") this.showMeter(null);
@@ -187,6 +198,8 @@ function connect() {
   pass("reading");
   pass("measurement");
   pass("instrument");
+  pass("unrecorded");
+  pass("verdict");
 }
 
 // refreshRecords fetches the records of the page again.

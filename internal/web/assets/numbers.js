@@ -16,3 +16,7 @@ export const celsius = (v) => v.toFixed(2).replace("-", "−") + " °C";
 const verdicts = { in: "in tolerance", high: "too high", low: "too low", undecided: "undecided" };
 
 export const verdictWords = (verdict) => verdicts[verdict] ?? "not judged";
+
+// measuredLonger is true for a better result of a coil that stayed on the clips:
+// the same coil, measured once. The daemon gives it this reason.
+export const measuredLonger = (m) => m.reason === "measured longer on the same contact";

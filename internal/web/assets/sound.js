@@ -1,6 +1,7 @@
 // Says a verdict by sound, for hands and eyes that are busy: rising when it is
 // good, three high notes when too high, two low ones when too low, a wavering
-// one when undecided. Off until somebody turns it on; the browser remembers.
+// one when undecided. A coil that was not recorded is a long fall, twice; a verdict
+// that changed is high and low in turn. Off until somebody turns it on; the browser remembers.
 
 const kept = "coilkeep.sound";
 const tunes = { // notes as [hertz, start in s, length in s]
@@ -8,6 +9,8 @@ const tunes = { // notes as [hertz, start in s, length in s]
   high: [[1319, 0, 0.1], [1319, 0.16, 0.1], [1319, 0.32, 0.18]],
   low: [[247, 0, 0.22], [196, 0.26, 0.34]],
   undecided: [[440, 0, 0.14], [494, 0.15, 0.14], [440, 0.3, 0.14], [494, 0.45, 0.14]],
+  unrecorded: [[784, 0, 0.16], [587, 0.17, 0.16], [392, 0.34, 0.36], [784, 0.85, 0.16], [587, 1.02, 0.16], [392, 1.19, 0.36]],
+  changed: [[988, 0, 0.15], [494, 0.16, 0.15], [988, 0.32, 0.15], [494, 0.48, 0.15], [988, 0.64, 0.15], [494, 0.8, 0.3]],
   refused: [[330, 0, 0.08], [330, 0.12, 0.08]],
 };
 let context;

@@ -1,0 +1,175 @@
+package web
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+
+	"coilkeep/internal/cooling"
+	"coilkeep/internal/history"
+)
+
+// learnedView is what coils left on the clips propose for a design.
+type learnedView struct {
+	// Proposal is nil while too few coils have shown theirs; Coils have.
+	Proposal *cooling.Proposal
+	Coils    int
+	Least    int
+	// Changes lists what the proposal would change; empty when it is in use.
+	Changes []learnedChange
+	// Curves are those of the design's coils, newest first.
+	Curves []history.CoolingCurve
+	// Token says which proposal was seen.
+	Token string
+}
+
+// learnedChange is one thing that a proposal changes.
+type learnedChange struct{ What, From, To string }
+
+// learned gathers what the coils of a design propose for it.
+func (s *site) learned(r *http.Request, d history.Design) (learnedView, error) {
+	curves, err := s.server.History.CoolingCurves(r.Context(), d.Name)
+	if err != nil {
+		return learnedView{}, err
+	}
+	coils := map[string]bool{}
+	for _, c := range curves {
+		if c.Serial != "" {
+			coils[c.Serial] = true
+		}
+	}
+	view := learnedView{Proposal: proposedCooling(curves), Coils: len(coils), Least: cooling.LeastCoils, Curves: curves}
+	if p := view.Proposal; p != nil {
+		view.Token = proposalToken(*p)
+		to := withProposal(d, *p)
+		for _, c := range []learnedChange{
+			{"Time constant", timeConstantWords(d), timeConstantWords(to)},
+			{"Warmth in the wire alone", quickShareWords(d), quickShareWords(to)},
+		} {
+			if c.From != c.To {
+				view.Changes = append(view.Changes, c)
+			}
+		}
+	}
+	return view, nil
+}
+
+// withProposal is a design with what was learned. Three figures of the time constant
+// are more than coils agree in.
+func withProposal(d history.Design, p cooling.Proposal) history.Design {
+	d.TimeConstantSeconds, d.TimeConstantRatio = figures(p.TimeConstantSeconds, 3), figures(p.TimeConstantRatio, 2)
+	if p.QuickShareDeviation > 0 {
+		d.QuickShare, d.QuickShareDeviation = figures(p.QuickShare, 2), figures(p.QuickShareDeviation, 2)
+	}
+	return d
+}
+
+// figures rounds v to so many significant figures.
+func figures(v float64, digits int) float64 {
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', digits-1, 64), 64)
+	if err != nil {
+		return v // infinite or no number: as it is, so that it is refused
+	}
+	return rounded
+}
+
+// proposalToken tells one proposal from another.
+func proposalToken(p cooling.Proposal) string {
+	return fmt.Sprintf("%g %g %g %g %d", p.TimeConstantSeconds, p.TimeConstantRatio, p.QuickShare, p.QuickShareDeviation, p.Coils)
+}
+
+// timeConstantWords says what a design knows of how fast its coils cool.
+func timeConstantWords(d history.Design) string {
+	switch {
+	case d.TimeConstantSeconds == 0:
+		return "that of the bench"
+	case d.TimeConstantRatio == 0:
+		return tidy(d.TimeConstantSeconds/60, 3) + " min, a factor of two either way: not learned"
+	}
+	minutes := d.TimeConstantSeconds / 60
+	return fmt.Sprintf("%.1f ± %.1f min, learned", minutes, minutes*d.TimeConstantRatio)
+}
+
+// quickShareWords says what a design knows of the warmth in the wire alone, which
+// leaves it within a minute or two.
+func quickShareWords(d history.Design) string {
+	if d.QuickShareDeviation == 0 {
+		return "not learned"
+	}
+	return fmt.Sprintf("%.0f ± %.0f %% of it, learned", 100*d.QuickShare, 100*d.QuickShareDeviation)
+}
+
+// useLearnedForm makes a revision of what was learned, as a person has seen it.
+func (s *site) useLearnedForm(w http.ResponseWriter, r *http.Request) error {
+	name := r.PathValue("design")
+	return s.submit(w, r, func(f form) (string, error) {
+		latest, err := s.server.History.Design(r.Context(), name)
+		if err != nil {
+			return "", err
+		}
+		curves, err := s.server.History.CoolingCurves(r.Context(), name)
+		if err != nil {
+			return "", err
+		}
+		proposal := proposedCooling(curves)
+		if proposal == nil || proposalToken(*proposal) != f.Get("proposal") {
+			return "", conflict.because("coils left on the clips propose something else by now; look at it and choose again")
+		}
+		design := withProposal(latest, *proposal)
+		if design.Revision, err = strconv.Atoi(f.Get(revisionField)); err != nil || design.Revision < 1 {
+			return "", invalid.of(revisionField, "is missing: load the page of the design again")
+		}
+		design, err = s.server.History.ReviseDesign(r.Context(), design, who(r))
+		return at("designs", design.Name) + "#learned", err
+	}, func(status int, f form) error {
+		return s.showDesignPage(w, r, status, nil, cmp.Or(f.Problem, "not done"))
+	})
+}
+
+const (
+	timeConstantField = "time_constant_minutes"
+	wantedField       = "wanted_uncertainty_percent"
+)
+
+// shownMinutes is the time constant of a design as its form shows it.
+func shownMinutes(d history.Design) string {
+	if d.TimeConstantSeconds == 0 {
+		return ""
+	}
+	return number(figures(d.TimeConstantSeconds/60, 6))
+}
+
+// timeConstant takes the time constant that was typed. One that was left as it was
+// keeps what was learned; another is not learned from anything.
+func (f form) timeConstant(d *history.Design) error {
+	if f.Get(timeConstantField) == shownMinutes(*d) {
+		return nil
+	}
+	minutes, err := f.number(timeConstantField)
+	if err != nil {
+		return err
+	}
+	if seconds := minutes * 60; math.Abs(seconds-d.TimeConstantSeconds) > 1e-6*seconds || seconds == 0 {
+		d.TimeConstantSeconds = seconds
+		d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation = 0, 0, 0
+	}
+	return nil
+}
+
+// learnedField is what the form of a design says of what its coils taught.
+const learnedField = "learned"
+
+// learnedWords says what a design's coils taught; "" when nothing.
+func learnedWords(d history.Design) string {
+	if d.TimeConstantRatio == 0 {
+		return ""
+	}
+	return timeConstantWords(d) + "; warmth in the wire alone: " + quickShareWords(d)
+}
+
+// minutesWithin shows the time constant of a curve with its standard error.
+func minutesWithin(c history.CoolingCurve) string {
+	return fmt.Sprintf("%.1f ± %.1f min", c.TimeConstantSeconds/60, c.TimeConstantErrorSeconds/60)
+}

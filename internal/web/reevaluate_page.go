@@ -1,0 +1,230 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"iter"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"coilkeep/internal/bench"
+	"coilkeep/internal/history"
+	"coilkeep/internal/r20"
+)
+
+// shownChanged is how many coils of each list of a batch the page names.
+const shownChanged = 200
+
+// reevaluateView is the page that evaluates older measurements by today's rules:
+// first a preview, then the new results.
+type reevaluateView struct {
+	frame
+	// Designs are all there are, to choose from.
+	Designs []history.Design
+	Form    form
+	// Asked is true when there is something to evaluate, Applying when the results
+	// are stored.
+	Asked, Applying bool
+	work            func(looked func(int)) (bench.Reevaluated, error)
+	flush           func() error
+	// Sum is what came of it, once Looked has ended; Trouble why it came to
+	// nothing.
+	Sum     bench.Reevaluated
+	Trouble string
+}
+
+// Looked evaluates. It yields how many measurements were looked at, now and then,
+// so that whoever waits sees that it goes on: thousands take a while.
+func (v *reevaluateView) Looked() iter.Seq[int] {
+	return func(yield func(int) bool) {
+		listening := true
+		looked := func(n int) {
+			listening = listening && yield(n) && v.flush() == nil
+		}
+		if err := v.flush(); err != nil {
+			v.Trouble = classify(err).detail
+			return
+		}
+		var err error
+		if v.Sum, err = v.work(looked); err != nil {
+			v.Trouble = classify(err).detail
+		}
+	}
+}
+
+// What says which measurements were asked for.
+func (v *reevaluateView) What() string {
+	var parts []string
+	for _, p := range [][2]string{{"batch", "batch "}, {"design", "design "}, {"coils", "coils "}} {
+		if text := v.Form.Get(p[0]); text != "" {
+			parts = append(parts, p[1]+text)
+		}
+	}
+	if len(parts) == 0 {
+		return "every coil"
+	}
+	return strings.Join(parts, ", ")
+}
+
+// Changed is how many verdicts change, and Outside how many coils come to lie
+// outside what was claimed of them.
+func (v *reevaluateView) Changed() (n int) {
+	for _, b := range v.Sum.Batches {
+		n += len(b.Changed)
+	}
+	return n
+}
+
+func (v *reevaluateView) Outside() (n int) {
+	for _, b := range v.Sum.Batches {
+		n += len(b.Outside)
+	}
+	return n
+}
+
+// Widest is the largest of all the medians of U, in percent: the scale of the
+// picture.
+func (v *reevaluateView) Widest() (widest float64) {
+	for _, b := range v.Sum.Batches {
+		widest = max(widest, b.MedianUncertaintyBeforePercent, b.MedianUncertaintyAfterPercent)
+	}
+	return widest
+}
+
+// reevaluatePath is where the older measurements of a batch, a design or a coil are
+// evaluated again.
+func reevaluatePath(of, name string) string {
+	return "/reevaluate?" + url.Values{of: {name}, "show": {"1"}}.Encode()
+}
+
+// reevaluatePage shows what today's rules give for older measurements. It changes
+// nothing.
+func (s *site) reevaluatePage(w http.ResponseWriter, r *http.Request) error {
+	f := filledIn(r.URL.Query())
+	view, err := s.newReevaluateView(r, f)
+	if err != nil {
+		return err
+	}
+	if f.Get("show") == "" {
+		return s.renderPage(w, "records/reevaluate", view)
+	}
+	return s.evaluateAgain(w, r, view, func(work bench.Reevaluation, pick bench.Selection) (bench.Reevaluated, error) {
+		return work.Preview(r.Context(), pick)
+	})
+}
+
+// reevaluateForm stores the new results. To send it again goes on with what is
+// left.
+func (s *site) reevaluateForm(w http.ResponseWriter, r *http.Request) error {
+	f, err := readForm(w, r)
+	if err != nil {
+		return err
+	}
+	view, err := s.newReevaluateView(r, f)
+	if err != nil {
+		return err
+	}
+	if f.Get("reason") == "" {
+		view.Form.Field, view.Form.Problem = "reason", "say why they are evaluated again; it is kept with each"
+		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
+	}
+	if err := history.ValidateReason(f.Get("reason")); err != nil {
+		view.Form.Field, view.Form.Problem = "reason", classify(err).detail
+		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
+	}
+	view.Applying = true
+	return s.evaluateAgain(w, r, view, func(work bench.Reevaluation, pick bench.Selection) (bench.Reevaluated, error) {
+		return work.Apply(r.Context(), pick, f.Get("reason"), who(r))
+	})
+}
+
+func (s *site) newReevaluateView(r *http.Request, f form) (*reevaluateView, error) {
+	view := &reevaluateView{frame: s.frame(batchesSection, "By today's rules"), Form: f}
+	var err error
+	view.Designs, err = s.server.History.Designs(r.Context())
+	return view, err
+}
+
+// evaluateAgain answers with the page piece by piece, while do works.
+func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reevaluateView, do func(bench.Reevaluation, bench.Selection) (bench.Reevaluated, error)) error {
+	pick := bench.Selection{Batch: view.Form.Get("batch"), Design: view.Form.Get("design"), Serials: serialsIn(view.Form.Get("coils"))}
+	if field, err := s.unknown(r.Context(), pick); err != nil {
+		if !errors.Is(err, history.ErrNotFound) {
+			return err
+		}
+		view.Form.Field, view.Form.Problem = field, classify(err).detail
+		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
+	}
+	answer := http.NewResponseController(w)
+	if err := answer.SetWriteDeadline(time.Time{}); err != nil { // it takes as long as it needs
+		return err
+	}
+	view.Asked, view.flush = true, answer.Flush
+	view.work = func(looked func(int)) (bench.Reevaluated, error) {
+		sum, err := do(bench.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive, Progress: looked}, pick)
+		if err != nil && r.Context().Err() == nil {
+			s.log.Error("measurements not evaluated again", "err", err)
+		}
+		return sum, err
+	}
+	return s.streamPage(w, "records/reevaluate", view)
+}
+
+// unknown finds what a selection names that is not there, and the field it is in.
+func (s *site) unknown(ctx context.Context, pick bench.Selection) (field string, err error) {
+	kept := s.server.History
+	if pick.Batch != "" {
+		if _, err := kept.Batch(ctx, pick.Batch); err != nil {
+			return "batch", err
+		}
+	}
+	if pick.Design != "" {
+		if _, err := kept.Design(ctx, pick.Design); err != nil {
+			return "design", err
+		}
+	}
+	for _, serial := range pick.Serials {
+		if _, err := kept.Coil(ctx, serial); err != nil {
+			return "coils", err
+		}
+	}
+	return "", nil
+}
+
+// serialsIn takes serial numbers apart that are separated by commas.
+func serialsIn(text string) (serials []string) {
+	for _, part := range strings.Split(text, ",") {
+		if serial := strings.TrimSpace(part); serial != "" {
+			serials = append(serials, serial)
+		}
+	}
+	return serials
+}
+
+// older is how many measurements that stand are by an older formula.
+func older(list []history.Measurement) (n int) {
+	for _, m := range list {
+		if m.Stands() && m.Formula < r20.Formula {
+			n++
+		}
+	}
+	return n
+}
+
+// fewChanged are the coils of a list that are named.
+func fewChanged(list []bench.ReevaluatedCoil) []bench.ReevaluatedCoil {
+	return slices.Clone(list[:min(len(list), shownChanged)])
+}
+
+// coilPath is where a coil before and after is looked at: as stored, or as it is
+// while that is a preview.
+func coilPath(c bench.ReevaluatedCoil) string {
+	id := c.ID
+	if c.NewID != "" {
+		id = c.NewID
+	}
+	return measurementPath(history.Measurement{Serial: c.Serial, ID: id})
+}
