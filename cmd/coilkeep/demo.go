@@ -219,11 +219,14 @@ func ignoreCancel(ctx context.Context, err error) error {
 // recorded waits with a coil on the clips until the bench has it, or until it
 // is plainly too warm to be measured now.
 func (d *demo) recorded(ctx context.Context, on simulate.OnClips) error {
+	if err := d.answer(ctx, on); err != nil {
+		return err
+	}
 	before := lastID(d.bench.Snapshot())
 	s, err := d.until(ctx, func(s bench.Snapshot) bool {
 		drifts := s.State == string(capture.Cooling) || s.State == string(capture.Warming)
 		return s.State == string(capture.Recorded) && lastID(s) != before ||
-			drifts && s.Time.Sub(s.Since) > 8*time.Second || s.State == string(capture.Asking)
+			drifts && s.Time.Sub(s.Since) > pastPatience || s.State == string(capture.Asking)
 	})
 	if err != nil {
 		return err
@@ -233,7 +236,42 @@ func (d *demo) recorded(ctx context.Context, on simulate.OnClips) error {
 		return simulate.ErrSetAside
 	}
 	d.tell(*s.Last)
-	timer := time.NewTimer(1500 * time.Millisecond) // long enough to be read
+	return wait(ctx, 1500*time.Millisecond) // long enough to be read
+}
+
+// pastPatience is longer than the demo's bench gives a coil; what still warms or
+// cools by then has no certain verdict.
+const pastPatience = 25 * time.Second
+
+// answer says of the coil just put on whether it is one that was not recorded
+// before: the operator knows, and the bench asks.
+func (d *demo) answer(ctx context.Context, on simulate.OnClips) error {
+	for {
+		err := d.sayWhich(ctx, d.bench.Snapshot().Unrecorded, on.Again)
+		if !errors.Is(err, history.ErrNotFound) { // it is listed a moment before it is stored
+			return err
+		}
+		if err := wait(ctx, 50*time.Millisecond); err != nil {
+			return err
+		}
+	}
+}
+
+func (d *demo) sayWhich(ctx context.Context, lost []bench.Unrecorded, again bool) error {
+	for _, u := range lost {
+		switch {
+		case again && u.Serial != "":
+			return d.bench.MeasureAgain(ctx, u.ID, "demo")
+		case !again && u.Asked:
+			return d.bench.TakeNext(ctx, u.ID, "demo")
+		}
+	}
+	return nil
+}
+
+// wait pauses, and ends early with ctx.
+func wait(ctx context.Context, pause time.Duration) error {
+	timer := time.NewTimer(pause)
 	defer timer.Stop()
 	select {
 	case <-ctx.Done():

@@ -87,7 +87,7 @@ func (m *Machine) assess(forced bool) assessment {
 	drifting := !forced && a.drifts(s)
 	if !a.window.steady && !forced {
 		if a.window.spread && drifting { // it is the drift that spreads them
-			return a.drifting()
+			return a.drifting(s)
 		}
 		return a.unsteady(m.patienceOver())
 	}
@@ -96,7 +96,7 @@ func (m *Machine) assess(forced bool) assessment {
 	}
 	if a.copper.HalfWidthKelvin > farthestKelvin && !forced || a.copper.HalfWidthKelvin > r20.MaxHalfWidthKelvin {
 		if drifting {
-			return a.drifting()
+			return a.drifting(s)
 		}
 		return a.vague(m.patienceOver())
 	}
@@ -104,7 +104,7 @@ func (m *Machine) assess(forced bool) assessment {
 		return a.withoutResult(err)
 	}
 	if drifting {
-		a = a.drifting()
+		a = a.drifting(s)
 		a.good = math.Abs(a.copper.Kelvin) <= farthestKelvin
 		return a
 	}
@@ -176,11 +176,11 @@ func (a assessment) vague(patienceOver bool) assessment {
 }
 
 // drifting names the direction and the size of what the coil is off by.
-func (a assessment) drifting() assessment {
+func (a assessment) drifting(s Settings) assessment {
 	a.refusal = Drifting
 	kelvin := math.Abs(a.copper.Kelvin)
 	far := kelvin > farthestKelvin // more likely a clip that moves than a coil so hot
-	about := fmt.Sprintf("about %s ± %s", kelvinText(kelvin), kelvinText(a.copper.HalfWidthKelvin))
+	about := fmt.Sprintf("about %s ± %s", kelvinText(kelvin), kelvinText(s.fromProbe(a.copper).HalfWidthKelvin))
 	switch falling := a.copper.SlopeOhmsPerSecond < 0; {
 	case falling && far:
 		a.state = Cooling

@@ -84,6 +84,15 @@ func (m *Machine) copper(w window, celsius float64) warmth.Estimate {
 	return warmth.Of(m.watched(w, celsius), m.settings.prior(m.contactAt))
 }
 
+// fromProbe is an estimate with what the places of coil and probe lastingly
+// differ by: how far the copper is from the probe, as people are told.
+func (s Settings) fromProbe(e warmth.Estimate) warmth.Estimate {
+	lasting := s.CoilDifferenceKelvin / math.Sqrt(3)
+	e.StandardKelvin = math.Hypot(e.StandardKelvin, lasting)
+	e.HalfWidthKelvin = math.Hypot(e.HalfWidthKelvin, uncertainty.CoverageFactor(0)*lasting)
+	return e
+}
+
 // point is a reading as seconds after contact.
 func (m *Machine) point(r driver.Reading) warmth.Point {
 	return warmth.Point{Seconds: r.Time.Sub(m.contactAt).Seconds(), Ohms: r.Value}

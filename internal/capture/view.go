@@ -20,7 +20,8 @@ func (m *Machine) View() View {
 	if v.ResistanceOhms != nil {
 		v.R20, v.Judgement = m.current.r20, m.current.judgement
 		if m.current.copper.Readings > 0 {
-			v.Copper = &m.current.copper
+			e := m.settings.fromProbe(m.current.copper)
+			v.Copper = &e
 		}
 		v.AheadPercent = m.ahead()
 	}

@@ -55,6 +55,9 @@ func (b designBody) over(base history.Design) (history.Design, error) {
 	set(&d.Turns, b.Turns)
 	set(&d.AlphaPerKelvin, b.AlphaPerKelvin)
 	set(&d.AlphaStandardUncertaintyPerKelvin, b.AlphaStandardUncertaintyPerKelvin)
+	if b.TimeConstantSeconds != nil && *b.TimeConstantSeconds != d.TimeConstantSeconds {
+		d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation = 0, 0, 0 // they were learned with another
+	}
 	set(&d.TimeConstantSeconds, b.TimeConstantSeconds)
 	set(&d.TimeConstantRatio, b.TimeConstantRatio)
 	set(&d.QuickShare, b.QuickShare)
