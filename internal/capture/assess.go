@@ -100,7 +100,7 @@ func (m *Machine) assess(forced bool) assessment {
 		}
 		return a.vague(m.patienceOver())
 	}
-	if err := a.evaluate(s, celsius, step, forced); err != nil {
+	if err := a.evaluate(s, celsius, step, m.probeMoved(), forced); err != nil {
 		return a.withoutResult(err)
 	}
 	if drifting {
@@ -184,13 +184,13 @@ func (a assessment) drifting(s Settings) assessment {
 	switch falling := a.copper.SlopeOhmsPerSecond < 0; {
 	case falling && far:
 		a.state = Cooling
-		a.words = fmt.Sprintf("it falls faster than a coil %d K above the probe: reseat the clips; if it is so hot, let it cool", farthestKelvin)
+		a.words = "it falls fast: if the coil does not come from heat, reseat the clips; if it does, let it cool"
 	case falling:
 		a.state = Cooling
 		a.words = fmt.Sprintf("still cooling, %s above the probe", about)
 	case far:
 		a.state = Warming
-		a.words = fmt.Sprintf("it rises faster than a coil %d K below the probe: reseat the clips; if it is so cold, let it warm", farthestKelvin)
+		a.words = "it rises fast: if the coil does not come from the cold, reseat the clips; if it does, let it warm"
 	default:
 		a.state = Warming
 		a.words = fmt.Sprintf("still warming, %s below the probe", about)
@@ -198,10 +198,12 @@ func (a assessment) drifting(s Settings) assessment {
 	return a
 }
 
-// evaluate refers the window to 20 °C; step is the resolution of the
-// temperature.
-func (a *assessment) evaluate(s Settings, celsius, step float64, forced bool) error {
+// evaluate refers the window to 20 °C; step is the resolution of the temperature
+// and movedKelvin how far the probe moved during the contact, which a coil does
+// not do at once.
+func (a *assessment) evaluate(s Settings, celsius, step, movedKelvin float64, forced bool) error {
 	a.inputs = s.inputs()
+	a.inputs.CoilDifferenceHalfWidthKelvin += movedKelvin
 	if forced {
 		// What a person insists on is trusted less, however well it looks.
 		a.inputs.CoilDifferenceHalfWidthKelvin *= 2

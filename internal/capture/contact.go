@@ -123,8 +123,12 @@ func (m *Machine) begin(at time.Time) {
 	m.clear()
 	m.phase = phaseContact
 	m.contactAt, m.restartAt = at, at
+	m.probeLow, m.probeHigh = math.Inf(1), math.Inf(-1)
 	for _, t := range m.temps.entries {
 		m.trace = append(m.trace, Entry{Reading: t, FromProbe: true})
+		if t.Status == driver.OK {
+			m.probeLow, m.probeHigh = min(m.probeLow, t.Value), max(m.probeHigh, t.Value)
+		}
 	}
 }
 
@@ -203,8 +207,12 @@ func (m *Machine) refuse() {
 	case m.kept.r20 != nil && !m.kept.certain():
 		m.refusal, m.refusalWords = Drifting, "it was "+m.kept.words
 	default:
-		m.refusal, m.refusalWords = a.refusal, a.refusal.words()
-		if a.refusal == Temperature {
+		why := a.refusal
+		if why == Unsteady && a.window.spoiledLast() && !m.patienceOver() {
+			why = TooShort // what the clips do to the last reading is no scatter
+		}
+		m.refusal, m.refusalWords = why, why.words()
+		if why == Temperature {
 			m.refusalWords = a.words
 		}
 	}
@@ -337,5 +345,9 @@ func (m *Machine) learn() *TimeConstantEstimate {
 	for i, p := range m.course {
 		points[i] = point{p.Seconds, p.Ohms}
 	}
-	return fitCooling(points, m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
+	e := fitCooling(points, m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
+	if e != nil && m.probeMoved() > steadyRoomShare*math.Abs(e.StartKelvin) {
+		return nil // it is the room's course as well
+	}
+	return e
 }

@@ -84,6 +84,19 @@ func (m *Machine) copper(w window, celsius float64) warmth.Estimate {
 	return warmth.Of(m.watched(w, celsius), m.settings.prior(m.contactAt))
 }
 
+// probeMoved is how far the probe went during the contact. A coil follows within
+// minutes and a probe within seconds, so for that long their difference is open by
+// as much; what a person typed before was corrected and is no move.
+func (m *Machine) probeMoved() float64 {
+	if m.settings.Typed {
+		return 0
+	}
+	return max(m.probeHigh-m.probeLow-probeStirKelvin, 0)
+}
+
+// probeStirKelvin is what a probe in still air shows as moves: its last digits.
+const probeStirKelvin = 0.05
+
 // fromProbe is an estimate with what the places of coil and probe lastingly
 // differ by: how far the copper is from the probe, as people are told.
 func (s Settings) fromProbe(e warmth.Estimate) warmth.Estimate {

@@ -24,9 +24,6 @@ type coverageRow struct {
 	// widestPercent bounds the median of U at some instants, in percent of R20;
 	// there must be a number then.
 	widestPercent map[time.Duration]float64
-	// hardly is a row that is looked at and not held to the coverage: where it
-	// fails is told in DEVELOPERS.
-	hardly bool
 	// mostBias bounds the mean error, as a share of the median U; 0 takes the
 	// usual bound.
 	mostBias float64
@@ -172,7 +169,7 @@ func quiet(name string, changes ...change) coverageRow {
 func coverageRows() []coverageRow {
 	const second = time.Second
 	return []coverageRow{
-		quiet("lying", widest(0.5, 4*second), widest(0.34, 8*second), recordedWithin(5*second, 7*second)),
+		quiet("lying", widest(0.5, 4*second), widest(0.345, 8*second), recordedWithin(5*second, 7*second)),
 		quiet("hand", hand),
 		quiet("warm", warm, widest(3, 8*second)),
 		quiet("solder", solder),
@@ -225,7 +222,7 @@ func coverageRows() []coverageRow {
 
 		quiet("lying-noisy", noisy),
 		quiet("warm-noisy", warm, noisy),
-		quiet("warm-tau-2-noisy", func(r *coverageRow) { r.hardly = true }, warm, tau(2), noisy),
+		quiet("warm-tau-2-noisy", mistaken, warm, tau(2), noisy),
 		quiet("lying-hum", hummed),
 		quiet("warm-hum", warm, hummed),
 		quiet("warm-hum-1ohm-2.5hz", warm, hummed, display(1), rate(2.5)),
@@ -247,7 +244,7 @@ func coverageRows() []coverageRow {
 		quiet("warm-fast", warm, fast),
 		quiet("warm-fast-10ohm-1hz", warm, fast, display(10), rate(1)),
 
-		quiet("lying-told-lying", told("lying"), widest(0.5, 4*second), widest(0.32, 8*second)),
+		quiet("lying-told-lying", told("lying"), widest(0.5, 4*second), widest(0.33, 8*second)),
 		quiet("lying-told-heat", told("heat")),
 		quiet("hand-told-lying", hand, told("lying")),
 		quiet("warm-told-lying", warm, told("lying")),

@@ -112,9 +112,6 @@ func newCoverage(row coverageRow) *coverage {
 // check holds a row to its bounds.
 func (c *coverage) check(t *testing.T) {
 	t.Helper()
-	if c.row.hardly {
-		return
-	}
 	for i, at := range c.row.instants {
 		c.at[i].check(t, fmt.Sprintf("%v after hands off", at), c.row.bias())
 		bound, bounded := c.row.widestPercent[at]

@@ -146,7 +146,7 @@ func fitCooling(points []point, alphaR20 float64) *TimeConstantEstimate {
 		return nil
 	}
 	variance := best.squares / float64(len(points)-5)
-	relative := best.relativeError(points, variance)
+	relative := max(best.relativeError(points, variance), leastRelativeError)
 	if relative > 0.2 || span < best.tau {
 		return nil
 	}
@@ -162,8 +162,13 @@ func fitCooling(points []point, alphaR20 float64) *TimeConstantEstimate {
 	}
 }
 
-// leastShareError keeps a clean curve from claiming more than it can.
-const leastShareError = 0.002
+// What keeps a clean curve from claiming more than a model of two nodes can say,
+// and a moving room from being taken for the coil.
+const (
+	leastShareError    = 0.002
+	leastRelativeError = 0.03
+	steadyRoomShare    = 0.1
+)
 
 // coolingFit is a least-squares fit of two exponentials, in ohms.
 type coolingFit struct {

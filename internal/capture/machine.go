@@ -50,6 +50,8 @@ type Machine struct {
 	unsaved   string
 
 	temps temperatures
+	// probeLow and probeHigh are the extremes of the probe during the contact.
+	probeLow, probeHigh float64
 	// trace is every input since contact, in order of arrival.
 	trace []Entry
 	// usable are the readings after hands off, since the last interruption, and
@@ -141,6 +143,9 @@ func (m *Machine) Unsaved(why string) {
 func (m *Machine) Probe(r driver.Reading) Outcome {
 	m.advance(r.Time)
 	m.temps.add(r)
+	if r.Status == driver.OK {
+		m.probeLow, m.probeHigh = min(m.probeLow, r.Value), max(m.probeHigh, r.Value)
+	}
 	switch m.phase {
 	case phaseContact:
 		m.trace = append(m.trace, Entry{Reading: r, FromProbe: true})

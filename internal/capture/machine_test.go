@@ -317,7 +317,7 @@ func TestHuntingMeterIsWaitedFor(t *testing.T) {
 			if off := math.Abs(r.R20.R20Ohms - 6650); off > r.R20.ExpandedUncertaintyOhms {
 				t.Errorf("R20 is off by %.2f Ω, U is %.2f Ω", off, r.R20.ExpandedUncertaintyOhms)
 			}
-			if r.R20.ExpandedUncertaintyOhms > 0.025*6650 || r.Judgement.Verdict != conformity.In {
+			if r.R20.ExpandedUncertaintyOhms > 0.03*6650 || r.Judgement.Verdict != conformity.In {
 				t.Errorf("U %.1f Ω, verdict %s; want a clear coil", r.R20.ExpandedUncertaintyOhms, r.Judgement.Verdict)
 			}
 			return
@@ -342,6 +342,62 @@ func TestNoisyMeterCanBeAllowed(t *testing.T) {
 	wantState(t, g.m, Recorded, "")
 	none(t, g.run(5*time.Minute))
 	wantState(t, g.m, Recorded, "")
+}
+
+// What a coil that stays on is filed with in the end is the latest good window: U
+// is smallest when noise makes a warm coil look like one at rest. A probe that
+// moves while the coil does not leaves their difference open.
+func TestTheLatestWindowIsFiled(t *testing.T) {
+	covered, improved := 0, 0
+	for seed := range uint64(60) {
+		s := testSettings()
+		s.Tolerance.LowerOhms, s.Tolerance.UpperOhms = 5900, 7400
+		g := newRig(seed, s)
+		g.every, g.noise = 200*time.Millisecond, 0.2
+		g.open(2 * time.Second)
+		g.clip(6650, 5)
+		g.coil.tau = 2 * s.TimeConstant
+		g.run(20 * time.Second)
+		view := g.m.View()
+		g.open(2 * time.Second)
+		for _, r := range g.improved {
+			improved++
+			if math.Abs(r.R20.R20Ohms-6650) <= r.R20.ExpandedUncertaintyOhms {
+				covered++
+			}
+			if view.R20 != nil && r.R20.ExpandedUncertaintyOhms < 0.8*view.R20.ExpandedUncertaintyOhms {
+				t.Errorf("seed %d: filed with U %.1f Ω, the last shown was %.1f Ω", seed, r.R20.ExpandedUncertaintyOhms, view.R20.ExpandedUncertaintyOhms)
+			}
+		}
+	}
+	if improved < 10 || float64(covered) < 0.9*float64(improved) {
+		t.Errorf("%d of %d values filed in the end hold the truth", covered, improved)
+	}
+}
+
+func TestAMovingProbeWidens(t *testing.T) {
+	g := newRig(5, testSettings())
+	g.open(2 * time.Second)
+	g.clip(6650, 0)
+	g.run(6 * time.Second)
+	still := g.m.View().R20
+	clipped := g.room
+	g.override = func(r driver.Reading) driver.Reading { // the door opens: the coil does not feel it yet
+		r.Value = math.Round(6650*(1+0.00393*(clipped-20))*10) / 10
+		return r
+	}
+	g.room += 2
+	g.run(6 * time.Second)
+	moved := g.m.View().R20
+	if still == nil || moved == nil || math.Abs(moved.R20Ohms-6650) > moved.ExpandedUncertaintyOhms {
+		t.Errorf("before %+v, after the probe moved %+v; want it to hold 6650 Ω", still, moved)
+	}
+	g.coil = nil
+	g.override = nil
+	g.open(2 * time.Second)
+	if len(g.improved) > 0 && math.Abs(g.improved[0].R20.R20Ohms-6650) > g.improved[0].R20.ExpandedUncertaintyOhms {
+		t.Errorf("a good value was replaced by %+v", g.improved[0].R20)
+	}
 }
 
 // A display of 10 Ω steps hides a drift of a step. One patience is too short

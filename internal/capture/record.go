@@ -2,6 +2,7 @@ package capture
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -113,14 +114,11 @@ func evidence(trace []Entry, w window) []Entry {
 }
 
 // remember keeps the present window, if it is good, for when the clips open: the
-// last reading before that is nearly always spoiled.
+// last reading before that is nearly always spoiled. It is the latest and not the
+// one with the smallest U: that is small, too, when noise makes a warm coil look
+// like one at rest.
 func (m *Machine) remember() {
-	if !m.current.good {
-		return
-	}
-	better := m.kept.r20 == nil || m.phase == phaseContact ||
-		m.current.r20.ExpandedUncertaintyOhms < m.kept.r20.ExpandedUncertaintyOhms
-	if better {
+	if m.current.good {
 		m.kept = candidate{m.current, m.lastMeter.Time, len(m.trace)}
 	}
 }
@@ -155,8 +153,9 @@ func (m *Machine) parting() *Result {
 // below to be worth a second record.
 const muchBetter = 0.75
 
-// improves is true when the best window since the record is worth one of its
-// own: U is a good deal smaller, or the verdict is another and certain.
+// improves is true when the last good window since the record is worth a record
+// of its own: U is a good deal smaller, the verdict is another and certain, or the
+// first value lies outside of what is known by now.
 func (m *Machine) improves() bool {
 	if m.first == nil || m.first.Manner != ByRule { // what a person insisted on stands
 		return false
@@ -166,7 +165,8 @@ func (m *Machine) improves() bool {
 	}
 	another := m.first.Judgement != nil && m.kept.judgement != nil &&
 		m.kept.judgement.Verdict != m.first.Judgement.Verdict && m.kept.certain()
-	return another || m.kept.r20.ExpandedUncertaintyOhms <= muchBetter*m.first.R20.ExpandedUncertaintyOhms
+	off := math.Abs(m.kept.r20.R20Ohms - m.first.R20.R20Ohms)
+	return another || off > m.first.R20.ExpandedUncertaintyOhms || m.kept.r20.ExpandedUncertaintyOhms <= muchBetter*m.first.R20.ExpandedUncertaintyOhms
 }
 
 // typed takes a value a person read off a meter and typed in. There is no
@@ -188,7 +188,7 @@ func (m *Machine) typed(r driver.Reading) Outcome {
 	celsius, step, err := m.pair(a.window.readings)
 	if err == nil {
 		a.copper = m.copper(a.window, celsius)
-		err = a.evaluate(m.settings, celsius, step, false)
+		err = a.evaluate(m.settings, celsius, step, m.probeMoved(), false)
 	}
 	if err != nil {
 		m.current = a.withoutResult(err)

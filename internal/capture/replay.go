@@ -40,14 +40,7 @@ func Replay(settings Settings, c Circumstances, entries []Entry) *Result {
 		if m.hold != "" && e.Time.After(c.HeldUntil) {
 			m.Hold("")
 		}
-		var out Outcome
-		if e.FromProbe {
-			out = m.Probe(e.Reading)
-		} else {
-			m.lost = false
-			out = m.Meter(e.Reading)
-		}
-		if out.Result != nil && !c.Improves {
+		if out := m.take(e); out.Result != nil && !c.Improves {
 			return out.Result
 		}
 	}

@@ -52,6 +52,12 @@ func (w window) seconds() float64 {
 	return w.readings[len(w.readings)-1].Time.Sub(w.readings[0].Time).Seconds()
 }
 
+// spoiledLast is true when the last reading alone is off the others.
+func (w window) spoiledLast() bool {
+	n := len(w.readings)
+	return n > 1 && w.outlier[n-1] && w.kept == n-1
+}
+
 // latestWindow takes the fewest latest readings that are at least count and span
 // at least length. Of a meter so slow that these take longer than twice the
 // length, fewest readings over twice the length will do (0: they will not). ok

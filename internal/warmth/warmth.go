@@ -68,9 +68,23 @@ func Of(w Watched, p Prior) Estimate {
 	e := p.estimate(w, seen, ok)
 	if ok {
 		e.SlopeOhmsPerSecond, e.SlopeStandardErrorPerSecond = seen.slope()
+		e.HalfWidthKelvin *= blindness(e.SlopeStandardErrorPerSecond * p.TimeConstantSeconds / w.OhmsPerKelvin)
 		e.Readings, e.Seconds = len(w.Points), seen.span()
 	}
 	return e
+}
+
+// blindKelvin is a standard error of the excess, as the slope and the centre of
+// the time constant tell it, at which a coil can hardly be seen to move.
+const blindKelvin = 0.6
+
+// blindness widens what is claimed of a coil that can hardly be seen to move, by
+// half at the most. The posterior then is the prior's, and among the coils that
+// look flat by chance, and so are recorded first, more are warm than it says. A
+// choice of ours, held by the coverage at the moment of record.
+func blindness(errorKelvin float64) float64 {
+	x := errorKelvin / blindKelvin
+	return 1 + min(x*x, 1)/2
 }
 
 // Expect returns the estimate there will be so many seconds later, if readings
