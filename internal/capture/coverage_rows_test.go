@@ -208,7 +208,7 @@ func coverageRows() []coverageRow {
 		quiet("lying-probe-0.1K", probeStep(0.1)),
 		quiet("warm-room-drifts-probe-0.1K", warm, drifting(2), probeStep(0.1)),
 
-		quiet("lying-1ohm", display(1), recordedWithin(8*second, 8*second)),
+		quiet("lying-1ohm", display(1), recordedWithin(8*second, 9*second)),
 		quiet("warm-1ohm", warm, display(1)),
 		quiet("lying-10ohm", display(10)),
 		quiet("warm-10ohm", warm, display(10)),
@@ -238,7 +238,7 @@ func coverageRows() []coverageRow {
 		quiet("warm-wire-60-left-on", mistaken, warm, inWire(0.6), leftOn),
 
 		quiet("lying-fast", fast, recordedWithin(5*second, 7*second)),
-		quiet("lying-fast-1ohm", fast, display(1), recordedWithin(8*second, 8*second)),
+		quiet("lying-fast-1ohm", fast, display(1), recordedWithin(8*second, 10*second)),
 		quiet("lying-fast-2.5hz", fast, rate(2.5), recordedWithin(12*second, 12*second)),
 		quiet("hand-fast", hand, fast),
 		quiet("warm-fast", warm, fast),

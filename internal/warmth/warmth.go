@@ -68,7 +68,8 @@ func Of(w Watched, p Prior) Estimate {
 	e := p.estimate(w, seen, ok)
 	if ok {
 		e.SlopeOhmsPerSecond, e.SlopeStandardErrorPerSecond = seen.slope()
-		e.HalfWidthKelvin *= blindness(e.SlopeStandardErrorPerSecond * p.TimeConstantSeconds / w.OhmsPerKelvin)
+		e.HalfWidthKelvin *= blindness(e.SlopeStandardErrorPerSecond*p.TimeConstantSeconds/w.OhmsPerKelvin,
+			math.Abs(e.SlopeOhmsPerSecond)/e.SlopeStandardErrorPerSecond)
 		e.Readings, e.Seconds = len(w.Points), seen.span()
 	}
 	return e
@@ -79,12 +80,14 @@ func Of(w Watched, p Prior) Estimate {
 const blindKelvin = 0.6
 
 // blindness widens what is claimed of a coil that can hardly be seen to move, by
-// half at the most. The posterior then is the prior's, and among the coils that
-// look flat by chance, and so are recorded first, more are warm than it says. A
-// choice of ours, held by the coverage at the moment of record.
-func blindness(errorKelvin float64) float64 {
-	x := errorKelvin / blindKelvin
-	return 1 + min(x*x, 1)/2
+// half at the most; a slope many of its standard errors large is seen. The posterior
+// of such a coil is the prior's, and among the coils that look flat by chance, and
+// so are recorded first, more are warm than it says. A choice of ours, held by the
+// coverage at the moment of record.
+func blindness(errorKelvin, slopeInErrors float64) float64 {
+	const seen = 3
+	x, z := errorKelvin/blindKelvin, seen/max(slopeInErrors, seen)
+	return 1 + min(x*x, 1)*z*z/2
 }
 
 // Expect returns the estimate there will be so many seconds later, if readings
