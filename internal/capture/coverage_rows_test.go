@@ -40,7 +40,7 @@ func tellArrival(s *capture.Settings, told string) { s.Arrive = warmth.Arrival(t
 func benchSettings() capture.Settings {
 	return capture.Settings{
 		MinOhms: 100, MaxOhms: 200e3, HandsOff: 3 * time.Second, Bounce: time.Second,
-		MaxGap: 3 * time.Second, Readings: 8, Window: 1500 * time.Millisecond,
+		MaxGap: 3 * time.Second, Readings: 8, FewestReadings: 4, Window: 1500 * time.Millisecond,
 		SlopePercentPerMinute: 0.05, Patience: 20 * time.Second, TimeConstant: 10 * time.Minute,
 		MeterPercent: 0.05, MeterOhms: 0.3, LeadOhms: 0.2, LeadHalfWidthOhms: 0.02,
 		ProbeHalfWidthKelvin: 0.3, CoilDifferenceKelvin: 0.5, MaxAge: 5 * time.Second,
