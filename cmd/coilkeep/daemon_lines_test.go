@@ -61,7 +61,7 @@ func TestSlowMeter(t *testing.T) {
 			d.untilState(capture.Open)
 			b.Attach(simulate.CopperCoil(6650, 21.5))
 			d.untilState(capture.Recorded)
-			if list := d.measurements(); len(list) != 1 || math.Abs(list[0].R20Ohms-6650) > 3 {
+			if list := d.measurements(); len(list) != 1 || math.Abs(list[0].R20Ohms-6650) > list[0].ExpandedUncertaintyOhms/2 {
 				t.Errorf("recorded %+v, want one coil of 6650 Ω", list)
 			}
 		})

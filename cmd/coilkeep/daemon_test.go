@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -152,7 +153,11 @@ func (d *testDaemon) measurements() []history.Measurement {
 		Measurements []history.Measurement `json:"measurements"`
 	}
 	d.call("GET", "/api/v1/measurements?bench=north", "", http.StatusOK, &page)
-	return page.Measurements
+	// How long a coil stays on depends on how busy the machine is: the first of one
+	// that was measured longer is not counted.
+	return slices.DeleteFunc(page.Measurements, func(m history.Measurement) bool {
+		return m.Status == history.Superseded && m.Reason == history.MeasuredLonger
+	})
 }
 
 // rig is a simulated bench without surprises: the truth is known, the leads
