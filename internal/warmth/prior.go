@@ -69,7 +69,7 @@ func (p Prior) arrivalWeights() [ways]float64 {
 }
 
 // The grid over what the model is not linear in. Between its points the readings
-// cannot tell more than the discrepancy (see summary.go) allows.
+// cannot tell more than the discrepancy (see fit.go) allows.
 var (
 	// tauSteps are standard deviations of ln τ.
 	tauSteps = [...]float64{-2.4, -1.6, -0.8, 0, 0.8, 1.6, 2.4}
@@ -82,7 +82,7 @@ var (
 // What is taken to be known of the time constant of a coil nobody watched: a
 // factor of two either way is as likely as what was told, and rather longer than
 // shorter, for who watches a coil by eye takes it for settled too early; beyond a
-// factor of 2.6 there is nothing. In ln(τ/τ0) the density is exp(b·x) out to a
+// factor of 2.7 there is nothing. In ln(τ/τ0) the density is exp(b·x) out to a
 // reach. A normal density wide enough for a factor of two has too much beyond.
 // Choices of ours.
 const (
