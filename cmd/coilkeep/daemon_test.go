@@ -79,7 +79,9 @@ func startDaemon(t testing.TB, folder, benches string) *testDaemon {
 	return d
 }
 
-const waitFor = 20 * time.Second
+// waitFor is long, since waiting ends with what is waited for: only a failure,
+// or a machine that does much else, takes so long.
+const waitFor = 80 * time.Second
 
 // until waits for a state of the bench.
 func (d *testDaemon) until(what string, ok func(bench.Snapshot) bool) bench.Snapshot {

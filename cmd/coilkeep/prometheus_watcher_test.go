@@ -28,8 +28,23 @@ type watcher struct {
 
 // quicker says what the times in the rules become, so that hours pass within a
 // test. Thresholds stay as they are.
-var quicker = map[string]string{
-	"5m": "3s", "1h": "25s", "2h": "25s", "6h": "8s", "1d": "30s", "7d": "40s",
+var quicker = map[string]time.Duration{
+	"5m": 3 * time.Second, "1h": 25 * time.Second, "2h": 25 * time.Second,
+	"6h": 8 * time.Second, "1d": 30 * time.Second, "7d": 40 * time.Second,
+}
+
+const (
+	scrapeEvery = 300 * time.Millisecond // also the longest that a scrape may take
+	holdFor     = 600 * time.Millisecond // what every "for" of the rules becomes
+)
+
+// unhurried stretches a time of the watcher in CI, where the race detector and
+// the tests of other packages keep the machine busy.
+func unhurried(d time.Duration) time.Duration {
+	if os.Getenv("CI") != "" {
+		return 2 * d
+	}
+	return d
 }
 
 var (
@@ -45,14 +60,14 @@ func quickRuleFile(t *testing.T, folder, name string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	text = holdTime.ReplaceAll(text, []byte("$1 600ms"))
+	text = holdTime.ReplaceAll(text, fmt.Appendf(nil, "$1 %dms", unhurried(holdFor).Milliseconds()))
 	text = windowTime.ReplaceAllFunc(text, func(found []byte) []byte {
 		parts := windowTime.FindSubmatch(found)
 		quick, ok := quicker[string(parts[2])]
 		if !ok {
 			t.Fatalf("%s uses the time %s: say in quicker what the test makes of it", name, parts[2])
 		}
-		return append(slices.Clone(parts[1]), quick...)
+		return fmt.Appendf(slices.Clone(parts[1]), "%dms", unhurried(quick).Milliseconds())
 	})
 	if err := os.WriteFile(filepath.Join(folder, name), text, 0o600); err != nil {
 		t.Fatal(err)
@@ -60,11 +75,11 @@ func quickRuleFile(t *testing.T, folder, name string) {
 }
 
 const quickPrometheus = `
-global: { scrape_interval: 300ms, scrape_timeout: 300ms, evaluation_interval: 300ms }
+global: { scrape_interval: %[3]dms, scrape_timeout: %[3]dms, evaluation_interval: %[3]dms }
 rule_files: [recording.yml, alerts.yml]
 scrape_configs:
-  - job_name: %s
-    static_configs: [{ targets: [%q] }]
+  - job_name: %[1]s
+    static_configs: [{ targets: [%[2]q] }]
 `
 
 // rightJob is the name of the scrape job that the rules know.
@@ -73,7 +88,7 @@ const rightJob = "coilkeep"
 // configure writes the configuration with a scrape job of that name.
 func (w *watcher) configure(job string) {
 	w.t.Helper()
-	if err := os.WriteFile(w.config, fmt.Appendf(nil, quickPrometheus, job, w.target), 0o600); err != nil {
+	if err := os.WriteFile(w.config, fmt.Appendf(nil, quickPrometheus, job, w.target, unhurried(scrapeEvery).Milliseconds()), 0o600); err != nil {
 		w.t.Fatal(err)
 	}
 }
