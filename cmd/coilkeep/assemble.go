@@ -17,7 +17,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
 	"coilkeep/internal/copper"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/thermo"
 )
 
@@ -31,7 +31,7 @@ const bounce = time.Second
 func assembleBench(b config.Bench, ports *port.Pool) bench.Settings {
 	s := bench.Settings{
 		Name: b.Name, Serials: b.Serials,
-		Meter: assembleInstrument(b.Name, history.Meter, b.Meter, driver.Resistance, ports),
+		Meter: assembleInstrument(b.Name, record.Meter, b.Meter, driver.Resistance, ports),
 		Capture: capture.Settings{
 			MinOhms: b.Contact.MinOhms, MaxOhms: b.Contact.MaxOhms, HandsOff: b.Contact.HandsOff, Bounce: bounce,
 			MaxGap:   longestGap(b),
@@ -47,7 +47,7 @@ func assembleBench(b config.Bench, ports *port.Pool) bench.Settings {
 		},
 	}
 	if p := b.Probe; p != nil {
-		probe := assembleInstrument(b.Name, history.Probe, *p, p.Quantity(), ports)
+		probe := assembleInstrument(b.Name, record.Probe, *p, p.Quantity(), ports)
 		probe.Convert = converter(*p)
 		s.Probe = &probe
 		s.ProbeLowCelsius, s.ProbeHighCelsius = p.MinCelsius, p.MaxCelsius
@@ -70,7 +70,7 @@ func longestGap(b config.Bench) time.Duration {
 }
 
 // assembleInstrument says how one instrument is opened, again and again.
-func assembleInstrument(benchName string, role history.Role, in config.Instrument, quantity driver.Quantity, ports *port.Pool) bench.InstrumentSettings {
+func assembleInstrument(benchName string, role record.Role, in config.Instrument, quantity driver.Quantity, ports *port.Pool) bench.InstrumentSettings {
 	o := opener{in: in, quantity: quantity, ports: ports, user: fmt.Sprintf("the %s of bench %s", role, benchName)}
 	return bench.InstrumentSettings{
 		Driver: in.Driver, Port: in.Port, Poll: in.Poll, Timeout: in.Timeout, Typed: in.Driver == "manual",

@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func batchMenu() menu {
@@ -50,7 +51,7 @@ func runBatchList(ctx context.Context, env *environment, args []string) error {
 	})
 }
 
-func (env *environment) closed(b history.Batch) string {
+func (env *environment) closed(b record.Batch) string {
 	if b.ClosedAt == nil {
 		return "open"
 	}
@@ -61,11 +62,11 @@ func revisionOf(design string, revision int) string { return fmt.Sprintf("%s/%d"
 
 // batchView is a batch with its coils, as JSON.
 type batchView struct {
-	history.Batch
-	Measurements []history.Measurement `json:"measurements"`
+	record.Batch
+	Measurements []record.Measurement `json:"measurements"`
 	// Unrecorded are the coils that left the clips of its bench meanwhile without
 	// a record, and were neither measured nor dismissed since.
-	Unrecorded []history.Unrecorded `json:"unrecorded"`
+	Unrecorded []record.Unrecorded `json:"unrecorded"`
 }
 
 func runBatchShow(ctx context.Context, env *environment, args []string) error {
@@ -102,7 +103,7 @@ func runBatchShow(ctx context.Context, env *environment, args []string) error {
 	})
 }
 
-func (env *environment) printBatch(b history.Batch) error {
+func (env *environment) printBatch(b record.Batch) error {
 	pairs := []string{
 		"Batch", b.Name,
 		"Bench", b.Bench,

@@ -19,7 +19,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // benchmarkConfig writes a configuration with simulated instruments that give
@@ -179,19 +179,19 @@ func BenchmarkMeasurementLatency(b *testing.B) {
 	d.batch()
 	events, cancel := d.running.hub.Subscribe()
 	defer cancel()
-	typed := func(role history.Role, text string) {
+	typed := func(role record.Role, text string) {
 		if err := d.bench.Type(b.Context(), role, text); err != nil {
 			b.Fatal(err)
 		}
 	}
 	d.until("both to be ready", func(s bench.Snapshot) bool { return s.Meter.Up && s.Probe.Up && s.NextSerial != "" })
-	typed(history.Probe, "21.5")
+	typed(record.Probe, "21.5")
 	d.until("the temperature", func(s bench.Snapshot) bool { return s.TemperatureCelsius != nil })
 	var total time.Duration
 	for b.Loop() {
 		d.until("the next serial", func(s bench.Snapshot) bool { return s.NextSerial != "" && s.State != "unsaved" })
 		began := time.Now()
-		typed(history.Meter, "6.69k")
+		typed(record.Meter, "6.69k")
 		for e := range events {
 			if e.Type == bench.MeasurementEvent {
 				break

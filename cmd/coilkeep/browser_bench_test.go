@@ -15,7 +15,7 @@ import (
 
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // openClips are what the page says when a coil may come.
@@ -26,7 +26,7 @@ func (b *tab) openClips() {
 
 // judged waits for the verdict of a coil and checks the number beside it
 // against the record.
-func (b *tab) judged(d *testDaemon, serial, verdict, words string) history.Measurement {
+func (b *tab) judged(d *testDaemon, serial, verdict, words string) record.Measurement {
 	b.t.Helper()
 	b.wait("coil "+serial+" to be "+words, fmt.Sprintf(`document.querySelector("p.band.%s b")?.textContent === %q &&
 		document.querySelector(".which b")?.textContent === %q`, verdict, words, serial))
@@ -163,7 +163,7 @@ func TestBrowserActions(t *testing.T) {
 	b.Attach(simulate.CopperCoil(6660, 21.5))
 	page.wait("the second measurement", `document.querySelectorAll(".recent tbody tr").length === 2 && document.querySelector("p.band")`)
 	again := page.judged(d, "HN-0001", "in", "in tolerance")
-	if first := d.measurements()[0]; first.Status != history.Superseded || again.Supersedes != first.ID {
+	if first := d.measurements()[0]; first.Status != record.Superseded || again.Supersedes != first.ID {
 		t.Errorf("the first measurement is %s, the second replaces %q", first.Status, again.Supersedes)
 	}
 
@@ -176,7 +176,7 @@ func TestBrowserActions(t *testing.T) {
 	page.keys("hit by the trolley\r")
 	page.waitText("#said", "Coil HN-0001 is void.")
 	page.wait("it to be struck through", `document.querySelector(".recent tr.void")?.textContent.includes("void")`)
-	if m := d.measurements()[1]; m.Status != history.Void || m.Reason != "hit by the trolley" {
+	if m := d.measurements()[1]; m.Status != record.Void || m.Reason != "hit by the trolley" {
 		t.Errorf("the measurement is %s because of %q", m.Status, m.Reason)
 	}
 	b.Detach()
@@ -206,7 +206,7 @@ func TestBrowserActions(t *testing.T) {
 	page.keys("the van leaves\r")
 	page.waitText("#said", "marked as forced")
 	list := d.measurements()
-	if m := list[len(list)-1]; m.Status != history.Forced || m.Reason != "the van leaves" || m.Serial != "XZ-77" {
+	if m := list[len(list)-1]; m.Status != record.Forced || m.Reason != "the van leaves" || m.Serial != "XZ-77" {
 		t.Errorf("measurement of %s is %s because of %q", m.Serial, m.Status, m.Reason)
 	}
 	b.Detach()

@@ -12,7 +12,7 @@ import (
 
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // burst is how many readings are told at once: fewer than a listener may be
@@ -66,7 +66,7 @@ func (d *testDaemon) hurry(page *tab, bursts int) {
 		for i := range burst {
 			ohms := 6650 + float64(i%7)
 			d.running.hub.Publish(bench.Event{Type: bench.ReadingEvent, Bench: "north", Data: bench.ReadingData{
-				Bench: "north", Role: history.Meter, Time: time.Now().UTC(), Value: &ohms, Unit: "ohm", Status: "ok", Raw: fmt.Sprint(ohms)}})
+				Bench: "north", Role: record.Meter, Time: time.Now().UTC(), Value: &ohms, Unit: "ohm", Status: "ok", Raw: fmt.Sprint(ohms)}})
 		}
 		s := d.bench.Snapshot()
 		s.State, s.Words = "settling", fmt.Sprintf("settling, %d of 8", n%8)

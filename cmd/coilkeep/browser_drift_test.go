@@ -6,7 +6,7 @@ import (
 
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/drift/records"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // TestBrowserTakesNoteOfASignal has a person at the bench see the step of the
@@ -54,7 +54,7 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 	page.waitText(`[data-part="batch"] .noted`, "two turns less")
 	page.waitText(`[data-part="batch"]`, "the change to spool HL-118")
 
-	var entries []history.JournalEntry
+	var entries []record.JournalEntry
 	fromJSON(t, ok(t, "journal", "--history", folder+"/history.db", "--json"), &entries)
 	if len(entries) == 0 || entries[len(entries)-1].Action != records.Acknowledged || entries[len(entries)-1].Detail != "two turns less" {
 		t.Errorf("journal %+v", entries)

@@ -8,8 +8,8 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/metrics"
+	"coilkeep/internal/record"
 )
 
 // tellingTimes are how long after a coil's value was typed in something about
@@ -32,7 +32,7 @@ func raiseSignal(t testing.TB) (signal, step tellingTimes) {
 	d := startDaemon(t, t.TempDir(), manualBench)
 	d.batch()
 	d.until("both to be ready", func(s bench.Snapshot) bool { return s.Meter.Up && s.Probe.Up && s.NextSerial != "" && s.Batch != nil })
-	d.typeValue(history.Probe, "20")
+	d.typeValue(record.Probe, "20")
 	d.until("the temperature", func(s bench.Snapshot) bool { return s.TemperatureCelsius != nil })
 	page := openTab(t, d.url, "/")
 	const quiet = 24
@@ -80,7 +80,7 @@ func signalled(scrape, rule string) bool {
 	return false
 }
 
-func (d *testDaemon) typeValue(role history.Role, text string) {
+func (d *testDaemon) typeValue(role record.Role, text string) {
 	d.t.Helper()
 	if err := d.bench.Type(d.t.Context(), role, text); err != nil {
 		d.t.Fatal(err)
@@ -92,7 +92,7 @@ func (d *testDaemon) typeValue(role history.Role, text string) {
 func (d *testDaemon) typedCoil(ohms float64) {
 	d.t.Helper()
 	next := d.until("the next serial", func(s bench.Snapshot) bool { return s.NextSerial != "" && s.Unsaved == "" }).NextSerial
-	d.typeValue(history.Meter, fmt.Sprintf("%.1f", ohms))
+	d.typeValue(record.Meter, fmt.Sprintf("%.1f", ohms))
 	d.until("coil "+next, func(s bench.Snapshot) bool { return s.Last != nil && s.Last.Serial == next })
 }
 

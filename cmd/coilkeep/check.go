@@ -11,8 +11,8 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // checked is what came of one instrument.
@@ -80,11 +80,11 @@ func checkInstruments(ctx context.Context, cfg config.Config) []checked {
 	ports := &port.Pool{}
 	for _, b := range cfg.Benches {
 		s := assembleBench(b, ports)
-		found = append(found, (&subject{bench: b.Name, role: history.Meter, settings: s.Meter, screen: capture.NewMeterScreen(), expects: expected(s, history.Meter),
+		found = append(found, (&subject{bench: b.Name, role: record.Meter, settings: s.Meter, screen: capture.NewMeterScreen(), expects: expected(s, record.Meter),
 			opener: opener{in: b.Meter, quantity: driver.Resistance, ports: ports}}).check(ctx))
 		if s.Probe != nil {
-			found = append(found, (&subject{bench: b.Name, role: history.Probe, settings: *s.Probe,
-				screen: capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius), expects: expected(s, history.Probe),
+			found = append(found, (&subject{bench: b.Name, role: record.Probe, settings: *s.Probe,
+				screen: capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius), expects: expected(s, record.Probe),
 				opener: opener{in: *b.Probe, quantity: b.Probe.Quantity(), ports: ports}}).check(ctx))
 		}
 	}
@@ -94,7 +94,7 @@ func checkInstruments(ctx context.Context, cfg config.Config) []checked {
 // subject is one instrument under check.
 type subject struct {
 	bench    string
-	role     history.Role
+	role     record.Role
 	settings bench.InstrumentSettings
 	screen   *capture.Screen
 	expects  expectation
@@ -107,7 +107,7 @@ type subject struct {
 // one that is not well it looks for what would help.
 func (s *subject) check(ctx context.Context) checked {
 	c := checked{Bench: s.bench, Role: string(s.role), Driver: s.settings.Driver, Port: s.settings.Port, Unit: "ohm"}
-	if s.role == history.Probe {
+	if s.role == record.Probe {
 		c.Unit = "celsius"
 	}
 	if s.settings.Typed {
@@ -157,7 +157,7 @@ func (s *subject) read(ctx context.Context, c *checked) error {
 	if r.Status == driver.OK {
 		c.Value, c.Resolution = &r.Value, r.Resolution
 	}
-	if r.Status == driver.Overload && s.role == history.Meter {
+	if r.Status == driver.Overload && s.role == record.Meter {
 		c.Fault = ""
 	}
 	return nil

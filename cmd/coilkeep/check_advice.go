@@ -9,8 +9,8 @@ import (
 	"time"
 
 	"coilkeep/driver"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // advice is one thing to try.
@@ -56,7 +56,7 @@ func (s *subject) reading(r driver.Reading) string {
 		return "overload"
 	case r.Status != driver.OK:
 		return string(r.Status) + ": " + r.Reason
-	case s.role == history.Probe:
+	case s.role == record.Probe:
 		return quantity.FormatCelsius(r.Value, r.Resolution)
 	}
 	return quantity.FormatOhms(r.Value, r.Resolution)

@@ -11,34 +11,34 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // expectation is what a bench can take from one of its instruments: of the
 // meter a resistance in the contact range, in ohms, of the probe a temperature
 // in its bounds, in degrees Celsius.
 type expectation struct {
-	role      history.Role
+	role      record.Role
 	low, high float64
 }
 
-func expected(s bench.Settings, role history.Role) expectation {
-	if role == history.Probe {
+func expected(s bench.Settings, role record.Role) expectation {
+	if role == record.Probe {
 		return expectation{role, s.ProbeLowCelsius, s.ProbeHighCelsius}
 	}
 	return expectation{role, s.Capture.MinOhms, s.Capture.MaxOhms}
 }
 
 func (e expectation) met(r driver.Reading) bool {
-	if e.role == history.Probe { // which has values that mean something else
+	if e.role == record.Probe { // which has values that mean something else
 		return capture.NewProbeScreen(e.low, e.high).Check(r).Status == driver.OK
 	}
 	return r.Status == driver.OK && r.Value >= e.low && r.Value <= e.high
 }
 
 func (e expectation) text(r driver.Reading) string {
-	if e.role == history.Probe {
+	if e.role == record.Probe {
 		return quantity.FormatCelsius(r.Value, r.Resolution)
 	}
 	return quantity.FormatOhms(r.Value, r.Resolution)
@@ -89,7 +89,7 @@ func (e expectation) sort(others []driver.Reinterpretation, s bench.InstrumentSe
 		switch r := s.Converted(other.Reading); {
 		case e.met(r):
 			met[keys] = r
-		case r.Status == driver.Overload && e.role == history.Meter:
+		case r.Status == driver.Overload && e.role == record.Meter:
 			open = append(open, keys)
 		}
 	}

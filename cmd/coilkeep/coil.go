@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 func coilMenu() menu {
@@ -57,7 +58,7 @@ func runCoilList(ctx context.Context, env *environment, args []string) error {
 	})
 }
 
-func (env *environment) printMeasurements(measurements []history.Measurement) error {
+func (env *environment) printMeasurements(measurements []record.Measurement) error {
 	rows := [][]string{{"TIME", "SERIAL", "STAGE", "READ", "AT", "R20", "VERDICT", "STATUS"}}
 	for _, m := range measurements {
 		rows = append(rows, []string{env.when(m.Time), m.Serial, m.Stage, asRead(m), celsius(m.TemperatureCelsius),
@@ -67,7 +68,7 @@ func (env *environment) printMeasurements(measurements []history.Measurement) er
 }
 
 // leads is what was subtracted for them.
-func leads(m history.Measurement) string {
+func leads(m record.Measurement) string {
 	if in := m.Inputs; in.LeadsKnown() {
 		return fmt.Sprintf("%.3g ± %.2g Ω subtracted", in.LeadOhms, in.LeadHalfWidthOhms)
 	}
@@ -75,7 +76,7 @@ func leads(m history.Measurement) string {
 }
 
 // asRead is the resistance to the meter's last digit, as it was shown.
-func asRead(m history.Measurement) string {
+func asRead(m record.Measurement) string {
 	return quantity.FormatOhms(m.ResistanceOhms, m.Inputs.ResolutionOhms)
 }
 
@@ -109,7 +110,7 @@ func runCoilShow(ctx context.Context, env *environment, args []string) error {
 	})
 }
 
-func (env *environment) printMeasurement(m history.Measurement, withBudget bool) error {
+func (env *environment) printMeasurement(m record.Measurement, withBudget bool) error {
 	err := facts(env.stdout,
 		"Serial", m.Serial,
 		"Measured", env.when(m.Time)+" on bench "+m.Bench,
@@ -167,7 +168,7 @@ func runCoilVoid(ctx context.Context, env *environment, args []string) error {
 
 // measurementToVoid is the id of the one measurement of a coil that still counts, or of
 // the one named when it is the coil's.
-func measurementToVoid(coil history.Coil, id string) (string, error) {
+func measurementToVoid(coil record.Coil, id string) (string, error) {
 	var ids []string
 	for _, m := range coil.Measurements {
 		if m.ID == id {
@@ -189,12 +190,12 @@ func measurementToVoid(coil history.Coil, id string) (string, error) {
 }
 
 // all reads every page of measurements, the oldest first.
-func all(ctx context.Context, store *history.Store, filter history.Filter) ([]history.Measurement, error) {
+func all(ctx context.Context, store *history.Store, filter history.Filter) ([]record.Measurement, error) {
 	return pages(ctx, store, filter, math.MaxInt)
 }
 
 // latest reads the latest measurements, the oldest of them first.
-func latest(ctx context.Context, store *history.Store, filter history.Filter, limit int) ([]history.Measurement, error) {
+func latest(ctx context.Context, store *history.Store, filter history.Filter, limit int) ([]record.Measurement, error) {
 	filter.Newest = true
 	found, err := pages(ctx, store, filter, limit)
 	slices.Reverse(found)
@@ -202,8 +203,8 @@ func latest(ctx context.Context, store *history.Store, filter history.Filter, li
 }
 
 // pages reads page after page, at most limit measurements.
-func pages(ctx context.Context, store *history.Store, filter history.Filter, limit int) ([]history.Measurement, error) {
-	var found []history.Measurement
+func pages(ctx context.Context, store *history.Store, filter history.Filter, limit int) ([]record.Measurement, error) {
+	var found []record.Measurement
 	for {
 		filter.Limit = min(history.MaxPage, limit-len(found))
 		page, next, err := store.Measurements(ctx, filter)

@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/enquiry"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // compareFlags are the flags of compare. What is told of the coil and of what
@@ -75,7 +76,7 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 	}
 	kept := ""
 	if *flags.keep {
-		c := history.Comparison{Serial: q.Serial, Measurement: q.Measurement, Letter: result.Answer, Note: *flags.note, By: *flags.who, Input: q.Input, Result: result}
+		c := record.Comparison{Serial: q.Serial, Measurement: q.Measurement, Letter: result.Answer, Note: *flags.note, By: *flags.who, Input: q.Input, Result: result}
 		err := flags.change(ctx, env, func(store *history.Store) error {
 			c, err = store.AddComparison(ctx, c)
 			return err

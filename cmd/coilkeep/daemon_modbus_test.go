@@ -11,7 +11,7 @@ import (
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // modbusMeter is a meter as somebody may have it.
@@ -126,11 +126,11 @@ func TestModbusMetersSeeCoilsComeAndGo(t *testing.T) {
 	}
 	for i, meter := range modbusMeters {
 		var page struct {
-			Measurements []history.Measurement `json:"measurements"`
+			Measurements []record.Measurement `json:"measurements"`
 		}
 		d.call("GET", fmt.Sprintf("/api/v1/measurements?bench=bench-%d", i), "", http.StatusOK, &page)
 		// A coil that stayed on while another bench was slow has a second one.
-		page.Measurements = slices.DeleteFunc(page.Measurements, func(m history.Measurement) bool { return m.Status == history.Superseded })
+		page.Measurements = slices.DeleteFunc(page.Measurements, func(m record.Measurement) bool { return m.Status == record.Superseded })
 		if len(page.Measurements) != len(coils) {
 			t.Errorf("%s: %d measurements of %d coils", meter.name, len(page.Measurements), len(coils))
 			continue

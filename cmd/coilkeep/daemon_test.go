@@ -22,7 +22,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
 	"coilkeep/internal/copper"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // quickRules shorten the waits of a capture, so that tests on the real clock
@@ -149,16 +149,16 @@ func (d *testDaemon) batch() {
 	d.call("POST", "/api/v1/benches/north/batch", `{"batch":"first","design":"Fen","spool":"SP-1"}`, http.StatusCreated, nil)
 }
 
-func (d *testDaemon) measurements() []history.Measurement {
+func (d *testDaemon) measurements() []record.Measurement {
 	d.t.Helper()
 	var page struct {
-		Measurements []history.Measurement `json:"measurements"`
+		Measurements []record.Measurement `json:"measurements"`
 	}
 	d.call("GET", "/api/v1/measurements?bench=north", "", http.StatusOK, &page)
 	// How long a coil stays on depends on how busy the machine is: the first of one
 	// that was measured longer is not counted.
-	return slices.DeleteFunc(page.Measurements, func(m history.Measurement) bool {
-		return m.Status == history.Superseded && m.Reason == history.MeasuredLonger
+	return slices.DeleteFunc(page.Measurements, func(m record.Measurement) bool {
+		return m.Status == record.Superseded && m.Reason == record.MeasuredLonger
 	})
 }
 
@@ -277,7 +277,7 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 // atProbe is R20 if the copper is at the temperature of the probe, as that of a
 // simulated coil is: it tells coils apart that are closer than the uncertainty
 // with which the bench knows how warm they are.
-func atProbe(m history.Measurement) float64 {
+func atProbe(m record.Measurement) float64 {
 	return m.ResistanceOhms / (1 + m.AlphaPerKelvin*(m.TemperatureCelsius-20))
 }
 
@@ -341,7 +341,7 @@ func TestServeTakesTypedValues(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if m := s.Last; m.Status != history.Manual || math.Abs(m.R20Ohms-want) > 1e-6*want {
+	if m := s.Last; m.Status != record.Manual || math.Abs(m.R20Ohms-want) > 1e-6*want {
 		t.Errorf("status %s, R20 %.3f Ω; want manual, %.3f Ω", m.Status, m.R20Ohms, want)
 	}
 	// What was typed is captured again from its readings, while the daemon runs.

@@ -20,8 +20,8 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 const demoListen = "127.0.0.1:8020"
@@ -248,7 +248,7 @@ const pastPatience = 25 * time.Second
 func (d *demo) answer(ctx context.Context, on simulate.OnClips) error {
 	for {
 		err := d.sayWhich(ctx, d.bench.Snapshot().Unrecorded, on.Again)
-		if !errors.Is(err, history.ErrNotFound) { // it is listed a moment before it is stored
+		if !errors.Is(err, record.ErrNotFound) { // it is listed a moment before it is stored
 			return err
 		}
 		if err := wait(ctx, 50*time.Millisecond); err != nil {
@@ -289,7 +289,7 @@ func lastID(s bench.Snapshot) string {
 }
 
 // tell prints one line for one coil.
-func (d *demo) tell(m history.Measurement) {
+func (d *demo) tell(m record.Measurement) {
 	fmt.Fprintf(d.env.stdout, "%-9s %s at 20 °C, read %s at %s: %s\n", m.Serial,
 		quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms),
 		quantity.FormatOhms(m.ResistanceOhms, m.Inputs.ResolutionOhms), quantity.FormatCelsius(m.TemperatureCelsius, 0.01), m.Verdict)

@@ -7,7 +7,7 @@ import (
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/enquiry"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // demoCall is somebody who measured a coil of the invented workshop.
@@ -59,7 +59,7 @@ func (p *past) take(ctx context.Context, call demoCall) error {
 	if err != nil {
 		return err
 	}
-	_, err = p.store.AddComparison(ctx, history.Comparison{Serial: q.Serial, Measurement: q.Measurement, TheirMeter: "a handheld",
+	_, err = p.store.AddComparison(ctx, record.Comparison{Serial: q.Serial, Measurement: q.Measurement, TheirMeter: "a handheld",
 		Letter: result.Answer, Note: call.note, By: "Wren", Input: q.Input, Result: result})
 	return err
 }

@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/copper"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // prepare fills an empty history with what the workshop did before the demo
@@ -75,11 +76,11 @@ type past struct {
 func (p *past) work(ctx context.Context) error {
 	for _, design := range simulate.Designs() {
 		tolerance := design.TargetOhms * design.TolerancePercent / 100
-		_, err := p.store.AddDesign(ctx, history.Design{
+		_, err := p.store.AddDesign(ctx, record.Design{
 			Name: design.Name, TargetOhms: design.TargetOhms,
 			LowerOhms: design.TargetOhms - tolerance, UpperOhms: design.TargetOhms + tolerance,
 			GaugeAWG: design.GaugeAWG, Turns: design.Turns,
-			Bobbin:         &history.Bobbin{StraightMM: design.StraightMM, CoreRadiusMM: design.CoreRadiusMM, BuildMM: design.BuildMM},
+			Bobbin:         &record.Bobbin{StraightMM: design.StraightMM, CoreRadiusMM: design.CoreRadiusMM, BuildMM: design.BuildMM},
 			AlphaPerKelvin: float64(copper.Standard), AlphaStandardUncertaintyPerKelvin: copper.StandardUncertaintyPerKelvin,
 		}, "demo")
 		if err != nil {
@@ -112,13 +113,13 @@ func (p *past) work(ctx context.Context) error {
 	return p.answer(ctx)
 }
 
-func (p *past) startBatch(ctx context.Context, design simulate.Design) (history.Batch, error) {
+func (p *past) startBatch(ctx context.Context, design simulate.Design) (record.Batch, error) {
 	return p.store.OpenBatch(ctx, history.BatchStart{Bench: demoBench, Design: design.Name,
 		Winder: "old treadle", Operator: "Wren", Spool: "HL-117", Who: "Wren"})
 }
 
 // wind measures the coils a winder makes, about one a minute.
-func (p *past) wind(ctx context.Context, batch history.Batch, winder *simulate.Winder, coils int) error {
+func (p *past) wind(ctx context.Context, batch record.Batch, winder *simulate.Winder, coils int) error {
 	design, err := p.store.DesignRevision(ctx, batch.Design, batch.DesignRevision)
 	if err != nil {
 		return err
@@ -176,7 +177,7 @@ func (p *past) checkMeter(ctx context.Context) error {
 	p.rig.Detach()
 	rules := p.settings.Capture
 	shown := r20.Inputs{ResistanceOhms: sum / readings, CorrectionRatio: rules.CorrectionRatio, LeadOhms: rules.LeadOhms}
-	_, err := p.store.AddCheckMeasurement(ctx, history.CheckMeasurement{
+	_, err := p.store.AddCheckMeasurement(ctx, record.CheckMeasurement{
 		Bench: demoBench, Standard: checkStandard, NominalOhms: checkOhms, MeasuredOhms: shown.CorrectedOhms(),
 		TemperatureCelsius: &celsius, Meter: demoMeter, By: "Wren",
 	})
@@ -212,10 +213,10 @@ func meterReading(at time.Time, v simulate.MeterValue) driver.Reading {
 	return driver.Reading{Time: at, Status: driver.OK, Value: v.Value, Resolution: v.Resolution, Raw: fmt.Sprintf("%+.8E", v.Value)}
 }
 
-func (p *past) keep(ctx context.Context, r capture.Result, batch history.Batch, design history.Design) error {
+func (p *past) keep(ctx context.Context, r capture.Result, batch record.Batch, design record.Design) error {
 	p.serial++
 	m, readings, err := bench.NewRecord(r, bench.Filing{
-		Bench: demoBench, Serial: fmt.Sprintf("HL-%04d", p.serial), Stage: history.StageWound,
+		Bench: demoBench, Serial: fmt.Sprintf("HL-%04d", p.serial), Stage: record.StageWound,
 		Batch: &batch, Design: &design, Meter: demoMeter, Probe: "line",
 	})
 	if err != nil {

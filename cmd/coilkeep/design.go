@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func designMenu() menu {
@@ -70,7 +71,7 @@ func runDesignShow(ctx context.Context, env *environment, args []string) error {
 	})
 }
 
-func (env *environment) printDesign(d history.Design) error {
+func (env *environment) printDesign(d record.Design) error {
 	bobbin := ""
 	if d.Bobbin != nil {
 		bobbin = fmt.Sprintf("straight %g mm, core radius %g mm, build %g mm", d.Bobbin.StraightMM, d.Bobbin.CoreRadiusMM, d.Bobbin.BuildMM)
@@ -92,7 +93,7 @@ func (env *environment) printDesign(d history.Design) error {
 }
 
 // timeConstant says how fast the coils of a design cool, and how that is known.
-func timeConstant(d history.Design) string {
+func timeConstant(d record.Design) string {
 	switch {
 	case d.TimeConstantSeconds == 0:
 		return ""
@@ -103,14 +104,14 @@ func timeConstant(d history.Design) string {
 }
 
 // quickShare says how much of a coil's warmth leaves with the wire's own.
-func quickShare(d history.Design) string {
+func quickShare(d record.Design) string {
 	if d.QuickShareDeviation == 0 {
 		return ""
 	}
 	return fmt.Sprintf("%.0f ± %.0f %% of that of the coil, learned from coils left on", 100*d.QuickShare, 100*d.QuickShareDeviation)
 }
 
-func wantedUncertainty(d history.Design) string {
+func wantedUncertainty(d record.Design) string {
 	if d.WantedUncertaintyPercent == 0 {
 		return ""
 	}
@@ -152,7 +153,7 @@ func newDesignFlags(f writeFlags) *designFlags {
 }
 
 // apply puts the flags that were given into d.
-func (f *designFlags) apply(d *history.Design) error {
+func (f *designFlags) apply(d *record.Design) error {
 	if err := f.applyLimits(d); err != nil {
 		return err
 	}
@@ -181,7 +182,7 @@ func (f *designFlags) apply(d *history.Design) error {
 	return nil
 }
 
-func (f *designFlags) applyLimits(d *history.Design) error {
+func (f *designFlags) applyLimits(d *record.Design) error {
 	if f.Changed("tolerance") && (f.Changed("lower") || f.Changed("upper")) {
 		return f.wrong("--tolerance and --lower or --upper both set the limits; give one or the other")
 	}
@@ -218,7 +219,7 @@ func (f *designFlags) applyLimits(d *history.Design) error {
 
 // symmetry is the tolerance of a design whose limits lie equally far from its
 // target, in percent.
-func symmetry(d history.Design) (percent float64, ok bool) {
+func symmetry(d record.Design) (percent float64, ok bool) {
 	if d.TargetOhms == 0 {
 		return 0, false
 	}
@@ -227,14 +228,14 @@ func symmetry(d history.Design) (percent float64, ok bool) {
 	return 100 * above / d.TargetOhms, below-above < rounding*d.TargetOhms && above-below < rounding*d.TargetOhms
 }
 
-func (f *designFlags) applyWinding(d *history.Design) {
+func (f *designFlags) applyWinding(d *record.Design) {
 	if f.Changed("gauge") {
 		d.GaugeAWG = *f.gauge
 	}
 	if f.Changed("turns") {
 		d.Turns = *f.turns
 	}
-	bobbin := history.Bobbin{}
+	bobbin := record.Bobbin{}
 	if d.Bobbin != nil {
 		bobbin = *d.Bobbin
 	}
@@ -259,7 +260,7 @@ func (f *designFlags) applyWinding(d *history.Design) {
 
 // applyAlpha sets the temperature coefficient; a new design has one in any
 // case.
-func (f *designFlags) applyAlpha(d *history.Design) error {
+func (f *designFlags) applyAlpha(d *record.Design) error {
 	alpha, uncertainty, err := f.alphaFlags.value()
 	if err != nil {
 		return err
@@ -283,7 +284,7 @@ func runDesignAdd(ctx context.Context, env *environment, args []string) error {
 	if !flags.Changed("target") {
 		return flags.wrong("what should the coil measure? Say --target OHMS")
 	}
-	design := history.Design{Name: flags.Arg(0)}
+	design := record.Design{Name: flags.Arg(0)}
 	if err := flags.apply(&design); err != nil {
 		return err
 	}
@@ -320,7 +321,7 @@ func runDesignRevise(ctx context.Context, env *environment, args []string) error
 	})
 }
 
-func gauge(d history.Design) string {
+func gauge(d record.Design) string {
 	if d.GaugeAWG == 0 {
 		return ""
 	}

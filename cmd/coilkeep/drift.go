@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 )
 
@@ -130,7 +131,7 @@ func (f *driftFlags) draw(ctx context.Context, env *environment, r drift.Report)
 }
 
 // measured returns the measurements behind points; a file has none.
-func (f *driftFlags) measured(ctx context.Context, env *environment, points []drift.Point) (found map[string]history.Measurement, err error) {
+func (f *driftFlags) measured(ctx context.Context, env *environment, points []drift.Point) (found map[string]record.Measurement, err error) {
 	if *f.file != "" || *f.svg == "" && *f.pdf == "" {
 		return nil, nil
 	}

@@ -31,6 +31,7 @@ var pureRooms = map[string][]string{
 	"gauge":       {"control", "statistics"},
 	"drift":       {"control", "copper", "gauge", "quantity", "sheet", "statistics"},
 	"compare":     {"conformity", "copper", "quantity", "r20", "statistics", "uncertainty"},
+	"record":      {"compare", "conformity", "copper", "r20", "uncertainty"},
 }
 
 // impure are packages that reach outside.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func instrumentMenu() menu {
@@ -22,8 +23,8 @@ func instrumentMenu() menu {
 
 // instrumentsView is what is known of a bench's instruments, as JSON.
 type instrumentsView struct {
-	Calibrations      []history.Calibration      `json:"calibrations"`
-	CheckMeasurements []history.CheckMeasurement `json:"check_measurements"`
+	Calibrations      []record.Calibration      `json:"calibrations"`
+	CheckMeasurements []record.CheckMeasurement `json:"check_measurements"`
 }
 
 func runInstrumentList(ctx context.Context, env *environment, args []string) error {
@@ -54,7 +55,7 @@ func runInstrumentList(ctx context.Context, env *environment, args []string) err
 	})
 }
 
-func (env *environment) printInstruments(calibrations []history.Calibration, checks []history.CheckMeasurement) error {
+func (env *environment) printInstruments(calibrations []record.Calibration, checks []record.CheckMeasurement) error {
 	rows := [][]string{{"CALIBRATED", "ROLE", "INSTRUMENT", "CERTIFICATE", "DUE", "CORRECTION", "BY"}}
 	for _, c := range calibrations {
 		rows = append(rows, []string{env.when(c.Time), string(c.Role), dash(c.Instrument), dash(c.Certificate),
@@ -96,10 +97,10 @@ func runInstrumentCalibrate(ctx context.Context, env *environment, args []string
 	if err != nil {
 		return flags.wrong("--due: %v", err)
 	}
-	if *role == string(history.Probe) && flags.Changed("correction-percent") {
+	if *role == string(record.Probe) && flags.Changed("correction-percent") {
 		return flags.wrong("--correction-percent is for meters")
 	}
-	calibration := history.Calibration{Bench: name, Role: history.Role(*role), Instrument: *instrument, Certificate: *certificate,
+	calibration := record.Calibration{Bench: name, Role: record.Role(*role), Instrument: *instrument, Certificate: *certificate,
 		DueAt: at, CorrectionRatio: *correction / 100, Note: *note, By: flags.by()}
 	return flags.change(ctx, env, func(store *history.Store) error {
 		kept, err := store.AddCalibration(ctx, calibration)
@@ -134,7 +135,7 @@ func runInstrumentCheck(ctx context.Context, env *environment, args []string) er
 	if err != nil {
 		return err
 	}
-	check := history.CheckMeasurement{Bench: name, Standard: *standard, Meter: *meter, By: flags.by(), Note: *note}
+	check := record.CheckMeasurement{Bench: name, Standard: *standard, Meter: *meter, By: flags.by(), Note: *note}
 	if check.NominalOhms, err = parseOhms(*nominal); err != nil {
 		return flags.wrong("--nominal: %v", err)
 	}

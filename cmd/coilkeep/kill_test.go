@@ -16,6 +16,7 @@ import (
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // program is a daemon in a process of its own.
@@ -177,7 +178,7 @@ func TestKillingTheDaemonLosesAndDoublesNothing(t *testing.T) {
 	serials := map[string]bool{}
 	for _, m := range list {
 		found[m.ID] = true
-		if m.Reason == history.MeasuredLonger && m.Status == history.Superseded {
+		if m.Reason == record.MeasuredLonger && m.Status == record.Superseded {
 			continue // the first of a coil that stayed on
 		}
 		if serials[m.Serial] {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func runCoilRack(ctx context.Context, env *environment, args []string) error {
@@ -33,11 +34,11 @@ says a later time.`,
 	if err != nil {
 		return flags.wrong("--since: %v", err)
 	}
-	soaks := []history.Soak{{Batch: *batch}}
+	soaks := []record.Soak{{Batch: *batch}}
 	if *batch == "" {
 		soaks = soaks[:0]
 		for _, serial := range flags.Args() {
-			soaks = append(soaks, history.Soak{Serial: serial})
+			soaks = append(soaks, record.Soak{Serial: serial})
 		}
 	}
 	return flags.change(ctx, env, func(store *history.Store) error {
@@ -90,7 +91,7 @@ func runCoilUnrecorded(ctx context.Context, env *environment, args []string) err
 	})
 }
 
-func (env *environment) printUnrecorded(list []history.Unrecorded) error {
+func (env *environment) printUnrecorded(list []record.Unrecorded) error {
 	rows := [][]string{{"TIME", "BENCH", "SERIAL", "STAGE", "WHY", "ID"}}
 	for _, u := range list {
 		rows = append(rows, []string{env.when(u.Time), u.Bench, dash(u.Serial), u.Stage, u.Words, u.ID})
@@ -100,9 +101,9 @@ func (env *environment) printUnrecorded(list []history.Unrecorded) error {
 
 // unrecordedDuring are the coils still open that were on a batch's bench while it
 // was open, and so most likely belong to it.
-func unrecordedDuring(ctx context.Context, store *history.Store, b history.Batch) ([]history.Unrecorded, error) {
+func unrecordedDuring(ctx context.Context, store *history.Store, b record.Batch) ([]record.Unrecorded, error) {
 	list, err := store.OpenUnrecorded(ctx, b.Bench)
-	return slices.DeleteFunc(list, func(u history.Unrecorded) bool {
+	return slices.DeleteFunc(list, func(u record.Unrecorded) bool {
 		return u.Time.Before(b.OpenedAt) || b.ClosedAt != nil && u.Time.After(*b.ClosedAt)
 	}), err
 }

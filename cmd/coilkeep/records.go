@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // databaseFlags are the flags of a command that needs the database.
@@ -150,7 +151,7 @@ func (f databaseFlags) with(ctx context.Context, env *environment, opts history.
 // orList adds to the error about a record that is not there which command
 // lists those that are.
 func orList(err error, command string) error {
-	if errors.Is(err, history.ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		return fmt.Errorf("%w; coilkeep %s shows what there is", err, command)
 	}
 	return err

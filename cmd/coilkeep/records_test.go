@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/copper"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // workshop is a folder with a configuration of one bench, north.
@@ -88,7 +89,7 @@ func (w workshop) fill(t *testing.T, resistancesOhms ...float64) {
 }
 
 // typed is a measurement typed in at the bench of the workshop.
-func typed(t *testing.T, serial string, resistanceOhms float64, at time.Time) history.Measurement {
+func typed(t *testing.T, serial string, resistanceOhms float64, at time.Time) record.Measurement {
 	t.Helper()
 	in := r20.Inputs{ResistanceOhms: resistanceOhms, Readings: 1, ResolutionOhms: 1, MeterPercent: 0.05, MeterOhms: 0.3,
 		TemperatureCelsius: 21.4, ProbeHalfWidthKelvin: 0.3, CoilDifferenceHalfWidthKelvin: 0.5,
@@ -102,12 +103,12 @@ func typed(t *testing.T, serial string, resistanceOhms float64, at time.Time) hi
 	if err != nil {
 		t.Fatal(err)
 	}
-	return history.Measurement{
+	return record.Measurement{
 		Time: at, Bench: "north", Batch: "spring-3", Design: "larkspur", DesignRevision: 1, Serial: serial,
 		ResistanceOhms: resistanceOhms, TemperatureCelsius: in.TemperatureCelsius, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
-		Verdict: judged.Verdict, ConformityProbability: judged.Probability, Status: history.Manual,
-		Spool: "S-17", Winder: "W2", Operator: "Jo", Meter: "manual", Probe: "manual", Stage: history.StageWound,
+		Verdict: judged.Verdict, ConformityProbability: judged.Probability, Status: record.Manual,
+		Spool: "S-17", Winder: "W2", Operator: "Jo", Meter: "manual", Probe: "manual", Stage: record.StageWound,
 		AlphaPerKelvin: in.AlphaPerKelvin, Formula: r20.Formula, Inputs: in, Tolerance: tolerance, Budget: result.Budget,
 	}
 }
@@ -119,7 +120,7 @@ func TestDesigns(t *testing.T) {
 	w.golden(t, "design-add.txt", added)
 	w.ok(t, "design", "add", "tern", "--target", "8.2k", "--lower", "7.8k", "--upper", "8.5k", "--conductivity", "98", "--guard", "0")
 	w.golden(t, "design-list.txt", w.ok(t, "design", "list"))
-	var wanted history.Design
+	var wanted record.Design
 	w.ok(t, "design", "add", "wren", "--target", "7k", "--tolerance", "3", "--wanted-uncertainty-percent", "0.3")
 	w.golden(t, "design-wanted.txt", w.ok(t, "design", "show", "wren"))
 	w.ok(t, "design", "revise", "wren", "--wanted-uncertainty-percent", "0.4%")
@@ -129,7 +130,7 @@ func TestDesigns(t *testing.T) {
 
 	// A moved target takes a symmetrical tolerance along, and nothing else.
 	w.golden(t, "design-revise.txt", w.ok(t, "design", "revise", "larkspur", "--target", "6.6k"))
-	var first, second history.Design
+	var first, second record.Design
 	fromJSON(t, w.ok(t, "design", "show", "larkspur", "--revision", "1", "--json"), &first)
 	fromJSON(t, w.ok(t, "design", "show", "larkspur", "--json"), &second)
 	if first.TargetOhms != 6690 || second.TargetOhms != 6600 || second.Revision != 2 || second.Turns != 7000 || second.AlphaPerKelvin != first.AlphaPerKelvin {
@@ -213,12 +214,12 @@ func TestCoils(t *testing.T) {
 	w.golden(t, "coil-list-none.txt", w.ok(t, "coil", "list", "--from", "2026-03-15"))
 	w.golden(t, "coil-show.txt", w.ok(t, "coil", "show", "HN-0002"))
 
-	var coil history.Coil
+	var coil record.Coil
 	fromJSON(t, w.ok(t, "coil", "show", "HN-0002", "--json"), &coil)
 	id := coil.Measurements[0].ID
 	w.golden(t, "coil-void.txt", w.ok(t, "coil", "void", "HN-0002", "--reason", "clip on the wrong wire", "--who", "Mira"))
 	fromJSON(t, w.ok(t, "coil", "show", "HN-0002", "--json"), &coil)
-	if m := coil.Measurements[0]; m.ID != id || m.Status != history.Void || m.Reason != "clip on the wrong wire" {
+	if m := coil.Measurements[0]; m.ID != id || m.Status != record.Void || m.Reason != "clip on the wrong wire" {
 		t.Errorf("after voiding: %+v", m)
 	}
 	w.golden(t, "journal.txt", w.ok(t, "journal"))

@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // firstRules are three coils that the first version of the rules measured; see
@@ -79,8 +80,8 @@ func TestRackAndUnrecorded(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, serial := range []string{"HN-0002", ""} {
-		_, err := store.AddUnrecorded(t.Context(), history.Unrecorded{Time: noon.Add(time.Duration(i) * time.Minute), Bench: "north", Serial: serial,
-			Stage: history.StageWound, Refusal: "too-short", Words: "it came off before the readings were steady"})
+		_, err := store.AddUnrecorded(t.Context(), record.Unrecorded{Time: noon.Add(time.Duration(i) * time.Minute), Bench: "north", Serial: serial,
+			Stage: record.StageWound, Refusal: "too-short", Words: "it came off before the readings were steady"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -91,7 +92,7 @@ func TestRackAndUnrecorded(t *testing.T) {
 	w.golden(t, "unrecorded.txt", w.ok(t, "coil", "unrecorded"))
 	w.golden(t, "unrecorded-batch.txt", w.ok(t, "batch", "show", "spring-3"))
 	w.golden(t, "dismiss.txt", w.ok(t, "coil", "dismiss", "hn-0002"))
-	var left []history.Unrecorded
+	var left []record.Unrecorded
 	if fromJSON(t, w.ok(t, "coil", "unrecorded", "--json", "--bench", "north"), &left); len(left) != 1 || left[0].Serial != "" {
 		t.Errorf("left are %+v", left)
 	}

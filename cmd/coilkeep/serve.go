@@ -19,6 +19,7 @@ import (
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/metrics"
+	"coilkeep/internal/record"
 	"coilkeep/internal/web"
 )
 
@@ -127,9 +128,9 @@ func assembleDaemon(cfg config.Config, store *history.Store, log *slog.Logger) r
 	d := running{hub: &bench.Hub{}, recorder: metrics.NewRecorder(), drift: watch.New(store, time.Local)}
 	ports := &port.Pool{}
 	for _, b := range cfg.Benches {
-		roles := []history.Role{history.Meter}
+		roles := []record.Role{record.Meter}
 		if b.Probe != nil {
-			roles = append(roles, history.Probe)
+			roles = append(roles, record.Probe)
 		}
 		d.recorder.AddBench(b.Name, roles...)
 		d.benches = append(d.benches, bench.New(assembleBench(b, ports), store, d.recorder, d.hub, log))

@@ -18,6 +18,7 @@ import (
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 func runExport(ctx context.Context, env *environment, args []string) error {
@@ -136,7 +137,7 @@ func (f importFlags) isCSV() (bool, error) {
 
 // csvOptions says what the file does not.
 func (f importFlags) csvOptions() (history.CSVOptions, error) {
-	o := history.CSVOptions{File: history.Label(filepath.Base(f.Arg(0))), Design: *f.design, Bench: *f.bench}
+	o := history.CSVOptions{File: record.Label(filepath.Base(f.Arg(0))), Design: *f.design, Bench: *f.bench}
 	if f.Arg(0) == "-" {
 		o.File = "the standard input"
 	}

@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // nextCoil is what a person said of the coil to come; the zero value leaves it
@@ -21,9 +22,9 @@ type nextCoil struct {
 	remark                    string // what is unusual in the serial number
 	// first is the first measurement that stands, in its batch, of a coil measured
 	// before; nil for a new one. batch and design are that coil's, batch nil without one.
-	first  *history.Measurement
-	batch  *history.Batch
-	design *history.Design
+	first  *record.Measurement
+	batch  *record.Batch
+	design *record.Design
 }
 
 // do runs f on the bench's own goroutine and returns what it returns.
@@ -40,33 +41,33 @@ func (b *Bench) do(ctx context.Context, f func() error) error {
 }
 
 // StartBatch opens a batch on this bench.
-func (b *Bench) StartBatch(ctx context.Context, start history.BatchStart) (history.Batch, error) {
+func (b *Bench) StartBatch(ctx context.Context, start history.BatchStart) (record.Batch, error) {
 	start.Bench = b.settings.Name
 	batch, err := b.store.OpenBatch(ctx, start)
 	return batch, b.takeUp(ctx, err)
 }
 
 // CloseBatch closes the open batch.
-func (b *Bench) CloseBatch(ctx context.Context, who string) (history.Batch, error) {
-	return b.withBatch(ctx, func(name string) (history.Batch, error) {
+func (b *Bench) CloseBatch(ctx context.Context, who string) (record.Batch, error) {
+	return b.withBatch(ctx, func(name string) (record.Batch, error) {
 		return b.store.CloseBatch(ctx, name, who)
 	})
 }
 
 // ChangeSpool marks that the coils from now on are wound from another spool.
-func (b *Bench) ChangeSpool(ctx context.Context, spool, who string) (history.Batch, error) {
-	return b.withBatch(ctx, func(name string) (history.Batch, error) {
+func (b *Bench) ChangeSpool(ctx context.Context, spool, who string) (record.Batch, error) {
+	return b.withBatch(ctx, func(name string) (record.Batch, error) {
 		return b.store.ChangeSpool(ctx, name, spool, who)
 	})
 }
 
-func (b *Bench) withBatch(ctx context.Context, act func(name string) (history.Batch, error)) (history.Batch, error) {
+func (b *Bench) withBatch(ctx context.Context, act func(name string) (record.Batch, error)) (record.Batch, error) {
 	open, err := b.store.OpenBatchOf(ctx, b.settings.Name)
 	if err != nil {
-		return history.Batch{}, err
+		return record.Batch{}, err
 	}
 	if open == nil {
-		return history.Batch{}, fmt.Errorf("%w: no batch is open on bench %s", ErrState, b.settings.Name)
+		return record.Batch{}, fmt.Errorf("%w: no batch is open on bench %s", ErrState, b.settings.Name)
 	}
 	batch, err := act(open.Name)
 	return batch, b.takeUp(ctx, err)
@@ -117,23 +118,23 @@ func (b *Bench) SetNext(ctx context.Context, n Next) error {
 // resolve looks a serial up: a known coil keeps its own batch and design.
 func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 	if n.Stage != "" {
-		if err := history.ValidateStage(n.Stage); err != nil {
+		if err := record.ValidateStage(n.Stage); err != nil {
 			return nextCoil{}, err
 		}
 	}
-	next := nextCoil{serial: n.Serial, stage: n.Stage, who: history.Label(n.Who)}
+	next := nextCoil{serial: n.Serial, stage: n.Stage, who: record.Label(n.Who)}
 	if n.Serial == "" {
 		return next, nil
 	}
-	if err := history.ValidateSerial(n.Serial); err != nil {
+	if err := record.ValidateSerial(n.Serial); err != nil {
 		return nextCoil{}, err
 	}
 	stage := n.Stage
 	if stage == "" {
-		stage = history.StageWound
+		stage = record.StageWound
 	}
 	coil, err := b.store.Coil(ctx, n.Serial)
-	if errors.Is(err, history.ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		next.remark, err = b.remark(ctx, n.Serial)
 		return next, err
 	}
@@ -141,7 +142,7 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 		return nextCoil{}, err
 	}
 	if coil.Serial != n.Serial {
-		return nextCoil{}, history.SpelledAlike(coil.Serial)
+		return nextCoil{}, record.SpelledAlike(coil.Serial)
 	}
 	for _, m := range coil.Measurements {
 		if m.Stage != stage || !m.Stands() {
@@ -149,7 +150,7 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 		}
 		if !n.Again {
 			return nextCoil{}, fmt.Errorf("%w: coil %s was measured (%s) on %s; measure it again to replace that, or check the serial",
-				history.ErrDuplicate, n.Serial, stage, m.Time.Local().Format("2 Jan 2006 15:04"))
+				record.ErrDuplicate, n.Serial, stage, m.Time.Local().Format("2 Jan 2006 15:04"))
 		}
 		next.supersedes = m.ID
 		break
@@ -166,14 +167,14 @@ func (b *Bench) remark(ctx context.Context, serial string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return history.RemarkOnSerial(b.settings.Serials, next, serial), nil
+	return record.RemarkOnSerial(b.settings.Serials, next, serial), nil
 }
 
 // fromCoil takes batch and design from the coil's last measurement that stands,
 // and the first such one in that batch. What was voided may have been another
 // coil: one of which nothing stands is a new coil of the open batch.
-func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil history.Coil) (nextCoil, error) {
-	var m *history.Measurement
+func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil record.Coil) (nextCoil, error) {
+	var m *record.Measurement
 	for i := range coil.Measurements {
 		of := &coil.Measurements[i]
 		if !of.Stands() {
@@ -213,14 +214,14 @@ func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil history.Coil) 
 func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
 	if r.Force {
 		reason := strings.TrimSpace(r.Reason)
-		if err := history.ValidateReason(reason); err != nil {
+		if err := record.ValidateReason(reason); err != nil {
 			return err
 		}
-		return b.force(ctx, reason, history.Label(r.Who))
+		return b.force(ctx, reason, record.Label(r.Who))
 	}
 	return b.do(ctx, func() error {
 		if b.meter.stranger && b.meter.Up {
-			b.useStranger(history.Label(r.Who))
+			b.useStranger(record.Label(r.Who))
 			return nil
 		}
 		if v := b.machine.View(); v.State != capture.Asking {
@@ -269,13 +270,13 @@ func (b *Bench) force(ctx context.Context, reason, who string) error {
 }
 
 // Type enters a value for an instrument whose readings are typed in.
-func (b *Bench) Type(ctx context.Context, role history.Role, text string) error {
+func (b *Bench) Type(ctx context.Context, role record.Role, text string) error {
 	return b.do(ctx, func() error {
 		typist, ok := b.instrument(role).instrument.(driver.Typist)
 		if !ok {
 			return fmt.Errorf("%w: the %s of bench %s is read over its cable, not typed in", ErrState, role, b.settings.Name)
 		}
-		if role == history.Meter {
+		if role == record.Meter {
 			if why := b.missing(); why != "" {
 				return fmt.Errorf("%w: %s", ErrState, why)
 			}
@@ -283,13 +284,13 @@ func (b *Bench) Type(ctx context.Context, role history.Role, text string) error 
 				return fmt.Errorf("%w: the last coil is not saved yet: %s", ErrState, b.pending.why)
 			}
 		}
-		if role == history.Meter {
+		if role == record.Meter {
 			if err := b.noCoil(text); err != nil {
 				return err
 			}
 		}
 		if _, err := typist.Type(text); err != nil {
-			return fmt.Errorf("%w: %w", history.ErrInvalid, err)
+			return fmt.Errorf("%w: %w", record.ErrInvalid, err)
 		}
 		return nil
 	})
@@ -314,5 +315,5 @@ func (b *Bench) noCoil(text string) error {
 	if meant := quantity.MeantOhms(r.Value, low, high); meant != "" {
 		problem += "; did you mean " + meant + "?"
 	}
-	return &history.FieldError{Field: "value", Problem: problem}
+	return &record.FieldError{Field: "value", Problem: problem}
 }

@@ -11,7 +11,7 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Bench is one place to measure. Run does the work; every other method may be
@@ -50,7 +50,7 @@ type Bench struct {
 	next    nextCoil
 	pending *pending
 	side    *sideJob // nil while coils are measured
-	last    *history.Measurement
+	last    *record.Measurement
 	// onClips is the coil that is recorded and still on the clips; nil otherwise.
 	onClips *clipped
 	change  *VerdictChange
@@ -59,7 +59,7 @@ type Bench struct {
 	// numbers of theirs that no other coil may have. answered holds the ids of those
 	// that are not the coil to come, as somebody said.
 	lost     []lostCoil
-	open     []history.Unrecorded
+	open     []record.Unrecorded
 	taken    map[string]bool
 	answered map[string]bool
 	// clockSetUntil is the later of the times before and after the clock was set
@@ -104,14 +104,14 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 		machine: capture.New(s.Capture), stopping: make(chan struct{}), answered: map[string]bool{},
 	}
 	b.coming.Store(&coming{})
-	b.meter = instrumentState{screen: capture.NewMeterScreen(), Instrument: described(history.Meter, s.Meter)}
+	b.meter = instrumentState{screen: capture.NewMeterScreen(), Instrument: described(record.Meter, s.Meter)}
 	if s.Probe != nil {
 		b.probe = instrumentState{
 			screen:     capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius),
-			Instrument: described(history.Probe, *s.Probe),
+			Instrument: described(record.Probe, *s.Probe),
 		}
 	} else {
-		b.probe.Instrument = Instrument{Role: history.Probe, Fault: "this bench has no probe, so nothing can be referred to 20 °C"}
+		b.probe.Instrument = Instrument{Role: record.Probe, Fault: "this bench has no probe, so nothing can be referred to 20 °C"}
 	}
 	b.machine.Hold("starting")
 	b.machine.Tick(b.now())
@@ -119,7 +119,7 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 	return b
 }
 
-func described(role history.Role, s InstrumentSettings) Instrument {
+func described(role record.Role, s InstrumentSettings) Instrument {
 	return Instrument{Role: role, Driver: s.Driver, Port: s.Port, Fault: "opening"}
 }
 
@@ -142,9 +142,9 @@ func (b *Bench) Run(ctx context.Context) error {
 	defer tasks.Wait()
 	defer stopReaders()
 	defer close(b.stopping)
-	b.supervise(readers, &tasks, history.Meter, b.settings.Meter)
+	b.supervise(readers, &tasks, record.Meter, b.settings.Meter)
 	if b.settings.Probe != nil {
-		b.supervise(readers, &tasks, history.Probe, *b.settings.Probe)
+		b.supervise(readers, &tasks, record.Probe, *b.settings.Probe)
 	}
 	tasks.Go(func() { b.watchSurroundings(readers) })
 
@@ -214,7 +214,7 @@ func (s *instrumentState) clockSet(now time.Time) {
 	}
 }
 
-func (b *Bench) supervise(ctx context.Context, tasks *sync.WaitGroup, role history.Role, s InstrumentSettings) {
+func (b *Bench) supervise(ctx context.Context, tasks *sync.WaitGroup, role record.Role, s InstrumentSettings) {
 	sup := &supervisor{role: role, settings: s, log: b.log, tell: b.tell}
 	tasks.Go(func() { sup.run(ctx) })
 }
@@ -226,8 +226,8 @@ func (b *Bench) tell(ctx context.Context, n notice) {
 	}
 }
 
-func (b *Bench) instrument(role history.Role) *instrumentState {
-	if role == history.Probe {
+func (b *Bench) instrument(role record.Role) *instrumentState {
+	if role == record.Probe {
 		return &b.probe
 	}
 	return &b.meter
@@ -279,7 +279,7 @@ func (b *Bench) instrumentDown(s *instrumentState, n notice) {
 func (b *Bench) down(s *instrumentState, fault string) {
 	s.Up, s.Fault = false, fault
 	s.logOnce(b.log, fault)
-	if s.Role == history.Meter {
+	if s.Role == record.Meter {
 		b.outcome(context.Background(), b.machine.Lost(b.now(), fault), "")
 		b.onClips = nil // it may be another when the meter comes back
 		b.configure()
@@ -302,7 +302,7 @@ func (s *instrumentState) logOnce(log *slog.Logger, fault string) {
 // for longer than a time-out is a fault.
 func (b *Bench) unreadable(s *instrumentState, r driver.Reading) {
 	settings := b.settings.Meter
-	if s.Role == history.Probe {
+	if s.Role == record.Probe {
 		settings = *b.settings.Probe
 	}
 	// The first reason stands: noise gives another one with every answer.
@@ -326,7 +326,7 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 	if r.Status == driver.Unreadable {
 		b.unreadable(s, r)
 		if !s.Up {
-			if s.Role == history.Probe { // it has to know that something arrives
+			if s.Role == record.Probe { // it has to know that something arrives
 				b.outcome(ctx, b.machine.Probe(r), "")
 			}
 			return
@@ -336,7 +336,7 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 	}
 	// Of a meter overload is open clips; a probe that shows it gives no
 	// temperature.
-	if r.Status == driver.Impossible || r.Status == driver.Overload && s.Role == history.Probe {
+	if r.Status == driver.Impossible || r.Status == driver.Overload && s.Role == record.Probe {
 		s.Fault = r.Reason
 	}
 	if !wasUp {
@@ -344,7 +344,7 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 		b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
 	}
 	switch {
-	case s.Role == history.Probe:
+	case s.Role == record.Probe:
 		b.outcome(ctx, b.machine.Probe(r), "")
 	case b.side != nil:
 		b.endSideJob(r.Time, &r)
@@ -353,10 +353,10 @@ func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Readin
 	}
 }
 
-func readingData(bench string, role history.Role, r driver.Reading) ReadingData {
+func readingData(bench string, role record.Role, r driver.Reading) ReadingData {
 	d := ReadingData{Bench: bench, Role: role, Time: r.Time.UTC(), Unit: "ohm", Resolution: r.Resolution,
 		Status: string(r.Status), Reason: r.Reason, Raw: r.Raw}
-	if role == history.Probe {
+	if role == record.Probe {
 		d.Unit = "celsius"
 	}
 	if r.Status == driver.OK {

@@ -14,6 +14,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func TestCoilsAreMeasuredOneByOne(t *testing.T) {
@@ -86,7 +87,7 @@ type late struct {
 }
 
 // Journal is what the bench asks for last.
-func (l *late) Journal(ctx context.Context, f history.JournalFilter) ([]history.JournalEntry, error) {
+func (l *late) Journal(ctx context.Context, f history.JournalFilter) ([]record.JournalEntry, error) {
 	deeds, err := l.Store.Journal(ctx, f)
 	select {
 	case <-l.held:
@@ -205,12 +206,12 @@ type failing struct {
 	full bool
 }
 
-func (f *failing) RecordBy(ctx context.Context, m history.Measurement, readings []history.Reading, who string) (history.Measurement, error) {
+func (f *failing) RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error) {
 	f.mu.Lock()
 	full := f.full
 	f.mu.Unlock()
 	if full {
-		return history.Measurement{}, fmt.Errorf("write: %w", history.ErrFull)
+		return record.Measurement{}, fmt.Errorf("write: %w", history.ErrFull)
 	}
 	return f.Store.RecordBy(ctx, m, readings, who)
 }
@@ -253,7 +254,7 @@ func TestStoppingSeesAWriteThrough(t *testing.T) {
 // slow is a history on a slow disk.
 type slow struct{ Store }
 
-func (s *slow) RecordBy(ctx context.Context, m history.Measurement, readings []history.Reading, who string) (history.Measurement, error) {
+func (s *slow) RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error) {
 	timer := time.NewTimer(300 * time.Millisecond)
 	defer timer.Stop()
 	<-timer.C
@@ -281,16 +282,16 @@ func TestSerialNumbers(t *testing.T) {
 	p.untilState(capture.Open)
 	p.measure(6600)
 	p.open()
-	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001"}); !errors.Is(err, history.ErrDuplicate) {
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001"}); !errors.Is(err, record.ErrDuplicate) {
 		t.Errorf("a serial used before: %v, want ErrDuplicate", err)
 	}
-	if err := p.bench.SetNext(t.Context(), Next{Serial: "hn-0001"}); !errors.Is(err, history.ErrInvalid) || !strings.Contains(err.Error(), "HN-0001 exists") {
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "hn-0001"}); !errors.Is(err, record.ErrInvalid) || !strings.Contains(err.Error(), "HN-0001 exists") {
 		t.Errorf("the same in small letters: %v, want it named", err)
 	}
 	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0103"}); err != nil || !strings.Contains(p.bench.Snapshot().NextRemark, "go on from HN-0104") {
 		t.Errorf("far ahead: %v, %q; want a remark", err, p.bench.Snapshot().NextRemark)
 	}
-	if err := p.bench.SetNext(t.Context(), Next{Serial: "bad\x00serial"}); !errors.Is(err, history.ErrInvalid) {
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "bad\x00serial"}); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("a serial with a control character: %v, want ErrInvalid", err)
 	}
 	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001", Stage: "potted"}); err != nil {
@@ -322,7 +323,7 @@ func TestWithoutAPatternThePersonIsAsked(t *testing.T) {
 func TestForceIsMarkedAndDurable(t *testing.T) {
 	p := newPlace(t, nil, func(s *Settings) { s.Capture.Patience = time.Hour })
 	p.untilState(capture.Open)
-	if err := p.bench.Record(t.Context(), RecordRequest{Force: true}); !errors.Is(err, history.ErrInvalid) {
+	if err := p.bench.Record(t.Context(), RecordRequest{Force: true}); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("forcing without a reason: %v, want ErrInvalid", err)
 	}
 	p.clip(7000 * (1 + 0.00393*1.5)) // on the limit, so that it waits
@@ -331,7 +332,7 @@ func TestForceIsMarkedAndDurable(t *testing.T) {
 		t.Fatal(err)
 	}
 	list := p.all()
-	if len(list) != 1 || list[0].Status != history.Forced || list[0].Reason != "buyer waits" {
+	if len(list) != 1 || list[0].Status != record.Forced || list[0].Reason != "buyer waits" {
 		t.Errorf("kept %+v, want one forced measurement with its reason", list)
 	}
 }
@@ -392,7 +393,7 @@ func TestACheckStandardIsNoCoil(t *testing.T) {
 	if _, err := p.bench.MeasureStandard(t.Context(), Standard{Name: "R10k", NominalOhms: 10000}); !errors.Is(err, ErrState) {
 		t.Errorf("the wrong standard: %v, want ErrState", err)
 	}
-	if _, err := p.bench.MeasureStandard(t.Context(), Standard{Name: "R"}); !errors.Is(err, history.ErrInvalid) {
+	if _, err := p.bench.MeasureStandard(t.Context(), Standard{Name: "R"}); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("no reference value: %v, want ErrInvalid", err)
 	}
 }
@@ -457,16 +458,16 @@ func TestOddWordsDoNotHoldTheBench(t *testing.T) {
 func TestForceAndNextAreCheckedAtOnce(t *testing.T) {
 	p := newPlace(t, nil, func(s *Settings) { s.Capture.Patience = time.Hour })
 	p.untilState(capture.Open)
-	if err := p.bench.SetNext(t.Context(), Next{Serial: "A-1", Stage: "polished"}); !errors.Is(err, history.ErrInvalid) {
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "A-1", Stage: "polished"}); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("a stage nobody knows: %v, want ErrInvalid", err)
 	}
-	if err := p.bench.SetNext(t.Context(), Next{Stage: "polished"}); !errors.Is(err, history.ErrInvalid) {
+	if err := p.bench.SetNext(t.Context(), Next{Stage: "polished"}); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("a stage nobody knows, no serial: %v, want ErrInvalid", err)
 	}
 	p.clip(7000 * (1 + 0.00393*1.5))
 	p.untilState(capture.Steady)
 	for _, reason := range []string{"", "  ", "a\x00b", strings.Repeat("x", 100_000)} {
-		if err := p.bench.Record(t.Context(), RecordRequest{Force: true, Reason: reason}); !errors.Is(err, history.ErrInvalid) {
+		if err := p.bench.Record(t.Context(), RecordRequest{Force: true, Reason: reason}); !errors.Is(err, record.ErrInvalid) {
 			t.Errorf("reason %.10q: %v, want ErrInvalid", reason, err)
 		}
 	}

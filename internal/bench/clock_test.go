@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func TestClockThatIsSetIsFollowed(t *testing.T) {
@@ -49,7 +49,7 @@ func TestNothingWaitsForTheOldClock(t *testing.T) {
 	defer cancel()
 	b.clock.wall = b.clock.wall.Add(time.Hour) // as if it had been an hour fast until now
 	b.refresh()
-	b.instrumentOpened(&b.meter, notice{role: history.Meter, opened: true})
+	b.instrumentOpened(&b.meter, notice{role: record.Meter, opened: true})
 	b.pending = &pending{why: "the disk is full", retryAt: b.now()}
 	b.refresh()
 	before := b.now()

@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // changeSpool has the bench know of the new spool before it returns.
@@ -38,7 +39,7 @@ func TestACoilKeepsItsSpool(t *testing.T) {
 		t.Fatalf("after the change: %s from spool %s, want HN-0002 from SP-2", m.Serial, m.Spool)
 	}
 	p.open()
-	for _, n := range []Next{{Serial: "HN-0001", Again: true}, {Serial: "HN-0001", Stage: history.StagePotted}} {
+	for _, n := range []Next{{Serial: "HN-0001", Again: true}, {Serial: "HN-0001", Stage: record.StagePotted}} {
 		p.next(n)
 		if m := p.measure(6600); m.Serial != "HN-0001" || m.Sequence != 1 || m.Batch != "first" || m.Spool != "SP-1" {
 			t.Errorf("%+v: filed as %s, sequence %d of %s, spool %s; want HN-0001, 1 of first, SP-1", n, m.Serial, m.Sequence, m.Batch, m.Spool)
@@ -52,7 +53,7 @@ func TestACoilKeepsItsSpool(t *testing.T) {
 	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Fen", Spool: "SP-9", Winder: "W9"}); err != nil {
 		t.Fatal(err)
 	}
-	p.next(Next{Serial: "HN-0001", Stage: history.StageAssembled})
+	p.next(Next{Serial: "HN-0001", Stage: record.StageAssembled})
 	if m := p.measure(6600); m.Batch != "first" || m.Spool != "SP-1" || m.Winder != "" {
 		t.Errorf("with another batch open: filed in %s, spool %s, winder %s; want first, SP-1, no winder", m.Batch, m.Spool, m.Winder)
 	}
@@ -78,7 +79,7 @@ func TestACoilWithoutABatchStaysSo(t *testing.T) {
 	if _, err := p.store.Record(t.Context(), old, readings); err != nil {
 		t.Fatal(err)
 	}
-	p.next(Next{Serial: "old-1", Stage: history.StagePotted})
+	p.next(Next{Serial: "old-1", Stage: record.StagePotted})
 	if m := p.measure(6600); m.Serial != "old-1" || m.Batch != "" || m.Spool != "SP-0" || m.Winder != "W0" {
 		t.Errorf("filed as %s in batch %q, spool %s, winder %s; want old-1 in none, SP-0, W0", m.Serial, m.Batch, m.Spool, m.Winder)
 	}
@@ -98,7 +99,7 @@ func TestAVoidedMeasurementFilesNoCoil(t *testing.T) {
 	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := p.store.AddDesign(t.Context(), history.Design{Name: "Marsh", TargetOhms: 8000, LowerOhms: 7500, UpperOhms: 8500,
+	if _, err := p.store.AddDesign(t.Context(), record.Design{Name: "Marsh", TargetOhms: 8000, LowerOhms: 7500, UpperOhms: 8500,
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005}, "test"); err != nil {
 		t.Fatal(err)
 	}
@@ -112,7 +113,7 @@ func TestAVoidedMeasurementFilesNoCoil(t *testing.T) {
 	}
 	p.open()
 	// What stands decides, not the voided one, wherever that is.
-	p.next(Next{Serial: wrong.Serial, Stage: history.StagePotted})
+	p.next(Next{Serial: wrong.Serial, Stage: record.StagePotted})
 	if m := p.measure(8010); m.Batch != "second" || m.Sequence != 1 {
 		t.Errorf("potted: filed in %s, sequence %d; want second, 1", m.Batch, m.Sequence)
 	}
@@ -147,7 +148,7 @@ func (f *failing) set(full bool) {
 }
 
 // saved frees the disk and waits for what was held back.
-func (p *place) saved(disk *failing, before string) history.Measurement {
+func (p *place) saved(disk *failing, before string) record.Measurement {
 	p.t.Helper()
 	disk.set(false)
 	s := p.until("it to be saved", func(s Snapshot) bool { return s.Unsaved == "" && s.Last.ID != before })
@@ -173,7 +174,7 @@ func TestWhatWaitsKeepsASerial(t *testing.T) {
 	p, disk := fullPlace(t)
 	before := p.bench.Snapshot().Last.ID
 	err := p.refile(Next{})
-	if !errors.Is(err, history.ErrInvalid) || !strings.Contains(err.Error(), "disk is full") {
+	if !errors.Is(err, record.ErrInvalid) || !strings.Contains(err.Error(), "disk is full") {
 		t.Errorf("no serial: %v, want ErrInvalid with the reason why it waits", err)
 	}
 	if m := p.saved(disk, before); m.Serial != "HN-0002" || m.Batch != "second" {
@@ -185,11 +186,11 @@ func TestWhatWaitsIsFiledAnew(t *testing.T) {
 	t.Parallel()
 	p, disk := fullPlace(t)
 	before := p.bench.Snapshot().Last.ID
-	if err := p.refile(Next{Serial: "HN-0001", Stage: history.StagePotted}); err != nil {
+	if err := p.refile(Next{Serial: "HN-0001", Stage: record.StagePotted}); err != nil {
 		t.Fatal(err)
 	}
 	m := p.saved(disk, before)
-	if m.Serial != "HN-0001" || m.Stage != history.StagePotted || m.Batch != "first" || m.Sequence != 1 || m.Spool != "SP-1" || m.Winder != "" {
+	if m.Serial != "HN-0001" || m.Stage != record.StagePotted || m.Batch != "first" || m.Sequence != 1 || m.Spool != "SP-1" || m.Winder != "" {
 		t.Errorf("saved as %s (%s), sequence %d of %s, spool %s, winder %q; want HN-0001 (potted), 1 of first, SP-1, no winder",
 			m.Serial, m.Stage, m.Sequence, m.Batch, m.Spool, m.Winder)
 	}
@@ -201,12 +202,12 @@ func TestWhatWaitsIsANewCoilAfterAll(t *testing.T) {
 	t.Parallel()
 	p, disk := fullPlace(t)
 	before := p.bench.Snapshot().Last.ID
-	for _, n := range []Next{{Serial: "HN-0001", Stage: history.StagePotted}, {Serial: "A-1"}} {
+	for _, n := range []Next{{Serial: "HN-0001", Stage: record.StagePotted}, {Serial: "A-1"}} {
 		if err := p.refile(n); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if m := p.saved(disk, before); m.Serial != "A-1" || m.Stage != history.StageWound || m.Batch != "second" || m.Spool != "SP-2" || m.Winder != "W2" {
+	if m := p.saved(disk, before); m.Serial != "A-1" || m.Stage != record.StageWound || m.Batch != "second" || m.Spool != "SP-2" || m.Winder != "W2" {
 		t.Errorf("saved as %s (%s) of %s, spool %s, winder %s; want A-1 (wound) of second, SP-2, W2", m.Serial, m.Stage, m.Batch, m.Spool, m.Winder)
 	}
 }
@@ -233,7 +234,7 @@ func TestWhatWaitsKeepsItsDesign(t *testing.T) {
 	if _, err := p.store.Record(t.Context(), first, readings); err != nil {
 		t.Fatal(err)
 	}
-	err = p.refile(Next{Serial: "T-1", Stage: history.StagePotted})
+	err = p.refile(Next{Serial: "T-1", Stage: record.StagePotted})
 	if !errors.Is(err, ErrState) || !strings.Contains(err.Error(), "T-1 is of Tern revision 1") {
 		t.Errorf("a coil of another design: %v, want ErrState that names it", err)
 	}

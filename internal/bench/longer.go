@@ -5,18 +5,18 @@ import (
 	"time"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // clipped is a coil that is recorded and still on the clips. What it was filed
 // under and judged by stays in use until the clips open.
 type clipped struct {
 	serial string
-	batch  *history.Batch
-	design *history.Design
+	batch  *record.Batch
+	design *record.Design
 	who    string
 	// measurement is its first record, nil until that is durable.
-	measurement *history.Measurement
+	measurement *record.Measurement
 }
 
 // follow keeps what belongs to a coil that was recorded just now and stays on the
@@ -42,7 +42,7 @@ func (b *Bench) saveLonger(ctx context.Context, r capture.Result, c *clipped) {
 
 // savedLonger takes a better result into use. It is the same coil measured once: it
 // is not counted again, and the coil to come is not touched.
-func (b *Bench) savedLonger(first, m history.Measurement) {
+func (b *Bench) savedLonger(first, m record.Measurement) {
 	b.last = &m
 	b.changes.Add(1)
 	b.log.Info("measured longer", "coil", m.Serial, "batch", m.Batch, "r20_ohms", m.R20Ohms,
@@ -58,7 +58,7 @@ func (b *Bench) savedLonger(first, m history.Measurement) {
 // keepCurve stores what a coil that was left on showed of its cooling; it is the
 // one that was recorded, or with nil the one that was to come.
 func (b *Bench) keepCurve(t *capture.TimeConstantEstimate, of *clipped) {
-	c := history.CoolingCurve{Time: b.now().UTC(), Bench: b.settings.Name,
+	c := record.CoolingCurve{Time: b.now().UTC(), Bench: b.settings.Name,
 		TimeConstantSeconds: t.TimeConstant.Seconds(), TimeConstantErrorSeconds: t.StandardError.Seconds(), StartKelvin: t.StartKelvin,
 		QuickShare: t.QuickShare, QuickShareError: t.QuickShareStandardError}
 	design := b.design()
@@ -67,7 +67,7 @@ func (b *Bench) keepCurve(t *capture.TimeConstantEstimate, of *clipped) {
 		c.Serial, design = of.serial, of.design
 	}
 	if design == nil {
-		b.note(history.JournalEntry{Action: "time constant", Subject: c.Serial, Detail: c.Words()})
+		b.note(record.JournalEntry{Action: "time constant", Subject: c.Serial, Detail: c.Words()})
 		return
 	}
 	c.Design = design.Name
@@ -82,8 +82,8 @@ func (b *Bench) keepCurve(t *capture.TimeConstantEstimate, of *clipped) {
 
 // Soak says that a coil, or every coil of a batch, has been lying beside the probe
 // since then; the zero time means from now on.
-func (b *Bench) Soak(ctx context.Context, k history.Soak) (history.Soak, error) {
-	k.Bench, k.Who = b.settings.Name, history.Label(k.Who)
+func (b *Bench) Soak(ctx context.Context, k record.Soak) (record.Soak, error) {
+	k.Bench, k.Who = b.settings.Name, record.Label(k.Who)
 	stored, err := b.store.AddSoak(ctx, k)
 	return stored, b.takeUp(ctx, err)
 }

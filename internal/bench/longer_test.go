@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // fine is a bench so good that nearly all of what is not known of a coil is how warm
@@ -22,7 +23,7 @@ func fine(s *Settings) {
 
 // untilBetter leaves the coil on the clips until more is known of it than when it
 // was recorded, by far.
-func (p *place) untilBetter(m history.Measurement) {
+func (p *place) untilBetter(m record.Measurement) {
 	p.t.Helper()
 	p.until("a better result", func(s Snapshot) bool {
 		return s.ExpandedUncertaintyOhms != nil && *s.ExpandedUncertaintyOhms < 0.7*m.ExpandedUncertaintyOhms
@@ -43,14 +44,14 @@ func TestACoilThatStaysOnIsMeasuredLonger(t *testing.T) {
 	s := p.until("the better record", func(s Snapshot) bool { return s.Last.ID != first.ID })
 	m := *s.Last
 	if m.Serial != first.Serial || m.Supersedes != first.ID || m.Sequence != first.Sequence || m.Batch != first.Batch ||
-		m.Spool != first.Spool || m.Stage != first.Stage || m.Status != history.Recorded || m.Reason != history.MeasuredLonger {
+		m.Spool != first.Spool || m.Stage != first.Stage || m.Status != record.Recorded || m.Reason != record.MeasuredLonger {
 		t.Errorf("recorded %+v in the place of %+v", m, first)
 	}
 	if m.ExpandedUncertaintyOhms >= first.ExpandedUncertaintyOhms {
 		t.Errorf("± %.3g Ω, before ± %.3g Ω", m.ExpandedUncertaintyOhms, first.ExpandedUncertaintyOhms)
 	}
 	old, _, err := p.store.Measurement(t.Context(), first.ID)
-	if err != nil || old.Status != history.Superseded || old.Reason != history.MeasuredLonger {
+	if err != nil || old.Status != record.Superseded || old.Reason != record.MeasuredLonger {
 		t.Errorf("the first stands as %s, %q, %v", old.Status, old.Reason, err)
 	}
 	if s.Changed != nil {
@@ -119,7 +120,7 @@ func TestAVerdictThatChangesIsSaid(t *testing.T) {
 	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := p.store.AddDesign(t.Context(), history.Design{Name: "Guarded", TargetOhms: 6650, LowerOhms: 6300, UpperOhms: 7000,
+	if _, err := p.store.AddDesign(t.Context(), record.Design{Name: "Guarded", TargetOhms: 6650, LowerOhms: 6300, UpperOhms: 7000,
 		GuardFactor: 1, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00001}, "test"); err != nil {
 		t.Fatal(err)
 	}
@@ -174,7 +175,7 @@ type stuck struct {
 	letGo chan struct{}
 }
 
-func (s *stuck) RecordBy(ctx context.Context, m history.Measurement, readings []history.Reading, who string) (history.Measurement, error) {
+func (s *stuck) RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error) {
 	if m.Supersedes != "" {
 		select {
 		case <-s.letGo:
@@ -210,10 +211,10 @@ func TestASoakedCoil(t *testing.T) {
 	p := newPlace(t, nil, nil)
 	p.untilState(capture.Open)
 	since := time.Now().Add(-2 * time.Hour).Truncate(time.Microsecond).UTC()
-	if _, err := p.bench.Soak(t.Context(), history.Soak{Serial: "HN-0001", Since: time.Now().Add(time.Hour)}); err == nil {
+	if _, err := p.bench.Soak(t.Context(), record.Soak{Serial: "HN-0001", Since: time.Now().Add(time.Hour)}); err == nil {
 		t.Error("a soak from tomorrow on is taken")
 	}
-	k, err := p.bench.Soak(t.Context(), history.Soak{Serial: "HN-0001", Since: since, Who: "Wren"})
+	k, err := p.bench.Soak(t.Context(), record.Soak{Serial: "HN-0001", Since: since, Who: "Wren"})
 	if err != nil || k.Bench != "north" {
 		t.Fatalf("%+v, %v", k, err)
 	}
@@ -240,9 +241,9 @@ func TestASoakedCoil(t *testing.T) {
 func TestASoakByAnotherClock(t *testing.T) {
 	t.Parallel()
 	b := New(quickSettings("north", &fakeBench{}), nil, newCounts(), &Hub{}, slog.New(slog.DiscardHandler))
-	b.around.batch = &history.Batch{Name: "first"}
+	b.around.batch = &record.Batch{Name: "first"}
 	b.around.serial, b.around.soakOf = "HN-0001", "HN-0001"
-	b.around.soak = &history.Soak{Since: b.now().Add(-time.Minute)}
+	b.around.soak = &record.Soak{Since: b.now().Add(-time.Minute)}
 	if b.soakedSince().IsZero() {
 		t.Fatal("it does not count at all")
 	}
@@ -253,7 +254,7 @@ func TestASoakByAnotherClock(t *testing.T) {
 	}
 }
 
-func settingsOf(t *testing.T, p *place, light history.Measurement) capture.Settings {
+func settingsOf(t *testing.T, p *place, light record.Measurement) capture.Settings {
 	t.Helper()
 	m, readings, err := p.store.Measurement(t.Context(), light.ID)
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // fakeBench is a meter and a probe that answer at once, a coil that can be
@@ -130,26 +131,26 @@ type counts struct {
 	measurements int
 	reconnects   int
 	refused      map[capture.Refusal]int
-	dropped      map[history.Role]int64
+	dropped      map[record.Role]int64
 }
 
 func newCounts() *counts {
-	return &counts{refused: map[capture.Refusal]int{}, dropped: map[history.Role]int64{}}
+	return &counts{refused: map[capture.Refusal]int{}, dropped: map[record.Role]int64{}}
 }
 
-func (c *counts) ReadingSeen(string, history.Role, driver.Status) {}
-func (c *counts) BytesDropped(_ string, role history.Role, bytes int64) {
+func (c *counts) ReadingSeen(string, record.Role, driver.Status) {}
+func (c *counts) BytesDropped(_ string, role record.Role, bytes int64) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.dropped[role] += bytes
 }
 func (c *counts) HistoryWrite(time.Duration) {}
-func (c *counts) Reconnected(string, history.Role) {
+func (c *counts) Reconnected(string, record.Role) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.reconnects++
 }
-func (c *counts) MeasurementRecorded(history.Measurement, float64) {
+func (c *counts) MeasurementRecorded(record.Measurement, float64) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.measurements++
@@ -212,7 +213,7 @@ func openStore(t testing.TB, path string) *history.Store {
 func newPlace(t *testing.T, wrap func(Store) Store, change func(*Settings)) *place {
 	t.Helper()
 	store := openStore(t, filepath.Join(t.TempDir(), "history.db"))
-	if _, err := store.AddDesign(t.Context(), history.Design{Name: "Fen", TargetOhms: 6650, LowerOhms: 6300, UpperOhms: 7000,
+	if _, err := store.AddDesign(t.Context(), record.Design{Name: "Fen", TargetOhms: 6650, LowerOhms: 6300, UpperOhms: 7000,
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005}, "test"); err != nil {
 		t.Fatal(err)
 	}
@@ -296,7 +297,7 @@ func (p *place) untilState(want capture.State) Snapshot {
 }
 
 // measure clips a coil on and waits until it is recorded under a new id.
-func (p *place) measure(ohms float64) history.Measurement {
+func (p *place) measure(ohms float64) record.Measurement {
 	p.t.Helper()
 	before := p.bench.Snapshot().Last
 	p.clip(ohms)
@@ -312,7 +313,7 @@ func (p *place) open() {
 	p.untilState(capture.Open)
 }
 
-func (p *place) all() []history.Measurement {
+func (p *place) all() []record.Measurement {
 	p.t.Helper()
 	list, _, err := p.store.Measurements(context.Background(), history.Filter{Bench: "north"})
 	if err != nil {

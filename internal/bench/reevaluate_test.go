@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 	"coilkeep/internal/statistics"
 	"coilkeep/internal/warmth"
 )
@@ -62,9 +63,9 @@ func TestReevaluateWhatTheFirstRulesMeasured(t *testing.T) {
 	}
 	for _, m := range allOf(t, store) {
 		switch {
-		case m.Formula == 1 && (m.Status != history.Superseded || m.Reason != "evaluated again: the copper is estimated now"):
+		case m.Formula == 1 && (m.Status != record.Superseded || m.Reason != "evaluated again: the copper is estimated now"):
 			t.Errorf("the old measurement of %s is %s, %q", m.Serial, m.Status, m.Reason)
-		case m.Formula == r20.Formula && (m.Status != history.Recorded || m.Supersedes == "" || m.Inputs.CopperExcessUncertaintyKelvin == 0):
+		case m.Formula == r20.Formula && (m.Status != record.Recorded || m.Supersedes == "" || m.Inputs.CopperExcessUncertaintyKelvin == 0):
 			t.Errorf("the new measurement of %s is %+v", m.Serial, m)
 		}
 	}
@@ -74,7 +75,7 @@ func TestReevaluateWhatTheFirstRulesMeasured(t *testing.T) {
 	verifies(t, store, 3)
 }
 
-func allOf(t *testing.T, store *history.Store) []history.Measurement {
+func allOf(t *testing.T, store *history.Store) []record.Measurement {
 	t.Helper()
 	page, _, err := store.Measurements(t.Context(), history.Filter{})
 	if err != nil {
@@ -106,7 +107,7 @@ type boundedRecord struct {
 	seed                               uint64
 }
 
-func (b boundedRecord) record(t *testing.T, serial string) (history.Measurement, []history.Reading) {
+func (b boundedRecord) record(t *testing.T, serial string) (record.Measurement, []record.Reading) {
 	t.Helper()
 	const (
 		alpha, probe  = 0.00393, 21.4
@@ -115,18 +116,18 @@ func (b boundedRecord) record(t *testing.T, serial string) (history.Measurement,
 	)
 	contact := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	noise := rand.New(rand.NewPCG(b.seed, 1))
-	readings := []history.Reading{{Time: contact.Add(-time.Second), Role: history.Probe, Value: probe, Resolution: 0.01, Status: "ok", Raw: "21.40"}}
+	readings := []record.Reading{{Time: contact.Add(-time.Second), Role: record.Probe, Value: probe, Resolution: 0.01, Status: "ok", Raw: "21.40"}}
 	for at := time.Duration(0); at <= length; at += pause {
 		celsius := probe + b.excessKelvin*math.Exp(-at.Seconds()/b.timeConstant.Seconds())
 		ohms := math.Round(10*(b.r20Ohms*(1+alpha*(celsius-20))+0.1*noise.NormFloat64())) / 10
 		if at%time.Second == 0 {
-			readings = append(readings, history.Reading{Time: contact.Add(at - time.Millisecond), Role: history.Probe, Value: probe, Resolution: 0.01, Status: "ok", Raw: "21.40"})
+			readings = append(readings, record.Reading{Time: contact.Add(at - time.Millisecond), Role: record.Probe, Value: probe, Resolution: 0.01, Status: "ok", Raw: "21.40"})
 		}
-		readings = append(readings, history.Reading{Time: contact.Add(at), Role: history.Meter, Value: ohms, Resolution: 0.1, Status: "ok", Raw: fmt.Sprint(ohms)})
+		readings = append(readings, record.Reading{Time: contact.Add(at), Role: record.Meter, Value: ohms, Resolution: 0.1, Status: "ok", Raw: fmt.Sprint(ohms)})
 	}
 	var values []float64
 	for i := len(readings) - 1; len(values) < window; i-- {
-		if readings[i].Role == history.Meter {
+		if readings[i].Role == record.Meter {
 			readings[i].InWindow = true
 			values = append(values, readings[i].Value)
 		}
@@ -144,11 +145,11 @@ func (b boundedRecord) record(t *testing.T, serial string) (history.Measurement,
 	if err != nil {
 		t.Fatal(err)
 	}
-	return history.Measurement{
-		Time: contact.Add(length), Bench: "north", Batch: "first", Design: "Fen", DesignRevision: 1, Serial: serial, Stage: history.StageWound,
+	return record.Measurement{
+		Time: contact.Add(length), Bench: "north", Batch: "first", Design: "Fen", DesignRevision: 1, Serial: serial, Stage: record.StageWound,
 		ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: probe, AlphaPerKelvin: alpha, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor, Verdict: judged.Verdict,
-		ConformityProbability: judged.Probability, Status: history.Recorded, Formula: 1, Inputs: in, Tolerance: tolerance, Budget: result.Budget,
+		ConformityProbability: judged.Probability, Status: record.Recorded, Formula: 1, Inputs: in, Tolerance: tolerance, Budget: result.Budget,
 		Settings: json.RawMessage(`{"min_ohms":100,"max_ohms":200000,"hands_off_ns":3000000000,"bounce_ns":1000000000,"max_gap_ns":2200000000,"readings":8,"window_ns":1500000000,` +
 			`"slope_percent_per_minute":0.05,"patience_ns":20000000000,"time_constant_ns":600000000000,"meter_percent":0.05,"meter_ohms":0.3,"correction_ratio":0,"lead_ohms":0,` +
 			`"lead_half_width_ohms":0,"probe_half_width_kelvin":0.3,"coil_difference_kelvin":0.3,"max_age_ns":5000000000,"alpha_per_kelvin":0.00393,` +
@@ -197,7 +198,7 @@ func TestReevaluateWithWhatIsKnownToday(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	learned := &history.Design{Name: "Fen", TimeConstantSeconds: 1200, TimeConstantRatio: 0.1, QuickShareDeviation: 0.02}
+	learned := &record.Design{Name: "Fen", TimeConstantSeconds: 1200, TimeConstantRatio: 0.1, QuickShareDeviation: 0.02}
 	known, _, err := Reevaluate(old, readings, Knowledge{Arrive: warmth.Hand, Design: learned}, "test")
 	if err != nil {
 		t.Fatal(err)
@@ -218,24 +219,24 @@ func TestReevaluateWithWhatIsKnownToday(t *testing.T) {
 func TestWhatIsNotEvaluatedAgain(t *testing.T) {
 	t.Parallel()
 	store := openStore(t, filepath.Join(t.TempDir(), "history.db"))
-	if _, err := store.AddDesign(t.Context(), history.Design{Name: "Fen", TargetOhms: 6650, LowerOhms: 6300, UpperOhms: 7000,
+	if _, err := store.AddDesign(t.Context(), record.Design{Name: "Fen", TargetOhms: 6650, LowerOhms: 6300, UpperOhms: 7000,
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005}, "test"); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := store.OpenBatch(t.Context(), history.BatchStart{Name: "first", Bench: "north", Design: "Fen"}); err != nil {
 		t.Fatal(err)
 	}
-	for i, change := range []func(*history.Measurement, []history.Reading){
-		func(*history.Measurement, []history.Reading) {},
-		func(m *history.Measurement, _ []history.Reading) { m.Context = json.RawMessage(`{"rules":99}`) },
-		func(_ *history.Measurement, readings []history.Reading) {
+	for i, change := range []func(*record.Measurement, []record.Reading){
+		func(*record.Measurement, []record.Reading) {},
+		func(m *record.Measurement, _ []record.Reading) { m.Context = json.RawMessage(`{"rules":99}`) },
+		func(_ *record.Measurement, readings []record.Reading) {
 			for j := range readings { // its temperatures are lost
-				if readings[j].Role == history.Probe {
+				if readings[j].Role == record.Probe {
 					readings[j].Status = "impossible"
 				}
 			}
 		},
-		func(*history.Measurement, []history.Reading) {},
+		func(*record.Measurement, []record.Reading) {},
 	} {
 		m, readings := boundedRecord{6690, 0.1, 1.2, 10 * time.Minute, uint64(i)}.record(t, fmt.Sprintf("HN-%04d", i+1))
 		change(&m, readings)
@@ -262,7 +263,7 @@ func TestWhatIsNotEvaluatedAgain(t *testing.T) {
 	for name, pick := range map[string]Selection{
 		"batch": {Batch: "frist"}, "design": {Design: "Fern"}, "serial": {Serials: []string{"HN-9999"}},
 	} {
-		if _, err := r.Preview(t.Context(), pick); !errors.Is(err, history.ErrNotFound) {
+		if _, err := r.Preview(t.Context(), pick); !errors.Is(err, record.ErrNotFound) {
 			t.Errorf("a %s that is not there: %v", name, err)
 		}
 	}
@@ -274,9 +275,9 @@ type fullSoon struct {
 	left int
 }
 
-func (f *fullSoon) Reevaluate(ctx context.Context, m history.Measurement, readings []history.Reading, why, who string) (history.Measurement, error) {
+func (f *fullSoon) Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error) {
 	if f.left--; f.left < 0 {
-		return history.Measurement{}, history.ErrFull
+		return record.Measurement{}, history.ErrFull
 	}
 	return f.Store.Reevaluate(ctx, m, readings, why, who)
 }
@@ -310,12 +311,12 @@ func TestReevaluationGoesOn(t *testing.T) {
 func TestReevaluateTypedValues(t *testing.T) {
 	t.Parallel()
 	m, readings := boundedRecord{6690, 0, 0.5, 10 * time.Minute, 1}.record(t, "HN-0001")
-	m.Settings, m.Context, m.Status, m.Reason = nil, nil, history.Manual, "imported from old-coils.csv"
+	m.Settings, m.Context, m.Status, m.Reason = nil, nil, record.Manual, "imported from old-coils.csv"
 	again, kept, err := Reevaluate(m, readings, Knowledge{}, "test")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if again.Formula != r20.Formula || again.Status != history.Manual || again.Reason != m.Reason || len(kept) != len(readings) {
+	if again.Formula != r20.Formula || again.Status != record.Manual || again.Reason != m.Reason || len(kept) != len(readings) {
 		t.Errorf("%+v", again)
 	}
 	if again.ExpandedUncertaintyOhms <= m.ExpandedUncertaintyOhms || math.Abs(again.R20Ohms-m.R20Ohms) > 0.01 {
@@ -363,13 +364,13 @@ func TestReevaluateWhatWasForced(t *testing.T) {
 	t.Parallel()
 	// 8 K above the probe the slope is far beyond the limit.
 	m, readings := boundedRecord{6690, 8, 2, 12 * time.Minute, 5}.record(t, "HN-0001")
-	m.Status, m.Reason = history.Forced, "wanted at once"
+	m.Status, m.Reason = record.Forced, "wanted at once"
 	m.Context = json.RawMessage(`{"rules":1,"manner":"forced","reason":"wanted at once","held_until":"0001-01-01T00:00:00Z"}`)
 	again, entries, err := Reevaluate(m, readings, Knowledge{}, "newer rules")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if again.Status != history.Forced || again.Reason != m.Reason || !again.Time.Equal(m.Time) || again.Supersedes != m.ID {
+	if again.Status != record.Forced || again.Reason != m.Reason || !again.Time.Equal(m.Time) || again.Supersedes != m.ID {
 		t.Errorf("it is %s, %q, of %v", again.Status, again.Reason, again.Time)
 	}
 	if off := math.Abs(again.R20Ohms - 6690); off > again.ExpandedUncertaintyOhms {

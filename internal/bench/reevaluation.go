@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 	"coilkeep/internal/statistics"
 	"coilkeep/internal/warmth"
 )
@@ -99,10 +100,10 @@ type Selection struct {
 // ReevaluationStore is the part of a history that reevaluation needs.
 type ReevaluationStore interface {
 	Captures
-	Design(ctx context.Context, name string) (history.Design, error)
-	Batch(ctx context.Context, name string) (history.Batch, error)
-	Coil(ctx context.Context, serial string) (history.Coil, error)
-	Reevaluate(ctx context.Context, m history.Measurement, readings []history.Reading, why, who string) (history.Measurement, error)
+	Design(ctx context.Context, name string) (record.Design, error)
+	Batch(ctx context.Context, name string) (record.Batch, error)
+	Coil(ctx context.Context, serial string) (record.Coil, error)
+	Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error)
 }
 
 // Reevaluation evaluates measurements of older rules by today's.
@@ -119,7 +120,7 @@ type Reevaluation struct {
 // Preview says what would change and stores nothing. The error is one of the
 // store's: ErrNotFound for a batch, design or coil that is not there.
 func (r Reevaluation) Preview(ctx context.Context, pick Selection) (Reevaluated, error) {
-	return r.run(ctx, pick, "preview", func(m history.Measurement, _ []history.Reading) (history.Measurement, error) {
+	return r.run(ctx, pick, "preview", func(m record.Measurement, _ []record.Reading) (record.Measurement, error) {
 		m.ID = "" // it is not there
 		return m, nil
 	})
@@ -131,9 +132,9 @@ func (r Reevaluation) Preview(ctx context.Context, pick Selection) (Reevaluated,
 // only.
 func (r Reevaluation) Apply(ctx context.Context, pick Selection, why, who string) (Reevaluated, error) {
 	if why == "" {
-		return Reevaluated{}, &history.FieldError{Field: "reason", Problem: "must not be empty: say why they are evaluated again"}
+		return Reevaluated{}, &record.FieldError{Field: "reason", Problem: "must not be empty: say why they are evaluated again"}
 	}
-	done, err := r.run(ctx, pick, why, func(m history.Measurement, readings []history.Reading) (history.Measurement, error) {
+	done, err := r.run(ctx, pick, why, func(m record.Measurement, readings []record.Reading) (record.Measurement, error) {
 		return r.Store.Reevaluate(ctx, m, readings, why, who)
 	})
 	done.Applied = true
@@ -141,12 +142,12 @@ func (r Reevaluation) Apply(ctx context.Context, pick Selection, why, who string
 }
 
 // run evaluates what is picked and hands each result to keep.
-func (r Reevaluation) run(ctx context.Context, pick Selection, why string, keep func(history.Measurement, []history.Reading) (history.Measurement, error)) (Reevaluated, error) {
+func (r Reevaluation) run(ctx context.Context, pick Selection, why string, keep func(record.Measurement, []record.Reading) (record.Measurement, error)) (Reevaluated, error) {
 	sum := Reevaluated{Rules: capture.Rules, Formula: r20.Formula, Batches: []ReevaluatedBatch{}, Left: []LeftAsIs{}, Certificates: IssuedCertificates,
 		index: map[[2]string]int{}}
 	looked := 0
-	designs := map[string]*history.Design{}
-	err := r.each(ctx, pick, func(light history.Measurement) error {
+	designs := map[string]*record.Design{}
+	err := r.each(ctx, pick, func(light record.Measurement) error {
 		if looked++; looked%100 == 0 && r.Progress != nil {
 			r.Progress(looked)
 		}
@@ -176,7 +177,7 @@ func (r Reevaluation) run(ctx context.Context, pick Selection, why string, keep 
 		}
 		again, err = keep(again, entries)
 		switch {
-		case errors.Is(err, history.ErrConflict): // withdrawn while we looked
+		case errors.Is(err, record.ErrConflict): // withdrawn while we looked
 			sum.leave(m, err)
 			return nil
 		case err != nil:
@@ -192,7 +193,7 @@ func (r Reevaluation) run(ctx context.Context, pick Selection, why string, keep 
 }
 
 // design is the newest revision, asked for once.
-func (r Reevaluation) design(ctx context.Context, known map[string]*history.Design, name string) (*history.Design, error) {
+func (r Reevaluation) design(ctx context.Context, known map[string]*record.Design, name string) (*record.Design, error) {
 	if d, ok := known[name]; ok {
 		return d, nil
 	}
@@ -205,7 +206,7 @@ func (r Reevaluation) design(ctx context.Context, known map[string]*history.Desi
 }
 
 // each calls do for every measurement that is picked, the oldest first.
-func (r Reevaluation) each(ctx context.Context, pick Selection, do func(history.Measurement) error) error {
+func (r Reevaluation) each(ctx context.Context, pick Selection, do func(record.Measurement) error) error {
 	if err := r.known(ctx, &pick); err != nil {
 		return err
 	}
@@ -261,12 +262,12 @@ func (r Reevaluation) known(ctx context.Context, pick *Selection) error {
 	return nil
 }
 
-func (s *Reevaluated) leave(m history.Measurement, why error) {
+func (s *Reevaluated) leave(m record.Measurement, why error) {
 	s.Left = append(s.Left, LeftAsIs{Serial: m.Serial, ID: m.ID, Why: why.Error()})
 }
 
 // add takes up one measurement before and after.
-func (s *Reevaluated) add(old, again history.Measurement) {
+func (s *Reevaluated) add(old, again record.Measurement) {
 	s.Measurements++
 	key := [2]string{old.Batch, old.Design}
 	i, ok := s.index[key]

@@ -10,6 +10,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // captureContext is what a replay needs beside settings and readings.
@@ -25,13 +26,13 @@ type captureContext struct {
 
 // stored is a captured measurement as it is kept.
 type stored struct {
-	measurement history.Measurement
-	readings    []history.Reading
+	measurement record.Measurement
+	readings    []record.Reading
 	settings    capture.Settings
 	context     captureContext
 }
 
-func newStored(m history.Measurement, readings []history.Reading) (stored, error) {
+func newStored(m record.Measurement, readings []record.Reading) (stored, error) {
 	s := stored{measurement: m, readings: readings, context: captureContext{Rules: 1}}
 	if err := json.Unmarshal(m.Settings, &s.settings); err != nil {
 		return s, fmt.Errorf("its settings cannot be read: %w", err)
@@ -59,7 +60,7 @@ func (s stored) replay() *capture.Result {
 func (s stored) entries() []capture.Entry {
 	entries := make([]capture.Entry, len(s.readings))
 	for i, r := range s.readings {
-		entries[i] = capture.Entry{FromProbe: r.Role == history.Probe, Reading: driver.Reading{
+		entries[i] = capture.Entry{FromProbe: r.Role == record.Probe, Reading: driver.Reading{
 			Time: r.Time, Value: r.Value, Resolution: r.Resolution, Status: driver.Status(r.Status),
 			Reason: r.Reason, Raw: r.Raw}}
 	}
@@ -99,8 +100,8 @@ func (s stored) differs() string {
 
 // Captures is the part of a history that holds what was captured.
 type Captures interface {
-	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
-	Measurement(ctx context.Context, id string) (history.Measurement, []history.Reading, error)
+	Measurements(ctx context.Context, f history.Filter) (page []record.Measurement, next string, err error)
+	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
 }
 
 const captureRemedy = "its readings, settings or result are not those of the day: restore the latest backup that verifies, " +
@@ -137,7 +138,7 @@ func VerifyCaptures(ctx context.Context, from Captures, report *history.Report, 
 	}
 }
 
-func verifyCapture(m history.Measurement, readings []history.Reading, report *history.Report) {
+func verifyCapture(m record.Measurement, readings []record.Reading, report *history.Report) {
 	if len(m.Settings) == 0 || len(m.Context) == 0 || len(readings) == 0 {
 		return
 	}
@@ -157,6 +158,6 @@ func verifyCapture(m history.Measurement, readings []history.Reading, report *hi
 	}
 }
 
-func captureFault(m history.Measurement, problem string) history.Fault {
+func captureFault(m record.Measurement, problem string) history.Fault {
 	return history.Fault{Kind: history.FaultCapture, ID: m.ID, Problem: fmt.Sprintf("coil %q: %s", m.Serial, problem), Remedy: captureRemedy}
 }

@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // What is stored with a measurement is all it came from: captured again, it
@@ -44,16 +45,16 @@ func TestStoredReadingsReplayToTheSame(t *testing.T) {
 
 // spoiled is a history of one measurement that was changed.
 type spoiled struct {
-	measurement history.Measurement
-	readings    []history.Reading
+	measurement record.Measurement
+	readings    []record.Reading
 	err         error
 }
 
-func (s spoiled) Measurements(context.Context, history.Filter) ([]history.Measurement, string, error) {
-	return []history.Measurement{s.measurement}, "", nil
+func (s spoiled) Measurements(context.Context, history.Filter) ([]record.Measurement, string, error) {
+	return []record.Measurement{s.measurement}, "", nil
 }
 
-func (s spoiled) Measurement(context.Context, string) (history.Measurement, []history.Reading, error) {
+func (s spoiled) Measurement(context.Context, string) (record.Measurement, []record.Reading, error) {
 	return s.measurement, s.readings, s.err
 }
 
@@ -67,7 +68,7 @@ func TestVerifyCaptures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	inWindow := slices.IndexFunc(readings, func(r history.Reading) bool { return r.InWindow })
+	inWindow := slices.IndexFunc(readings, func(r record.Reading) bool { return r.InWindow })
 	context := func(rules any) json.RawMessage {
 		fields := map[string]any{}
 		if err := json.Unmarshal(m.Context, &fields); err != nil {
@@ -103,7 +104,7 @@ func TestVerifyCaptures(t *testing.T) {
 		{name: "a reading", change: func(s *spoiled) { s.readings[inWindow].Value += 0.2 }, fault: "HN-0001", again: 1},
 		{name: "the temperatures", change: func(s *spoiled) {
 			for i := range s.readings {
-				if s.readings[i].Role == history.Probe {
+				if s.readings[i].Role == record.Probe {
 					s.readings[i].Value++
 				}
 			}

@@ -9,18 +9,18 @@ import (
 	"time"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // pending is a measurement that is not known to be on the disk.
 type pending struct {
-	measurement history.Measurement
-	readings    []history.Reading
+	measurement record.Measurement
+	readings    []record.Reading
 	targetOhms  float64
 	// open is the batch that was open when it was measured, and its design; nil
 	// when none was. who asked for it is empty when nobody did.
-	open       *history.Batch
-	openDesign *history.Design
+	open       *record.Batch
+	openDesign *record.Design
 	who        string
 	// patterned is true when the serial came from the bench's pattern, so that
 	// another one will do when it is taken.
@@ -29,7 +29,7 @@ type pending struct {
 	retryAt   time.Time
 	// longer is the first record of the coil where this one is to take its place,
 	// because it stayed on the clips; nil mostly.
-	longer *history.Measurement
+	longer *record.Measurement
 	// done is closed once it is durable.
 	done chan struct{}
 	// why says what went wrong with the last attempt; "saving" before that.
@@ -38,7 +38,7 @@ type pending struct {
 
 // saved is how an attempt to write ended.
 type saved struct {
-	measurement history.Measurement
+	measurement record.Measurement
 	err         error
 	took        time.Duration
 }
@@ -95,7 +95,7 @@ func (b *Bench) write(ctx context.Context) {
 		defer cancel()
 		start := time.Now()
 		done, err := b.store.RecordBy(ctx, m, readings, who)
-		if errors.Is(err, history.ErrDuplicate) && patterned {
+		if errors.Is(err, record.ErrDuplicate) && patterned {
 			if m.Serial, err = b.store.NextSerial(ctx, b.settings.Serials); err == nil {
 				done, err = b.store.RecordBy(ctx, m, readings, who)
 			}
@@ -163,8 +163,8 @@ func (b *Bench) written() {
 
 // final is true for an error that no other attempt to write can mend.
 func final(err error) bool {
-	return errors.Is(err, history.ErrConflict) || errors.Is(err, history.ErrDuplicate) ||
-		errors.Is(err, history.ErrNotFound) || errors.Is(err, history.ErrInvalid)
+	return errors.Is(err, record.ErrConflict) || errors.Is(err, record.ErrDuplicate) ||
+		errors.Is(err, record.ErrNotFound) || errors.Is(err, record.ErrInvalid)
 }
 
 // askAgain lets the history be asked for the next serial at once.
@@ -199,8 +199,8 @@ func (b *Bench) finishPending() {
 		err = fmt.Errorf("the history did not answer within %v", partingWithin)
 	}
 	last := struct {
-		Measurement history.Measurement `json:"measurement"`
-		Readings    []history.Reading   `json:"readings"`
+		Measurement record.Measurement `json:"measurement"`
+		Readings    []record.Reading   `json:"readings"`
 	}{b.pending.measurement, b.pending.readings}
 	whole, marshalErr := json.Marshal(last)
 	if marshalErr != nil {
@@ -211,7 +211,7 @@ func (b *Bench) finishPending() {
 }
 
 // note writes a journal entry without making the bench wait for it.
-func (b *Bench) note(e history.JournalEntry) {
+func (b *Bench) note(e record.JournalEntry) {
 	e.Bench = b.settings.Name
 	b.notes.Go(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), partingWithin)
@@ -237,9 +237,9 @@ func (b *Bench) refile(next nextCoil) error {
 		return fmt.Errorf("%w: the last coil is still being saved", ErrState)
 	}
 	if next.serial == "" {
-		return &history.FieldError{Field: "serial", Problem: "must not be empty: the coil measured last could not be saved (" + p.why + ") and waits for a serial number"}
+		return &record.FieldError{Field: "serial", Problem: "must not be empty: the coil measured last could not be saved (" + p.why + ") and waits for a serial number"}
 	}
-	f := Filing{Serial: next.serial, Stage: cmp.Or(next.stage, history.StageWound), Supersedes: next.supersedes,
+	f := Filing{Serial: next.serial, Stage: cmp.Or(next.stage, record.StageWound), Supersedes: next.supersedes,
 		Batch: p.open, Design: p.openDesign, First: next.first}
 	if next.first != nil {
 		f.Batch, f.Design = next.batch, next.design
@@ -262,11 +262,11 @@ func (b *Bench) refile(next nextCoil) error {
 // Label is how measurements and calibrations name an instrument: its identity,
 // or its driver and port, in a form that can be kept.
 func (i Instrument) Label() string {
-	if identity := history.Label(i.Identity); identity != "" {
+	if identity := record.Label(i.Identity); identity != "" {
 		return identity
 	}
 	if i.Port != "" {
-		return history.Label(i.Driver + " at " + i.Port)
+		return record.Label(i.Driver + " at " + i.Port)
 	}
 	return i.Driver
 }

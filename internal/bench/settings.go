@@ -8,6 +8,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Settings is what a bench needs to know of itself.
@@ -51,40 +52,40 @@ type InstrumentSettings struct {
 
 // Store is what a bench needs of the history.
 type Store interface {
-	Batch(ctx context.Context, name string) (history.Batch, error)
-	OpenBatchOf(ctx context.Context, bench string) (*history.Batch, error)
-	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
+	Batch(ctx context.Context, name string) (record.Batch, error)
+	OpenBatchOf(ctx context.Context, bench string) (*record.Batch, error)
+	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
 	NextSerial(ctx context.Context, pattern string) (string, error)
-	Coil(ctx context.Context, serial string) (history.Coil, error)
-	CurrentCalibration(ctx context.Context, bench string, role history.Role) (*history.Calibration, error)
-	CurrentLeadZero(ctx context.Context, bench string) (*history.LeadZero, error)
-	AddLeadZero(ctx context.Context, z history.LeadZero) (history.LeadZero, error)
-	AddCheckMeasurement(ctx context.Context, c history.CheckMeasurement) (history.CheckMeasurement, error)
-	AddStudyReading(ctx context.Context, r history.StudyReading) (history.StudyReading, error)
-	Measurements(ctx context.Context, f history.Filter) ([]history.Measurement, string, error)
-	RecordBy(ctx context.Context, m history.Measurement, readings []history.Reading, who string) (history.Measurement, error)
-	OpenBatch(ctx context.Context, start history.BatchStart) (history.Batch, error)
-	CloseBatch(ctx context.Context, name, who string) (history.Batch, error)
-	ChangeSpool(ctx context.Context, batch, spool, who string) (history.Batch, error)
-	AddJournal(ctx context.Context, entry history.JournalEntry) (history.JournalEntry, error)
-	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
-	AddCoolingCurve(ctx context.Context, c history.CoolingCurve) (history.CoolingCurve, error)
-	SoakOf(ctx context.Context, bench, serial, batch string) (*history.Soak, error)
-	AddSoak(ctx context.Context, k history.Soak) (history.Soak, error)
-	AddUnrecorded(ctx context.Context, u history.Unrecorded) (history.Unrecorded, error)
-	OpenUnrecorded(ctx context.Context, bench string) ([]history.Unrecorded, error)
-	Unrecorded(ctx context.Context, id string) (history.Unrecorded, error)
-	Dismiss(ctx context.Context, id, who string) (history.Unrecorded, error)
+	Coil(ctx context.Context, serial string) (record.Coil, error)
+	CurrentCalibration(ctx context.Context, bench string, role record.Role) (*record.Calibration, error)
+	CurrentLeadZero(ctx context.Context, bench string) (*record.LeadZero, error)
+	AddLeadZero(ctx context.Context, z record.LeadZero) (record.LeadZero, error)
+	AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error)
+	AddStudyReading(ctx context.Context, r record.StudyReading) (record.StudyReading, error)
+	Measurements(ctx context.Context, f history.Filter) ([]record.Measurement, string, error)
+	RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error)
+	OpenBatch(ctx context.Context, start history.BatchStart) (record.Batch, error)
+	CloseBatch(ctx context.Context, name, who string) (record.Batch, error)
+	ChangeSpool(ctx context.Context, batch, spool, who string) (record.Batch, error)
+	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
+	Journal(ctx context.Context, filter history.JournalFilter) ([]record.JournalEntry, error)
+	AddCoolingCurve(ctx context.Context, c record.CoolingCurve) (record.CoolingCurve, error)
+	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
+	AddSoak(ctx context.Context, k record.Soak) (record.Soak, error)
+	AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.Unrecorded, error)
+	OpenUnrecorded(ctx context.Context, bench string) ([]record.Unrecorded, error)
+	Unrecorded(ctx context.Context, id string) (record.Unrecorded, error)
+	Dismiss(ctx context.Context, id, who string) (record.Unrecorded, error)
 }
 
 // Counter counts what happens; the metrics are one. A coil that stayed on the clips
 // and was measured longer is told once, by its first record: what is counted cannot
 // be taken back.
 type Counter interface {
-	ReadingSeen(bench string, role history.Role, status driver.Status)
-	Reconnected(bench string, role history.Role)
-	BytesDropped(bench string, role history.Role, bytes int64)
-	MeasurementRecorded(m history.Measurement, targetOhms float64)
+	ReadingSeen(bench string, role record.Role, status driver.Status)
+	Reconnected(bench string, role record.Role)
+	BytesDropped(bench string, role record.Role, bytes int64)
+	MeasurementRecorded(m record.Measurement, targetOhms float64)
 	CaptureRefused(bench string, why capture.Refusal)
 	HistoryWrite(took time.Duration)
 }

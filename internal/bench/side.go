@@ -9,8 +9,8 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // sideJob is something else than a coil on the clips: shorted leads, or a
@@ -65,14 +65,14 @@ const standardLimitRatio = 0.05
 
 // MeasureLeads measures what the leads add, with the clips shorted, and keeps
 // it. From then on it is subtracted from what this meter shows.
-func (b *Bench) MeasureLeads(ctx context.Context, who string) (history.LeadZero, error) {
+func (b *Bench) MeasureLeads(ctx context.Context, who string) (record.LeadZero, error) {
 	r, err := b.runSideJob(ctx, &sideJob{words: "measuring the leads: keep the clips shorted",
-		leastOhms: -history.MaxLeadOhms, mostOhms: history.MaxLeadOhms, anyMeter: true,
-		outside: fmt.Sprintf("shorted clips show less than %g Ω: clip them firmly onto each other", history.MaxLeadOhms)})
+		leastOhms: -record.MaxLeadOhms, mostOhms: record.MaxLeadOhms, anyMeter: true,
+		outside: fmt.Sprintf("shorted clips show less than %g Ω: clip them firmly onto each other", record.MaxLeadOhms)})
 	if err != nil {
-		return history.LeadZero{}, fmt.Errorf("measure the leads: %w", err)
+		return record.LeadZero{}, fmt.Errorf("measure the leads: %w", err)
 	}
-	z, err := b.store.AddLeadZero(ctx, history.LeadZero{Bench: b.settings.Name, Meter: r.meter,
+	z, err := b.store.AddLeadZero(ctx, record.LeadZero{Bench: b.settings.Name, Meter: r.meter,
 		Ohms: r.meanOhms, HalfWidthOhms: r.halfWidthOhms, Readings: r.readings, By: who})
 	if err := b.takeUp(ctx, err); err != nil {
 		return z, err
@@ -82,17 +82,17 @@ func (b *Bench) MeasureLeads(ctx context.Context, who string) (history.LeadZero,
 
 // MeasureStandard measures a check standard on the clips and keeps the result,
 // corrected for leads and calibration as a coil's is.
-func (b *Bench) MeasureStandard(ctx context.Context, s Standard) (history.CheckMeasurement, error) {
+func (b *Bench) MeasureStandard(ctx context.Context, s Standard) (record.CheckMeasurement, error) {
 	if !(s.NominalOhms > 0) || math.IsInf(s.NominalOhms, 0) {
-		return history.CheckMeasurement{}, &history.FieldError{Field: "nominal_ohms", Problem: "must be more than 0 Ω"}
+		return record.CheckMeasurement{}, &record.FieldError{Field: "nominal_ohms", Problem: "must be more than 0 Ω"}
 	}
 	r, err := b.runSideJob(ctx, &sideJob{words: "measuring the check standard " + s.Name,
 		leastOhms: s.NominalOhms * (1 - standardLimitRatio), mostOhms: s.NominalOhms * (1 + standardLimitRatio),
 		outside: fmt.Sprintf("the standard %s should show about %g Ω: is it the right one, and clipped on well?", s.Name, s.NominalOhms)})
 	if err != nil {
-		return history.CheckMeasurement{}, fmt.Errorf("measure the check standard: %w", err)
+		return record.CheckMeasurement{}, fmt.Errorf("measure the check standard: %w", err)
 	}
-	return b.store.AddCheckMeasurement(ctx, history.CheckMeasurement{Bench: b.settings.Name, Standard: s.Name,
+	return b.store.AddCheckMeasurement(ctx, record.CheckMeasurement{Bench: b.settings.Name, Standard: s.Name,
 		NominalOhms: s.NominalOhms, MeasuredOhms: r.correctedOhms, TemperatureCelsius: r.celsius, Meter: r.meter, By: s.Who})
 }
 

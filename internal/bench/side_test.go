@@ -7,7 +7,7 @@ import (
 	"testing"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // on runs f on the bench's own goroutine.
@@ -85,7 +85,7 @@ func TestLeadsAreThoseOfTheirMeter(t *testing.T) {
 	p := newPlace(t, nil, func(s *Settings) { s.Capture.HandsOff = patience })
 	p.untilState(capture.Open)
 	type kept struct {
-		zero history.LeadZero
+		zero record.LeadZero
 		err  error
 	}
 	answer := make(chan kept, 1)

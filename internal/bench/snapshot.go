@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Snapshot is how a bench stands at one instant. Values that are not known now
@@ -43,9 +43,9 @@ type Snapshot struct {
 	Probe Instrument `json:"probe"`
 
 	// Batch is the open batch; nil when there is none.
-	Batch *history.Batch `json:"batch"`
+	Batch *record.Batch `json:"batch"`
 	// Design is that of the batch, or of the coil asked for by serial.
-	Design *history.Design `json:"design"`
+	Design *record.Design `json:"design"`
 	// NextSerial is what the next measurement will be filed under; empty when
 	// a person must say. Stage goes with it.
 	NextSerial string `json:"next_serial"`
@@ -61,7 +61,7 @@ type Snapshot struct {
 	// nil when none did.
 	Changed *VerdictChange `json:"changed"`
 	// Last is the latest recorded measurement of this bench.
-	Last *history.Measurement `json:"last"`
+	Last *record.Measurement `json:"last"`
 	// LastDeed is the id of the latest entry of the journal. When it changes
 	// somebody did something to the records, here or elsewhere: a void, a note.
 	LastDeed string `json:"last_deed,omitempty"`
@@ -104,7 +104,7 @@ type UnrecordedData struct {
 
 // Instrument is how a meter or probe stands.
 type Instrument struct {
-	Role history.Role `json:"role"`
+	Role record.Role `json:"role"`
 	// Driver and Port are as configured; Identity is what it says of itself.
 	Driver   string `json:"driver"`
 	Port     string `json:"port,omitempty"`
@@ -139,15 +139,15 @@ type Event struct {
 
 // ReadingData is one live reading.
 type ReadingData struct {
-	Bench      string       `json:"bench"`
-	Role       history.Role `json:"role"`
-	Time       time.Time    `json:"time"`
-	Value      *float64     `json:"value"` // ohms or degrees Celsius; null unless ok
-	Unit       string       `json:"unit"`  // "ohm" or "celsius"
-	Resolution float64      `json:"resolution"`
-	Status     string       `json:"status"`
-	Reason     string       `json:"reason,omitempty"`
-	Raw        string       `json:"raw"`
+	Bench      string      `json:"bench"`
+	Role       record.Role `json:"role"`
+	Time       time.Time   `json:"time"`
+	Value      *float64    `json:"value"` // ohms or degrees Celsius; null unless ok
+	Unit       string      `json:"unit"`  // "ohm" or "celsius"
+	Resolution float64     `json:"resolution"`
+	Status     string      `json:"status"`
+	Reason     string      `json:"reason,omitempty"`
+	Raw        string      `json:"raw"`
 }
 
 // InstrumentData is a change of an instrument's health.

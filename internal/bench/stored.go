@@ -7,8 +7,8 @@ import (
 	"github.com/google/uuid"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // Filing is what is known of a measured coil besides the measurement.
@@ -17,12 +17,12 @@ type Filing struct {
 	// Supersedes is the id of the measurement this one replaces, if any.
 	Supersedes string
 	// Batch and Design are nil when there is none.
-	Batch  *history.Batch
-	Design *history.Design
+	Batch  *record.Batch
+	Design *record.Design
 	// First is the first measurement of this coil in its batch; nil when this is
 	// it. Spool, winder and operator are those of the winding, which a
 	// measurement made after a change of spool does not alter.
-	First *history.Measurement
+	First *record.Measurement
 	// Meter and Probe name the instruments.
 	Meter, Probe string
 }
@@ -30,31 +30,31 @@ type Filing struct {
 // NewRecord puts a capture's result and what is known of the coil into the
 // records that are kept: under a new id, with everything needed to compute and
 // to capture it again.
-func NewRecord(r capture.Result, f Filing) (history.Measurement, []history.Reading, error) {
+func NewRecord(r capture.Result, f Filing) (record.Measurement, []record.Reading, error) {
 	id, err := uuid.NewV7()
 	if err != nil {
-		return history.Measurement{}, nil, err
+		return record.Measurement{}, nil, err
 	}
 	settings, err := json.Marshal(r.Settings)
 	if err != nil {
-		return history.Measurement{}, nil, err
+		return record.Measurement{}, nil, err
 	}
 	around, err := json.Marshal(captureContext{Rules: capture.Rules, Circumstances: r.Circumstances()})
 	if err != nil {
-		return history.Measurement{}, nil, err
+		return record.Measurement{}, nil, err
 	}
-	m := history.Measurement{
+	m := record.Measurement{
 		ID: id.String(), Time: r.Time.UTC(), Bench: f.Bench,
 		ResistanceOhms: r.Inputs.ResistanceOhms, TemperatureCelsius: r.Inputs.TemperatureCelsius,
 		R20Ohms: r.R20.R20Ohms, ExpandedUncertaintyOhms: r.R20.ExpandedUncertaintyOhms,
 		CoverageFactor: r.R20.CoverageFactor, AlphaPerKelvin: r.Inputs.AlphaPerKelvin,
-		Status: history.Status(r.Manner), Reason: r.Reason, Meter: f.Meter, Probe: f.Probe,
+		Status: record.Status(r.Manner), Reason: r.Reason, Meter: f.Meter, Probe: f.Probe,
 		Formula: r20.Formula, Inputs: r.Inputs, Budget: r.R20.Budget,
 		Settings: settings, Context: around, Notes: notes(r),
 		CaptureSeconds: r.Time.Sub(r.Contact).Seconds(),
 	}
 	if r.Improves {
-		m.Reason = history.MeasuredLonger
+		m.Reason = record.MeasuredLonger
 	}
 	if r.Settings.Tolerance != nil {
 		m.Tolerance = *r.Settings.Tolerance
@@ -70,7 +70,7 @@ func NewRecord(r capture.Result, f Filing) (history.Measurement, []history.Readi
 }
 
 // coil says in m which coil was measured and where it belongs.
-func (f Filing) coil(m *history.Measurement) {
+func (f Filing) coil(m *record.Measurement) {
 	m.Serial, m.Stage, m.Supersedes = f.Serial, f.Stage, f.Supersedes
 	m.Batch, m.Winder, m.Operator, m.Spool = "", "", "", ""
 	if f.Batch != nil {
@@ -102,14 +102,14 @@ func notes(r capture.Result) []string {
 }
 
 // storedReadings turns a capture's evidence into rows of the history.
-func storedReadings(entries []capture.Entry) []history.Reading {
-	rows := make([]history.Reading, len(entries))
+func storedReadings(entries []capture.Entry) []record.Reading {
+	rows := make([]record.Reading, len(entries))
 	for i, e := range entries {
-		role := history.Meter
+		role := record.Meter
 		if e.FromProbe {
-			role = history.Probe
+			role = record.Probe
 		}
-		rows[i] = history.Reading{Time: e.Time.UTC(), Role: role, Value: e.Value, Resolution: e.Resolution,
+		rows[i] = record.Reading{Time: e.Time.UTC(), Role: role, Value: e.Value, Resolution: e.Resolution,
 			Status: string(e.Status), Reason: e.Reason, Raw: e.Raw, InWindow: e.InWindow, Outlier: e.Outlier}
 	}
 	return rows

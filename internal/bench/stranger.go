@@ -4,7 +4,7 @@ import (
 	"context"
 	"fmt"
 
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // A meter that comes back under another name, or none, may be another meter: its
@@ -18,7 +18,7 @@ func (s *instrumentState) meet(identity string, first bool) {
 	if first {
 		s.known = identity
 	}
-	s.stranger = s.Role == history.Meter && s.known != identity
+	s.stranger = s.Role == record.Meter && s.known != identity
 }
 
 // strange asks whether the meter is to be used; empty when it is the one known.
@@ -28,11 +28,11 @@ func (b *Bench) strange() string {
 	}
 	now := "now the one at " + b.meter.Port + " does not say what it is"
 	if b.meter.Identity != "" {
-		now = fmt.Sprintf("now %q answers", history.Label(b.meter.Identity))
+		now = fmt.Sprintf("now %q answers", record.Label(b.meter.Identity))
 	}
 	was := "the meter did not say what it was"
 	if b.meter.known != "" {
-		was = fmt.Sprintf("the meter was %q", history.Label(b.meter.known))
+		was = fmt.Sprintf("the meter was %q", record.Label(b.meter.known))
 	}
 	return fmt.Sprintf("%s, and %s: switch it off and on if it is the same; if it is another, "+
 		"measure its leads, or press Record to use it as it is", was, now)
@@ -40,8 +40,8 @@ func (b *Bench) strange() string {
 
 // useStranger takes the meter that answers into use.
 func (b *Bench) useStranger(who string) {
-	b.note(history.JournalEntry{Action: "meter changed", Subject: b.meter.Label(), Who: who,
-		Detail: fmt.Sprintf("in the place of %q", history.Label(b.meter.known))})
+	b.note(record.JournalEntry{Action: "meter changed", Subject: b.meter.Label(), Who: who,
+		Detail: fmt.Sprintf("in the place of %q", record.Label(b.meter.known))})
 	b.meter.known, b.meter.stranger = b.meter.Identity, false
 	b.configure()
 }

@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // comeBackAs pulls the meter and puts one in that says another name.
@@ -145,7 +146,7 @@ type swapping struct {
 	then func()
 }
 
-func (s *swapping) AddLeadZero(ctx context.Context, z history.LeadZero) (history.LeadZero, error) {
+func (s *swapping) AddLeadZero(ctx context.Context, z record.LeadZero) (record.LeadZero, error) {
 	z, err := s.Store.AddLeadZero(ctx, z)
 	s.then()
 	return z, err

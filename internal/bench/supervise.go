@@ -11,12 +11,12 @@ import (
 	"github.com/cenkalti/backoff/v5"
 
 	"coilkeep/driver"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // notice is what a supervisor tells the bench.
 type notice struct {
-	role history.Role
+	role record.Role
 	// reading is set for a reading; otherwise the instrument's health changed.
 	reading *driver.Reading
 	// opened is true when the instrument has just been opened, and identity is
@@ -34,7 +34,7 @@ type notice struct {
 
 // supervisor keeps one instrument open and reads it.
 type supervisor struct {
-	role     history.Role
+	role     record.Role
 	settings InstrumentSettings
 	log      *slog.Logger
 	tell     func(ctx context.Context, n notice)

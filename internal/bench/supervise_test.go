@@ -10,7 +10,7 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // A meter may send more digits than it measures; one that shows coarser steps
@@ -61,7 +61,7 @@ func TestDroppedBytesAreCounted(t *testing.T) {
 		p.until(fmt.Sprintf("%d bytes", want), func(Snapshot) bool {
 			p.counts.mu.Lock()
 			defer p.counts.mu.Unlock()
-			return p.counts.dropped[history.Meter] == want && p.counts.dropped[history.Probe] == 0
+			return p.counts.dropped[record.Meter] == want && p.counts.dropped[record.Probe] == 0
 		})
 	}
 	p.untilState(capture.Open)
@@ -79,7 +79,7 @@ func TestDroppedBytesAreCounted(t *testing.T) {
 // come.
 func TestLaterQuestionCounts(t *testing.T) {
 	b := New(quickSettings("north", &fakeBench{}), nil, &counts{}, &Hub{}, slog.New(slog.DiscardHandler))
-	before, after := &history.Batch{Name: "before"}, &history.Batch{Name: "after"}
+	before, after := &record.Batch{Name: "before"}, &record.Batch{Name: "after"}
 	if b.surround(surroundings{asked: 2, batch: after}) {
 		t.Error("the answer to the later question is called old")
 	}

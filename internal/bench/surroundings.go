@@ -7,23 +7,24 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // surroundings is what the history says about the coil to come: the batch that
 // is open, its design, the next serial number and the meter's calibration.
 // Commands may change them at any time, so they are asked for again and again.
 type surroundings struct {
-	batch       *history.Batch
-	design      *history.Design
+	batch       *record.Batch
+	design      *record.Design
 	serial      string // by the bench's pattern; empty without one
-	calibration *history.Calibration
-	leads       *history.LeadZero
-	last        *history.Measurement
+	calibration *record.Calibration
+	leads       *record.LeadZero
+	last        *record.Measurement
 	deed        string // id of the latest entry of the journal; empty without one
 	// unrecorded is what left this bench without a record, the latest first.
-	unrecorded []history.Unrecorded
+	unrecorded []record.Unrecorded
 	// soak is that of the coil soakOf; nil without one.
-	soak   *history.Soak
+	soak   *record.Soak
 	soakOf string
 	// asOf is how many changes of this bench the answer surely knows of.
 	asOf int64
@@ -80,7 +81,7 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 		if err := b.askSoak(ctx, &a); err != nil {
 			return err
 		}
-		if a.calibration, err = b.store.CurrentCalibration(ctx, b.settings.Name, history.Meter); err != nil {
+		if a.calibration, err = b.store.CurrentCalibration(ctx, b.settings.Name, record.Meter); err != nil {
 			return err
 		}
 		if a.leads, err = b.store.CurrentLeadZero(ctx, b.settings.Name); err != nil {
@@ -147,7 +148,7 @@ func (b *Bench) surround(a surroundings) (old bool) {
 	return false
 }
 
-func same(a, b *history.Batch) bool {
+func same(a, b *record.Batch) bool {
 	if a == nil || b == nil {
 		return a == b
 	}
@@ -197,7 +198,7 @@ func (b *Bench) corrected(s capture.Settings) capture.Settings {
 
 // RulesFor is a bench's capture settings for a coil of a design: what it is
 // judged by, its wire, and its own time constant where it is known.
-func RulesFor(s capture.Settings, d history.Design) capture.Settings {
+func RulesFor(s capture.Settings, d record.Design) capture.Settings {
 	tolerance := d.Tolerance()
 	s.Tolerance = &tolerance
 	s.AlphaPerKelvin = d.AlphaPerKelvin
@@ -210,7 +211,7 @@ func RulesFor(s capture.Settings, d history.Design) capture.Settings {
 }
 
 // coolingOf is settings with what a design tells of how its coils cool.
-func coolingOf(s capture.Settings, d history.Design) capture.Settings {
+func coolingOf(s capture.Settings, d record.Design) capture.Settings {
 	s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
 	s.TimeConstantRatio, s.QuickShare, s.QuickShareDeviation = d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation
 	return s
@@ -251,12 +252,12 @@ func (b *Bench) stage() string {
 	if b.next.stage != "" {
 		return b.next.stage
 	}
-	return history.StageWound
+	return record.StageWound
 }
 
 // design is what the coil to come is judged by: its own when it was measured
 // before, that of the open batch otherwise.
-func (b *Bench) design() *history.Design {
+func (b *Bench) design() *record.Design {
 	if b.next.design != nil {
 		return b.next.design
 	}
@@ -264,7 +265,7 @@ func (b *Bench) design() *history.Design {
 }
 
 // batch is what the coil to come belongs to.
-func (b *Bench) batch() *history.Batch {
+func (b *Bench) batch() *record.Batch {
 	if b.next.first != nil {
 		return b.next.batch
 	}

@@ -9,7 +9,7 @@ import (
 	"github.com/google/uuid"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // A coil that leaves the clips without a record is listed until it is measured or
@@ -20,7 +20,7 @@ import (
 // lostCoil is a coil that was not recorded, from the moment on that the clips
 // opened until the history is known to list it.
 type lostCoil struct {
-	history.Unrecorded
+	record.Unrecorded
 	// stored is true once it is in the history, and the bench has counted that as a
 	// change of its own.
 	stored *atomic.Bool
@@ -62,14 +62,14 @@ func (b *Bench) unrecorded(e *capture.Ended) {
 		b.log.Error("a coil that was not recorded cannot be listed", "err", err)
 		return
 	}
-	u := history.Unrecorded{ID: id.String(), Time: b.now().UTC(), Bench: b.settings.Name, Serial: b.filedUnder(), Stage: b.stage(),
+	u := record.Unrecorded{ID: id.String(), Time: b.now().UTC(), Bench: b.settings.Name, Serial: b.filedUnder(), Stage: b.stage(),
 		ByPattern: b.next.serial == "" && b.filedUnder() != "", Refusal: string(e.Refusal), Words: e.Words}
 	if why := b.missing(); e.Refusal == capture.OnHold && why != "" {
 		u.Words = why
 	}
 	b.hub.Publish(Event{UnrecordedEvent, b.settings.Name, UnrecordedData{b.settings.Name, listed(u)}})
 	if u.Serial == "" && b.listsAlready(u) {
-		b.note(history.JournalEntry{Action: "not recorded", Subject: b.settings.Name, Detail: u.Words})
+		b.note(record.JournalEntry{Action: "not recorded", Subject: b.settings.Name, Detail: u.Words})
 		return
 	}
 	b.next = nextCoil{}
@@ -81,7 +81,7 @@ func (b *Bench) unrecorded(e *capture.Ended) {
 
 // listsAlready is true for a coil of unknown number where another is listed with
 // the same reason: the list says no more for naming it twice.
-func (b *Bench) listsAlready(u history.Unrecorded) bool {
+func (b *Bench) listsAlready(u record.Unrecorded) bool {
 	for _, o := range b.open {
 		if o.Serial == "" && o.Refusal == u.Refusal {
 			return true
@@ -118,7 +118,7 @@ func (b *Bench) relist() {
 	type key struct{ serial, stage string }
 	known, answered := map[key]bool{}, map[string]bool{}
 	b.open, b.taken = nil, map[string]bool{}
-	add := func(u history.Unrecorded) {
+	add := func(u record.Unrecorded) {
 		if b.answered[u.ID] {
 			answered[u.ID] = true
 		}
@@ -157,7 +157,7 @@ func (b *Bench) forgetStored() {
 
 // question is the coil of which must be said whether it is the next one; nil when
 // nothing is to be asked. Where a person gives each serial number, that says it.
-func (b *Bench) question() *history.Unrecorded {
+func (b *Bench) question() *record.Unrecorded {
 	if b.settings.Serials == "" || b.next.serial != "" {
 		return nil
 	}
@@ -171,12 +171,12 @@ func (b *Bench) question() *history.Unrecorded {
 
 // passed is true when a coil after u was recorded, so that somebody has answered
 // before, perhaps to another run of the program.
-func (b *Bench) passed(u history.Unrecorded) bool {
+func (b *Bench) passed(u record.Unrecorded) bool {
 	if b.last == nil {
 		return false
 	}
-	of, made := history.SerialNumber(b.settings.Serials, u.Serial)
-	last, lastMade := history.SerialNumber(b.settings.Serials, b.last.Serial)
+	of, made := record.SerialNumber(b.settings.Serials, u.Serial)
+	last, lastMade := record.SerialNumber(b.settings.Serials, b.last.Serial)
 	if made {
 		return lastMade && last > of
 	}
@@ -184,7 +184,7 @@ func (b *Bench) passed(u history.Unrecorded) bool {
 }
 
 // ask says the question.
-func ask(u history.Unrecorded) string {
+func ask(u record.Unrecorded) string {
 	return fmt.Sprintf("%s was not recorded: %s. Is this %s again, or the next one?", u.Serial, u.Words, u.Serial)
 }
 
@@ -199,7 +199,7 @@ func (b *Bench) listing() []Unrecorded {
 	return list
 }
 
-func listed(u history.Unrecorded) Unrecorded {
+func listed(u record.Unrecorded) Unrecorded {
 	return Unrecorded{ID: u.ID, Time: u.Time, Serial: u.Serial, Stage: u.Stage, Refusal: u.Refusal, Words: u.Words}
 }
 
@@ -216,7 +216,7 @@ func (b *Bench) MeasureAgain(ctx context.Context, id, who string) error {
 	if err := b.SetNext(ctx, Next{Serial: u.Serial, Stage: u.Stage, Again: true, Who: who}); err != nil {
 		return err
 	}
-	b.note(history.JournalEntry{Who: history.Label(who), Action: "same coil again", Subject: u.Serial, Detail: "not recorded before: " + u.Words})
+	b.note(record.JournalEntry{Who: record.Label(who), Action: "same coil again", Subject: u.Serial, Detail: "not recorded before: " + u.Words})
 	return nil
 }
 
@@ -236,18 +236,18 @@ func (b *Bench) TakeNext(ctx context.Context, id, who string) error {
 		return nil
 	})
 	if err == nil {
-		b.note(history.JournalEntry{Who: history.Label(who), Action: "next coil", Subject: u.Serial, Detail: "it is put aside; not recorded: " + u.Words})
+		b.note(record.JournalEntry{Who: record.Label(who), Action: "next coil", Subject: u.Serial, Detail: "it is put aside; not recorded: " + u.Words})
 	}
 	return err
 }
 
 // Dismiss takes a coil that was not recorded off the list, and all of the same
 // serial number with it. The bench gives that number to no other coil.
-func (b *Bench) Dismiss(ctx context.Context, id, who string) (history.Unrecorded, error) {
+func (b *Bench) Dismiss(ctx context.Context, id, who string) (record.Unrecorded, error) {
 	if _, err := b.openOne(ctx, id); err != nil {
-		return history.Unrecorded{}, err
+		return record.Unrecorded{}, err
 	}
-	u, err := b.store.Dismiss(ctx, id, history.Label(who))
+	u, err := b.store.Dismiss(ctx, id, record.Label(who))
 	if err == nil {
 		err = b.do(ctx, func() error {
 			if b.next.serial == u.Serial {
@@ -260,22 +260,22 @@ func (b *Bench) Dismiss(ctx context.Context, id, who string) (history.Unrecorded
 }
 
 // openOne finds a coil of this bench that is not recorded yet.
-func (b *Bench) openOne(ctx context.Context, id string) (history.Unrecorded, error) {
+func (b *Bench) openOne(ctx context.Context, id string) (record.Unrecorded, error) {
 	u, err := b.store.Unrecorded(ctx, id)
 	switch {
 	case err != nil:
 		return u, err
 	case u.Bench != b.settings.Name:
-		return u, fmt.Errorf("%w: that coil left bench %s", history.ErrNotFound, u.Bench)
+		return u, fmt.Errorf("%w: that coil left bench %s", record.ErrNotFound, u.Bench)
 	case u.End != nil:
-		return u, fmt.Errorf("%w: coil %s was %s at %s", history.ErrConflict, u.Serial, u.End.How, u.End.Time.Local().Format("2 Jan 2006 15:04"))
+		return u, fmt.Errorf("%w: coil %s was %s at %s", record.ErrConflict, u.Serial, u.End.How, u.End.Time.Local().Format("2 Jan 2006 15:04"))
 	}
 	return u, nil
 }
 
 // answer notes that somebody has said that the next coil is not u, nor another
 // listed before it.
-func (b *Bench) answer(u history.Unrecorded) {
+func (b *Bench) answer(u record.Unrecorded) {
 	for _, o := range b.open {
 		if o.ID == u.ID || o.Time.Before(u.Time) {
 			b.answered[o.ID] = true

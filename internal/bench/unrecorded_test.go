@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // onTheLimit reads as a coil that no verdict is certain for.
@@ -49,7 +50,7 @@ func (p *place) answer(serial string, say func(ctx context.Context, id, who stri
 		if err == nil {
 			return
 		}
-		if !errors.Is(err, history.ErrNotFound) || time.Now().After(deadline) {
+		if !errors.Is(err, record.ErrNotFound) || time.Now().After(deadline) {
 			p.t.Fatal(err)
 		}
 	}
@@ -85,7 +86,7 @@ func TestACoilThatIsLostIsTold(t *testing.T) {
 	}
 	p.until("it to be off the list", func(s Snapshot) bool { return len(s.Unrecorded) == 0 })
 	kept, err := p.store.Unrecorded(t.Context(), u.ID)
-	if err != nil || kept.End == nil || kept.End.How != history.Measured {
+	if err != nil || kept.End == nil || kept.End.How != record.Measured {
 		t.Errorf("kept %+v, %v; want it measured", kept, err)
 	}
 	p.counts.mu.Lock()
@@ -128,7 +129,7 @@ func TestADismissedCoilKeepsItsNumber(t *testing.T) {
 	u := p.lose()
 	p.answer("HN-0001", p.dismiss)
 	p.until("an empty list", func(s Snapshot) bool { return len(s.Unrecorded) == 0 && s.NextSerial == "HN-0002" })
-	if err := p.dismiss(t.Context(), u.ID, "Wren"); !errors.Is(err, history.ErrConflict) {
+	if err := p.dismiss(t.Context(), u.ID, "Wren"); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("dismissed twice: %v, want ErrConflict", err)
 	}
 	if m := p.measure(6600); m.Serial != "HN-0002" {
@@ -246,11 +247,11 @@ type forgetful struct {
 	broken bool
 }
 
-func (f *forgetful) AddUnrecorded(ctx context.Context, u history.Unrecorded) (history.Unrecorded, error) {
+func (f *forgetful) AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.Unrecorded, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.broken {
-		return history.Unrecorded{}, history.ErrFull
+		return record.Unrecorded{}, history.ErrFull
 	}
 	return f.Store.AddUnrecorded(ctx, u)
 }

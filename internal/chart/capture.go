@@ -9,17 +9,17 @@ import (
 	"time"
 
 	"coilkeep/driver"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // Capture is one measurement with the readings behind it.
 type Capture struct {
 	View
 	Title       string
-	Measurement history.Measurement
+	Measurement record.Measurement
 	// Readings are those stored with the measurement, in any order.
-	Readings []history.Reading
+	Readings []record.Reading
 }
 
 // approachRatio is how far from the result a reading of the approach may lie and
@@ -39,7 +39,7 @@ func (c Capture) Picture() (*Picture, error) {
 		return nil, fmt.Errorf("draw the capture of measurement %s: %w", c.Measurement.ID, err)
 	}
 	rs := slices.Clone(c.Readings)
-	slices.SortStableFunc(rs, func(a, b history.Reading) int { return a.Time.Compare(b.Time) })
+	slices.SortStableFunc(rs, func(a, b record.Reading) int { return a.Time.Compare(b.Time) })
 	meter, probe := split(rs)
 
 	p := newPicture(size, c.Title)
@@ -76,7 +76,7 @@ func (c Capture) check() error {
 		if good(r) && (math.IsNaN(r.Value) || math.IsInf(r.Value, 0)) {
 			return fmt.Errorf("the reading of the %s at %s has no finite value", r.Role, r.Time.UTC().Format(time.RFC3339Nano))
 		}
-		if good(r) && r.Role == history.Meter && r.InWindow {
+		if good(r) && r.Role == record.Meter && r.InWindow {
 			window++
 		}
 	}
@@ -89,11 +89,11 @@ func (c Capture) check() error {
 	return nil
 }
 
-func good(r history.Reading) bool { return r.Status == string(driver.OK) }
+func good(r record.Reading) bool { return r.Status == string(driver.OK) }
 
-func split(rs []history.Reading) (meter, probe []history.Reading) {
+func split(rs []record.Reading) (meter, probe []record.Reading) {
 	for _, r := range rs {
-		if r.Role == history.Probe {
+		if r.Role == record.Probe {
 			probe = append(probe, r)
 		} else {
 			meter = append(meter, r)
@@ -108,14 +108,14 @@ func (c Capture) since(t time.Time) float64 {
 	return t.Sub(contact).Seconds()
 }
 
-func (c Capture) seconds(rs []history.Reading) (low, high float64) {
+func (c Capture) seconds(rs []record.Reading) (low, high float64) {
 	low = min(0, c.since(rs[0].Time))
 	high = max(c.since(rs[len(rs)-1].Time), low+1)
 	room := 0.02 * (high - low)
 	return low - room, high + room
 }
 
-func (c Capture) ohmsReach(meter []history.Reading) (low, high float64) {
+func (c Capture) ohmsReach(meter []record.Reading) (low, high float64) {
 	mean := c.Measurement.ResistanceOhms
 	low, high = mean, mean
 	for _, r := range meter {
@@ -128,7 +128,7 @@ func (c Capture) ohmsReach(meter []history.Reading) (low, high float64) {
 	return low - room, high + room
 }
 
-func (c Capture) celsiusReach(probe []history.Reading) (low, high float64) {
+func (c Capture) celsiusReach(probe []record.Reading) (low, high float64) {
 	low, high = c.Measurement.TemperatureCelsius, c.Measurement.TemperatureCelsius
 	for _, r := range probe {
 		if good(r) {
@@ -141,14 +141,14 @@ func (c Capture) celsiusReach(probe []history.Reading) (low, high float64) {
 }
 
 // window shades the time of the steady window on both panels.
-func (c Capture) window(p *Picture, meter []history.Reading, panels ...panel) {
+func (c Capture) window(p *Picture, meter []record.Reading, panels ...panel) {
 	from, to := c.windowSeconds(meter)
 	for _, g := range panels {
 		p.rect(fill(inkWindow), g.x.at(from), g.y.to, g.x.at(to), g.y.from)
 	}
 }
 
-func (c Capture) windowSeconds(meter []history.Reading) (from, to float64) {
+func (c Capture) windowSeconds(meter []record.Reading) (from, to float64) {
 	from, to = math.Inf(1), math.Inf(-1)
 	for _, r := range meter {
 		if r.InWindow {
@@ -166,7 +166,7 @@ var (
 	probeFace    = face{diamond, inkTemperature, "temperature"}
 )
 
-func (c Capture) meterFace(r history.Reading) face {
+func (c Capture) meterFace(r record.Reading) face {
 	switch {
 	case r.Outlier:
 		return outlierFace
@@ -177,7 +177,7 @@ func (c Capture) meterFace(r history.Reading) face {
 }
 
 // mark draws one reading, at the foot of the panel when it has no value.
-func (c Capture) mark(p *Picture, g panel, r history.Reading, f face, unit string) {
+func (c Capture) mark(p *Picture, g panel, r record.Reading, f face, unit string) {
 	seconds := c.since(r.Time)
 	said := fmt.Sprintf("%.2f s · ", seconds)
 	y := g.y.low
@@ -204,7 +204,7 @@ func (g panel) offScaleFace(value float64, f face) face {
 	return f
 }
 
-func (c Capture) legend(g panel, meter, probe []history.Reading) legend {
+func (c Capture) legend(g panel, meter, probe []record.Reading) legend {
 	var l legend
 	for _, r := range meter {
 		switch {
@@ -223,7 +223,7 @@ func (c Capture) legend(g panel, meter, probe []history.Reading) legend {
 	return l
 }
 
-func (c Capture) describe(meter, probe []history.Reading) string {
+func (c Capture) describe(meter, probe []record.Reading) string {
 	window, left := 0, 0
 	for _, r := range meter {
 		if r.InWindow {

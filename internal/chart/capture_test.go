@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"coilkeep/driver"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func TestCaptureShowsTheReadings(t *testing.T) {
@@ -23,7 +23,7 @@ func TestCaptureShowsTheReadings(t *testing.T) {
 	ohms, seconds := vertical(t, svg, 0, 260, 1000), horizontal(t, svg)
 	checked := 0
 	for _, r := range c.Readings {
-		if r.Role != history.Meter || r.Status != string(driver.OK) || math.Abs(r.Value/c.Measurement.ResistanceOhms-1) > 0.01 {
+		if r.Role != record.Meter || r.Status != string(driver.OK) || math.Abs(r.Value/c.Measurement.ResistanceOhms-1) > 0.01 {
 			continue
 		}
 		at := r.Time.Sub(dayOne).Seconds() - 2

@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // ruler reads values off a picture the way a person does, by its numbers.
@@ -64,7 +64,7 @@ func (r ruler) perPixel() float64 { return math.Abs((r.b[1] - r.a[1]) / (r.b[0] 
 func TestSVGIsFitForAPage(t *testing.T) {
 	t.Parallel()
 	run := batch(t)
-	run.Link = func(m history.Measurement) string { return "/coils/" + url.PathEscape(m.Serial) + "?a=1&b=2" }
+	run.Link = func(m record.Measurement) string { return "/coils/" + url.PathEscape(m.Serial) + "?a=1&b=2" }
 	run.Time = func(at time.Time) string { return at.Format("2 Jan 15:04") }
 	linked, err := run.Picture()
 	must(t, linked, err)
@@ -134,7 +134,7 @@ func TestRefusals(t *testing.T) {
 		{"remark on a stranger", run(func(r *chart.Run) { r.Signals[0].MeasurementID = "x" }), `measurement "x"`},
 		{"limits upside down", run(func(r *chart.Run) { r.Limits.LowerOhms = 7000 }), "not in order"},
 		{"bad design", run(func(r *chart.Run) { d := design; d.UpperOhms = 1; r.Design = &d }), "design Harbour"},
-		{"script as link", run(func(r *chart.Run) { r.Link = func(history.Measurement) string { return "javascript:alert(1)" } }), "neither relative nor http"},
+		{"script as link", run(func(r *chart.Run) { r.Link = func(record.Measurement) string { return "javascript:alert(1)" } }), "neither relative nor http"},
 		{"too small", run(func(r *chart.Run) { r.Size.Width = 10 }), "must be 280"},
 		{"size not a number", run(func(r *chart.Run) { r.Size.Width = math.NaN() }), "must be 280"},
 		{"no window", captured(func(c *chart.Capture) {

@@ -13,12 +13,12 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/chart"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // An invented design: 42 AWG, 6.7 kΩ within 3 %.
-var design = history.Design{
+var design = record.Design{
 	Name: "Harbour", Revision: 2, TargetOhms: 6700, LowerOhms: 6499, UpperOhms: 6901, GuardFactor: 0.5,
 	GaugeAWG: 42, Turns: 7600, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005,
 }
@@ -34,7 +34,7 @@ func inputs(r20Ohms float64) r20.Inputs {
 	}
 }
 
-func measurement(t testing.TB, sequence int, r20Ohms float64) history.Measurement {
+func measurement(t testing.TB, sequence int, r20Ohms float64) record.Measurement {
 	t.Helper()
 	in := inputs(r20Ohms)
 	result, err := r20.Evaluate(in)
@@ -45,12 +45,12 @@ func measurement(t testing.TB, sequence int, r20Ohms float64) history.Measuremen
 	if err != nil {
 		t.Fatal(err)
 	}
-	return history.Measurement{
+	return record.Measurement{
 		ID: fmt.Sprintf("m%03d", sequence), Time: dayOne.Add(time.Duration(sequence) * 4 * time.Minute), Sequence: sequence,
 		Serial: fmt.Sprintf("HN-%04d", sequence), Design: design.Name, DesignRevision: design.Revision,
 		ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: in.TemperatureCelsius, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
-		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: history.Recorded,
+		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: record.Recorded,
 		AlphaPerKelvin: in.AlphaPerKelvin, Formula: r20.Formula, Inputs: in, Tolerance: design.Tolerance(), CaptureSeconds: 6,
 	}
 }
@@ -62,7 +62,7 @@ func batch(t testing.TB) chart.Run {
 	run := chart.Run{
 		Title:  "Batch SPRING-2",
 		Design: &design,
-		Spools: []history.SpoolMark{{FromSequence: 1, Spool: "7A"}, {FromSequence: 15, Spool: "7B"}},
+		Spools: []record.SpoolMark{{FromSequence: 1, Spool: "7A"}, {FromSequence: 15, Spool: "7B"}},
 		Limits: &chart.Limits{CentreOhms: 6690, LowerOhms: 6590, UpperOhms: 6790},
 	}
 	for k := 1; k <= 30; k++ {
@@ -79,8 +79,8 @@ func batch(t testing.TB) chart.Run {
 		m.Time = dayOne.Add(time.Duration(k) * 4 * time.Minute)
 		run.Measurements = append(run.Measurements, m)
 	}
-	run.Measurements[4].Status, run.Measurements[4].Reason = history.Void, `clip <slipped> & "fell"`
-	run.Measurements[11].Status = history.Superseded
+	run.Measurements[4].Status, run.Measurements[4].Reason = record.Void, `clip <slipped> & "fell"`
+	run.Measurements[11].Status = record.Superseded
 	run.Outliers = []chart.Remark{{MeasurementID: "m022", Words: "broken winding"}}
 	run.Signals = []chart.Remark{{MeasurementID: "m028", Words: "nine in a row above the centre"}}
 	return run
@@ -96,7 +96,7 @@ func capture(t testing.TB) chart.Capture {
 	c := chart.Capture{Title: "HN-0007, as it was captured", Measurement: m}
 	for k := range 41 {
 		at := dayOne.Add(time.Duration(k) * 200 * time.Millisecond)
-		r := history.Reading{Time: at, Role: history.Meter, Status: string(driver.OK), Resolution: 0.1}
+		r := record.Reading{Time: at, Role: record.Meter, Status: string(driver.OK), Resolution: 0.1}
 		r.Value = math.Round((m.ResistanceOhms+0.3*math.Sin(float64(k*k)))*10) / 10
 		switch {
 		case k < 10:
@@ -113,7 +113,7 @@ func capture(t testing.TB) chart.Capture {
 		}
 		c.Readings = append(c.Readings, r)
 		if k%5 == 0 {
-			c.Readings = append(c.Readings, history.Reading{Time: at, Role: history.Probe, Status: string(driver.OK), Value: 22.4 + 0.02*float64(k%3)})
+			c.Readings = append(c.Readings, record.Reading{Time: at, Role: record.Probe, Status: string(driver.OK), Value: 22.4 + 0.02*float64(k%3)})
 		}
 	}
 	return c

@@ -8,7 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // luminance is the relative luminance of WCAG 2.2.
@@ -126,15 +126,15 @@ func TestRunStaysOnThePicture(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := Run{Title: "any"}
 		for range rapid.IntRange(0, 40).Draw(t, "coils") {
-			r.Measurements = append(r.Measurements, history.Measurement{
+			r.Measurements = append(r.Measurements, record.Measurement{
 				Sequence: rapid.IntRange(1, 500).Draw(t, "sequence"), R20Ohms: ohms.Draw(t, "R20"),
 				ExpandedUncertaintyOhms: rapid.Float64Range(0, 1e4).Draw(t, "U"),
-				Status:                  rapid.SampledFrom([]history.Status{history.Recorded, history.Void, history.Superseded}).Draw(t, "status"),
+				Status:                  rapid.SampledFrom([]record.Status{record.Recorded, record.Void, record.Superseded}).Draw(t, "status"),
 			})
 		}
 		if rapid.Bool().Draw(t, "has design") {
 			lower := ohms.Draw(t, "lower")
-			r.Design = &history.Design{TargetOhms: lower * 1.01, LowerOhms: lower, UpperOhms: lower * 1.02}
+			r.Design = &record.Design{TargetOhms: lower * 1.01, LowerOhms: lower, UpperOhms: lower * 1.02}
 		}
 		p, err := r.Picture()
 		if err != nil {
@@ -147,7 +147,7 @@ func TestRunStaysOnThePicture(t *testing.T) {
 func BenchmarkRunOf500AsSVG(b *testing.B) {
 	r := Run{Title: "any"}
 	for k := 1; k <= 500; k++ {
-		r.Measurements = append(r.Measurements, history.Measurement{Sequence: k, R20Ohms: 6700 + 40*math.Sin(float64(k*k)), ExpandedUncertaintyOhms: 18, Serial: "HN"})
+		r.Measurements = append(r.Measurements, record.Measurement{Sequence: k, R20Ohms: 6700 + 40*math.Sin(float64(k*k)), ExpandedUncertaintyOhms: 18, Serial: "HN"})
 	}
 	var size countingWriter
 	for b.Loop() {

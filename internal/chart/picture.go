@@ -14,7 +14,7 @@ import (
 	"strings"
 	"time"
 
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/typeface"
 )
 
@@ -60,7 +60,7 @@ type View struct {
 	Time func(time.Time) string
 	// Link returns where a measurement can be looked at, "" for nowhere. With
 	// nil nothing is a link. Links are relative or http and exist in SVG only.
-	Link func(history.Measurement) string
+	Link func(record.Measurement) string
 }
 
 func (v View) time(t time.Time) string {
@@ -70,7 +70,7 @@ func (v View) time(t time.Time) string {
 	return v.Time(t)
 }
 
-func (v View) link(m history.Measurement) (string, error) {
+func (v View) link(m record.Measurement) (string, error) {
 	if v.Link == nil {
 		return "", nil
 	}

@@ -8,8 +8,8 @@ import (
 	"strconv"
 	"strings"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // Run is a batch as it was wound.
@@ -17,11 +17,11 @@ type Run struct {
 	View
 	Title string
 	// Design gives target and tolerance; nil leaves both out.
-	Design *history.Design
+	Design *record.Design
 	// Measurements are those of the batch in any order, each with its Sequence.
 	// Withdrawn ones are shown as such.
-	Measurements []history.Measurement
-	Spools       []history.SpoolMark
+	Measurements []record.Measurement
+	Spools       []record.SpoolMark
 	// Batches say where a batch begins, in a run over several; empty for one.
 	Batches []BatchMark
 	// Axis names what is counted along the bottom; empty is "coil of the batch".
@@ -65,7 +65,7 @@ func (r Run) Picture() (*Picture, error) {
 		return nil, fmt.Errorf("draw the run of a batch: %w", err)
 	}
 	ms := slices.Clone(r.Measurements)
-	slices.SortStableFunc(ms, func(a, b history.Measurement) int {
+	slices.SortStableFunc(ms, func(a, b record.Measurement) int {
 		return cmp.Or(cmp.Compare(a.Sequence, b.Sequence), a.Time.Compare(b.Time))
 	})
 
@@ -144,7 +144,7 @@ func (r Run) check() error {
 
 // sequences returns the ends of the horizontal axis, half a coil beyond the
 // first and the last.
-func (r Run) sequences(ms []history.Measurement) (low, high float64) {
+func (r Run) sequences(ms []record.Measurement) (low, high float64) {
 	first, last := 1, 10
 	if len(ms) > 0 {
 		first, last = ms[0].Sequence, ms[len(ms)-1].Sequence
@@ -155,7 +155,7 @@ func (r Run) sequences(ms []history.Measurement) (low, high float64) {
 }
 
 // reach returns the ends of the vertical axis.
-func (r Run) reach(ms []history.Measurement) (low, high float64) {
+func (r Run) reach(ms []record.Measurement) (low, high float64) {
 	var core []float64
 	if r.Design != nil {
 		core = append(core, r.Design.LowerOhms, r.Design.UpperOhms)
@@ -182,7 +182,7 @@ func (r Run) reach(ms []history.Measurement) (low, high float64) {
 
 // middleOf returns the quartiles of the values, the scale of a batch without
 // any limits.
-func middleOf(ms []history.Measurement) []float64 {
+func middleOf(ms []record.Measurement) []float64 {
 	if len(ms) == 0 {
 		return []float64{1000, 1000}
 	}
@@ -217,7 +217,7 @@ func (r Run) level(p *Picture, g panel) {
 }
 
 // mark draws one measurement.
-func (r Run) mark(p *Picture, g panel, m history.Measurement) error {
+func (r Run) mark(p *Picture, g panel, m record.Measurement) error {
 	href, err := r.link(m)
 	if err != nil {
 		return err
@@ -262,7 +262,7 @@ func (g panel) offScale(p *Picture, at point, ohms float64) {
 }
 
 // say is the tooltip of a measurement. Coils from a file may have no time.
-func (r Run) say(m history.Measurement) string {
+func (r Run) say(m record.Measurement) string {
 	drawn := ""
 	if by := r.ComparedBy[m.ID]; by != 0 {
 		drawn = ", drawn as " + quantity.FormatOhms(m.R20Ohms, 0) + " because it was wound to another target"
@@ -276,7 +276,7 @@ func (r Run) say(m history.Measurement) string {
 	if !m.Time.IsZero() {
 		parts = append(parts, r.time(m.Time))
 	}
-	if m.Status != history.Recorded && m.Status != "" {
+	if m.Status != record.Recorded && m.Status != "" {
 		parts = append(parts, string(m.Status))
 	}
 	if m.Reason != "" {
@@ -291,12 +291,12 @@ func (r Run) say(m history.Measurement) string {
 	return strings.Join(parts, " · ")
 }
 
-func within(m history.Measurement) string {
+func within(m record.Measurement) string {
 	return quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms)
 }
 
 // remarks joins what is said of a measurement; "" when nothing is.
-func (r Run) remarks(of []Remark, m history.Measurement) string {
+func (r Run) remarks(of []Remark, m record.Measurement) string {
 	var words []string
 	for _, remark := range of {
 		if remark.MeasurementID == m.ID {
@@ -306,7 +306,7 @@ func (r Run) remarks(of []Remark, m history.Measurement) string {
 	return strings.Join(words, "; ")
 }
 
-func (r Run) legend(ms []history.Measurement) legend {
+func (r Run) legend(ms []record.Measurement) legend {
 	var l legend
 	for _, m := range ms {
 		l.addMark(faceOf(m))
@@ -336,13 +336,13 @@ func (r Run) legend(ms []history.Measurement) legend {
 
 // describe is the text alternative: how many of each kind, from what to what,
 // and what stands out.
-func (r Run) describe(ms []history.Measurement) string {
+func (r Run) describe(ms []record.Measurement) string {
 	if len(ms) == 0 {
 		return "No coil measured yet."
 	}
 	counts := map[string]int{}
 	var kinds []string
-	var low, high history.Measurement
+	var low, high record.Measurement
 	for _, m := range ms {
 		f := faceOf(m)
 		if counts[f.words]++; counts[f.words] == 1 {

@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/typeface"
 )
 
@@ -83,7 +83,7 @@ func TestBatchesAreDated(t *testing.T) {
 	if !slices.Equal(late.Batches, want) {
 		t.Errorf("the latest 25 coils are of %+v, want %+v", late.Batches, want)
 	}
-	var one []history.Measurement
+	var one []record.Measurement
 	for i := range 12 {
 		one = append(one, measurement(t, i+1, 6690))
 	}

@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func TestRunShowsEveryMeasurementAtItsValue(t *testing.T) {
@@ -108,7 +108,7 @@ func TestRunTellsTheTime(t *testing.T) {
 	t.Parallel()
 	dated, undated := measurement(t, 1, 6690), measurement(t, 2, 6700)
 	undated.Time = time.Time{}
-	p, err := chart.Run{Measurements: []history.Measurement{dated, undated}}.Picture()
+	p, err := chart.Run{Measurements: []record.Measurement{dated, undated}}.Picture()
 	svg := parse(t, must(t, p, err))
 	for serial, want := range map[string]string{
 		dated.Serial:   " · in tolerance · " + dated.Time.UTC().Format("2006-01-02 15:04:05 UTC"),
@@ -128,7 +128,7 @@ func TestRunKeepsItsScale(t *testing.T) {
 	with := vertical(t, parse(t, must(t, p, err)), 0, 400, 1000)
 	less := batch(t)
 	less.Outliers = nil
-	less.Measurements = slices.DeleteFunc(less.Measurements, func(m history.Measurement) bool { return m.ID == "m022" })
+	less.Measurements = slices.DeleteFunc(less.Measurements, func(m record.Measurement) bool { return m.ID == "m022" })
 	less.Size.Height = 340
 	p, err = less.Picture()
 	without := vertical(t, parse(t, must(t, p, err)), 0, 400, 1000)
@@ -146,7 +146,7 @@ func TestRunWithoutLimitsOrCoils(t *testing.T) {
 	}{
 		{"nothing at all", chart.Run{}, "no coil measured yet"},
 		{"a design only", chart.Run{Design: &design}, "no coil measured yet"},
-		{"one coil", chart.Run{Measurements: []history.Measurement{measurement(t, 1, 6690)}}, "in tolerance"},
+		{"one coil", chart.Run{Measurements: []record.Measurement{measurement(t, 1, 6690)}}, "in tolerance"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()

@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // shape is the form of a mark.
@@ -63,11 +63,11 @@ type face struct {
 }
 
 // faceOf gives withdrawn measurements one look whatever their verdict was.
-func faceOf(m history.Measurement) face {
+func faceOf(m record.Measurement) face {
 	switch m.Status {
-	case history.Void:
+	case record.Void:
 		return face{cross, inkVoid, "void"}
-	case history.Superseded:
+	case record.Superseded:
 		return face{ring, inkVoid, "replaced by a later one"}
 	}
 	return verdictFace(m.Verdict)

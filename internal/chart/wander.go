@@ -8,20 +8,20 @@ import (
 	"time"
 
 	"coilkeep/internal/drift"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Wander is the run of coils with what the drift analysis found in them: the
 // level of the process, control limits, outliers, and what it speaks up for.
 // measured holds the measurements behind the coils by their ids; a coil without
 // one is drawn from its point alone, and not judged.
-func Wander(report drift.Report, measured map[string]history.Measurement) Run {
+func Wander(report drift.Report, measured map[string]record.Measurement) Run {
 	run := Run{Axis: "coil", Level: levels(report.Points), ComparedBy: map[string]float64{}}
 	if c := report.Charts; c != nil {
 		run.Limits = &Limits{CentreOhms: c.Individuals.Centre, LowerOhms: c.Individuals.Lower, UpperOhms: c.Individuals.Upper}
 	}
 	if report.Target != nil && report.Lower != nil {
-		run.Design = &history.Design{TargetOhms: *report.Target, LowerOhms: *report.Lower, UpperOhms: *report.Upper}
+		run.Design = &record.Design{TargetOhms: *report.Target, LowerOhms: *report.Lower, UpperOhms: *report.Upper}
 	}
 	for i, p := range report.Points {
 		m := measurementAt(p, measured)
@@ -30,7 +30,7 @@ func Wander(report drift.Report, measured map[string]history.Measurement) Run {
 			run.ComparedBy[m.ID] = p.ComparedOhms / p.R20Ohms
 		}
 		if p.Spool != "" && (i == 0 || p.Spool != report.Points[i-1].Spool) {
-			run.Spools = append(run.Spools, history.SpoolMark{FromSequence: p.Sequence, Spool: p.Spool})
+			run.Spools = append(run.Spools, record.SpoolMark{FromSequence: p.Sequence, Spool: p.Spool})
 		}
 		if p.Batch != "" && (i == 0 || p.Batch != report.Points[i-1].Batch) {
 			mark := BatchMark{FromSequence: p.Sequence, Name: p.Batch}
@@ -72,7 +72,7 @@ func (r Run) Latest(n int) Run {
 	r.Signals = slices.DeleteFunc(slices.Clone(r.Signals), gone)
 	r.ComparedBy = maps.Clone(r.ComparedBy)
 	maps.DeleteFunc(r.ComparedBy, func(id string, _ float64) bool { return !kept[id] })
-	r.Spools = slices.DeleteFunc(slices.Clone(r.Spools), func(s history.SpoolMark) bool { return s.FromSequence < first })
+	r.Spools = slices.DeleteFunc(slices.Clone(r.Spools), func(s record.SpoolMark) bool { return s.FromSequence < first })
 	r.Batches = batchesFrom(r.Batches, first)
 	var level []Stretch
 	for _, s := range r.Level {
@@ -90,10 +90,10 @@ func (r Run) Latest(n int) Run {
 }
 
 // measurementAt is what to draw of a point.
-func measurementAt(p drift.Point, measured map[string]history.Measurement) history.Measurement {
+func measurementAt(p drift.Point, measured map[string]record.Measurement) record.Measurement {
 	m, ok := measured[p.MeasurementID]
 	if !ok {
-		m = history.Measurement{ID: strconv.Itoa(p.Index), Serial: p.Serial, R20Ohms: p.R20Ohms, Status: history.Recorded}
+		m = record.Measurement{ID: strconv.Itoa(p.Index), Serial: p.Serial, R20Ohms: p.R20Ohms, Status: record.Recorded}
 		if p.ExpandedUncertaintyOhms != nil {
 			m.ExpandedUncertaintyOhms = *p.ExpandedUncertaintyOhms
 		}

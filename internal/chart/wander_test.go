@@ -10,7 +10,7 @@ import (
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // stepped is the analysis of 60 invented coils, 1.2 % higher from the 31st on,
@@ -41,7 +41,7 @@ func TestWander(t *testing.T) {
 	report := stepped(t)
 	known := measurement(t, 1, report.Points[0].R20Ohms)
 	report.Points[0].MeasurementID = known.ID
-	run := chart.Wander(report, map[string]history.Measurement{known.ID: known})
+	run := chart.Wander(report, map[string]record.Measurement{known.ID: known})
 	if run.Measurements[0].ID != known.ID || run.Measurements[1].ID != "2" || run.Measurements[9].R20Ohms != 6100 {
 		t.Errorf("measurements %+v, %+v", run.Measurements[0], run.Measurements[1])
 	}

@@ -10,7 +10,7 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/driver/port"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/warmth"
 )
 
@@ -56,7 +56,7 @@ func readBench(t *table) Bench {
 	b.Contact = readContact(t.table("contact"))
 	b.Serials = t.text("serials", "")
 	if b.Serials != "" {
-		if err := history.ValidateSerialPattern(b.Serials); err != nil {
+		if err := record.ValidateSerialPattern(b.Serials); err != nil {
 			t.repeat("serials", err)
 		}
 	}

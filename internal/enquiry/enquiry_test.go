@@ -14,14 +14,15 @@ import (
 	"coilkeep/internal/compare"
 	"coilkeep/internal/enquiry"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // shelf is a history of a few coils, none in a file. As in one, the capitals of a
 // serial number do not matter.
-type shelf []history.Measurement
+type shelf []record.Measurement
 
-func (s shelf) Coil(_ context.Context, serial string) (history.Coil, error) {
-	coil := history.Coil{Serial: serial}
+func (s shelf) Coil(_ context.Context, serial string) (record.Coil, error) {
+	coil := record.Coil{Serial: serial}
 	for _, m := range s {
 		if strings.EqualFold(m.Serial, serial) {
 			coil.Serial = m.Serial
@@ -29,21 +30,21 @@ func (s shelf) Coil(_ context.Context, serial string) (history.Coil, error) {
 		}
 	}
 	if len(coil.Measurements) == 0 {
-		return coil, fmt.Errorf("coil %q %w", serial, history.ErrNotFound)
+		return coil, fmt.Errorf("coil %q %w", serial, record.ErrNotFound)
 	}
 	return coil, nil
 }
 
-func (s shelf) Measurement(_ context.Context, id string) (history.Measurement, []history.Reading, error) {
+func (s shelf) Measurement(_ context.Context, id string) (record.Measurement, []record.Reading, error) {
 	for _, m := range s {
 		if m.ID == id {
 			return m, nil, nil
 		}
 	}
-	return history.Measurement{}, nil, history.ErrNotFound
+	return record.Measurement{}, nil, record.ErrNotFound
 }
 
-func (s shelf) Measurements(_ context.Context, f history.Filter) (page []history.Measurement, next string, err error) {
+func (s shelf) Measurements(_ context.Context, f history.Filter) (page []record.Measurement, next string, err error) {
 	for _, m := range s {
 		if m.Batch == f.Batch {
 			page = append(page, m)
@@ -52,14 +53,14 @@ func (s shelf) Measurements(_ context.Context, f history.Filter) (page []history
 	return page, "", nil
 }
 
-func (s shelf) DesignRevision(_ context.Context, name string, revision int) (history.Design, error) {
-	return history.Design{Name: name, Revision: revision, Turns: 7200}, nil
+func (s shelf) DesignRevision(_ context.Context, name string, revision int) (record.Design, error) {
+	return record.Design{Name: name, Revision: revision, Turns: 7200}, nil
 }
 
 // coil is a measurement of 20 °C, so that the reading is R20.
-func coil(serial, batch string, ohms float64) history.Measurement {
-	m := history.Measurement{ID: "id of " + serial, Time: time.Unix(0, 0), Batch: batch, Design: "Harbour", DesignRevision: 1, Serial: serial,
-		R20Ohms: ohms, ExpandedUncertaintyOhms: 0.002 * ohms, AlphaPerKelvin: 0.00393, Status: history.Recorded}
+func coil(serial, batch string, ohms float64) record.Measurement {
+	m := record.Measurement{ID: "id of " + serial, Time: time.Unix(0, 0), Batch: batch, Design: "Harbour", DesignRevision: 1, Serial: serial,
+		R20Ohms: ohms, ExpandedUncertaintyOhms: 0.002 * ohms, AlphaPerKelvin: 0.00393, Status: record.Recorded}
 	m.Inputs.AlphaPerKelvin, m.Inputs.AlphaStandardUncertaintyPerKelvin = 0.00393, 0.00002
 	return m
 }
@@ -84,7 +85,7 @@ func TestAskOfAnOverload(t *testing.T) {
 func TestAsk(t *testing.T) {
 	t.Parallel()
 	withdrawn := coil("HN-0001", "B-1", 6500)
-	withdrawn.ID, withdrawn.Status = "withdrawn", history.Void
+	withdrawn.ID, withdrawn.Status = "withdrawn", record.Void
 	store := shelf{withdrawn, coil("HN-0001", "B-1", 6612), coil("HN-0002", "B-1", 6700), coil("HN-0003", "B-2", 6800)}
 	q, err := enquiry.Ask(t.Context(), store, enquiry.Told{
 		Fields: map[string]string{"serial": " HN-0001 ", "mate": "HN-0003", "theirs": "6,28k", "temperature": "70 °F", "temperature_uncertainty": "2",
@@ -180,7 +181,7 @@ func TestAgainWithoutRecord(t *testing.T) {
 func TestAskRefuses(t *testing.T) {
 	t.Parallel()
 	withdrawn := coil("HN-0009", "", 6500)
-	withdrawn.Status = history.Superseded
+	withdrawn.Status = record.Superseded
 	store := shelf{coil("HN-0001", "", 6612), withdrawn}
 	for name, test := range map[string]struct {
 		change map[string]string
@@ -250,11 +251,11 @@ func TestAskRefuses(t *testing.T) {
 	} {
 		_, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: fields})
 		var coil *enquiry.CoilError
-		if !errors.As(err, &coil) || coil.Field != field || coil.Serial != "HN-0404" || !errors.Is(err, history.ErrNotFound) {
+		if !errors.As(err, &coil) || coil.Field != field || coil.Serial != "HN-0404" || !errors.Is(err, record.ErrNotFound) {
 			t.Errorf("an unknown %s: %v, want one about it", field, err)
 		}
 	}
-	for serial, want := range map[string]error{"HN-0404": history.ErrNotFound, "HN-0009": enquiry.ErrWithdrawn} {
+	for serial, want := range map[string]error{"HN-0404": record.ErrNotFound, "HN-0009": enquiry.ErrWithdrawn} {
 		if _, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": serial, "theirs": "6.28k"}}); !errors.Is(err, want) {
 			t.Errorf("%s: %v, want %v", serial, err, want)
 		}

@@ -7,14 +7,15 @@ import (
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Store is what is needed of a history.
 type Store interface {
-	Coil(ctx context.Context, serial string) (history.Coil, error)
-	Measurement(ctx context.Context, id string) (history.Measurement, []history.Reading, error)
-	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
-	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
+	Coil(ctx context.Context, serial string) (record.Coil, error)
+	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
+	Measurements(ctx context.Context, f history.Filter) (page []record.Measurement, next string, err error)
+	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
 }
 
 // ErrWithdrawn is returned for a coil that has no measurement that still counts.
@@ -86,10 +87,10 @@ func neighbours(ctx context.Context, store Store, batch string, but ...string) (
 
 // recordOf is the newest measurement of a coil that stands; field is where its
 // serial number was told.
-func recordOf(ctx context.Context, store Store, field, serial string) (compare.Record, history.Measurement, error) {
+func recordOf(ctx context.Context, store Store, field, serial string) (compare.Record, record.Measurement, error) {
 	coil, err := store.Coil(ctx, serial)
 	if err != nil {
-		return compare.Record{}, history.Measurement{}, &CoilError{field, serial, err}
+		return compare.Record{}, record.Measurement{}, &CoilError{field, serial, err}
 	}
 	for _, m := range coil.Measurements {
 		if !m.Stands() {
@@ -111,5 +112,5 @@ func recordOf(ctx context.Context, store Store, field, serial string) (compare.R
 		}
 		return r, m, nil
 	}
-	return compare.Record{}, history.Measurement{}, &CoilError{field, serial, fmt.Errorf("coil %s has %w", serial, ErrWithdrawn)}
+	return compare.Record{}, record.Measurement{}, &CoilError{field, serial, fmt.Errorf("coil %s has %w", serial, ErrWithdrawn)}
 }

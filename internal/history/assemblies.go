@@ -2,26 +2,14 @@ package history
 
 import (
 	"cmp"
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 )
-
-// Assembly is two coils sold as one. Its parts keep their own records; its own
-// serial number may have been measured too, both in series.
-type Assembly struct {
-	ID     string    `json:"id"`
-	Time   time.Time `json:"time"`
-	Serial string    `json:"serial"` // of the whole
-	First  string    `json:"first"`  // serial numbers of the coils
-	Second string    `json:"second"`
-	Note   string    `json:"note,omitempty"`
-	By     string    `json:"by,omitempty"`
-}
 
 // AddAssembly keeps that two coils are sold as one, and returns it as stored; ID
 // and Time are filled in when empty. With takeApart, earlier assemblies that one
@@ -29,7 +17,7 @@ type Assembly struct {
 // without, they stand, and the error is an ErrConflict that names one. It is a
 // *FieldError when a value cannot be right, and ErrNotFound for a coil that was
 // never measured.
-func (s *Store) AddAssembly(ctx context.Context, a Assembly, takeApart bool) (Assembly, error) {
+func (s *Store) AddAssembly(ctx context.Context, a record.Assembly, takeApart bool) (record.Assembly, error) {
 	a.Time = s.instantOr(a.Time)
 	err := s.write(ctx, "add assembly", func(tx *sql.Tx) (err error) {
 		if err := checkAssembly(ctx, tx, &a); err != nil {
@@ -49,32 +37,32 @@ func (s *Store) AddAssembly(ctx context.Context, a Assembly, takeApart bool) (As
 		if err := insertAssembly(ctx, tx, a); err != nil {
 			return takenID(err, a.ID)
 		}
-		return s.note(ctx, tx, JournalEntry{Who: a.By, Action: "assembly", Subject: a.Serial,
+		return s.note(ctx, tx, record.JournalEntry{Who: a.By, Action: "assembly", Subject: a.Serial,
 			Detail: fmt.Sprintf("coils %s and %s", a.First, a.Second)})
 	})
 	if err != nil {
-		return Assembly{}, err
+		return record.Assembly{}, err
 	}
 	return a, nil
 }
 
 // takeApart notes which assemblies that stand end with a; it is an ErrConflict
 // when they may not.
-func (s *Store) takeApart(ctx context.Context, tx *sql.Tx, a Assembly, may bool) error {
+func (s *Store) takeApart(ctx context.Context, tx *sql.Tx, a record.Assembly, may bool) error {
 	ended := map[string]bool{}
 	for _, serial := range []string{a.Serial, a.First, a.Second} {
 		old, err := standingAssembly(ctx, tx, serial)
 		switch {
-		case errors.Is(err, ErrNotFound) || err == nil && ended[old.ID]:
+		case errors.Is(err, record.ErrNotFound) || err == nil && ended[old.ID]:
 			continue
 		case err != nil:
 			return err
 		case !may:
 			return fmt.Errorf("%w: %s is sold already: %s is coils %s and %s; ask to take it apart, or choose another",
-				ErrConflict, serial, old.Serial, old.First, old.Second)
+				record.ErrConflict, serial, old.Serial, old.First, old.Second)
 		}
 		ended[old.ID] = true
-		if err := s.note(ctx, tx, JournalEntry{Who: a.By, Action: "taken apart", Subject: old.Serial,
+		if err := s.note(ctx, tx, record.JournalEntry{Who: a.By, Action: "taken apart", Subject: old.Serial,
 			Detail: fmt.Sprintf("coils %s and %s: %s goes into %s", old.First, old.Second, serial, a.Serial)}); err != nil {
 			return err
 		}
@@ -85,13 +73,13 @@ func (s *Store) takeApart(ctx context.Context, tx *sql.Tx, a Assembly, may bool)
 // Assembly returns the assembly that a serial number is in, as the whole or as
 // a part, or ErrNotFound. One of which another number went into a later assembly
 // is none any more. Capitals do not matter.
-func (s *Store) Assembly(ctx context.Context, serial string) (found Assembly, err error) {
+func (s *Store) Assembly(ctx context.Context, serial string) (found record.Assembly, err error) {
 	err = s.read(ctx, "read assembly", func(q querier) error {
 		written, err := spelled(ctx, q, serial)
 		if err != nil {
 			return err
 		}
-		if found, err = standingAssembly(ctx, q, written); !errors.Is(err, ErrNotFound) {
+		if found, err = standingAssembly(ctx, q, written); !errors.Is(err, record.ErrNotFound) {
 			return err
 		}
 		alike, otherwise := listAssemblies(ctx, q, `WHERE serial = ?1 COLLATE NOCASE ORDER BY number DESC LIMIT 1`, serial)
@@ -105,18 +93,18 @@ func (s *Store) Assembly(ctx context.Context, serial string) (found Assembly, er
 }
 
 // standingAssembly is [Store.Assembly] for a number as it is spelled.
-func standingAssembly(ctx context.Context, q querier, serial string) (Assembly, error) {
+func standingAssembly(ctx context.Context, q querier, serial string) (record.Assembly, error) {
 	newest, err := newestAssembly(ctx, q, serial)
 	if err != nil {
-		return Assembly{}, err
+		return record.Assembly{}, err
 	}
 	for _, other := range []string{newest.Serial, newest.First, newest.Second} {
 		later, err := newestAssembly(ctx, q, other)
 		if err != nil {
-			return Assembly{}, err
+			return record.Assembly{}, err
 		}
 		if later.ID != newest.ID {
-			return Assembly{}, fmt.Errorf("assembly of %q %w: %s went into %s later", serial, ErrNotFound, other, later.Serial)
+			return record.Assembly{}, fmt.Errorf("assembly of %q %w: %s went into %s later", serial, record.ErrNotFound, other, later.Serial)
 		}
 	}
 	return newest, nil
@@ -152,16 +140,16 @@ func (s *Store) Assembled(ctx context.Context, serials []string) (map[string]boo
 	return found, err
 }
 
-func newestAssembly(ctx context.Context, q querier, serial string) (Assembly, error) {
+func newestAssembly(ctx context.Context, q querier, serial string) (record.Assembly, error) {
 	list, err := listAssemblies(ctx, q, `
 		WHERE serial = ?1 OR first = ?1 OR second = ?1
 		ORDER BY number DESC
 		LIMIT 1`, serial)
 	if err == nil && len(list) == 0 {
-		err = fmt.Errorf("assembly of %q %w", serial, ErrNotFound)
+		err = fmt.Errorf("assembly of %q %w", serial, record.ErrNotFound)
 	}
 	if err != nil {
-		return Assembly{}, err
+		return record.Assembly{}, err
 	}
 	return list[0], nil
 }
@@ -169,13 +157,13 @@ func newestAssembly(ctx context.Context, q querier, serial string) (Assembly, er
 // checkAssembly spells the serial numbers of the parts as the coils have them,
 // and returns a *FieldError when a value cannot be right, or ErrNotFound for a
 // coil that was never measured.
-func checkAssembly(ctx context.Context, q querier, a *Assembly) (err error) {
+func checkAssembly(ctx context.Context, q querier, a *record.Assembly) (err error) {
 	for _, part := range []*string{&a.First, &a.Second} {
 		if *part, err = spelled(ctx, q, *part); err != nil {
 			return err
 		}
 	}
-	if err := validAssembly(*a); err != nil {
+	if err := record.ValidateAssembly(*a); err != nil {
 		return err
 	}
 	return measured(ctx, q, a.First, a.Second)
@@ -184,10 +172,10 @@ func checkAssembly(ctx context.Context, q querier, a *Assembly) (err error) {
 // newWhole refuses the number of a whole that differs by capitals only from that
 // of a part, of another whole or of a coil, which it looks like on a label. What
 // is imported may have one, from before that rule. The error is a *FieldError.
-func newWhole(ctx context.Context, q querier, a Assembly) error {
+func newWhole(ctx context.Context, q querier, a record.Assembly) error {
 	for _, part := range []struct{ field, serial string }{{"first", a.First}, {"second", a.Second}} {
 		if strings.EqualFold(part.serial, a.Serial) {
-			return wholeAsPart(part.field, a.Serial)
+			return record.WholeAsPart(part.field, a.Serial)
 		}
 	}
 	var known string
@@ -199,26 +187,7 @@ func newWhole(ctx context.Context, q querier, a Assembly) error {
 	if err != nil || known == "" {
 		return err
 	}
-	return SpelledAlike(known)
-}
-
-func wholeAsPart(field, serial string) error {
-	return invalid(field, "must not be the number of the whole, %s", serial)
-}
-
-func validAssembly(a Assembly) error {
-	for _, part := range []struct{ field, serial string }{{"first", a.First}, {"second", a.Second}} {
-		if err := validText(part.field, part.serial, 1, maxSerial); err != nil {
-			return err
-		}
-		if part.serial == a.Serial {
-			return wholeAsPart(part.field, a.Serial)
-		}
-	}
-	if a.First == a.Second {
-		return invalid("second", "must not be the first coil again")
-	}
-	return cmp.Or(ValidateSerial(a.Serial), validNote("note", a.Note), validLabel("by", a.By))
+	return record.SpelledAlike(known)
 }
 
 // measured returns ErrNotFound unless each coil was measured.
@@ -229,13 +198,13 @@ func measured(ctx context.Context, q querier, serials ...string) error {
 			return err
 		}
 		if !found {
-			return fmt.Errorf("coil %q %w", serial, ErrNotFound)
+			return fmt.Errorf("coil %q %w", serial, record.ErrNotFound)
 		}
 	}
 	return nil
 }
 
-func insertAssembly(ctx context.Context, tx *sql.Tx, a Assembly) error {
+func insertAssembly(ctx context.Context, tx *sql.Tx, a record.Assembly) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO assemblies (id, time_us, serial, first, second, note, by)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)`,
@@ -243,12 +212,12 @@ func insertAssembly(ctx context.Context, tx *sql.Tx, a Assembly) error {
 	return err
 }
 
-func listAssemblies(ctx context.Context, q querier, clause string, args ...any) ([]Assembly, error) {
-	list := []Assembly{}
+func listAssemblies(ctx context.Context, q querier, clause string, args ...any) ([]record.Assembly, error) {
+	list := []record.Assembly{}
 	err := rows(ctx, q, `
 		SELECT id, time_us, serial, first, second, note, by
 		FROM assemblies `+clause, args, func(r *sql.Rows) error {
-		var a Assembly
+		var a record.Assembly
 		var timeUS int64
 		err := r.Scan(&a.ID, &timeUS, &a.Serial, &a.First, &a.Second, &a.Note, &a.By)
 		a.Time = fromMicros(timeUS)
@@ -259,13 +228,13 @@ func listAssemblies(ctx context.Context, q querier, clause string, args ...any) 
 }
 
 // assembly imports one.
-func (j *importer) assembly(ctx context.Context, a Assembly) error {
+func (j *importer) assembly(ctx context.Context, a record.Assembly) error {
 	a.Time = fromMicros(a.Time.UnixMicro())
-	if err := cmp.Or(validName("id", a.ID), checkAssembly(ctx, j.tx, &a)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", a.ID), checkAssembly(ctx, j.tx, &a)); err != nil {
 		return err
 	}
 	return add(j, "assembly "+a.ID, a,
-		func() (Assembly, error) {
+		func() (record.Assembly, error) {
 			list, err := listAssemblies(ctx, j.tx, `WHERE id = ?1`, a.ID)
 			return only(list, err)
 		},

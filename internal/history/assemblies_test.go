@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"database/sql"
 	"errors"
 	"strings"
@@ -11,17 +12,17 @@ func TestAssemblies(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	for _, serial := range []string{"HN-0001", "HN-0002", "HN-0003", "HN-0004"} {
-		record(t, s, serial)
+		recordCoil(t, s, serial)
 	}
-	pair := func(serial, first, second string) Assembly {
+	pair := func(serial, first, second string) record.Assembly {
 		t.Helper()
-		a, err := s.AddAssembly(t.Context(), Assembly{Serial: serial, First: first, Second: second, By: "ada"}, true)
+		a, err := s.AddAssembly(t.Context(), record.Assembly{Serial: serial, First: first, Second: second, By: "ada"}, true)
 		if err != nil {
 			t.Fatal(err)
 		}
 		return a
 	}
-	wantIn := func(want Assembly, serials ...string) {
+	wantIn := func(want record.Assembly, serials ...string) {
 		t.Helper()
 		for _, serial := range serials {
 			if got, err := s.Assembly(t.Context(), serial); err != nil || got != want {
@@ -36,7 +37,7 @@ func TestAssemblies(t *testing.T) {
 	wantNone := func(serials ...string) {
 		t.Helper()
 		for _, serial := range serials {
-			if got, err := s.Assembly(t.Context(), serial); !errors.Is(err, ErrNotFound) {
+			if got, err := s.Assembly(t.Context(), serial); !errors.Is(err, record.ErrNotFound) {
 				t.Errorf("%s: got %+v, %v; want none", serial, got, err)
 			}
 		}
@@ -54,9 +55,9 @@ func TestAssemblies(t *testing.T) {
 	}
 
 	// A coil is in one assembly only, and is not taken out of it unasked.
-	for _, a := range []Assembly{{Serial: "A-2", First: "HN-0003", Second: "HN-0002"}, {Serial: "A-1", First: "HN-0003", Second: "HN-0004"}} {
+	for _, a := range []record.Assembly{{Serial: "A-2", First: "HN-0003", Second: "HN-0002"}, {Serial: "A-1", First: "HN-0003", Second: "HN-0004"}} {
 		_, err := s.AddAssembly(t.Context(), a, false)
-		if !errors.Is(err, ErrConflict) || !strings.Contains(err.Error(), "A-1 is coils HN-0001 and HN-0002") {
+		if !errors.Is(err, record.ErrConflict) || !strings.Contains(err.Error(), "A-1 is coils HN-0001 and HN-0002") {
 			t.Errorf("%s: got %v, want the pair that it breaks", a.Serial, err)
 		}
 	}
@@ -80,30 +81,30 @@ func TestAssemblies(t *testing.T) {
 func TestAssembliesThatCannotBe(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
-	record(t, s, "HN-0002")
+	recordCoil(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0002")
 	for name, c := range map[string]struct {
-		assembly Assembly
+		assembly record.Assembly
 		field    string // "" for a coil that is not there
 	}{
-		"no number":          {Assembly{First: "HN-0001", Second: "HN-0002"}, "serial"},
-		"no first":           {Assembly{Serial: "A-1", Second: "HN-0002"}, "first"},
-		"no second":          {Assembly{Serial: "A-1", First: "HN-0001"}, "second"},
-		"one coil twice":     {Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0001"}, "second"},
-		"itself as a part":   {Assembly{Serial: "HN-0001", First: "HN-0001", Second: "HN-0002"}, "first"},
-		"never measured":     {Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0009"}, ""},
-		"number of two rows": {Assembly{Serial: "A\n1", First: "HN-0001", Second: "HN-0002"}, "serial"},
+		"no number":          {record.Assembly{First: "HN-0001", Second: "HN-0002"}, "serial"},
+		"no first":           {record.Assembly{Serial: "A-1", Second: "HN-0002"}, "first"},
+		"no second":          {record.Assembly{Serial: "A-1", First: "HN-0001"}, "second"},
+		"one coil twice":     {record.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0001"}, "second"},
+		"itself as a part":   {record.Assembly{Serial: "HN-0001", First: "HN-0001", Second: "HN-0002"}, "first"},
+		"never measured":     {record.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0009"}, ""},
+		"number of two rows": {record.Assembly{Serial: "A\n1", First: "HN-0001", Second: "HN-0002"}, "serial"},
 	} {
 		_, err := s.AddAssembly(t.Context(), c.assembly, true)
-		wrong := new(FieldError)
+		wrong := new(record.FieldError)
 		switch {
-		case c.field == "" && !errors.Is(err, ErrNotFound):
+		case c.field == "" && !errors.Is(err, record.ErrNotFound):
 			t.Errorf("%s: got %v, want ErrNotFound", name, err)
 		case c.field != "" && (!errors.As(err, &wrong) || wrong.Field != c.field):
 			t.Errorf("%s: got %v, want a fault of %s", name, err, c.field)
 		}
 	}
-	if _, err := s.Assembly(t.Context(), "HN-0001"); !errors.Is(err, ErrNotFound) {
+	if _, err := s.Assembly(t.Context(), "HN-0001"); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("something was kept: %v", err)
 	}
 }
@@ -114,9 +115,9 @@ func TestAssembliesInOtherCapitals(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	for _, serial := range []string{"HN-0001", "HN-0002", "HN-0003", "HN-0004", "SET-1"} {
-		record(t, s, serial)
+		recordCoil(t, s, serial)
 	}
-	if _, err := s.AddAssembly(t.Context(), Assembly{Serial: "PAIR-1", First: "hn-0001", Second: "HN-0002"}, false); err != nil {
+	if _, err := s.AddAssembly(t.Context(), record.Assembly{Serial: "PAIR-1", First: "hn-0001", Second: "HN-0002"}, false); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ serial, first, second, says string }{
@@ -127,14 +128,14 @@ func TestAssembliesInOtherCapitals(t *testing.T) {
 		{"pair-1", "HN-0003", "HN-0004", "serial: PAIR-1 exists: write it so, or choose another"},
 		{"set-1", "HN-0003", "HN-0004", "serial: SET-1 exists: write it so, or choose another"},
 	} {
-		_, err := s.AddAssembly(t.Context(), Assembly{Serial: c.serial, First: c.first, Second: c.second}, true)
-		if wrong := new(FieldError); !errors.As(err, &wrong) || !strings.Contains(err.Error(), c.says) {
+		_, err := s.AddAssembly(t.Context(), record.Assembly{Serial: c.serial, First: c.first, Second: c.second}, true)
+		if wrong := new(record.FieldError); !errors.As(err, &wrong) || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s of %s and %s: %v, want %q", c.serial, c.first, c.second, err, c.says)
 		}
 	}
 	// The whole may have been measured, and be made again of other coils.
 	for _, serial := range []string{"SET-1", "PAIR-1"} {
-		if _, err := s.AddAssembly(t.Context(), Assembly{Serial: serial, First: "HN-0003", Second: "HN-0004"}, true); err != nil {
+		if _, err := s.AddAssembly(t.Context(), record.Assembly{Serial: serial, First: "HN-0003", Second: "HN-0004"}, true); err != nil {
 			t.Errorf("%s: %v", serial, err)
 		}
 	}
@@ -144,9 +145,9 @@ func TestAssembliesInOtherCapitals(t *testing.T) {
 func TestImportOldAssemblyInOtherCapitals(t *testing.T) {
 	t.Parallel()
 	s, fresh := workshop(t), newStore(t)
-	record(t, s, "HN-0001")
-	record(t, s, "HN-0002")
-	old := Assembly{ID: "old", Time: firstInstant, Serial: "hn-0001", First: "HN-0001", Second: "HN-0002"}
+	recordCoil(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0002")
+	old := record.Assembly{ID: "old", Time: firstInstant, Serial: "hn-0001", First: "HN-0001", Second: "HN-0002"}
 	if err := s.write(t.Context(), "add an old assembly", func(tx *sql.Tx) error { return insertAssembly(t.Context(), tx, old) }); err != nil {
 		t.Fatal(err)
 	}

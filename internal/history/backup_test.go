@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"fmt"
 	"os"
@@ -29,7 +30,7 @@ func TestBackup(t *testing.T) {
 	if err := s.Backup(t.Context(), dst, false); !errors.Is(err, ErrExists) {
 		t.Errorf("over an existing file: %v, want ErrExists", err)
 	}
-	record(t, s, "HN-0099")
+	recordCoil(t, s, "HN-0099")
 	if err := s.Backup(t.Context(), dst, true); err != nil {
 		t.Errorf("overwriting: %v", err)
 	}
@@ -118,12 +119,12 @@ func TestBackupUnderWriter(t *testing.T) {
 func TestRestore(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	backup := filepath.Join(t.TempDir(), "backup.db")
 	if err := s.Backup(t.Context(), backup, false); err != nil {
 		t.Fatal(err)
 	}
-	record(t, s, "HN-0002")
+	recordCoil(t, s, "HN-0002")
 	path := s.Path()
 	opts := Options{Now: stepClock(), BusyTimeout: quick.BusyTimeout}
 
@@ -137,7 +138,7 @@ func TestRestore(t *testing.T) {
 		t.Fatal(err)
 	}
 	user := openStore(t, path, Options{})
-	record(t, user, "HN-0003")
+	recordCoil(t, user, "HN-0003")
 	if _, err := Restore(t.Context(), backup, path, opts, nil); !errors.Is(err, ErrBusy) {
 		t.Errorf("while another program has it open: %v, want ErrBusy", err)
 	}
@@ -255,7 +256,7 @@ func TestRestoreRefuses(t *testing.T) {
 		{in("newer"), ErrNewer},
 		{in("truncated"), ErrDamaged},
 		{in("orphans"), ErrDamaged},
-		{path, ErrInvalid},
+		{path, record.ErrInvalid},
 	} {
 		if _, err := Restore(t.Context(), c.src, path, Options{}, nil); !errors.Is(err, c.want) {
 			t.Errorf("%s: %v, want %v", filepath.Base(c.src), err, c.want)

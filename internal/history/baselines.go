@@ -8,59 +8,34 @@ import (
 	"time"
 
 	"coilkeep/internal/control"
+	"coilkeep/internal/record"
 )
-
-// Baseline is what the control limits of a design on a winder rest on. It stays
-// as it is until another is added.
-type Baseline struct {
-	ID             string    `json:"id"`
-	Time           time.Time `json:"time"`
-	Winder         string    `json:"winder"` // empty for batches without one
-	Design         string    `json:"design"`
-	DesignRevision int       `json:"design_revision"`
-	// FirstCoil and LastCoil are the serial numbers of the first and the last of
-	// the Count coils it was made of.
-	FirstCoil string `json:"first_coil"`
-	LastCoil  string `json:"last_coil"`
-	Count     int    `json:"count"`
-	// MeanOhms and what follows are those of the R20 of these coils; within is
-	// by the mean moving range.
-	MeanOhms         float64 `json:"mean_ohms"`
-	SigmaWithinOhms  float64 `json:"sigma_within_ohms"`
-	SigmaOverallOhms float64 `json:"sigma_overall_ohms"`
-	MeanRangeOhms    float64 `json:"mean_range_ohms"`
-	// UsualStandardUncertaintyOhms is the median of theirs, 0 when not known.
-	UsualStandardUncertaintyOhms float64 `json:"usual_standard_uncertainty_ohms"`
-	// Reason is why it was made or revised.
-	Reason string `json:"reason"`
-	By     string `json:"by,omitempty"`
-}
 
 // AddBaseline keeps a baseline, which from then on takes the place of the one
 // before, and returns it as stored; ID and Time are filled in when empty. The
 // error is a *FieldError when a value cannot be right, or ErrNotFound for the
 // design.
-func (s *Store) AddBaseline(ctx context.Context, b Baseline) (Baseline, error) {
-	return s.addBaseline(ctx, b, func(*sql.Tx) (*Baseline, error) { return nil, nil })
+func (s *Store) AddBaseline(ctx context.Context, b record.Baseline) (record.Baseline, error) {
+	return s.addBaseline(ctx, b, func(*sql.Tx) (*record.Baseline, error) { return nil, nil })
 }
 
 // AddFirstBaseline is [Store.AddBaseline] for a design's revision on a winder
 // that has none: one that is kept by then stays, and is returned instead.
-func (s *Store) AddFirstBaseline(ctx context.Context, b Baseline) (kept Baseline, err error) {
-	return s.addBaseline(ctx, b, func(tx *sql.Tx) (*Baseline, error) {
+func (s *Store) AddFirstBaseline(ctx context.Context, b record.Baseline) (kept record.Baseline, err error) {
+	return s.addBaseline(ctx, b, func(tx *sql.Tx) (*record.Baseline, error) {
 		return currentBaseline(ctx, tx, b.Winder, b.Design, b.DesignRevision, s.instant())
 	})
 }
 
 // addBaseline adds b, or returns what kept gives in the same transaction.
-func (s *Store) addBaseline(ctx context.Context, b Baseline, kept func(*sql.Tx) (*Baseline, error)) (Baseline, error) {
+func (s *Store) addBaseline(ctx context.Context, b record.Baseline, kept func(*sql.Tx) (*record.Baseline, error)) (record.Baseline, error) {
 	b.Time = s.instantOr(b.Time)
-	err := validBaseline(b, control.LeastBaseline)
+	err := record.ValidateBaseline(b, control.LeastBaseline)
 	if b.ID == "" && err == nil {
 		b.ID, err = newID()
 	}
 	if err != nil {
-		return Baseline{}, fmt.Errorf("add baseline: %w", err)
+		return record.Baseline{}, fmt.Errorf("add baseline: %w", err)
 	}
 	err = s.write(ctx, "add baseline", func(tx *sql.Tx) error {
 		if before, err := kept(tx); before != nil || err != nil {
@@ -75,12 +50,12 @@ func (s *Store) addBaseline(ctx context.Context, b Baseline, kept func(*sql.Tx) 
 		if err := insertBaseline(ctx, tx, b); err != nil {
 			return takenID(err, b.ID)
 		}
-		return s.note(ctx, tx, JournalEntry{Who: b.By, Action: "baseline", Subject: b.Design,
+		return s.note(ctx, tx, record.JournalEntry{Who: b.By, Action: "baseline", Subject: b.Design,
 			Detail: fmt.Sprintf("winder %s, revision %d: %d coils, %s to %s, mean %.6g Ω, sigma %.3g Ω: %s",
 				cmp.Or(b.Winder, "not told"), b.DesignRevision, b.Count, b.FirstCoil, b.LastCoil, b.MeanOhms, b.SigmaWithinOhms, b.Reason)})
 	})
 	if err != nil {
-		return Baseline{}, err
+		return record.Baseline{}, err
 	}
 	return b, nil
 }
@@ -89,38 +64,7 @@ func (s *Store) addBaseline(ctx context.Context, b Baseline, kept func(*sql.Tx) 
 // it; records of then are imported as they are.
 const leastKept = 2
 
-func validBaseline(b Baseline, least int) error {
-	for _, v := range []struct {
-		field string
-		ohms  float64
-	}{
-		{"mean_ohms", b.MeanOhms}, {"sigma_within_ohms", b.SigmaWithinOhms},
-		{"sigma_overall_ohms", b.SigmaOverallOhms}, {"mean_range_ohms", b.MeanRangeOhms},
-	} {
-		if !(v.ohms > 0 && v.ohms <= 1e12) {
-			return invalid(v.field, "must be more than 0 Ω, not %g", v.ohms)
-		}
-	}
-	// As the drift analysis takes them: less is no resistance of a coil.
-	if b.MeanOhms < 1e-3 {
-		return invalid("mean_ohms", "must be at least 0.001 Ω, not %g", b.MeanOhms)
-	}
-	if u := b.UsualStandardUncertaintyOhms; !(u >= 0 && u <= 1e12) {
-		return invalid("usual_standard_uncertainty_ohms", "must be 0 Ω or more, not %g", u)
-	}
-	if b.Count < least {
-		return invalid("count", "must be at least %d coils, not %d: fewer make no limits", least, b.Count)
-	}
-	if b.Reason == "" {
-		return invalid("reason", "must not be empty")
-	}
-	return cmp.Or(
-		validLabel("winder", b.Winder), validName("design", b.Design),
-		ValidateSerial(b.FirstCoil), ValidateSerial(b.LastCoil),
-		validNote("reason", b.Reason), validLabel("by", b.By))
-}
-
-func insertBaseline(ctx context.Context, tx *sql.Tx, b Baseline) error {
+func insertBaseline(ctx context.Context, tx *sql.Tx, b record.Baseline) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO baselines (id, time_us, winder, design, design_revision, first_coil, last_coil, count,
 			mean_ohms, sigma_within_ohms, sigma_overall_ohms, mean_range_ohms, usual_standard_uncertainty_ohms, reason, by)
@@ -130,13 +74,13 @@ func insertBaseline(ctx context.Context, tx *sql.Tx, b Baseline) error {
 	return err
 }
 
-func listBaselines(ctx context.Context, q querier, clause string, args ...any) ([]Baseline, error) {
-	list := []Baseline{}
+func listBaselines(ctx context.Context, q querier, clause string, args ...any) ([]record.Baseline, error) {
+	list := []record.Baseline{}
 	err := rows(ctx, q, `
 		SELECT id, time_us, winder, design, design_revision, first_coil, last_coil, count,
 			mean_ohms, sigma_within_ohms, sigma_overall_ohms, mean_range_ohms, usual_standard_uncertainty_ohms, reason, by
 		FROM baselines `+clause, args, func(r *sql.Rows) error {
-		var b Baseline
+		var b record.Baseline
 		var timeUS int64
 		err := r.Scan(&b.ID, &timeUS, &b.Winder, &b.Design, &b.DesignRevision, &b.FirstCoil, &b.LastCoil, &b.Count,
 			&b.MeanOhms, &b.SigmaWithinOhms, &b.SigmaOverallOhms, &b.MeanRangeOhms, &b.UsualStandardUncertaintyOhms, &b.Reason, &b.By)
@@ -149,12 +93,12 @@ func listBaselines(ctx context.Context, q querier, clause string, args ...any) (
 
 // CurrentBaseline returns the newest baseline of a design's revision on a winder
 // that is not in the future, nil when there is none.
-func (s *Store) CurrentBaseline(ctx context.Context, winder, design string, revision int) (*Baseline, error) {
+func (s *Store) CurrentBaseline(ctx context.Context, winder, design string, revision int) (*record.Baseline, error) {
 	b, err := currentBaseline(ctx, s.readers, winder, design, revision, s.instant())
 	return b, explain(s.path, "read baseline", err)
 }
 
-func currentBaseline(ctx context.Context, q querier, winder, design string, revision int, now time.Time) (*Baseline, error) {
+func currentBaseline(ctx context.Context, q querier, winder, design string, revision int, now time.Time) (*record.Baseline, error) {
 	list, err := listBaselines(ctx, q, `
 		WHERE winder = ?1 AND design = ?2 AND design_revision = ?3 AND time_us <= ?4
 		ORDER BY time_us DESC, number DESC
@@ -165,16 +109,16 @@ func currentBaseline(ctx context.Context, q querier, winder, design string, revi
 	return &list[0], nil
 }
 
-func (j *importer) baseline(ctx context.Context, b Baseline) error {
+func (j *importer) baseline(ctx context.Context, b record.Baseline) error {
 	b.Time = fromMicros(b.Time.UnixMicro())
-	if err := cmp.Or(validName("id", b.ID), validBaseline(b, leastKept)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", b.ID), record.ValidateBaseline(b, leastKept)); err != nil {
 		return err
 	}
 	if _, err := designRevision(ctx, j.tx, b.Design, b.DesignRevision); err != nil {
 		return err
 	}
 	return add(j, "baseline "+b.ID, b,
-		func() (Baseline, error) {
+		func() (record.Baseline, error) {
 			list, err := listBaselines(ctx, j.tx, `WHERE id = ?1`, b.ID)
 			return only(list, err)
 		},

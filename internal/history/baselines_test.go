@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"math"
 	"strings"
@@ -8,8 +9,8 @@ import (
 	"time"
 )
 
-func steadyBaseline() Baseline {
-	return Baseline{Winder: "W2", Design: "wren", DesignRevision: 1, FirstCoil: "HN-0001", LastCoil: "HN-0042", Count: 40,
+func steadyBaseline() record.Baseline {
+	return record.Baseline{Winder: "W2", Design: "wren", DesignRevision: 1, FirstCoil: "HN-0001", LastCoil: "HN-0042", Count: 40,
 		MeanOhms: 6690, SigmaWithinOhms: 20, SigmaOverallOhms: 22, MeanRangeOhms: 22.56, UsualStandardUncertaintyOhms: 9,
 		Reason: "first good coils", By: "ada"}
 }
@@ -17,7 +18,7 @@ func steadyBaseline() Baseline {
 func TestBaselines(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	current := func(winder string, revision int) *Baseline {
+	current := func(winder string, revision int) *record.Baseline {
 		t.Helper()
 		b, err := s.CurrentBaseline(t.Context(), winder, "wren", revision)
 		must(t)(b, err)
@@ -46,29 +47,29 @@ func TestBaselines(t *testing.T) {
 	if len(entries) != 3 || !strings.Contains(entries[1].Detail, "winder W2, revision 1: 40 coils, HN-0001 to HN-0042, mean 6700 Ω, sigma 20 Ω: new felt") {
 		t.Errorf("journal %+v", entries)
 	}
-	for field, change := range map[string]func(*Baseline){
-		"mean_ohms":          func(b *Baseline) { b.MeanOhms = math.NaN() },
-		"sigma_within_ohms":  func(b *Baseline) { b.SigmaWithinOhms = 0 },
-		"sigma_overall_ohms": func(b *Baseline) { b.SigmaOverallOhms = -1 },
-		"mean_range_ohms":    func(b *Baseline) { b.MeanRangeOhms = math.Inf(1) },
-		"count":              func(b *Baseline) { b.Count = 9 },
-		"reason":             func(b *Baseline) { b.Reason = "" },
-		"serial":             func(b *Baseline) { b.LastCoil = "" },
-		"winder":             func(b *Baseline) { b.Winder = " W2" },
-		"usual_standard_uncertainty_ohms": func(b *Baseline) {
+	for field, change := range map[string]func(*record.Baseline){
+		"mean_ohms":          func(b *record.Baseline) { b.MeanOhms = math.NaN() },
+		"sigma_within_ohms":  func(b *record.Baseline) { b.SigmaWithinOhms = 0 },
+		"sigma_overall_ohms": func(b *record.Baseline) { b.SigmaOverallOhms = -1 },
+		"mean_range_ohms":    func(b *record.Baseline) { b.MeanRangeOhms = math.Inf(1) },
+		"count":              func(b *record.Baseline) { b.Count = 9 },
+		"reason":             func(b *record.Baseline) { b.Reason = "" },
+		"serial":             func(b *record.Baseline) { b.LastCoil = "" },
+		"winder":             func(b *record.Baseline) { b.Winder = " W2" },
+		"usual_standard_uncertainty_ohms": func(b *record.Baseline) {
 			b.UsualStandardUncertaintyOhms = math.NaN()
 		},
 	} {
 		bad := steadyBaseline()
 		change(&bad)
-		var wrong *FieldError
+		var wrong *record.FieldError
 		if _, err := s.AddBaseline(t.Context(), bad); !errors.As(err, &wrong) || wrong.Field != field {
 			t.Errorf("%s: got %v", field, err)
 		}
 	}
 	unknown := steadyBaseline()
 	unknown.DesignRevision = 7
-	if _, err := s.AddBaseline(t.Context(), unknown); !errors.Is(err, ErrNotFound) {
+	if _, err := s.AddBaseline(t.Context(), unknown); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("a revision that is not there: got %v", err)
 	}
 }
@@ -78,7 +79,7 @@ func TestBaselines(t *testing.T) {
 func TestFirstBaselineOnly(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	first := func(meanOhms float64, winder string) Baseline {
+	first := func(meanOhms float64, winder string) record.Baseline {
 		t.Helper()
 		b := steadyBaseline()
 		b.MeanOhms, b.Winder = meanOhms, winder
@@ -107,16 +108,16 @@ func TestFirstBaselineOnly(t *testing.T) {
 	}
 }
 
-func studyReading(part, operator string) StudyReading {
-	return StudyReading{Bench: "north", Study: "spring check", Design: "wren", DesignRevision: 1, Part: part, Operator: operator,
+func studyReading(part, operator string) record.StudyReading {
+	return record.StudyReading{Bench: "north", Study: "spring check", Design: "wren", DesignRevision: 1, Part: part, Operator: operator,
 		ResistanceOhms: 6690 * (1 + 0.00393*5), TemperatureCelsius: 25, AlphaPerKelvin: 0.00393, Meter: "PM-6"}
 }
 
 func TestStudies(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	must(t)(s.ReviseDesign(t.Context(), Design{Name: "wren", TargetOhms: 6600, LowerOhms: 6500, UpperOhms: 6900, AlphaPerKelvin: 0.00393}, "ada"))
-	var want []StudyReading
+	must(t)(s.ReviseDesign(t.Context(), record.Design{Name: "wren", TargetOhms: 6600, LowerOhms: 6500, UpperOhms: 6900, AlphaPerKelvin: 0.00393}, "ada"))
+	var want []record.StudyReading
 	for _, part := range []string{"coil 2", "coil 1"} {
 		r, err := s.AddStudyReading(t.Context(), studyReading(part, "ada"))
 		must(t)(r, err)
@@ -133,23 +134,23 @@ func TestStudies(t *testing.T) {
 	}
 	studies, err := s.Studies(t.Context())
 	must(t)(studies, err)
-	if len(studies) != 1 || studies[0] != (Study{Name: "spring check", Design: "wren", Readings: 2, First: want[0].Time, Last: want[1].Time}) {
+	if len(studies) != 1 || studies[0] != (record.Study{Name: "spring check", Design: "wren", Readings: 2, First: want[0].Time, Last: want[1].Time}) {
 		t.Errorf("studies %+v", studies)
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM measurements`); n != 0 {
 		t.Errorf("a study left %d measurements of coils", n)
 	}
-	for field, change := range map[string]func(*StudyReading){
-		"study":            func(r *StudyReading) { r.Study = "" },
-		"part":             func(r *StudyReading) { r.Part = "" },
-		"operator":         func(r *StudyReading) { r.Operator = "" },
-		"resistance_ohms":  func(r *StudyReading) { r.ResistanceOhms = math.NaN() },
-		"alpha_per_kelvin": func(r *StudyReading) { r.AlphaPerKelvin = 0.4 },
-		"design":           func(r *StudyReading) { r.DesignRevision = 2 },
+	for field, change := range map[string]func(*record.StudyReading){
+		"study":            func(r *record.StudyReading) { r.Study = "" },
+		"part":             func(r *record.StudyReading) { r.Part = "" },
+		"operator":         func(r *record.StudyReading) { r.Operator = "" },
+		"resistance_ohms":  func(r *record.StudyReading) { r.ResistanceOhms = math.NaN() },
+		"alpha_per_kelvin": func(r *record.StudyReading) { r.AlphaPerKelvin = 0.4 },
+		"design":           func(r *record.StudyReading) { r.DesignRevision = 2 },
 	} {
 		bad := studyReading("coil 1", "ada")
 		change(&bad)
-		var wrong *FieldError
+		var wrong *record.FieldError
 		if _, err := s.AddStudyReading(t.Context(), bad); !errors.As(err, &wrong) || wrong.Field != field {
 			t.Errorf("%s: got %v", field, err)
 		}

@@ -2,6 +2,7 @@ package history
 
 import (
 	"cmp"
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
@@ -40,10 +41,10 @@ const batchColumns = `
 	COALESCE((SELECT MAX(sequence) FROM measurements WHERE batch = b.name), 0)`
 
 // listBatches reads batches with their spools; where begins after FROM batches b.
-func listBatches(ctx context.Context, q querier, where string, args ...any) ([]Batch, error) {
-	batches := []Batch{}
+func listBatches(ctx context.Context, q querier, where string, args ...any) ([]record.Batch, error) {
+	batches := []record.Batch{}
 	err := rows(ctx, q, `SELECT `+batchColumns+` FROM batches b `+where, args, func(r *sql.Rows) error {
-		b := Batch{Spools: []SpoolMark{}}
+		b := record.Batch{Spools: []record.SpoolMark{}}
 		var openedUS int64
 		var closedUS sql.NullInt64
 		err := r.Scan(&b.Name, &b.Bench, &b.Design, &b.DesignRevision, &b.Winder, &b.Operator, &openedUS, &closedUS, &b.LastSequence)
@@ -61,11 +62,11 @@ func listBatches(ctx context.Context, q querier, where string, args ...any) ([]B
 }
 
 // addSpools fills in the spools of all batches by one question.
-func addSpools(ctx context.Context, q querier, batches []Batch) error {
+func addSpools(ctx context.Context, q querier, batches []record.Batch) error {
 	if len(batches) == 0 {
 		return nil
 	}
-	place := make(map[string]*Batch, len(batches))
+	place := make(map[string]*record.Batch, len(batches))
 	names := make([]string, len(batches))
 	for i := range batches {
 		names[i] = batches[i].Name
@@ -81,7 +82,7 @@ func addSpools(ctx context.Context, q querier, batches []Batch) error {
 		WHERE batch IN (SELECT value FROM json_each(?1))
 		ORDER BY batch, position`, []any{list}, func(r *sql.Rows) error {
 		var batch string
-		var m SpoolMark
+		var m record.SpoolMark
 		var atUS int64
 		err := r.Scan(&batch, &m.FromSequence, &m.Spool, &atUS)
 		if err != nil {
@@ -94,19 +95,19 @@ func addSpools(ctx context.Context, q querier, batches []Batch) error {
 }
 
 // oneBatch returns the batch of a name, or ErrNotFound.
-func oneBatch(ctx context.Context, q querier, name string) (Batch, error) {
+func oneBatch(ctx context.Context, q querier, name string) (record.Batch, error) {
 	batches, err := listBatches(ctx, q, `WHERE b.name = ?1`, name)
 	if err != nil {
-		return Batch{}, err
+		return record.Batch{}, err
 	}
 	if len(batches) == 0 {
-		return Batch{}, fmt.Errorf("batch %q %w", name, ErrNotFound)
+		return record.Batch{}, fmt.Errorf("batch %q %w", name, record.ErrNotFound)
 	}
 	return batches[0], nil
 }
 
 // openBatchOf returns the open batch of a bench, nil when there is none.
-func openBatchOf(ctx context.Context, q querier, bench string) (*Batch, error) {
+func openBatchOf(ctx context.Context, q querier, bench string) (*record.Batch, error) {
 	batches, err := listBatches(ctx, q, `WHERE b.bench = ?1 AND b.closed_us IS NULL`, bench)
 	if err != nil || len(batches) == 0 {
 		return nil, err
@@ -117,20 +118,20 @@ func openBatchOf(ctx context.Context, q querier, bench string) (*Batch, error) {
 // OpenBatch opens a batch of the latest revision of a design. The errors are a
 // *FieldError, ErrNotFound for the design, ErrConflict when the bench has an
 // open batch, or ErrDuplicate when the name was used before.
-func (s *Store) OpenBatch(ctx context.Context, start BatchStart) (Batch, error) {
+func (s *Store) OpenBatch(ctx context.Context, start BatchStart) (record.Batch, error) {
 	tried := "open batch"
 	if start.Name != "" {
 		tried = fmt.Sprintf("open batch %q", start.Name)
 	}
 	err := cmp.Or(
-		validText("batch", start.Name, 0, maxName),
-		validName("bench", start.Bench),
-		validName("design", start.Design),
-		allValid(validLabel, "winder", start.Winder, "operator", start.Operator, "spool", start.Spool, "who", start.Who))
+		record.ValidateText("batch", start.Name, 0, record.MaxName),
+		record.ValidateName("bench", start.Bench),
+		record.ValidateName("design", start.Design),
+		record.AllValid(record.ValidateLabel, "winder", start.Winder, "operator", start.Operator, "spool", start.Spool, "who", start.Who))
 	if err != nil {
-		return Batch{}, fmt.Errorf("%s: %w", tried, err)
+		return record.Batch{}, fmt.Errorf("%s: %w", tried, err)
 	}
-	var batch Batch
+	var batch record.Batch
 	err = s.write(ctx, tried, func(tx *sql.Tx) error {
 		batch, err = s.openBatch(ctx, tx, start)
 		return err
@@ -138,29 +139,29 @@ func (s *Store) OpenBatch(ctx context.Context, start BatchStart) (Batch, error) 
 	return batch, err
 }
 
-func (s *Store) openBatch(ctx context.Context, tx *sql.Tx, start BatchStart) (Batch, error) {
+func (s *Store) openBatch(ctx context.Context, tx *sql.Tx, start BatchStart) (record.Batch, error) {
 	design, err := latestDesign(ctx, tx, start.Design)
 	if err != nil {
-		return Batch{}, err
+		return record.Batch{}, err
 	}
 	if open, err := openBatchOf(ctx, tx, start.Bench); err != nil {
-		return Batch{}, err
+		return record.Batch{}, err
 	} else if open != nil {
-		return Batch{}, fmt.Errorf("%w: bench %q has batch %q open; close it first", ErrConflict, start.Bench, open.Name)
+		return record.Batch{}, fmt.Errorf("%w: bench %q has batch %q open; close it first", record.ErrConflict, start.Bench, open.Name)
 	}
 	name, err := s.batchName(ctx, tx, start)
 	if err != nil {
-		return Batch{}, err
+		return record.Batch{}, err
 	}
-	b := Batch{Name: name, Bench: start.Bench, Design: design.Name, DesignRevision: design.Revision,
-		Winder: start.Winder, Operator: start.Operator, OpenedAt: s.instant(), Spools: []SpoolMark{}}
+	b := record.Batch{Name: name, Bench: start.Bench, Design: design.Name, DesignRevision: design.Revision,
+		Winder: start.Winder, Operator: start.Operator, OpenedAt: s.instant(), Spools: []record.SpoolMark{}}
 	if start.Spool != "" {
-		b.Spools = append(b.Spools, SpoolMark{FromSequence: 1, Spool: start.Spool, At: b.OpenedAt})
+		b.Spools = append(b.Spools, record.SpoolMark{FromSequence: 1, Spool: start.Spool, At: b.OpenedAt})
 	}
 	if err := insertBatch(ctx, tx, b); err != nil {
-		return Batch{}, err
+		return record.Batch{}, err
 	}
-	return b, s.note(ctx, tx, JournalEntry{Bench: b.Bench, Who: start.Who, Action: "open batch", Subject: b.Name,
+	return b, s.note(ctx, tx, record.JournalEntry{Bench: b.Bench, Who: start.Who, Action: "open batch", Subject: b.Name,
 		Detail: fmt.Sprintf("design %s revision %d, winder %q, operator %q, spool %q", b.Design, b.DesignRevision, b.Winder, b.Operator, b.Spool())})
 }
 
@@ -173,7 +174,7 @@ func (s *Store) batchName(ctx context.Context, q querier, start BatchStart) (str
 	if start.Name != "" {
 		found, err := taken(start.Name)
 		if found {
-			err = fmt.Errorf("batch %q %w; take another name", start.Name, ErrDuplicate)
+			err = fmt.Errorf("batch %q %w; take another name", start.Name, record.ErrDuplicate)
 		}
 		return start.Name, err
 	}
@@ -188,7 +189,7 @@ func (s *Store) batchName(ctx context.Context, q querier, start BatchStart) (str
 	}
 }
 
-func insertBatch(ctx context.Context, tx *sql.Tx, b Batch) error {
+func insertBatch(ctx context.Context, tx *sql.Tx, b record.Batch) error {
 	var closedUS sql.NullInt64
 	if b.ClosedAt != nil {
 		closedUS = nullMicros(*b.ClosedAt)
@@ -208,7 +209,7 @@ func insertBatch(ctx context.Context, tx *sql.Tx, b Batch) error {
 	return nil
 }
 
-func insertSpool(ctx context.Context, tx *sql.Tx, batch string, position int, mark SpoolMark) error {
+func insertSpool(ctx context.Context, tx *sql.Tx, batch string, position int, mark record.SpoolMark) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO batch_spools (batch, position, from_sequence, spool, at_us)
 		VALUES (?1, ?2, ?3, ?4, ?5)`,
@@ -218,22 +219,22 @@ func insertSpool(ctx context.Context, tx *sql.Tx, batch string, position int, ma
 
 // CloseBatch closes a batch and returns it. The errors are ErrNotFound, or
 // ErrConflict when it is closed already.
-func (s *Store) CloseBatch(ctx context.Context, name, who string) (Batch, error) {
-	var batch Batch
-	err := s.changeBatch(ctx, "close batch", name, who, func(tx *sql.Tx, b Batch) error {
+func (s *Store) CloseBatch(ctx context.Context, name, who string) (record.Batch, error) {
+	var batch record.Batch
+	err := s.changeBatch(ctx, "close batch", name, who, func(tx *sql.Tx, b record.Batch) error {
 		closed := s.instant()
 		b.ClosedAt = &closed
 		batch = b
 		if err := setClosed(ctx, tx, b); err != nil {
 			return err
 		}
-		return s.note(ctx, tx, JournalEntry{Bench: b.Bench, Who: who, Action: "close batch", Subject: b.Name,
+		return s.note(ctx, tx, record.JournalEntry{Bench: b.Bench, Who: who, Action: "close batch", Subject: b.Name,
 			Detail: fmt.Sprintf("last coil %d", b.LastSequence)})
 	})
 	return batch, err
 }
 
-func setClosed(ctx context.Context, tx *sql.Tx, b Batch) error {
+func setClosed(ctx context.Context, tx *sql.Tx, b record.Batch) error {
 	_, err := tx.ExecContext(ctx, `UPDATE batches SET closed_us = ?2 WHERE name = ?1`, b.Name, nullMicros(*b.ClosedAt))
 	return err
 }
@@ -241,31 +242,31 @@ func setClosed(ctx context.Context, tx *sql.Tx, b Batch) error {
 // ChangeSpool marks that the next coil of an open batch is wound from another
 // spool, and returns the batch. The errors are a *FieldError, ErrNotFound, or
 // ErrConflict when the batch is closed or the spool is on already.
-func (s *Store) ChangeSpool(ctx context.Context, name, spool, who string) (Batch, error) {
-	if err := validName("spool", spool); err != nil {
-		return Batch{}, fmt.Errorf("change spool of batch %q: %w", name, err)
+func (s *Store) ChangeSpool(ctx context.Context, name, spool, who string) (record.Batch, error) {
+	if err := record.ValidateName("spool", spool); err != nil {
+		return record.Batch{}, fmt.Errorf("change spool of batch %q: %w", name, err)
 	}
-	var batch Batch
-	err := s.changeBatch(ctx, "change spool of batch", name, who, func(tx *sql.Tx, b Batch) error {
+	var batch record.Batch
+	err := s.changeBatch(ctx, "change spool of batch", name, who, func(tx *sql.Tx, b record.Batch) error {
 		if b.Spool() == spool {
-			return fmt.Errorf("%w: spool %q is on already", ErrConflict, spool)
+			return fmt.Errorf("%w: spool %q is on already", record.ErrConflict, spool)
 		}
-		mark := SpoolMark{FromSequence: b.LastSequence + 1, Spool: spool, At: s.instant()}
+		mark := record.SpoolMark{FromSequence: b.LastSequence + 1, Spool: spool, At: s.instant()}
 		if err := insertSpool(ctx, tx, b.Name, len(b.Spools)+1, mark); err != nil {
 			return err
 		}
 		detail := fmt.Sprintf("%q to %q from coil %d", b.Spool(), spool, mark.FromSequence)
 		b.Spools = append(b.Spools, mark)
 		batch = b
-		return s.note(ctx, tx, JournalEntry{Bench: b.Bench, Who: who, Action: "spool change", Subject: b.Name, Detail: detail})
+		return s.note(ctx, tx, record.JournalEntry{Bench: b.Bench, Who: who, Action: "spool change", Subject: b.Name, Detail: detail})
 	})
 	return batch, err
 }
 
 // changeBatch runs fn on an open batch.
-func (s *Store) changeBatch(ctx context.Context, tried, name, who string, fn func(*sql.Tx, Batch) error) error {
+func (s *Store) changeBatch(ctx context.Context, tried, name, who string, fn func(*sql.Tx, record.Batch) error) error {
 	tried = fmt.Sprintf("%s %q", tried, name)
-	if err := validLabel("who", who); err != nil {
+	if err := record.ValidateLabel("who", who); err != nil {
 		return fmt.Errorf("%s: %w", tried, err)
 	}
 	return s.write(ctx, tried, func(tx *sql.Tx) error {
@@ -274,14 +275,14 @@ func (s *Store) changeBatch(ctx context.Context, tried, name, who string, fn fun
 			return err
 		}
 		if b.ClosedAt != nil {
-			return fmt.Errorf("%w: it was closed at %s", ErrConflict, b.ClosedAt.Format(time.RFC3339))
+			return fmt.Errorf("%w: it was closed at %s", record.ErrConflict, b.ClosedAt.Format(time.RFC3339))
 		}
 		return fn(tx, b)
 	})
 }
 
 // Batch returns the batch of a name, or ErrNotFound.
-func (s *Store) Batch(ctx context.Context, name string) (batch Batch, err error) {
+func (s *Store) Batch(ctx context.Context, name string) (batch record.Batch, err error) {
 	err = s.read(ctx, "read batch", func(q querier) error {
 		batch, err = oneBatch(ctx, q, name)
 		return err
@@ -290,7 +291,7 @@ func (s *Store) Batch(ctx context.Context, name string) (batch Batch, err error)
 }
 
 // OpenBatchOf returns the open batch of a bench, nil when there is none.
-func (s *Store) OpenBatchOf(ctx context.Context, bench string) (batch *Batch, err error) {
+func (s *Store) OpenBatchOf(ctx context.Context, bench string) (batch *record.Batch, err error) {
 	err = s.read(ctx, "read open batch", func(q querier) error {
 		batch, err = openBatchOf(ctx, q, bench)
 		return err
@@ -299,7 +300,7 @@ func (s *Store) OpenBatchOf(ctx context.Context, bench string) (batch *Batch, er
 }
 
 // Batches returns the batches that match, the latest first.
-func (s *Store) Batches(ctx context.Context, f BatchFilter) (batches []Batch, err error) {
+func (s *Store) Batches(ctx context.Context, f BatchFilter) (batches []record.Batch, err error) {
 	limit := f.Limit
 	if limit <= 0 {
 		limit = DefaultPage

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"errors"
@@ -11,15 +12,15 @@ import (
 func TestBatchLife(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
-	if _, err := s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren"}); !errors.Is(err, ErrConflict) {
+	recordCoil(t, s, "HN-0001")
+	if _, err := s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren"}); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("second open batch of a bench: %v, want ErrConflict", err)
 	}
 	batch, err := s.ChangeSpool(t.Context(), "B-1", "S-18", "ada")
 	if err != nil || batch.Spool() != "S-18" {
 		t.Fatalf("change spool: %+v, %v", batch, err)
 	}
-	if _, err := s.ChangeSpool(t.Context(), "B-1", "S-18", "ada"); !errors.Is(err, ErrConflict) {
+	if _, err := s.ChangeSpool(t.Context(), "B-1", "S-18", "ada"); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("same spool again: %v, want ErrConflict", err)
 	}
 	var from []int
@@ -43,14 +44,14 @@ func TestBatchLife(t *testing.T) {
 	if open, err := s.OpenBatchOf(t.Context(), "north"); err != nil || open != nil {
 		t.Errorf("open batch after closing: %+v, %v", open, err)
 	}
-	if _, err := s.CloseBatch(t.Context(), "B-1", "ada"); !errors.Is(err, ErrConflict) {
+	if _, err := s.CloseBatch(t.Context(), "B-1", "ada"); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("close twice: %v, want ErrConflict", err)
 	}
-	if _, err := s.ChangeSpool(t.Context(), "B-1", "S-19", "ada"); !errors.Is(err, ErrConflict) {
+	if _, err := s.ChangeSpool(t.Context(), "B-1", "S-19", "ada"); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("spool of a closed batch: %v, want ErrConflict", err)
 	}
 	// A measurement held back while the batch was closed is not lost.
-	if m := record(t, s, "HN-0002"); m.Sequence != 2 {
+	if m := recordCoil(t, s, "HN-0002"); m.Sequence != 2 {
 		t.Errorf("late measurement has sequence %d, want 2", m.Sequence)
 	}
 }
@@ -63,20 +64,20 @@ func TestOpenBatchRefuses(t *testing.T) {
 		start BatchStart
 		want  error
 	}{
-		{"name used before", BatchStart{Name: "B-1", Bench: "south", Design: "wren"}, ErrDuplicate},
-		{"unknown design", BatchStart{Bench: "south", Design: "emu"}, ErrNotFound},
-		{"no bench", BatchStart{Design: "wren"}, ErrInvalid},
-		{"no design", BatchStart{Bench: "south"}, ErrInvalid},
-		{"unprintable spool", BatchStart{Bench: "south", Design: "wren", Spool: "S\t1"}, ErrInvalid},
+		{"name used before", BatchStart{Name: "B-1", Bench: "south", Design: "wren"}, record.ErrDuplicate},
+		{"unknown design", BatchStart{Bench: "south", Design: "emu"}, record.ErrNotFound},
+		{"no bench", BatchStart{Design: "wren"}, record.ErrInvalid},
+		{"no design", BatchStart{Bench: "south"}, record.ErrInvalid},
+		{"unprintable spool", BatchStart{Bench: "south", Design: "wren", Spool: "S\t1"}, record.ErrInvalid},
 	} {
 		if _, err := s.OpenBatch(t.Context(), c.start); !errors.Is(err, c.want) {
 			t.Errorf("%s: %v, want %v", c.name, err, c.want)
 		}
 	}
-	if _, err := s.Batch(t.Context(), "B-9"); !errors.Is(err, ErrNotFound) {
+	if _, err := s.Batch(t.Context(), "B-9"); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("unknown batch: %v, want ErrNotFound", err)
 	}
-	if _, err := s.CloseBatch(t.Context(), "B-9", ""); !errors.Is(err, ErrNotFound) {
+	if _, err := s.CloseBatch(t.Context(), "B-9", ""); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("close unknown batch: %v, want ErrNotFound", err)
 	}
 }

@@ -1,28 +1,17 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"context"
 	"errors"
 	"fmt"
 )
 
-// Coil is one finished coil with all that was measured on it.
-type Coil struct {
-	Serial string `json:"serial"`
-	// Design and Batch are those of the newest measurement that stands, or of
-	// the newest one when none does.
-	Design string `json:"design"`
-	Batch  string `json:"batch"`
-	// Measurements are newest first, withdrawn ones included, and light as in
-	// a list.
-	Measurements []Measurement `json:"measurements"`
-}
-
 // Coil returns a coil by its serial number, or ErrNotFound. Capitals do not
 // matter; Serial is as the coil has it.
-func (s *Store) Coil(ctx context.Context, serial string) (Coil, error) {
-	var coil Coil
-	var newest, standing *Measurement
+func (s *Store) Coil(ctx context.Context, serial string) (record.Coil, error) {
+	var coil record.Coil
+	var newest, standing *record.Measurement
 	err := s.read(ctx, "read coil", func(q querier) (err error) {
 		if coil.Serial, err = spelled(ctx, q, serial); err != nil {
 			return err
@@ -42,10 +31,10 @@ func (s *Store) Coil(ctx context.Context, serial string) (Coil, error) {
 		})
 	})
 	if err != nil {
-		return Coil{}, err
+		return record.Coil{}, err
 	}
 	if newest == nil {
-		return Coil{}, fmt.Errorf("coil %q %w", serial, ErrNotFound)
+		return record.Coil{}, fmt.Errorf("coil %q %w", serial, record.ErrNotFound)
 	}
 	if standing == nil {
 		standing = newest
@@ -59,14 +48,14 @@ func (s *Store) Coil(ctx context.Context, serial string) (Coil, error) {
 // a coil, or of one that left the bench without a record. See ValidateSerialPattern for patterns;
 // the error is a *FieldError when the pattern is bad or used up.
 func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) {
-	p, err := parseSerialPattern(pattern)
+	p, err := record.ParseSerialPattern(pattern)
 	if err != nil {
 		return "", err
 	}
 	var highest uint64
 	err = s.read(ctx, "find the next serial number", func(q querier) error {
 		// Longer texts of one pattern hold higher numbers.
-		for digits := maxSerialDigits; digits >= p.width && highest == 0; digits-- {
+		for digits := record.MaxSerialDigits; digits >= p.Width && highest == 0; digits-- {
 			for _, of := range []string{"coils WHERE TRUE", "unrecorded WHERE by_pattern"} {
 				number, err := highestSerial(ctx, q, of, p, digits)
 				if err != nil {
@@ -80,9 +69,9 @@ func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) 
 	if err != nil {
 		return "", err
 	}
-	next := p.format(highest + 1)
-	if _, fits := p.parse(next); !fits {
-		return "", invalid("serials", "pattern %q has no number after %d", pattern, highest)
+	next := p.Format(highest + 1)
+	if _, fits := p.Number(next); !fits {
+		return "", record.Invalid("serials", "pattern %q has no number after %d", pattern, highest)
 	}
 	return next, nil
 }
@@ -91,13 +80,13 @@ func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) 
 // table, 0 when there is none. Among texts of one length and prefix that is the last in order; the
 // digits must follow the prefix, so the search stays between prefix 0 and
 // prefix 9.
-func highestSerial(ctx context.Context, q querier, of string, p serialPattern, digits int) (highest uint64, err error) {
-	length := len([]rune(p.prefix)) + digits + len([]rune(p.suffix))
+func highestSerial(ctx context.Context, q querier, of string, p record.SerialPattern, digits int) (highest uint64, err error) {
+	length := len([]rune(p.Prefix)) + digits + len([]rune(p.Suffix))
 	query := `
 		SELECT serial
 		FROM ` + of + ` AND length(serial) = ?1 AND serial >= ?2 COLLATE NOCASE AND serial < ?3 COLLATE NOCASE
 		ORDER BY serial COLLATE NOCASE DESC`
-	args := []any{length, p.prefix + "0", p.prefix + ":"}
+	args := []any{length, p.Prefix + "0", p.Prefix + ":"}
 	r, err := q.QueryContext(ctx, query, args...)
 	if err != nil {
 		return 0, err
@@ -108,7 +97,7 @@ func highestSerial(ctx context.Context, q querier, of string, p serialPattern, d
 		if err := r.Scan(&serial); err != nil {
 			return 0, err
 		}
-		if number, ok := p.parse(serial); ok {
+		if number, ok := p.Number(serial); ok {
 			highest = number
 		}
 	}

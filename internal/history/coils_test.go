@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"testing"
 )
@@ -28,7 +29,7 @@ func TestNextSerial(t *testing.T) {
 			t.Parallel()
 			s := workshop(t)
 			for _, serial := range c.have {
-				record(t, s, serial)
+				recordCoil(t, s, serial)
 			}
 			if got, err := s.NextSerial(t.Context(), c.pattern); err != nil || got != c.want {
 				t.Errorf("next = %q, %v; want %q", got, err, c.want)
@@ -40,8 +41,8 @@ func TestNextSerial(t *testing.T) {
 func TestNextSerialUsedUp(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "H999999999999999")
-	if got, err := s.NextSerial(t.Context(), "H%04d"); !errors.Is(err, ErrInvalid) {
+	recordCoil(t, s, "H999999999999999")
+	if got, err := s.NextSerial(t.Context(), "H%04d"); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("next = %q, %v; want ErrInvalid", got, err)
 	}
 }
@@ -49,12 +50,12 @@ func TestNextSerialUsedUp(t *testing.T) {
 func TestValidateSerialPattern(t *testing.T) {
 	t.Parallel()
 	for _, bad := range []string{"", "HN", "HN-%d", "HN-%4d", "HN-%0d", "HN-%00d", "HN-%016d", "HN-%04x", "%02d-%02d", "HN-%", "HN-%04", "%+04d", "%s%04d", " %04d", "\n%04d"} {
-		if err := ValidateSerialPattern(bad); !errors.Is(err, ErrInvalid) {
+		if err := record.ValidateSerialPattern(bad); !errors.Is(err, record.ErrInvalid) {
 			t.Errorf("%q: %v, want ErrInvalid", bad, err)
 		}
 	}
 	for _, good := range []string{"HN-%04d", "%01d", "%015d", "100%%-%02d", "d%02d"} {
-		if err := ValidateSerialPattern(good); err != nil {
+		if err := record.ValidateSerialPattern(good); err != nil {
 			t.Errorf("%q: %v", good, err)
 		}
 	}
@@ -65,13 +66,13 @@ func FuzzSerialPattern(f *testing.F) {
 		f.Add(seed, uint64(42))
 	}
 	f.Fuzz(func(t *testing.T, pattern string, number uint64) {
-		p, err := parseSerialPattern(pattern)
+		p, err := record.ParseSerialPattern(pattern)
 		if err != nil {
 			return
 		}
 		number %= 1e15
-		serial := p.format(number)
-		if got, ok := p.parse(serial); !ok || got != number {
+		serial := p.Format(number)
+		if got, ok := p.Number(serial); !ok || got != number {
 			t.Errorf("pattern %q made %q of %d, read back as %d, %v", pattern, serial, number, got, ok)
 		}
 	})
@@ -80,17 +81,17 @@ func FuzzSerialPattern(f *testing.F) {
 func TestCoil(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	if _, err := s.Coil(t.Context(), "HN-0001"); !errors.Is(err, ErrNotFound) {
+	if _, err := s.Coil(t.Context(), "HN-0001"); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("unknown coil: %v, want ErrNotFound", err)
 	}
-	record(t, s, "HN-0001")
-	potted := record(t, s, "HN-0001", func(m *Measurement) { m.Stage, m.Batch = StagePotted, "" })
+	recordCoil(t, s, "HN-0001")
+	potted := recordCoil(t, s, "HN-0001", func(m *record.Measurement) { m.Stage, m.Batch = record.StagePotted, "" })
 	must(t)(s.Void(t.Context(), potted.ID, "clip slipped", "ada"))
 	coil, err := s.Coil(t.Context(), "HN-0001")
 	if err != nil || coil.Design != "wren" || coil.Batch != "B-1" || len(coil.Measurements) != 2 {
 		t.Errorf("coil %+v, %v", coil, err)
 	}
-	if coil.Measurements[0].Status != Void || coil.Measurements[0].Budget != nil {
+	if coil.Measurements[0].Status != record.Void || coil.Measurements[0].Budget != nil {
 		t.Errorf("newest: status %q, budget %v; want void without a budget", coil.Measurements[0].Status, coil.Measurements[0].Budget)
 	}
 }

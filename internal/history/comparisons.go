@@ -8,41 +8,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"time"
 
 	"coilkeep/internal/compare"
+	"coilkeep/internal/record"
 )
-
-// Comparison is what somebody else measured, set against the record of a coil.
-type Comparison struct {
-	ID   string    `json:"id"`
-	Time time.Time `json:"time"`
-	// Serial and Measurement, an id, name the record of the coil; both are empty
-	// when a resistance was typed in its place.
-	Serial      string `json:"serial,omitempty"`
-	Measurement string `json:"measurement,omitempty"`
-	// TheirMeter is what they call their meter.
-	TheirMeter string `json:"their_meter,omitempty"`
-	// Letter is what was sent to them, as it was edited; Result.Answer is what
-	// was proposed.
-	Letter string `json:"letter,omitempty"`
-	Note   string `json:"note,omitempty"`
-	By     string `json:"by,omitempty"`
-	// Result follows from Input by the formula of version Result.Formula.
-	Input  compare.Input  `json:"input"`
-	Result compare.Result `json:"result"`
-
-	// Origin is where the coil came from, filled in on reading.
-	Origin Origin `json:"-"`
-}
-
-// Origin is what the measurement of a coil says of its making; all empty without
-// one.
-type Origin struct {
-	Design, Batch, Bench, Meter string
-	// Stands is false when the measurement was withdrawn or replaced since.
-	Stands bool
-}
 
 // ComparisonFilter picks comparisons; a zero field picks all.
 type ComparisonFilter struct {
@@ -54,21 +23,18 @@ type ComparisonFilter struct {
 	Limit int
 }
 
-// maxLetter bounds a letter, in characters.
-const maxLetter = 20000
-
 // AddComparison stores a comparison and returns it as stored; ID and Time are
 // filled in when empty. The error is a *FieldError when a value cannot be right
 // or the result does not follow from the input, and ErrNotFound when the
 // measurement is not there.
-func (s *Store) AddComparison(ctx context.Context, c Comparison) (Comparison, error) {
+func (s *Store) AddComparison(ctx context.Context, c record.Comparison) (record.Comparison, error) {
 	c.Time = s.instantOr(c.Time)
 	err := validComparison(c)
 	if c.ID == "" && err == nil {
 		c.ID, err = newID()
 	}
 	if err != nil {
-		return Comparison{}, fmt.Errorf("add comparison: %w", err)
+		return record.Comparison{}, fmt.Errorf("add comparison: %w", err)
 	}
 	err = s.write(ctx, "add comparison", func(tx *sql.Tx) error {
 		if err := insertComparison(ctx, tx, c); err != nil {
@@ -78,40 +44,40 @@ func (s *Store) AddComparison(ctx context.Context, c Comparison) (Comparison, er
 		return err
 	})
 	if err != nil {
-		return Comparison{}, err
+		return record.Comparison{}, err
 	}
 	return c, nil
 }
 
-func validComparison(c Comparison) error {
+func validComparison(c record.Comparison) error {
 	if (c.Serial == "") != (c.Measurement == "") {
-		return invalid("measurement", "must be told with a serial number, and only with one")
+		return record.Invalid("measurement", "must be told with a serial number, and only with one")
 	}
 	if c.Serial != "" && c.Serial != c.Input.Ours.Serial {
-		return invalid("input.ours.serial", "must be the serial number %q, not %q", c.Serial, c.Input.Ours.Serial)
+		return record.Invalid("input.ours.serial", "must be the serial number %q, not %q", c.Serial, c.Input.Ours.Serial)
 	}
 	if c.Result.Formula < 1 {
-		return invalid("result.formula", "must be at least 1, not %d", c.Result.Formula)
+		return record.Invalid("result.formula", "must be at least 1, not %d", c.Result.Formula)
 	}
 	return cmp.Or(
-		allValid(validLabel, "serial", c.Serial, "their_meter", c.TheirMeter, "by", c.By),
-		validNote("note", c.Note),
-		validLines("letter", c.Letter, maxLetter),
+		record.AllValid(record.ValidateLabel, "serial", c.Serial, "their_meter", c.TheirMeter, "by", c.By),
+		record.ValidateNote("note", c.Note),
+		record.ValidateLines("letter", c.Letter, record.MaxLetter),
 		followsFromInput(c))
 }
 
 // followsFromInput computes a comparison of the present formula again. What an older
 // formula gave stands as it was given.
-func followsFromInput(c Comparison) error {
+func followsFromInput(c record.Comparison) error {
 	if c.Result.Formula != compare.Formula {
 		return nil
 	}
 	again, err := compare.Compare(c.Input)
 	if err != nil {
-		return invalid("input", "gives no result: %v", err)
+		return record.Invalid("input", "gives no result: %v", err)
 	}
 	if problem := differs(c.Result, again); problem != "" {
-		return invalid("result", "does not follow from the input: %s", problem)
+		return record.Invalid("result", "does not follow from the input: %s", problem)
 	}
 	return nil
 }
@@ -145,7 +111,7 @@ func differs(stored, again compare.Result) string {
 	return ""
 }
 
-func insertComparison(ctx context.Context, tx *sql.Tx, c Comparison) error {
+func insertComparison(ctx context.Context, tx *sql.Tx, c record.Comparison) error {
 	input, err := json.Marshal(c.Input)
 	if err != nil {
 		return fmt.Errorf("input of comparison %s: %w", c.ID, err)
@@ -167,7 +133,7 @@ func insertComparison(ctx context.Context, tx *sql.Tx, c Comparison) error {
 
 // measurementNumber finds the measurement that a comparison is with, and sees
 // that it is of the coil and says what was compared.
-func measurementNumber(ctx context.Context, q querier, c Comparison) (number sql.NullInt64, err error) {
+func measurementNumber(ctx context.Context, q querier, c record.Comparison) (number sql.NullInt64, err error) {
 	if c.Measurement == "" {
 		return number, nil
 	}
@@ -177,19 +143,19 @@ func measurementNumber(ctx context.Context, q querier, c Comparison) (number sql
 		Scan(&number, &serial, &r20Ohms)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
-		return number, fmt.Errorf("measurement %q %w", c.Measurement, ErrNotFound)
+		return number, fmt.Errorf("measurement %q %w", c.Measurement, record.ErrNotFound)
 	case err != nil:
 		return number, err
 	case serial != c.Serial:
-		return number, invalid("measurement", "must be of coil %q, but %s is of coil %q", c.Serial, c.Measurement, serial)
+		return number, record.Invalid("measurement", "must be of coil %q, but %s is of coil %q", c.Serial, c.Measurement, serial)
 	case !near(r20Ohms, c.Input.Ours.R20Ohms):
-		return number, invalid("input.ours.r20_ohms", "must be that of the measurement, %.10g, not %.10g", r20Ohms, c.Input.Ours.R20Ohms)
+		return number, record.Invalid("input.ours.r20_ohms", "must be that of the measurement, %.10g, not %.10g", r20Ohms, c.Input.Ours.R20Ohms)
 	}
 	return number, nil
 }
 
 // eachComparison calls fn for the comparisons that a clause behind FROM picks.
-func eachComparison(ctx context.Context, q querier, clause string, args []any, fn func(Comparison) error) error {
+func eachComparison(ctx context.Context, q querier, clause string, args []any, fn func(record.Comparison) error) error {
 	return rows(ctx, q, `
 		SELECT
 			c.id,
@@ -210,7 +176,7 @@ func eachComparison(ctx context.Context, q querier, clause string, args []any, f
 		FROM comparisons c
 			LEFT JOIN measurements m ON m.number = c.measurement
 			LEFT JOIN annotations a ON a.measurement = m.number `+clause, args, func(r *sql.Rows) error {
-		var c Comparison
+		var c record.Comparison
 		var timeUS int64
 		var input, result string
 		o := &c.Origin
@@ -230,35 +196,35 @@ func eachComparison(ctx context.Context, q querier, clause string, args []any, f
 	})
 }
 
-func listComparisons(ctx context.Context, q querier, clause string, args ...any) ([]Comparison, error) {
-	list := []Comparison{}
-	err := eachComparison(ctx, q, clause, args, func(c Comparison) error {
+func listComparisons(ctx context.Context, q querier, clause string, args ...any) ([]record.Comparison, error) {
+	list := []record.Comparison{}
+	err := eachComparison(ctx, q, clause, args, func(c record.Comparison) error {
 		list = append(list, c)
 		return nil
 	})
 	return list, err
 }
 
-func oneComparison(ctx context.Context, q querier, id string) (Comparison, error) {
+func oneComparison(ctx context.Context, q querier, id string) (record.Comparison, error) {
 	list, err := listComparisons(ctx, q, `WHERE c.id = ?1`, id)
 	if err == nil && len(list) == 0 {
-		err = fmt.Errorf("comparison %q %w", id, ErrNotFound)
+		err = fmt.Errorf("comparison %q %w", id, record.ErrNotFound)
 	}
 	if err != nil {
-		return Comparison{}, err
+		return record.Comparison{}, err
 	}
 	return list[0], nil
 }
 
 // Comparison returns a comparison as it was stored, or ErrNotFound.
-func (s *Store) Comparison(ctx context.Context, id string) (Comparison, error) {
+func (s *Store) Comparison(ctx context.Context, id string) (record.Comparison, error) {
 	c, err := oneComparison(ctx, s.readers, id)
 	return c, explain(s.path, "read comparison", err)
 }
 
 // ComparisonsOf returns the comparisons with a coil, newest first, at most
 // MaxPage.
-func (s *Store) ComparisonsOf(ctx context.Context, serial string) ([]Comparison, error) {
+func (s *Store) ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error) {
 	list, err := listComparisons(ctx, s.readers,
 		`WHERE c.serial = ?1 ORDER BY c.time_us DESC, c.number DESC LIMIT ?2`, serial, MaxPage)
 	return list, explain(s.path, "list comparisons of coil "+serial, err)
@@ -267,7 +233,7 @@ func (s *Store) ComparisonsOf(ctx context.Context, serial string) ([]Comparison,
 // Comparisons returns one page of the comparisons that match, newest first, and
 // the cursor for ComparisonFilter.After of the next page, empty when this is the
 // last one.
-func (s *Store) Comparisons(ctx context.Context, f ComparisonFilter) (page []Comparison, next string, err error) {
+func (s *Store) Comparisons(ctx context.Context, f ComparisonFilter) (page []record.Comparison, next string, err error) {
 	limit, err := Filter{Limit: f.Limit}.limit()
 	if err != nil {
 		return nil, "", fmt.Errorf("list comparisons: %w", err)
@@ -280,7 +246,7 @@ func (s *Store) Comparisons(ctx context.Context, f ComparisonFilter) (page []Com
 			var timeUS, number int64
 			err := q.QueryRowContext(ctx, `SELECT time_us, number FROM comparisons WHERE id = ?1`, f.After).Scan(&timeUS, &number)
 			if errors.Is(err, sql.ErrNoRows) {
-				return invalid("after", "must be the id of a comparison (the next of the page before), not %q", f.After)
+				return record.Invalid("after", "must be the id of a comparison (the next of the page before), not %q", f.After)
 			}
 			if err != nil {
 				return err
@@ -303,7 +269,7 @@ func (s *Store) Comparisons(ctx context.Context, f ComparisonFilter) (page []Com
 
 // verifyComparisons computes every comparison of the present formula again.
 func verifyComparisons(ctx context.Context, q querier, report *Report) error {
-	return eachComparison(ctx, q, `ORDER BY c.number`, nil, func(c Comparison) error {
+	return eachComparison(ctx, q, `ORDER BY c.number`, nil, func(c record.Comparison) error {
 		if c.Result.Formula != compare.Formula {
 			report.Skip("comparisons", c.Result.Formula, compare.Formula)
 		}

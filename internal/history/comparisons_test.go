@@ -9,11 +9,12 @@ import (
 	"time"
 
 	"coilkeep/internal/compare"
+	"coilkeep/internal/record"
 )
 
 // compared is a reading of somebody else set against the record of a coil, not
 // stored yet.
-func compared(t testing.TB, s *Store, serial string, theirsOhms float64) Comparison {
+func compared(t testing.TB, s *Store, serial string, theirsOhms float64) record.Comparison {
 	t.Helper()
 	coil, err := s.Coil(t.Context(), serial)
 	if err != nil {
@@ -33,16 +34,16 @@ func compared(t testing.TB, s *Store, serial string, theirsOhms float64) Compari
 	if err != nil {
 		t.Fatal(err)
 	}
-	return Comparison{Serial: serial, Measurement: m.ID, TheirMeter: "a yellow one", Letter: "Dear Ida,\n\nthank you.", Note: "order 7",
+	return record.Comparison{Serial: serial, Measurement: m.ID, TheirMeter: "a yellow one", Letter: "Dear Ida,\n\nthank you.", Note: "order 7",
 		By: "ada", Input: in, Result: result}
 }
 
 func TestComparisons(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
-	record(t, s, "HN-0002", func(m *Measurement) { m.Batch, m.Time = "", m.Time.Add(time.Minute) })
-	var stored []Comparison
+	recordCoil(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0002", func(m *record.Measurement) { m.Batch, m.Time = "", m.Time.Add(time.Minute) })
+	var stored []record.Comparison
 	for i := range 3 {
 		c := compared(t, s, fmt.Sprintf("HN-%04d", 1+i%2), 6280+100*float64(i))
 		got, err := s.AddComparison(t.Context(), c)
@@ -66,15 +67,15 @@ func TestComparisons(t *testing.T) {
 	if err != nil || !reflect.DeepEqual(one, stored[1]) {
 		t.Errorf("read again: %+v, %v", one, err)
 	}
-	if _, err := s.Comparison(t.Context(), "none"); !errors.Is(err, ErrNotFound) {
+	if _, err := s.Comparison(t.Context(), "none"); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("an unknown id: %v, want ErrNotFound", err)
 	}
 	of, err := s.ComparisonsOf(t.Context(), "HN-0001")
-	if err != nil || !reflect.DeepEqual(of, []Comparison{stored[2], stored[0]}) {
+	if err != nil || !reflect.DeepEqual(of, []record.Comparison{stored[2], stored[0]}) {
 		t.Errorf("of HN-0001: %d, %v; want the third and the first", len(of), err)
 	}
 	page, next, err := s.Comparisons(t.Context(), ComparisonFilter{Limit: 2})
-	if err != nil || next != stored[1].ID || !reflect.DeepEqual(page, []Comparison{stored[2], stored[1]}) {
+	if err != nil || next != stored[1].ID || !reflect.DeepEqual(page, []record.Comparison{stored[2], stored[1]}) {
 		t.Errorf("first page: %d, next %q, %v", len(page), next, err)
 	}
 	page, next, err = s.Comparisons(t.Context(), ComparisonFilter{Limit: 2, After: next})
@@ -86,7 +87,7 @@ func TestComparisons(t *testing.T) {
 		t.Errorf("of HN-0002: %d, %v", len(page), err)
 	}
 	for _, f := range []ComparisonFilter{{After: "none"}, {Limit: -1}} {
-		if _, _, err := s.Comparisons(t.Context(), f); !errors.Is(err, ErrInvalid) {
+		if _, _, err := s.Comparisons(t.Context(), f); !errors.Is(err, record.ErrInvalid) {
 			t.Errorf("%+v: %v, want ErrInvalid", f, err)
 		}
 	}
@@ -106,8 +107,8 @@ func TestComparisonWithoutRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, err := s.AddComparison(t.Context(), Comparison{Input: in, Result: result})
-	if err != nil || c.Origin != (Origin{}) || !reflect.DeepEqual(c.Result, result) {
+	c, err := s.AddComparison(t.Context(), record.Comparison{Input: in, Result: result})
+	if err != nil || c.Origin != (record.Origin{}) || !reflect.DeepEqual(c.Result, result) {
 		t.Errorf("stored %+v, %v", c, err)
 	}
 }
@@ -115,30 +116,30 @@ func TestComparisonWithoutRecord(t *testing.T) {
 func TestComparisonRefused(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
-	record(t, s, "HN-0002", func(m *Measurement) { m.Batch = "" })
+	recordCoil(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0002", func(m *record.Measurement) { m.Batch = "" })
 	other := compared(t, s, "HN-0002", 6280)
 	for name, test := range map[string]struct {
-		change func(*Comparison)
+		change func(*record.Comparison)
 		field  string
 	}{
-		"no measurement":       {func(c *Comparison) { c.Measurement = "" }, "measurement"},
-		"another coil":         {func(c *Comparison) { c.Measurement = other.Measurement }, "measurement"},
-		"another serial":       {func(c *Comparison) { c.Serial = "HN-0002" }, "input.ours.serial"},
-		"no formula":           {func(c *Comparison) { c.Result.Formula = 0 }, "result.formula"},
-		"another result":       {func(c *Comparison) { c.Result.ExpectedOhms++ }, "result"},
-		"another verdict":      {func(c *Comparison) { c.Result.Agrees = !c.Result.Agrees }, "result"},
-		"another explanation":  {func(c *Comparison) { c.Result.Explanations[0].Cause = compare.ShortedTurns }, "result"},
-		"fewer explanations":   {func(c *Comparison) { c.Result.Explanations = c.Result.Explanations[1:] }, "result"},
-		"input that is wrong":  {func(c *Comparison) { c.Input.Theirs = nil }, "input"},
-		"letter of a megabyte": {func(c *Comparison) { c.Letter = strings.Repeat("x", maxLetter+1) }, "letter"},
-		"unprintable meter":    {func(c *Comparison) { c.TheirMeter = "a\x00b" }, "their_meter"},
+		"no measurement":       {func(c *record.Comparison) { c.Measurement = "" }, "measurement"},
+		"another coil":         {func(c *record.Comparison) { c.Measurement = other.Measurement }, "measurement"},
+		"another serial":       {func(c *record.Comparison) { c.Serial = "HN-0002" }, "input.ours.serial"},
+		"no formula":           {func(c *record.Comparison) { c.Result.Formula = 0 }, "result.formula"},
+		"another result":       {func(c *record.Comparison) { c.Result.ExpectedOhms++ }, "result"},
+		"another verdict":      {func(c *record.Comparison) { c.Result.Agrees = !c.Result.Agrees }, "result"},
+		"another explanation":  {func(c *record.Comparison) { c.Result.Explanations[0].Cause = compare.ShortedTurns }, "result"},
+		"fewer explanations":   {func(c *record.Comparison) { c.Result.Explanations = c.Result.Explanations[1:] }, "result"},
+		"input that is wrong":  {func(c *record.Comparison) { c.Input.Theirs = nil }, "input"},
+		"letter of a megabyte": {func(c *record.Comparison) { c.Letter = strings.Repeat("x", record.MaxLetter+1) }, "letter"},
+		"unprintable meter":    {func(c *record.Comparison) { c.TheirMeter = "a\x00b" }, "their_meter"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			c := compared(t, s, "HN-0001", 6280)
 			test.change(&c)
 			_, err := s.AddComparison(t.Context(), c)
-			var fault *FieldError
+			var fault *record.FieldError
 			if !errors.As(err, &fault) || fault.Field != test.field {
 				t.Errorf("error %v, want one about %s", err, test.field)
 			}
@@ -146,7 +147,7 @@ func TestComparisonRefused(t *testing.T) {
 	}
 	c := compared(t, s, "HN-0001", 6280)
 	c.Measurement = "none"
-	if _, err := s.AddComparison(t.Context(), c); !errors.Is(err, ErrNotFound) {
+	if _, err := s.AddComparison(t.Context(), c); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("unknown measurement: %v, want ErrNotFound", err)
 	}
 }
@@ -156,7 +157,7 @@ func TestComparisonRefused(t *testing.T) {
 func TestComparisonOfAnotherFormula(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	c := compared(t, s, "HN-0001", 6280)
 	c.Result.Formula, c.Result.ExpectedOhms = compare.Formula+1, 1234
 	stored, err := s.AddComparison(t.Context(), c)
@@ -169,7 +170,7 @@ func TestComparisonOfAnotherFormula(t *testing.T) {
 func TestVerifyFindsAnotherResult(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	c := compared(t, s, "HN-0001", 6280)
 	must(t)(s.AddComparison(t.Context(), c))
 	must(t)(s.writer.ExecContext(t.Context(), `DROP TRIGGER comparisons_no_update`))

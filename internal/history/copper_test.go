@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"fmt"
 	"reflect"
@@ -10,14 +11,14 @@ import (
 )
 
 // coolingCurve is one of a coil of the design wren.
-func coolingCurve(serial string) CoolingCurve {
-	return CoolingCurve{Bench: "north", Serial: serial, Design: "wren", TimeConstantSeconds: 444, TimeConstantErrorSeconds: 30,
+func coolingCurve(serial string) record.CoolingCurve {
+	return record.CoolingCurve{Bench: "north", Serial: serial, Design: "wren", TimeConstantSeconds: 444, TimeConstantErrorSeconds: 30,
 		QuickShare: 0.1, QuickShareError: 0.04, StartKelvin: 5}
 }
 
 // lost is a coil of bench north that was not recorded; its number is by the pattern.
-func lost(serial string) Unrecorded {
-	return Unrecorded{Bench: "north", Serial: serial, Stage: StageWound, ByPattern: serial != "", Refusal: "too-short",
+func lost(serial string) record.Unrecorded {
+	return record.Unrecorded{Bench: "north", Serial: serial, Stage: record.StageWound, ByPattern: serial != "", Refusal: "too-short",
 		Words: "it came off before the readings were steady"}
 }
 
@@ -28,7 +29,7 @@ func TestCoolingCurves(t *testing.T) {
 	must(t)(first, err)
 	second, err := s.AddCoolingCurve(t.Context(), coolingCurve("HN-0002"))
 	must(t)(second, err)
-	if list, err := s.CoolingCurves(t.Context(), "wren"); err != nil || !reflect.DeepEqual(list, []CoolingCurve{second, first}) {
+	if list, err := s.CoolingCurves(t.Context(), "wren"); err != nil || !reflect.DeepEqual(list, []record.CoolingCurve{second, first}) {
 		t.Errorf("got %+v, %v", list, err)
 	}
 	if list, err := s.CoolingCurves(t.Context(), "finch"); err != nil || len(list) != 0 {
@@ -38,26 +39,26 @@ func TestCoolingCurves(t *testing.T) {
 	if err != nil || len(deeds) != 2 || deeds[0].Detail != "left on the clips it settled with a time constant of 7.4 ± 0.5 min from 5.0 K away" {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
-	for field, change := range map[string]func(*CoolingCurve){
-		"time_constant_seconds":       func(c *CoolingCurve) { c.TimeConstantSeconds = 0 },
-		"time_constant_error_seconds": func(c *CoolingCurve) { c.TimeConstantErrorSeconds = 0 },
-		"quick_share":                 func(c *CoolingCurve) { c.QuickShare = 1.1 },
-		"quick_share_error":           func(c *CoolingCurve) { c.QuickShareError = -1 },
-		"bench":                       func(c *CoolingCurve) { c.Bench = "" },
+	for field, change := range map[string]func(*record.CoolingCurve){
+		"time_constant_seconds":       func(c *record.CoolingCurve) { c.TimeConstantSeconds = 0 },
+		"time_constant_error_seconds": func(c *record.CoolingCurve) { c.TimeConstantErrorSeconds = 0 },
+		"quick_share":                 func(c *record.CoolingCurve) { c.QuickShare = 1.1 },
+		"quick_share_error":           func(c *record.CoolingCurve) { c.QuickShareError = -1 },
+		"bench":                       func(c *record.CoolingCurve) { c.Bench = "" },
 	} {
 		c := coolingCurve("HN-0001")
 		change(&c)
-		wrong := new(FieldError)
+		wrong := new(record.FieldError)
 		if _, err := s.AddCoolingCurve(t.Context(), c); !errors.As(err, &wrong) || wrong.Field != field {
 			t.Errorf("%s: %v", field, err)
 		}
 	}
 	c := coolingCurve("HN-0001")
 	c.Design = "finch"
-	if _, err := s.AddCoolingCurve(t.Context(), c); !errors.Is(err, ErrNotFound) {
+	if _, err := s.AddCoolingCurve(t.Context(), c); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("of a design that is not there: %v", err)
 	}
-	if _, err := s.AddCoolingCurve(t.Context(), first); !errors.Is(err, ErrDuplicate) {
+	if _, err := s.AddCoolingCurve(t.Context(), first); !errors.Is(err, record.ErrDuplicate) {
 		t.Errorf("twice: %v", err)
 	}
 }
@@ -67,35 +68,35 @@ func TestSoaks(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	now := s.instant()
-	add := func(k Soak) Soak {
+	add := func(k record.Soak) record.Soak {
 		t.Helper()
 		k.Bench = "north"
 		stored, err := s.AddSoak(t.Context(), k)
 		must(t)(stored, err)
 		return stored
 	}
-	soaked := func(what, serial, batch string, want *Soak) {
+	soaked := func(what, serial, batch string, want *record.Soak) {
 		t.Helper()
 		if got, err := s.SoakOf(t.Context(), "north", serial, batch); err != nil || !reflect.DeepEqual(got, want) {
 			t.Errorf("%s: %+v, %v; want %+v", what, got, err, want)
 		}
 	}
 	soaked("nobody said", "HN-0001", "B-1", nil)
-	batch := add(Soak{Batch: "B-1", Since: now.Add(-time.Hour)})
+	batch := add(record.Soak{Batch: "B-1", Since: now.Add(-time.Hour)})
 	soaked("its batch", "HN-0001", "B-1", &batch)
 	soaked("a coil of another batch", "HN-0001", "B-2", nil)
-	coil := add(Soak{Serial: "HN-0001", Since: now.Add(-time.Minute)})
+	coil := add(record.Soak{Serial: "HN-0001", Since: now.Add(-time.Minute)})
 	soaked("the coil, said later", "hn-0001", "B-1", &coil)
 	soaked("another coil of the batch", "HN-0002", "B-1", &batch)
 	if got, err := s.SoakOf(t.Context(), "south", "HN-0001", "B-1"); err != nil || got != nil {
 		t.Errorf("beside the probe of another bench: %+v, %v", got, err)
 	}
-	record(t, s, "HN-0001", func(m *Measurement) { m.Time = s.instant() })
+	recordCoil(t, s, "HN-0001", func(m *record.Measurement) { m.Time = s.instant() })
 	soaked("it was measured since", "HN-0001", "B-1", nil)
-	if _, err := s.AddSoak(t.Context(), Soak{Bench: "north", Serial: "HN-0001", Since: now}); !errors.Is(err, ErrInvalid) || !strings.Contains(err.Error(), "on the clips last") {
+	if _, err := s.AddSoak(t.Context(), record.Soak{Bench: "north", Serial: "HN-0001", Since: now}); !errors.Is(err, record.ErrInvalid) || !strings.Contains(err.Error(), "on the clips last") {
 		t.Errorf("from before it was measured: %v", err)
 	}
-	again := add(Soak{Serial: "HN-0001"})
+	again := add(record.Soak{Serial: "HN-0001"})
 	if again.Since != again.Time {
 		t.Errorf("since %v, want from when it was said", again.Since)
 	}
@@ -104,7 +105,7 @@ func TestSoaks(t *testing.T) {
 	u.Time = s.instant()
 	must(t)(s.AddUnrecorded(t.Context(), u))
 	soaked("it was on the clips, unrecorded", "HN-0002", "B-1", nil)
-	for what, k := range map[string]Soak{
+	for what, k := range map[string]record.Soak{
 		"nothing":       {},
 		"both":          {Serial: "HN-0003", Batch: "B-1"},
 		"tomorrow":      {Serial: "HN-0003", Since: now.Add(24 * time.Hour)},
@@ -113,12 +114,12 @@ func TestSoaks(t *testing.T) {
 		"no such batch": {Batch: "B-9"},
 	} {
 		k.Bench = "north"
-		if _, err := s.AddSoak(t.Context(), k); !errors.Is(err, ErrInvalid) && !errors.Is(err, ErrNotFound) {
+		if _, err := s.AddSoak(t.Context(), k); !errors.Is(err, record.ErrInvalid) && !errors.Is(err, record.ErrNotFound) {
 			t.Errorf("%s: %v", what, err)
 		}
 	}
 	must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
-	if _, err := s.AddSoak(t.Context(), Soak{Bench: "north", Batch: "B-1"}); !errors.Is(err, ErrConflict) {
+	if _, err := s.AddSoak(t.Context(), record.Soak{Bench: "north", Batch: "B-1"}); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("a closed batch: %v", err)
 	}
 	if list, err := s.Soaks(t.Context(), "north", 2); err != nil || len(list) != 2 || list[0] != again {
@@ -129,7 +130,7 @@ func TestSoaks(t *testing.T) {
 func TestUnrecorded(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	add := func(u Unrecorded) Unrecorded {
+	add := func(u record.Unrecorded) record.Unrecorded {
 		t.Helper()
 		stored, err := s.AddUnrecorded(t.Context(), u)
 		must(t)(stored, err)
@@ -137,9 +138,9 @@ func TestUnrecorded(t *testing.T) {
 	}
 	one, two, nameless := add(lost("HN-0001")), add(lost("HN-0002")), add(lost(""))
 	potted := lost("HN-0001")
-	potted.Stage, potted.ByPattern = StagePotted, false
+	potted.Stage, potted.ByPattern = record.StagePotted, false
 	later := add(potted)
-	open := func(what string, want ...Unrecorded) {
+	open := func(what string, want ...record.Unrecorded) {
 		t.Helper()
 		if got, err := s.OpenUnrecorded(t.Context(), "north"); err != nil || len(got) != len(want) || len(want) > 0 && !reflect.DeepEqual(got, want) {
 			t.Errorf("%s: open %+v, %v; want %+v", what, got, err, want)
@@ -151,14 +152,14 @@ func TestUnrecorded(t *testing.T) {
 	}
 	changed := one
 	changed.Words = "it was another"
-	if _, err := s.AddUnrecorded(t.Context(), changed); !errors.Is(err, ErrDuplicate) {
+	if _, err := s.AddUnrecorded(t.Context(), changed); !errors.Is(err, record.ErrDuplicate) {
 		t.Errorf("another under its id: %v", err)
 	}
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	open("one is measured", later, nameless, two)
 	add(lost("HN-0002"))
 	two, err := s.Dismiss(t.Context(), two.ID, "grace")
-	if err != nil || two.End == nil || two.End.How != Dismissed || two.End.Who != "grace" {
+	if err != nil || two.End == nil || two.End.How != record.Dismissed || two.End.Who != "grace" {
 		t.Errorf("dismissed %+v, %v", two, err)
 	}
 	open("the other is dismissed, as often as it is listed", later, nameless)
@@ -174,24 +175,24 @@ func TestUnrecorded(t *testing.T) {
 		"not there": second(s.Dismiss(t.Context(), "nothing", "")),
 		"unknown":   second(s.Unrecorded(t.Context(), "nothing")),
 	} {
-		want := ErrConflict
+		want := record.ErrConflict
 		if strings.HasPrefix(what, "not") || what == "unknown" {
-			want = ErrNotFound
+			want = record.ErrNotFound
 		}
 		if !errors.Is(got, want) {
 			t.Errorf("%s: %v, want %v", what, got, want)
 		}
 	}
-	for field, change := range map[string]func(*Unrecorded){
-		"bench":   func(u *Unrecorded) { u.Bench = "" },
-		"serial":  func(u *Unrecorded) { u.Serial = strings.Repeat("x", 100) },
-		"stage":   func(u *Unrecorded) { u.Stage = "lost" },
-		"refusal": func(u *Unrecorded) { u.Refusal = "" },
-		"reason":  func(u *Unrecorded) { u.Words = "" },
+	for field, change := range map[string]func(*record.Unrecorded){
+		"bench":   func(u *record.Unrecorded) { u.Bench = "" },
+		"serial":  func(u *record.Unrecorded) { u.Serial = strings.Repeat("x", 100) },
+		"stage":   func(u *record.Unrecorded) { u.Stage = "lost" },
+		"refusal": func(u *record.Unrecorded) { u.Refusal = "" },
+		"reason":  func(u *record.Unrecorded) { u.Words = "" },
 	} {
 		u := lost("HN-0009")
 		change(&u)
-		wrong := new(FieldError)
+		wrong := new(record.FieldError)
 		if _, err := s.AddUnrecorded(t.Context(), u); !errors.As(err, &wrong) || wrong.Field != field {
 			t.Errorf("%s: %v", field, err)
 		}
@@ -211,7 +212,7 @@ func second[T any](_ T, err error) error { return err }
 func TestNextSerialAfterUnrecorded(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0041")
+	recordCoil(t, s, "HN-0041")
 	next := func(want string) {
 		t.Helper()
 		if got, err := s.NextSerial(t.Context(), "HN-%04d"); err != nil || got != want {
@@ -228,7 +229,7 @@ func TestNextSerialAfterUnrecorded(t *testing.T) {
 	typed.ByPattern = false
 	must(t)(s.AddUnrecorded(t.Context(), typed))
 	next("HN-0043")
-	record(t, s, "HN-0043")
+	recordCoil(t, s, "HN-0043")
 	next("HN-0044")
 }
 
@@ -237,20 +238,20 @@ func TestNextSerialAfterUnrecorded(t *testing.T) {
 func TestMeasuredLonger(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	first := record(t, s, "HN-0001")
-	second := record(t, s, "HN-0001", func(m *Measurement) { m.Supersedes, m.Reason = first.ID, MeasuredLonger })
+	first := recordCoil(t, s, "HN-0001")
+	second := recordCoil(t, s, "HN-0001", func(m *record.Measurement) { m.Supersedes, m.Reason = first.ID, record.MeasuredLonger })
 	if second.Sequence != first.Sequence {
 		t.Errorf("sequence %d, want %d", second.Sequence, first.Sequence)
 	}
 	old, _, err := s.Measurement(t.Context(), first.ID)
-	if err != nil || old.Status != Superseded || old.Reason != MeasuredLonger {
+	if err != nil || old.Status != record.Superseded || old.Reason != record.MeasuredLonger {
 		t.Errorf("the first is %s, %q, %v", old.Status, old.Reason, err)
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM journal WHERE subject = 'HN-0001'`); n != 0 {
 		t.Errorf("%d entries in the journal", n)
 	}
 	m, readings := sample(t, "HN-0001", 6990, firstInstant)
-	m.Supersedes, m.Reason = second.ID, MeasuredLonger
+	m.Supersedes, m.Reason = second.ID, record.MeasuredLonger
 	must(t)(s.Record(t.Context(), m, readings))
 	deeds, err := s.Journal(t.Context(), JournalFilter{Action: "verdict changed"})
 	if err != nil || len(deeds) != 1 || !strings.HasPrefix(deeds[0].Detail, fmt.Sprintf("from %s to %s", first.Verdict, m.Verdict)) {
@@ -272,7 +273,7 @@ func TestSerialNumber(t *testing.T) {
 		{"HN-%04d", "HN-042", 0, false},
 		{"HN", "HN", 0, false},
 	} {
-		if got, made := SerialNumber(c.pattern, c.serial); made != c.made || made && got != c.want {
+		if got, made := record.SerialNumber(c.pattern, c.serial); made != c.made || made && got != c.want {
 			t.Errorf("%s of %s: %d, %t; want %d, %t", c.serial, c.pattern, got, made, c.want, c.made)
 		}
 	}
@@ -286,7 +287,7 @@ func TestImportEndsUnrecorded(t *testing.T) {
 	must(t)(u, err)
 	fresh := newStore(t)
 	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{}))))
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	counts, err := fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{})))
 	if err != nil || counts.Measurements != 1 || counts.Changed != 1 {
 		t.Errorf("imported %+v, %v", counts, err)

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
+	"coilkeep/internal/record"
 	"coilkeep/internal/sheet"
 )
 
@@ -21,7 +22,7 @@ type typedCoil struct {
 	// m holds what the row says of the coil. Its Status and Reason are those
 	// of the file, its Sequence the number there, 0 when none was told, and its
 	// DesignRevision 0 when it is to be the latest.
-	m             Measurement
+	m             record.Measurement
 	ohms, celsius csvNumber
 	alpha         csvNumber
 	toldU, toldK  csvNumber
@@ -80,7 +81,7 @@ func readTyped(r io.Reader, o CSVOptions) (coils []typedCoil, leftOut int, err e
 			return nil, 0, err
 		}
 		row := csvRow{next}
-		if status := row.status(); status == Void || status == Superseded {
+		if status := row.status(); status == record.Void || status == record.Superseded {
 			leftOut++
 			continue
 		}
@@ -104,7 +105,7 @@ func (r csvRow) neededOr(column, otherwise string) string {
 	return text
 }
 
-func (r csvRow) status() Status { return Status(strings.ToLower(r.Text("status"))) }
+func (r csvRow) status() record.Status { return record.Status(strings.ToLower(r.Text("status"))) }
 
 func (r csvRow) number(column string) csvNumber {
 	value := r.Number(column)
@@ -134,7 +135,7 @@ func (r csvRow) coil(o CSVOptions) typedCoil {
 		alpha: r.number("alpha_per_kelvin"), toldU: r.number("expanded_uncertainty_ohms"), toldK: r.number("coverage_factor"),
 		r20Ohms: r.number("r20_ohms"), probability: r.number("conformity_probability"),
 	}
-	c.m = Measurement{
+	c.m = record.Measurement{
 		ID: r.Text("id"), Time: r.time(o.Zone), Bench: r.neededOr("bench", o.Bench), Batch: r.Text("batch"), Sequence: r.Count("sequence", 0),
 		Design: r.neededOr("design", o.Design), DesignRevision: r.Count("design_revision", 1), Serial: r.Needed("serial"),
 		ResistanceOhms: c.ohms.value, TemperatureCelsius: c.celsius.value,
@@ -143,7 +144,7 @@ func (r csvRow) coil(o CSVOptions) typedCoil {
 		Meter: r.Text("meter"), Probe: r.Text("probe"), Stage: r.Text("stage"),
 	}
 	if c.m.Stage == "" {
-		c.m.Stage = StageWound
+		c.m.Stage = record.StageWound
 	}
 	r.check(&c)
 	return c
@@ -163,10 +164,10 @@ func (r csvRow) check(c *typedCoil) {
 	case c.m.Batch != "" && c.m.Sequence == 0 && r.Text("sequence") != "":
 		r.Fail("sequence", "0 is no place in a batch; coils are counted from 1")
 	}
-	if !slices.Contains([]Status{"", Recorded, Forced, Manual}, c.m.Status) {
-		r.Fail("status", "%q is not known; write %s, %s, %s, %s or %s, or nothing", c.m.Status, Recorded, Forced, Manual, Void, Superseded)
+	if !slices.Contains([]record.Status{"", record.Recorded, record.Forced, record.Manual}, c.m.Status) {
+		r.Fail("status", "%q is not known; write %s, %s, %s, %s or %s, or nothing", c.m.Status, record.Recorded, record.Forced, record.Manual, record.Void, record.Superseded)
 	}
-	if err := ValidateStage(c.m.Stage); err != nil {
+	if err := record.ValidateStage(c.m.Stage); err != nil {
 		r.Fail("stage", "%s", strings.TrimPrefix(err.Error(), "stage: "))
 	}
 }
@@ -184,7 +185,7 @@ func checkTogether(coils []typedCoil) error {
 		stage := [2]string{m.Serial, m.Stage}
 		if before, twice := stages[stage]; twice {
 			return fmt.Errorf("line %d, column serial: coil %s, %s, stands in line %d already; keep the row that counts, and give the other the status %s",
-				c.line, m.Serial, m.Stage, before, Superseded)
+				c.line, m.Serial, m.Stage, before, record.Superseded)
 		}
 		ids[m.ID], stages[stage] = c.line, c.line
 		if m.Batch == "" {

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"coilkeep/internal/record"
 	"coilkeep/internal/sheet"
 )
 
@@ -41,7 +42,7 @@ func FuzzReadTyped(f *testing.F) {
 		var list []map[string]string
 		for _, c := range coils {
 			m := c.m
-			row := map[string]string{"time": m.Time.Format(timeLayout), "resistance_ohms": c.ohms.text, "temperature_celsius": c.celsius.text,
+			row := map[string]string{"time": m.Time.Format(record.TimeLayout), "resistance_ohms": c.ohms.text, "temperature_celsius": c.celsius.text,
 				"expanded_uncertainty_ohms": c.toldU.text, "coverage_factor": c.toldK.text, "r20_ohms": c.r20Ohms.text,
 				"conformity_probability": c.probability.text, "alpha_per_kelvin": c.alpha.text, "status": string(m.Status), "verdict": sheet.Guard(string(m.Verdict))}
 			for name, cell := range map[string]string{"id": m.ID, "bench": m.Bench, "batch": m.Batch, "design": m.Design, "serial": m.Serial, "reason": m.Reason,

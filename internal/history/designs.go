@@ -9,6 +9,7 @@ import (
 	"reflect"
 
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // designColumns are in the order scanDesign reads them.
@@ -34,8 +35,8 @@ const designColumns = `
 	d.wanted_uncertainty_percent,
 	d.note`
 
-func scanDesign(scan func(...any) error) (Design, error) {
-	var d Design
+func scanDesign(scan func(...any) error) (record.Design, error) {
+	var d record.Design
 	var createdUS int64
 	var straight, radius, build sql.NullFloat64
 	err := scan(&d.Name, &d.Revision, &createdUS, &d.TargetOhms, &d.LowerOhms, &d.UpperOhms, &d.GuardFactor,
@@ -44,12 +45,12 @@ func scanDesign(scan func(...any) error) (Design, error) {
 		&d.QuickShareDeviation, &d.WantedUncertaintyPercent, &d.Note)
 	d.CreatedAt = fromMicros(createdUS)
 	if straight.Valid {
-		d.Bobbin = &Bobbin{StraightMM: straight.Float64, CoreRadiusMM: radius.Float64, BuildMM: build.Float64}
+		d.Bobbin = &record.Bobbin{StraightMM: straight.Float64, CoreRadiusMM: radius.Float64, BuildMM: build.Float64}
 	}
 	return d, err
 }
 
-func insertDesign(ctx context.Context, tx *sql.Tx, d Design) error {
+func insertDesign(ctx context.Context, tx *sql.Tx, d record.Design) error {
 	var straight, radius, build sql.NullFloat64
 	if b := d.Bobbin; b != nil {
 		straight = sql.NullFloat64{Float64: b.StraightMM, Valid: true}
@@ -70,7 +71,7 @@ func insertDesign(ctx context.Context, tx *sql.Tx, d Design) error {
 }
 
 // latestDesign returns the latest revision of a design, or ErrNotFound.
-func latestDesign(ctx context.Context, q querier, name string) (Design, error) {
+func latestDesign(ctx context.Context, q querier, name string) (record.Design, error) {
 	row := q.QueryRowContext(ctx, `SELECT `+designColumns+`
 		FROM designs d
 		WHERE d.name = ?1
@@ -78,33 +79,33 @@ func latestDesign(ctx context.Context, q querier, name string) (Design, error) {
 		LIMIT 1`, name)
 	d, err := scanDesign(row.Scan)
 	if errors.Is(err, sql.ErrNoRows) {
-		return Design{}, fmt.Errorf("design %q %w", name, ErrNotFound)
+		return record.Design{}, fmt.Errorf("design %q %w", name, record.ErrNotFound)
 	}
 	return d, err
 }
 
 // designRevision returns one revision of a design, or ErrNotFound.
-func designRevision(ctx context.Context, q querier, name string, revision int) (Design, error) {
+func designRevision(ctx context.Context, q querier, name string, revision int) (record.Design, error) {
 	row := q.QueryRowContext(ctx, `SELECT `+designColumns+`
 		FROM designs d
 		WHERE d.name = ?1 AND d.revision = ?2`, name, revision)
 	d, err := scanDesign(row.Scan)
 	if errors.Is(err, sql.ErrNoRows) {
-		return Design{}, fmt.Errorf("design %q revision %d %w", name, revision, ErrNotFound)
+		return record.Design{}, fmt.Errorf("design %q revision %d %w", name, revision, record.ErrNotFound)
 	}
 	return d, err
 }
 
 // AddDesign stores the first revision of a new design and returns it as
 // stored. The errors are a *FieldError, or ErrDuplicate when the name is taken.
-func (s *Store) AddDesign(ctx context.Context, d Design, who string) (Design, error) {
+func (s *Store) AddDesign(ctx context.Context, d record.Design, who string) (record.Design, error) {
 	return s.storeDesign(ctx, d, who, "add design", func(tx *sql.Tx) (int, error) {
 		latest, err := latestDesign(ctx, tx, d.Name)
 		switch {
-		case errors.Is(err, ErrNotFound):
+		case errors.Is(err, record.ErrNotFound):
 			return 1, nil
 		case err == nil:
-			err = fmt.Errorf("design %q %w (revision %d); revise it, or take another name", d.Name, ErrDuplicate, latest.Revision)
+			err = fmt.Errorf("design %q %w (revision %d); revise it, or take another name", d.Name, record.ErrDuplicate, latest.Revision)
 		}
 		return 0, err
 	})
@@ -115,7 +116,7 @@ func (s *Store) AddDesign(ctx context.Context, d Design, who string) (Design, er
 // one that was changed, 0 when that is not told. The errors are a *FieldError,
 // ErrNotFound, or ErrConflict when somebody else has revised that one meanwhile
 // or nothing differs from the latest.
-func (s *Store) ReviseDesign(ctx context.Context, d Design, who string) (Design, error) {
+func (s *Store) ReviseDesign(ctx context.Context, d record.Design, who string) (record.Design, error) {
 	return s.storeDesign(ctx, d, who, "revise design", func(tx *sql.Tx) (int, error) {
 		latest, err := latestDesign(ctx, tx, d.Name)
 		if err != nil {
@@ -123,21 +124,21 @@ func (s *Store) ReviseDesign(ctx context.Context, d Design, who string) (Design,
 		}
 		if d.Revision != 0 && d.Revision != latest.Revision {
 			return 0, fmt.Errorf("%w: design %q has revision %d by now, and this is a change of revision %d; look at what is new and make the change again",
-				ErrConflict, d.Name, latest.Revision, d.Revision)
+				record.ErrConflict, d.Name, latest.Revision, d.Revision)
 		}
 		same := d
 		same.Revision, same.CreatedAt = latest.Revision, latest.CreatedAt
 		if reflect.DeepEqual(same, latest) {
-			return 0, fmt.Errorf("%w: design %q is the same as revision %d", ErrConflict, d.Name, latest.Revision)
+			return 0, fmt.Errorf("%w: design %q is the same as revision %d", record.ErrConflict, d.Name, latest.Revision)
 		}
 		return latest.Revision + 1, nil
 	})
 }
 
-func (s *Store) storeDesign(ctx context.Context, d Design, who, action string, next func(*sql.Tx) (int, error)) (Design, error) {
+func (s *Store) storeDesign(ctx context.Context, d record.Design, who, action string, next func(*sql.Tx) (int, error)) (record.Design, error) {
 	tried := fmt.Sprintf("%s %q", action, d.Name)
-	if err := cmp.Or(ValidateDesign(d), validLabel("who", who)); err != nil {
-		return Design{}, fmt.Errorf("%s: %w", tried, err)
+	if err := cmp.Or(record.ValidateDesign(d), record.ValidateLabel("who", who)); err != nil {
+		return record.Design{}, fmt.Errorf("%s: %w", tried, err)
 	}
 	d.CreatedAt = s.instant()
 	err := s.write(ctx, tried, func(tx *sql.Tx) (err error) {
@@ -147,48 +148,48 @@ func (s *Store) storeDesign(ctx context.Context, d Design, who, action string, n
 		if err := insertDesign(ctx, tx, d); err != nil {
 			return err
 		}
-		return s.note(ctx, tx, JournalEntry{Who: who, Action: action, Subject: d.Name,
+		return s.note(ctx, tx, record.JournalEntry{Who: who, Action: action, Subject: d.Name,
 			Detail: fmt.Sprintf("revision %d: target %s, %s to %s", d.Revision,
 				quantity.FormatOhms(d.TargetOhms, 0), quantity.FormatOhms(d.LowerOhms, 0), quantity.FormatOhms(d.UpperOhms, 0))})
 	})
 	if err != nil {
-		return Design{}, err
+		return record.Design{}, err
 	}
 	return d, nil
 }
 
 // Design returns the latest revision of a design, or ErrNotFound.
-func (s *Store) Design(ctx context.Context, name string) (Design, error) {
+func (s *Store) Design(ctx context.Context, name string) (record.Design, error) {
 	d, err := latestDesign(ctx, s.readers, name)
 	return d, explain(s.path, "read design", err)
 }
 
 // DesignRevision returns one revision of a design, or ErrNotFound.
-func (s *Store) DesignRevision(ctx context.Context, name string, revision int) (Design, error) {
+func (s *Store) DesignRevision(ctx context.Context, name string, revision int) (record.Design, error) {
 	d, err := designRevision(ctx, s.readers, name, revision)
 	return d, explain(s.path, "read design", err)
 }
 
 // DesignRevisions returns every revision of a design, the first one first, or
 // ErrNotFound.
-func (s *Store) DesignRevisions(ctx context.Context, name string) ([]Design, error) {
+func (s *Store) DesignRevisions(ctx context.Context, name string) ([]record.Design, error) {
 	designs, err := listDesigns(ctx, s.readers, `WHERE d.name = ?1 ORDER BY d.revision`, name)
 	if err == nil && len(designs) == 0 {
-		err = fmt.Errorf("design %q %w", name, ErrNotFound)
+		err = fmt.Errorf("design %q %w", name, record.ErrNotFound)
 	}
 	return designs, explain(s.path, "read design", err)
 }
 
 // Designs returns the latest revision of every design, by name.
-func (s *Store) Designs(ctx context.Context) ([]Design, error) {
+func (s *Store) Designs(ctx context.Context) ([]record.Design, error) {
 	designs, err := listDesigns(ctx, s.readers, `
 		WHERE d.revision = (SELECT MAX(revision) FROM designs WHERE name = d.name)
 		ORDER BY d.name`)
 	return designs, explain(s.path, "read designs", err)
 }
 
-func listDesigns(ctx context.Context, q querier, where string, args ...any) ([]Design, error) {
-	designs := []Design{}
+func listDesigns(ctx context.Context, q querier, where string, args ...any) ([]record.Design, error) {
+	designs := []record.Design{}
 	err := rows(ctx, q, `SELECT `+designColumns+` FROM designs d `+where, args, func(r *sql.Rows) error {
 		d, err := scanDesign(r.Scan)
 		designs = append(designs, d)

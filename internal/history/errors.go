@@ -47,34 +47,6 @@ var (
 	ErrExists = errors.New("the file exists already; choose another name or ask to overwrite it")
 )
 
-// Errors about records.
-var (
-	// ErrNotFound: there is no record of that name.
-	ErrNotFound = errors.New("not found")
-	// ErrDuplicate: a record of that name or for that coil exists already.
-	ErrDuplicate = errors.New("exists already")
-	// ErrConflict: the record is not in a state that allows what was asked.
-	ErrConflict = errors.New("not possible now")
-	// ErrInvalid: a value given cannot be right. The error is a *FieldError.
-	ErrInvalid = errors.New("invalid value")
-)
-
-// FieldError is an ErrInvalid that says which field is wrong and what would be
-// right.
-type FieldError struct {
-	Field   string // as in JSON
-	Problem string
-}
-
-func (e *FieldError) Error() string { return e.Field + ": " + e.Problem }
-
-// Is makes errors.Is(err, ErrInvalid) true.
-func (e *FieldError) Is(target error) bool { return target == ErrInvalid }
-
-func invalid(field, format string, args ...any) error {
-	return &FieldError{Field: field, Problem: fmt.Sprintf(format, args...)}
-}
-
 // explain wraps err with what was tried, and with the path and the kind of
 // trouble when the file is at fault.
 func explain(path, tried string, err error) error {

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"time"
 
+	"coilkeep/internal/record"
 	"coilkeep/internal/sheet"
 )
 
@@ -38,10 +39,10 @@ func (s *Store) Export(ctx context.Context, w io.Writer, format string, f Filter
 	case JSONL:
 		write = s.exportJSONL
 	default:
-		return fmt.Errorf("export: %w", invalid("format", "must be %q or %q, not %q", CSV, JSONL, format))
+		return fmt.Errorf("export: %w", record.Invalid("format", "must be %q or %q, not %q", CSV, JSONL, format))
 	}
 	if f.After != "" || f.Limit != 0 || f.Newest {
-		return fmt.Errorf("export: %w", invalid("limit", "an export is always whole and oldest first: after, limit and newest must be left out"))
+		return fmt.Errorf("export: %w", record.Invalid("limit", "an export is always whole and oldest first: after, limit and newest must be left out"))
 	}
 	return s.read(ctx, "export", func(q querier) error { return write(ctx, q, w, f) })
 }
@@ -49,32 +50,32 @@ func (s *Store) Export(ctx context.Context, w io.Writer, format string, f Filter
 // csvColumns are the columns of a measurement in their order.
 var csvColumns = []struct {
 	name string
-	text func(Measurement) string
+	text func(record.Measurement) string
 }{
-	{"id", func(m Measurement) string { return sheet.Guard(m.ID) }},
-	{"time", func(m Measurement) string { return m.Time.Format(timeLayout) }},
-	{"bench", func(m Measurement) string { return sheet.Guard(m.Bench) }},
-	{"batch", func(m Measurement) string { return sheet.Guard(m.Batch) }},
-	{"sequence", func(m Measurement) string { return strconv.Itoa(m.Sequence) }},
-	{"design", func(m Measurement) string { return sheet.Guard(m.Design) }},
-	{"design_revision", func(m Measurement) string { return strconv.Itoa(m.DesignRevision) }},
-	{"serial", func(m Measurement) string { return sheet.Guard(m.Serial) }},
-	{"resistance_ohms", func(m Measurement) string { return decimal(m.ResistanceOhms) }},
-	{"temperature_celsius", func(m Measurement) string { return decimal(m.TemperatureCelsius) }},
-	{"r20_ohms", func(m Measurement) string { return decimal(m.R20Ohms) }},
-	{"expanded_uncertainty_ohms", func(m Measurement) string { return decimal(m.ExpandedUncertaintyOhms) }},
-	{"coverage_factor", func(m Measurement) string { return decimal(m.CoverageFactor) }},
-	{"verdict", func(m Measurement) string { return string(m.Verdict) }},
-	{"conformity_probability", func(m Measurement) string { return decimal(m.ConformityProbability) }},
-	{"status", func(m Measurement) string { return string(m.Status) }},
-	{"reason", func(m Measurement) string { return sheet.Guard(m.Reason) }},
-	{"spool", func(m Measurement) string { return sheet.Guard(m.Spool) }},
-	{"winder", func(m Measurement) string { return sheet.Guard(m.Winder) }},
-	{"operator", func(m Measurement) string { return sheet.Guard(m.Operator) }},
-	{"meter", func(m Measurement) string { return sheet.Guard(m.Meter) }},
-	{"probe", func(m Measurement) string { return sheet.Guard(m.Probe) }},
-	{"stage", func(m Measurement) string { return sheet.Guard(m.Stage) }},
-	{"alpha_per_kelvin", func(m Measurement) string { return decimal(m.AlphaPerKelvin) }},
+	{"id", func(m record.Measurement) string { return sheet.Guard(m.ID) }},
+	{"time", func(m record.Measurement) string { return m.Time.Format(record.TimeLayout) }},
+	{"bench", func(m record.Measurement) string { return sheet.Guard(m.Bench) }},
+	{"batch", func(m record.Measurement) string { return sheet.Guard(m.Batch) }},
+	{"sequence", func(m record.Measurement) string { return strconv.Itoa(m.Sequence) }},
+	{"design", func(m record.Measurement) string { return sheet.Guard(m.Design) }},
+	{"design_revision", func(m record.Measurement) string { return strconv.Itoa(m.DesignRevision) }},
+	{"serial", func(m record.Measurement) string { return sheet.Guard(m.Serial) }},
+	{"resistance_ohms", func(m record.Measurement) string { return decimal(m.ResistanceOhms) }},
+	{"temperature_celsius", func(m record.Measurement) string { return decimal(m.TemperatureCelsius) }},
+	{"r20_ohms", func(m record.Measurement) string { return decimal(m.R20Ohms) }},
+	{"expanded_uncertainty_ohms", func(m record.Measurement) string { return decimal(m.ExpandedUncertaintyOhms) }},
+	{"coverage_factor", func(m record.Measurement) string { return decimal(m.CoverageFactor) }},
+	{"verdict", func(m record.Measurement) string { return string(m.Verdict) }},
+	{"conformity_probability", func(m record.Measurement) string { return decimal(m.ConformityProbability) }},
+	{"status", func(m record.Measurement) string { return string(m.Status) }},
+	{"reason", func(m record.Measurement) string { return sheet.Guard(m.Reason) }},
+	{"spool", func(m record.Measurement) string { return sheet.Guard(m.Spool) }},
+	{"winder", func(m record.Measurement) string { return sheet.Guard(m.Winder) }},
+	{"operator", func(m record.Measurement) string { return sheet.Guard(m.Operator) }},
+	{"meter", func(m record.Measurement) string { return sheet.Guard(m.Meter) }},
+	{"probe", func(m record.Measurement) string { return sheet.Guard(m.Probe) }},
+	{"stage", func(m record.Measurement) string { return sheet.Guard(m.Stage) }},
+	{"alpha_per_kelvin", func(m record.Measurement) string { return decimal(m.AlphaPerKelvin) }},
 }
 
 // decimal is the shortest plain decimal that gives the same number back.
@@ -110,25 +111,25 @@ const exportVersion = 1
 
 // line is one line of JSON Lines: a type, and the record of that type.
 type line struct {
-	Type        string            `json:"type"`
-	History     *exportHeader     `json:"history,omitempty"`
-	Design      *Design           `json:"design,omitempty"`
-	Batch       *Batch            `json:"batch,omitempty"`
-	Measurement *Measurement      `json:"measurement,omitempty"`
-	Readings    []Reading         `json:"readings,omitempty"`
-	Withdrawn   *withdrawal       `json:"withdrawn,omitempty"`
-	Calibration *Calibration      `json:"calibration,omitempty"`
-	Check       *CheckMeasurement `json:"check_measurement,omitempty"`
-	LeadZero    *LeadZero         `json:"lead_zero,omitempty"`
-	Assembly    *Assembly         `json:"assembly,omitempty"`
-	Comparison  *Comparison       `json:"comparison,omitempty"`
-	Baseline    *Baseline         `json:"baseline,omitempty"`
-	Study       *StudyReading     `json:"study_reading,omitempty"`
-	Cooling     *CoolingCurve     `json:"cooling_curve,omitempty"`
-	Soak        *Soak             `json:"soak,omitempty"`
-	Unrecorded  *Unrecorded       `json:"unrecorded,omitempty"`
-	Journal     *JournalEntry     `json:"journal,omitempty"`
-	End         *exportEnd        `json:"end,omitempty"`
+	Type        string                   `json:"type"`
+	History     *exportHeader            `json:"history,omitempty"`
+	Design      *record.Design           `json:"design,omitempty"`
+	Batch       *record.Batch            `json:"batch,omitempty"`
+	Measurement *record.Measurement      `json:"measurement,omitempty"`
+	Readings    []record.Reading         `json:"readings,omitempty"`
+	Withdrawn   *withdrawal              `json:"withdrawn,omitempty"`
+	Calibration *record.Calibration      `json:"calibration,omitempty"`
+	Check       *record.CheckMeasurement `json:"check_measurement,omitempty"`
+	LeadZero    *record.LeadZero         `json:"lead_zero,omitempty"`
+	Assembly    *record.Assembly         `json:"assembly,omitempty"`
+	Comparison  *record.Comparison       `json:"comparison,omitempty"`
+	Baseline    *record.Baseline         `json:"baseline,omitempty"`
+	Study       *record.StudyReading     `json:"study_reading,omitempty"`
+	Cooling     *record.CoolingCurve     `json:"cooling_curve,omitempty"`
+	Soak        *record.Soak             `json:"soak,omitempty"`
+	Unrecorded  *record.Unrecorded       `json:"unrecorded,omitempty"`
+	Journal     *record.JournalEntry     `json:"journal,omitempty"`
+	End         *exportEnd               `json:"end,omitempty"`
 }
 
 // exportHeader is the first line.
@@ -146,8 +147,8 @@ type exportEnd struct {
 // measurement shows how it stands today; this says how it was recorded.
 type withdrawal struct {
 	annotation
-	RecordedStatus Status `json:"recorded_status"`
-	RecordedReason string `json:"recorded_reason,omitempty"`
+	RecordedStatus record.Status `json:"recorded_status"`
+	RecordedReason string        `json:"recorded_reason,omitempty"`
 }
 
 func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f Filter) error {
@@ -203,8 +204,8 @@ func exportFrame(ctx context.Context, q querier, c conditions, put func(line) er
 		return err
 	}
 	return putAll(put,
-		lines(designList, func(d *Design) line { return line{Type: "design", Design: d} }),
-		lines(batchList, func(b *Batch) line { return line{Type: "batch", Batch: b} }))
+		lines(designList, func(d *record.Design) line { return line{Type: "design", Design: d} }),
+		lines(batchList, func(b *record.Batch) line { return line{Type: "batch", Batch: b} }))
 }
 
 func measurementLine(ctx context.Context, q querier, r row) (line, error) {
@@ -268,17 +269,17 @@ func exportRest(ctx context.Context, q querier, put func(line) error) error {
 		return err
 	}
 	return putAll(put,
-		lines(calibrations, func(c *Calibration) line { return line{Type: "calibration", Calibration: c} }),
-		lines(checks, func(c *CheckMeasurement) line { return line{Type: "check_measurement", Check: c} }),
-		lines(zeros, func(z *LeadZero) line { return line{Type: "lead_zero", LeadZero: z} }),
-		lines(assemblies, func(a *Assembly) line { return line{Type: "assembly", Assembly: a} }),
-		lines(comparisons, func(c *Comparison) line { return line{Type: "comparison", Comparison: c} }),
-		lines(baselines, func(b *Baseline) line { return line{Type: "baseline", Baseline: b} }),
-		lines(studies, func(r *StudyReading) line { return line{Type: "study_reading", Study: r} }),
-		lines(curves, func(c *CoolingCurve) line { return line{Type: "cooling_curve", Cooling: c} }),
-		lines(soaks, func(k *Soak) line { return line{Type: "soak", Soak: k} }),
-		lines(unrecorded, func(u *Unrecorded) line { return line{Type: "unrecorded", Unrecorded: u} }),
-		lines(journal, func(e *JournalEntry) line { return line{Type: "journal", Journal: e} }))
+		lines(calibrations, func(c *record.Calibration) line { return line{Type: "calibration", Calibration: c} }),
+		lines(checks, func(c *record.CheckMeasurement) line { return line{Type: "check_measurement", Check: c} }),
+		lines(zeros, func(z *record.LeadZero) line { return line{Type: "lead_zero", LeadZero: z} }),
+		lines(assemblies, func(a *record.Assembly) line { return line{Type: "assembly", Assembly: a} }),
+		lines(comparisons, func(c *record.Comparison) line { return line{Type: "comparison", Comparison: c} }),
+		lines(baselines, func(b *record.Baseline) line { return line{Type: "baseline", Baseline: b} }),
+		lines(studies, func(r *record.StudyReading) line { return line{Type: "study_reading", Study: r} }),
+		lines(curves, func(c *record.CoolingCurve) line { return line{Type: "cooling_curve", Cooling: c} }),
+		lines(soaks, func(k *record.Soak) line { return line{Type: "soak", Soak: k} }),
+		lines(unrecorded, func(u *record.Unrecorded) line { return line{Type: "unrecorded", Unrecorded: u} }),
+		lines(journal, func(e *record.JournalEntry) line { return line{Type: "journal", Journal: e} }))
 }
 
 func lines[T any](list []T, make func(*T) line) []line {

@@ -2,6 +2,7 @@ package history
 
 import (
 	"bytes"
+	"coilkeep/internal/record"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -23,32 +24,32 @@ func busyWorkshop(t testing.TB) *Store {
 	revised.TimeConstantSeconds, revised.TimeConstantRatio, revised.QuickShare, revised.QuickShareDeviation = 444, 0.1, 0.2, 0.05
 	revised.WantedUncertaintyPercent = 0.3
 	must(t)(s.ReviseDesign(t.Context(), revised, "ada"))
-	first := record(t, s, "HN-0001")
-	record(t, s, "HN-0001", func(m *Measurement) { m.Supersedes, m.Status, m.Reason = first.ID, Forced, "fingers" })
+	first := recordCoil(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001", func(m *record.Measurement) { m.Supersedes, m.Status, m.Reason = first.ID, record.Forced, "fingers" })
 	must(t)(s.ChangeSpool(t.Context(), "B-1", "S-18", "ada"))
-	second := record(t, s, "HN-0002", func(m *Measurement) { m.Spool, m.Notes = "S-18", nil })
+	second := recordCoil(t, s, "HN-0002", func(m *record.Measurement) { m.Spool, m.Notes = "S-18", nil })
 	must(t)(s.Void(t.Context(), second.ID, "wrong coil,\n\"mixed up\"", "grace"))
-	record(t, s, "HN-0002")
-	record(t, s, "HN-0001", func(m *Measurement) { m.Stage, m.Batch = StagePotted, "" })
+	recordCoil(t, s, "HN-0002")
+	recordCoil(t, s, "HN-0001", func(m *record.Measurement) { m.Stage, m.Batch = record.StagePotted, "" })
 	must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
 	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren", Who: "ada"}))
-	third := record(t, s, "HN-0003", func(m *Measurement) {
+	third := recordCoil(t, s, "HN-0003", func(m *record.Measurement) {
 		m.Batch, m.DesignRevision, m.Settings, m.Context, m.Time = "B-2", 2, nil, nil, m.Time.Add(time.Hour)
 	})
 	celsius := 21.5
-	must(t)(s.AddCalibration(t.Context(), Calibration{Bench: "north", Role: Meter, Instrument: "PM-6", DueAt: firstInstant.AddDate(1, 0, 0), CorrectionRatio: 0.0002}))
-	must(t)(s.AddCalibration(t.Context(), Calibration{Bench: "north", Role: Probe}))
-	must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801, TemperatureCelsius: &celsius}))
-	must(t)(s.AddLeadZero(t.Context(), LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, HalfWidthOhms: 0.05, Readings: 10, By: "ada"}))
+	must(t)(s.AddCalibration(t.Context(), record.Calibration{Bench: "north", Role: record.Meter, Instrument: "PM-6", DueAt: firstInstant.AddDate(1, 0, 0), CorrectionRatio: 0.0002}))
+	must(t)(s.AddCalibration(t.Context(), record.Calibration{Bench: "north", Role: record.Probe}))
+	must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801, TemperatureCelsius: &celsius}))
+	must(t)(s.AddLeadZero(t.Context(), record.LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, HalfWidthOhms: 0.05, Readings: 10, By: "ada"}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
-	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck", By: "ada"}, false))
+	must(t)(s.AddAssembly(t.Context(), record.Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck", By: "ada"}, false))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
 	must(t)(s.AddCoolingCurve(t.Context(), coolingCurve("HN-0002")))
-	must(t)(s.AddSoak(t.Context(), Soak{Bench: "north", Serial: "HN-0004", Who: "ada"}))
-	must(t)(s.AddSoak(t.Context(), Soak{Bench: "north", Batch: "B-2"}))
+	must(t)(s.AddSoak(t.Context(), record.Soak{Bench: "north", Serial: "HN-0004", Who: "ada"}))
+	must(t)(s.AddSoak(t.Context(), record.Soak{Bench: "north", Batch: "B-2"}))
 	must(t)(s.AddUnrecorded(t.Context(), lost("HN-0003")))
-	record(t, s, "HN-0003", func(m *Measurement) {
-		m.Batch, m.DesignRevision, m.Supersedes, m.Reason = "B-2", 2, third.ID, MeasuredLonger
+	recordCoil(t, s, "HN-0003", func(m *record.Measurement) {
+		m.Batch, m.DesignRevision, m.Supersedes, m.Reason = "B-2", 2, third.ID, record.MeasuredLonger
 	})
 	dismissed, err := s.AddUnrecorded(t.Context(), lost("HN-0005"))
 	must(t)(dismissed, err)
@@ -77,7 +78,7 @@ func TestCSVColumns(t *testing.T) {
 		t.Errorf("header\n%s\nwant\n%s", got, contract)
 	}
 	var names []string
-	fields := reflect.TypeFor[Measurement]()
+	fields := reflect.TypeFor[record.Measurement]()
 	for i := range len(csvColumns) {
 		names = append(names, fields.Field(i).Tag.Get("json"))
 	}
@@ -112,7 +113,7 @@ func TestCSV(t *testing.T) {
 func TestCSVIsSafe(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "=HYPERLINK(1)", func(m *Measurement) {
+	recordCoil(t, s, "=HYPERLINK(1)", func(m *record.Measurement) {
 		m.Spool, m.Winder, m.Operator, m.Meter, m.Probe, m.Reason = "+S", "-W", "@ada", "=M", "=P", "=R"
 		m.TemperatureCelsius = -3.5
 		m.Inputs.TemperatureCelsius = -3.5
@@ -140,11 +141,11 @@ func TestExportRefuses(t *testing.T) {
 		s.Export(t.Context(), &bytes.Buffer{}, CSV, Filter{Limit: 3}),
 		s.Export(t.Context(), &bytes.Buffer{}, JSONL, Filter{Newest: true}),
 	} {
-		if !errors.Is(err, ErrInvalid) {
+		if !errors.Is(err, record.ErrInvalid) {
 			t.Errorf("error %v, want ErrInvalid", err)
 		}
 	}
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	for _, format := range []string{CSV, JSONL} {
 		if err := s.Export(t.Context(), brokenPipe{}, format, Filter{}); !errors.Is(err, errPipe) {
 			t.Errorf("%s to a broken pipe: %v", format, err)
@@ -227,12 +228,12 @@ func TestImportInParts(t *testing.T) {
 func TestImportCatchesUp(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	one := record(t, s, "HN-0001")
-	two := record(t, s, "HN-0002")
+	one := recordCoil(t, s, "HN-0001")
+	two := recordCoil(t, s, "HN-0002")
 	fresh := newStore(t)
 	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{}))))
 	must(t)(s.Void(t.Context(), one.ID, "fingers", "ada"))
-	record(t, s, "HN-0002", func(m *Measurement) { m.Supersedes = two.ID })
+	recordCoil(t, s, "HN-0002", func(m *record.Measurement) { m.Supersedes = two.ID })
 	must(t)(s.ChangeSpool(t.Context(), "B-1", "S-18", "ada"))
 	must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
 	file := export(t, s, JSONL, Filter{})
@@ -324,7 +325,7 @@ func TestImportRefuses(t *testing.T) {
 func TestImportConflicts(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	file := export(t, s, JSONL, Filter{})
 	for _, c := range []struct {
 		name  string
@@ -335,19 +336,19 @@ func TestImportConflicts(t *testing.T) {
 			d := wren()
 			d.Turns++
 			must(t)(other.AddDesign(t.Context(), d, ""))
-		}, ErrConflict},
+		}, record.ErrConflict},
 		{"bench has a batch open", func(t *testing.T, other *Store) {
 			d := wren()
 			d.Name = "finch"
 			must(t)(other.AddDesign(t.Context(), d, ""))
 			must(t)(other.OpenBatch(t.Context(), BatchStart{Name: "B-7", Bench: "north", Design: "finch"}))
-		}, ErrConflict},
+		}, record.ErrConflict},
 		{"batch of that name", func(t *testing.T, other *Store) {
 			d := wren()
 			d.Name = "finch"
 			must(t)(other.AddDesign(t.Context(), d, ""))
 			must(t)(other.OpenBatch(t.Context(), BatchStart{Name: "B-1", Bench: "south", Design: "finch"}))
-		}, ErrConflict},
+		}, record.ErrConflict},
 		{"coil of that serial", func(t *testing.T, other *Store) {
 			must(t)(other.Import(t.Context(), strings.NewReader(file)))
 			m, readings := sample(t, "HN-0002", 6690, firstInstant)
@@ -355,7 +356,7 @@ func TestImportConflicts(t *testing.T) {
 			m, readings = sample(t, "HN-0002", 6691, firstInstant)
 			must(t)(s.Record(t.Context(), m, readings))
 			file = export(t, s, JSONL, Filter{})
-		}, ErrDuplicate},
+		}, record.ErrDuplicate},
 	} {
 		other := newStore(t)
 		c.setup(t, other)

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"errors"
@@ -103,7 +104,7 @@ func (f Filter) beyond(ctx context.Context, q querier, c *conditions) error {
 	var timeUS, number int64
 	err := q.QueryRowContext(ctx, `SELECT time_us, number FROM measurements WHERE id = ?1`, f.After).Scan(&timeUS, &number)
 	if errors.Is(err, sql.ErrNoRows) {
-		return invalid("after", "must be the id of a measurement (the next of the page before), not %q", f.After)
+		return record.Invalid("after", "must be the id of a measurement (the next of the page before), not %q", f.After)
 	}
 	if err != nil {
 		return err
@@ -121,7 +122,7 @@ func (f Filter) limit() (int, error) {
 	case f.Limit == 0:
 		return DefaultPage, nil
 	case f.Limit < 0 || f.Limit > MaxPage:
-		return 0, invalid("limit", "must be 1 to %d, not %d", MaxPage, f.Limit)
+		return 0, record.Invalid("limit", "must be 1 to %d, not %d", MaxPage, f.Limit)
 	}
 	return f.Limit, nil
 }

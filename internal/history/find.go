@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
+	"coilkeep/internal/record"
 )
 
 // FindCoils returns the coils whose serial number begins with prefix, the
@@ -16,7 +17,7 @@ import (
 // when none does; as in a list, without details. A prefix in capitals or in
 // small letters finds serial numbers written as told, all in capitals or all in
 // small letters.
-func (s *Store) FindCoils(ctx context.Context, prefix string, limit int) (coils []Measurement, more bool, err error) {
+func (s *Store) FindCoils(ctx context.Context, prefix string, limit int) (coils []record.Measurement, more bool, err error) {
 	err = s.read(ctx, "find coils", func(q querier) error {
 		serials, err := serialsBeginning(ctx, q, prefix, limit+1)
 		if err != nil {
@@ -25,7 +26,7 @@ func (s *Store) FindCoils(ctx context.Context, prefix string, limit int) (coils 
 		if more = len(serials) > limit; more {
 			serials = serials[:limit]
 		}
-		coils = make([]Measurement, 0, len(serials))
+		coils = make([]record.Measurement, 0, len(serials))
 		for _, serial := range serials {
 			m, err := newestOf(ctx, q, serial)
 			if err != nil {
@@ -72,7 +73,7 @@ func spellings(text string) []string {
 
 // newestOf returns the newest measurement of a coil that stands, or the newest
 // one when none does.
-func newestOf(ctx context.Context, q querier, serial string) (Measurement, error) {
+func newestOf(ctx context.Context, q querier, serial string) (record.Measurement, error) {
 	var newest *row
 	err := eachMeasurement(ctx, q, `WHERE m.serial = ?1 ORDER BY m.time_us, m.number`, []any{serial}, func(r row) error {
 		if newest == nil || r.annotation.live() || !newest.annotation.live() {
@@ -81,7 +82,7 @@ func newestOf(ctx context.Context, q querier, serial string) (Measurement, error
 		return nil
 	})
 	if err != nil || newest == nil {
-		return Measurement{}, err
+		return record.Measurement{}, err
 	}
 	return newest.today(), nil
 }
@@ -104,7 +105,7 @@ type BatchSearch struct {
 // FindBatches returns one page of the batches that match, the latest first,
 // and the cursor for BatchSearch.After of the next page, empty when this is the
 // last one. It is ErrNotFound when After names no batch.
-func (s *Store) FindBatches(ctx context.Context, search BatchSearch) (page []Batch, next string, err error) {
+func (s *Store) FindBatches(ctx context.Context, search BatchSearch) (page []record.Batch, next string, err error) {
 	limit := search.Limit
 	if limit <= 0 {
 		limit = DefaultPage
@@ -185,7 +186,7 @@ func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[strin
 type UseFilter struct {
 	// Bench, Role and Identity name the instrument, as in Instrument.
 	Bench    string
-	Role     Role
+	Role     record.Role
 	Identity string
 	// From is the earliest time, To the first one that is too late; zero is no
 	// bound.
@@ -195,9 +196,9 @@ type UseFilter struct {
 // EachUse calls fn for every measurement that an instrument was used for, in
 // order of time, as it stands today, with its Inputs but without Budget,
 // Settings and Context. An error of fn ends it and is returned; see errors.Is.
-func (s *Store) EachUse(ctx context.Context, f UseFilter, fn func(Measurement) error) error {
+func (s *Store) EachUse(ctx context.Context, f UseFilter, fn func(record.Measurement) error) error {
 	column := "+m.meter"
-	if f.Role == Probe {
+	if f.Role == record.Probe {
 		column = "+m.probe"
 	}
 	c := conditions{}

@@ -9,13 +9,14 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
+	"coilkeep/internal/record"
 )
 
 func TestFindCoils(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	for _, serial := range []string{"HN-0001", "HN-0002", "HN-0010", "hn-0003", "HN-é", "HM-9999", "HO-0000"} {
-		record(t, s, serial)
+		recordCoil(t, s, serial)
 	}
 	for _, c := range []struct {
 		name, prefix string
@@ -53,9 +54,9 @@ func TestFindCoils(t *testing.T) {
 func TestFindCoilsShowsWhatStands(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	first := record(t, s, "HN-0001")
-	potted := record(t, s, "HN-0001", func(m *Measurement) { m.Stage, m.Time = StagePotted, m.Time.Add(time.Hour) })
-	found := func() Measurement {
+	first := recordCoil(t, s, "HN-0001")
+	potted := recordCoil(t, s, "HN-0001", func(m *record.Measurement) { m.Stage, m.Time = record.StagePotted, m.Time.Add(time.Hour) })
+	found := func() record.Measurement {
 		t.Helper()
 		coils, _, err := s.FindCoils(t.Context(), "HN-0001", 5)
 		if err != nil || len(coils) != 1 {
@@ -63,7 +64,7 @@ func TestFindCoilsShowsWhatStands(t *testing.T) {
 		}
 		return coils[0]
 	}
-	if got := found(); got.ID != potted.ID || got.Status != Recorded {
+	if got := found(); got.ID != potted.ID || got.Status != record.Recorded {
 		t.Errorf("got %s, %s, want the newest", got.ID, got.Status)
 	}
 	must(t)(s.Void(t.Context(), potted.ID, "wrong coil", "ada"))
@@ -71,7 +72,7 @@ func TestFindCoilsShowsWhatStands(t *testing.T) {
 		t.Errorf("got %s, want the one that stands", got.ID)
 	}
 	must(t)(s.Void(t.Context(), first.ID, "wrong coil", "ada"))
-	if got := found(); got.ID != potted.ID || got.Status != Void {
+	if got := found(); got.ID != potted.ID || got.Status != record.Void {
 		t.Errorf("got %s, %s, want the newest, void", got.ID, got.Status)
 	}
 }
@@ -132,7 +133,7 @@ func TestFindBatches(t *testing.T) {
 			}
 		})
 	}
-	if _, _, err := s.FindBatches(t.Context(), BatchSearch{After: "B-9"}); !errors.Is(err, ErrNotFound) {
+	if _, _, err := s.FindBatches(t.Context(), BatchSearch{After: "B-9"}); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("after a batch that is not there: got %v, want ErrNotFound", err)
 	}
 }
@@ -176,12 +177,12 @@ func TestFindBatchesPages(t *testing.T) {
 func TestBatchVerdicts(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
-	again := record(t, s, "HN-0002")
-	record(t, s, "HN-0002", func(m *Measurement) {
+	recordCoil(t, s, "HN-0001")
+	again := recordCoil(t, s, "HN-0002")
+	recordCoil(t, s, "HN-0002", func(m *record.Measurement) {
 		m.Supersedes, m.Reason, m.Time = again.ID, "clip slipped", m.Time.Add(time.Minute)
 	})
-	gone := record(t, s, "HN-0003")
+	gone := recordCoil(t, s, "HN-0003")
 	must(t)(s.Void(t.Context(), gone.ID, "wrong coil", ""))
 	high, readings := sample(t, "HN-0004", 7300, firstInstant)
 	must(t)(s.Record(t.Context(), high, readings))
@@ -201,7 +202,7 @@ func TestEachUse(t *testing.T) {
 	s := workshop(t)
 	const meter, probe = "Plover Instruments,PM-6,0042,1.3", "line tcp:127.0.0.1:4001"
 	for i := range 5 {
-		record(t, s, fmt.Sprintf("HN-%04d", i), func(m *Measurement) {
+		recordCoil(t, s, fmt.Sprintf("HN-%04d", i), func(m *record.Measurement) {
 			m.Time = firstInstant.Add(time.Duration(i) * time.Hour)
 			if i == 3 {
 				m.Meter = "Elder Vale,EV-41,0007,1.2"
@@ -213,17 +214,17 @@ func TestEachUse(t *testing.T) {
 		filter UseFilter
 		want   string
 	}{
-		{"a meter", UseFilter{Bench: "north", Role: Meter, Identity: meter}, "0 1 2 4"},
-		{"another meter", UseFilter{Bench: "north", Role: Meter, Identity: "Elder Vale,EV-41,0007,1.2"}, "3"},
-		{"the probe", UseFilter{Bench: "north", Role: Probe, Identity: probe}, "0 1 2 3 4"},
-		{"a meter is no probe", UseFilter{Bench: "north", Role: Probe, Identity: meter}, ""},
-		{"another bench", UseFilter{Bench: "south", Role: Meter, Identity: meter}, ""},
-		{"between two times", UseFilter{Bench: "north", Role: Probe, Identity: probe,
+		{"a meter", UseFilter{Bench: "north", Role: record.Meter, Identity: meter}, "0 1 2 4"},
+		{"another meter", UseFilter{Bench: "north", Role: record.Meter, Identity: "Elder Vale,EV-41,0007,1.2"}, "3"},
+		{"the probe", UseFilter{Bench: "north", Role: record.Probe, Identity: probe}, "0 1 2 3 4"},
+		{"a meter is no probe", UseFilter{Bench: "north", Role: record.Probe, Identity: meter}, ""},
+		{"another bench", UseFilter{Bench: "south", Role: record.Meter, Identity: meter}, ""},
+		{"between two times", UseFilter{Bench: "north", Role: record.Probe, Identity: probe,
 			From: firstInstant.Add(time.Hour), To: firstInstant.Add(3 * time.Hour)}, "1 2"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var got []string
-			err := s.EachUse(t.Context(), c.filter, func(m Measurement) error {
+			err := s.EachUse(t.Context(), c.filter, func(m record.Measurement) error {
 				if m.Inputs.MeterPercent != 0.05 || m.Inputs.Readings != 7 {
 					t.Errorf("%s comes without its inputs: %+v", m.Serial, m.Inputs)
 				}
@@ -240,7 +241,7 @@ func TestEachUse(t *testing.T) {
 	}
 	enough := errors.New("enough")
 	calls := 0
-	err := s.EachUse(t.Context(), UseFilter{Bench: "north", Role: Meter, Identity: meter}, func(Measurement) error {
+	err := s.EachUse(t.Context(), UseFilter{Bench: "north", Role: record.Meter, Identity: meter}, func(record.Measurement) error {
 		calls++
 		return enough
 	})

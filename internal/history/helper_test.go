@@ -12,6 +12,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // firstInstant is when the invented workshop of the tests begins its day.
@@ -46,9 +47,9 @@ func newStore(t testing.TB) *Store {
 }
 
 // wren is an invented design.
-func wren() Design {
-	return Design{Name: "wren", TargetOhms: 6700, LowerOhms: 6500, UpperOhms: 6900, GuardFactor: 1,
-		GaugeAWG: 42, Turns: 8200, Bobbin: &Bobbin{StraightMM: 54, CoreRadiusMM: 2.5, BuildMM: 3},
+func wren() record.Design {
+	return record.Design{Name: "wren", TargetOhms: 6700, LowerOhms: 6500, UpperOhms: 6900, GuardFactor: 1,
+		GaugeAWG: 42, Turns: 8200, Bobbin: &record.Bobbin{StraightMM: 54, CoreRadiusMM: 2.5, BuildMM: 3},
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002, Note: "bright, hand wound"}
 }
 
@@ -72,7 +73,7 @@ func must(t testing.TB) func(any, error) {
 }
 
 // record stores a fixture, changed as the caller likes.
-func record(t testing.TB, s *Store, serial string, change ...func(*Measurement)) Measurement {
+func recordCoil(t testing.TB, s *Store, serial string, change ...func(*record.Measurement)) record.Measurement {
 	t.Helper()
 	m, readings := sample(t, serial, 6690, firstInstant)
 	for _, c := range change {
@@ -87,24 +88,24 @@ func record(t testing.TB, s *Store, serial string, change ...func(*Measurement))
 
 // sample is a whole measurement of batch B-1 with the readings behind it: an
 // approach of two, and a window of eight of which one is an outlier.
-func sample(t testing.TB, serial string, meanOhms float64, at time.Time) (Measurement, []Reading) {
+func sample(t testing.TB, serial string, meanOhms float64, at time.Time) (record.Measurement, []record.Reading) {
 	t.Helper()
-	var readings []Reading
-	add := func(role Role, value float64, window, outlier bool) {
-		readings = append(readings, Reading{
+	var readings []record.Reading
+	add := func(role record.Role, value float64, window, outlier bool) {
+		readings = append(readings, record.Reading{
 			Time: at.Add(time.Duration(len(readings)-20) * 200 * time.Millisecond), Role: role, Value: value, Resolution: 0.1,
 			Status: "ok", Raw: fmt.Sprintf("%.1f", value), InWindow: window, Outlier: outlier})
 	}
-	readings = append(readings, Reading{Time: at.Add(-5 * time.Second), Role: Meter, Status: "overload", Reason: "open leads", Raw: "+9.90000000E+37"})
-	add(Meter, meanOhms+40, false, false)
-	add(Probe, 22.4, false, false)
+	readings = append(readings, record.Reading{Time: at.Add(-5 * time.Second), Role: record.Meter, Status: "overload", Reason: "open leads", Raw: "+9.90000000E+37"})
+	add(record.Meter, meanOhms+40, false, false)
+	add(record.Probe, 22.4, false, false)
 	offsets := []float64{0.3, -0.3, 0.1, -0.1, 0.2, -0.2, 0}
 	var squares float64
 	for _, d := range offsets {
-		add(Meter, meanOhms+d, true, false)
+		add(record.Meter, meanOhms+d, true, false)
 		squares += d * d
 	}
-	add(Meter, meanOhms+9, true, true)
+	add(record.Meter, meanOhms+9, true, true)
 
 	in := r20.Inputs{ResistanceOhms: windowMean(readings), Readings: len(offsets),
 		StandardDeviationOhms: math.Sqrt(squares / float64(len(offsets)-1)), ResolutionOhms: 0.1, DriftOhms: -0.02,
@@ -120,19 +121,19 @@ func sample(t testing.TB, serial string, meanOhms float64, at time.Time) (Measur
 	if err != nil {
 		t.Fatalf("judge fixture: %v", err)
 	}
-	return Measurement{
+	return record.Measurement{
 		Time: at, Bench: "north", Batch: "B-1", Design: "wren", DesignRevision: 1, Serial: serial,
 		ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: in.TemperatureCelsius, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
-		Verdict: judgement.Verdict, ConformityProbability: judgement.Probability, Status: Recorded,
+		Verdict: judgement.Verdict, ConformityProbability: judgement.Probability, Status: record.Recorded,
 		Spool: "S-17", Winder: "W2", Operator: "ada", Meter: "Plover Instruments,PM-6,0042,1.3", Probe: "line tcp:127.0.0.1:4001",
-		Stage: StageWound, AlphaPerKelvin: in.AlphaPerKelvin, Formula: r20.Formula, Inputs: in, Tolerance: tolerance,
+		Stage: record.StageWound, AlphaPerKelvin: in.AlphaPerKelvin, Formula: r20.Formula, Inputs: in, Tolerance: tolerance,
 		Budget: result.Budget, Settings: json.RawMessage(`{"readings": 8, "seconds": 1.5}`),
 		Context: json.RawMessage(`{"state":"open"}`), Notes: []string{"1 outlier left out"}, CaptureSeconds: 4.2,
 	}, readings
 }
 
-func windowMean(readings []Reading) float64 {
+func windowMean(readings []record.Reading) float64 {
 	w := windowOf(readings)
 	return w.meanOhms()
 }

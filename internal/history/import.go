@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"cmp"
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -32,7 +33,7 @@ func (s *Store) Import(ctx context.Context, r io.Reader) (Imported, error) {
 		if counts.added() == 0 {
 			return nil
 		}
-		return s.note(ctx, tx, JournalEntry{Action: "import", Subject: "history",
+		return s.note(ctx, tx, record.JournalEntry{Action: "import", Subject: "history",
 			Detail: fmt.Sprintf("%d measurements, %d records in all", counts.Measurements, counts.added())})
 	})
 	if err != nil {
@@ -164,45 +165,45 @@ func (j *importer) apply(ctx context.Context, l line) error {
 
 // add inserts a record that is not there yet, leaves one alone that is the
 // same, and refuses one that is not.
-func add[T any](j *importer, what string, record T, find func() (T, error), insert func() error, count *int) error {
+func add[T any](j *importer, what string, given T, find func() (T, error), insert func() error, count *int) error {
 	stored, err := find()
 	switch {
-	case errors.Is(err, ErrNotFound):
+	case errors.Is(err, record.ErrNotFound):
 		*count++
 		return insert()
 	case err != nil:
 		return err
-	case !reflect.DeepEqual(record, stored):
-		return fmt.Errorf("%s: %w: the history has another one of that name", what, ErrConflict)
+	case !reflect.DeepEqual(given, stored):
+		return fmt.Errorf("%s: %w: the history has another one of that name", what, record.ErrConflict)
 	}
 	j.counts.Known++
 	return nil
 }
 
-func (j *importer) design(ctx context.Context, d Design) error {
+func (j *importer) design(ctx context.Context, d record.Design) error {
 	d.CreatedAt = fromMicros(d.CreatedAt.UnixMicro())
-	if err := ValidateDesign(d); err != nil {
+	if err := record.ValidateDesign(d); err != nil {
 		return err
 	}
 	if d.Revision < 1 {
-		return invalid("revision", "must be at least 1, not %d", d.Revision)
+		return record.Invalid("revision", "must be at least 1, not %d", d.Revision)
 	}
 	return add(j, fmt.Sprintf("design %q revision %d", d.Name, d.Revision), d,
-		func() (Design, error) { return designRevision(ctx, j.tx, d.Name, d.Revision) },
+		func() (record.Design, error) { return designRevision(ctx, j.tx, d.Name, d.Revision) },
 		func() error { return insertDesign(ctx, j.tx, d) },
 		&j.counts.Designs)
 }
 
-func (j *importer) calibration(ctx context.Context, c Calibration) error {
+func (j *importer) calibration(ctx context.Context, c record.Calibration) error {
 	c.Time = fromMicros(c.Time.UnixMicro())
 	if !c.DueAt.IsZero() {
 		c.DueAt = fromMicros(c.DueAt.UnixMicro())
 	}
-	if err := cmp.Or(validName("id", c.ID), validCalibration(c)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", c.ID), record.ValidateCalibration(c)); err != nil {
 		return err
 	}
 	return add(j, "calibration "+c.ID, c,
-		func() (Calibration, error) {
+		func() (record.Calibration, error) {
 			list, err := listCalibrations(ctx, j.tx, `WHERE id = ?1`, c.ID)
 			return only(list, err)
 		},
@@ -210,14 +211,14 @@ func (j *importer) calibration(ctx context.Context, c Calibration) error {
 		&j.counts.Calibrations)
 }
 
-func (j *importer) check(ctx context.Context, c CheckMeasurement) error {
+func (j *importer) check(ctx context.Context, c record.CheckMeasurement) error {
 	c.Time = fromMicros(c.Time.UnixMicro())
-	if err := cmp.Or(validName("id", c.ID), validCheck(c)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", c.ID), record.ValidateCheck(c)); err != nil {
 		return err
 	}
 	c.DeviationRatio = c.MeasuredOhms/c.NominalOhms - 1
 	return add(j, "check measurement "+c.ID, c,
-		func() (CheckMeasurement, error) {
+		func() (record.CheckMeasurement, error) {
 			list, err := listChecks(ctx, j.tx, `WHERE id = ?1`, c.ID)
 			return only(list, err)
 		},
@@ -225,13 +226,13 @@ func (j *importer) check(ctx context.Context, c CheckMeasurement) error {
 		&j.counts.CheckMeasurements)
 }
 
-func (j *importer) leadZero(ctx context.Context, z LeadZero) error {
+func (j *importer) leadZero(ctx context.Context, z record.LeadZero) error {
 	z.Time = fromMicros(z.Time.UnixMicro())
-	if err := cmp.Or(validName("id", z.ID), validLeadZero(z)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", z.ID), record.ValidateLeadZero(z)); err != nil {
 		return err
 	}
 	return add(j, "lead zero "+z.ID, z,
-		func() (LeadZero, error) {
+		func() (record.LeadZero, error) {
 			list, err := listLeadZeros(ctx, j.tx, `WHERE id = ?1`, z.ID)
 			return only(list, err)
 		},
@@ -239,28 +240,28 @@ func (j *importer) leadZero(ctx context.Context, z LeadZero) error {
 		&j.counts.LeadZeros)
 }
 
-func (j *importer) comparison(ctx context.Context, c Comparison) error {
+func (j *importer) comparison(ctx context.Context, c record.Comparison) error {
 	c.Time = fromMicros(c.Time.UnixMicro())
-	if err := cmp.Or(validName("id", c.ID), validComparison(c)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", c.ID), validComparison(c)); err != nil {
 		return err
 	}
 	return add(j, "comparison "+c.ID, c,
-		func() (Comparison, error) {
+		func() (record.Comparison, error) {
 			stored, err := oneComparison(ctx, j.tx, c.ID)
-			stored.Origin = Origin{} // what the history says, not the file
+			stored.Origin = record.Origin{} // what the history says, not the file
 			return stored, err
 		},
 		func() error { return insertComparison(ctx, j.tx, c) },
 		&j.counts.Comparisons)
 }
 
-func (j *importer) journal(ctx context.Context, e JournalEntry) error {
+func (j *importer) journal(ctx context.Context, e record.JournalEntry) error {
 	e.Time = fromMicros(e.Time.UnixMicro())
-	if err := cmp.Or(validName("id", e.ID), validEntry(e)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", e.ID), record.ValidateEntry(e)); err != nil {
 		return err
 	}
 	return add(j, "journal entry "+e.ID, e,
-		func() (JournalEntry, error) {
+		func() (record.JournalEntry, error) {
 			list, err := listJournal(ctx, j.tx, `WHERE id = ?1`, e.ID)
 			return only(list, err)
 		},
@@ -269,17 +270,17 @@ func (j *importer) journal(ctx context.Context, e JournalEntry) error {
 }
 
 // only is the one record of a list, or ErrNotFound.
-func only[T any](list []T, err error) (record T, _ error) {
+func only[T any](list []T, err error) (one T, _ error) {
 	if err != nil {
-		return record, err
+		return one, err
 	}
 	if len(list) == 0 {
-		return record, ErrNotFound
+		return one, record.ErrNotFound
 	}
 	return list[0], nil
 }
 
-func (j *importer) batch(ctx context.Context, b Batch) error {
+func (j *importer) batch(ctx context.Context, b record.Batch) error {
 	b.OpenedAt = fromMicros(b.OpenedAt.UnixMicro())
 	if b.ClosedAt != nil {
 		closed := fromMicros(b.ClosedAt.UnixMicro())
@@ -288,11 +289,11 @@ func (j *importer) batch(ctx context.Context, b Batch) error {
 	for i := range b.Spools {
 		b.Spools[i].At = fromMicros(b.Spools[i].At.UnixMicro())
 	}
-	if err := validBatch(b); err != nil {
+	if err := record.ValidateBatch(b); err != nil {
 		return err
 	}
 	stored, err := oneBatch(ctx, j.tx, b.Name)
-	if errors.Is(err, ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		j.counts.Batches++
 		return j.newBatch(ctx, b)
 	}
@@ -302,22 +303,7 @@ func (j *importer) batch(ctx context.Context, b Batch) error {
 	return j.knownBatch(ctx, b, stored)
 }
 
-func validBatch(b Batch) error {
-	for _, mark := range b.Spools {
-		if mark.FromSequence < 1 {
-			return invalid("spools.from_sequence", "must be at least 1, not %d", mark.FromSequence)
-		}
-		if err := validName("spools.spool", mark.Spool); err != nil {
-			return err
-		}
-	}
-	return cmp.Or(
-		validName("batch", b.Name),
-		validName("bench", b.Bench),
-		allValid(validLabel, "winder", b.Winder, "operator", b.Operator))
-}
-
-func (j *importer) newBatch(ctx context.Context, b Batch) error {
+func (j *importer) newBatch(ctx context.Context, b record.Batch) error {
 	if _, err := designRevision(ctx, j.tx, b.Design, b.DesignRevision); err != nil {
 		return err
 	}
@@ -327,15 +313,15 @@ func (j *importer) newBatch(ctx context.Context, b Batch) error {
 			return err
 		}
 		if open != nil {
-			return fmt.Errorf("batch %q: %w: bench %q has batch %q open; close one of the two first", b.Name, ErrConflict, b.Bench, open.Name)
+			return fmt.Errorf("batch %q: %w: bench %q has batch %q open; close one of the two first", b.Name, record.ErrConflict, b.Bench, open.Name)
 		}
 	}
 	return insertBatch(ctx, j.tx, b)
 }
 
 // knownBatch adds to a stored batch what was done to it since.
-func (j *importer) knownBatch(ctx context.Context, b, stored Batch) error {
-	conflict := fmt.Errorf("batch %q: %w: the history has another one of that name", b.Name, ErrConflict)
+func (j *importer) knownBatch(ctx context.Context, b, stored record.Batch) error {
+	conflict := fmt.Errorf("batch %q: %w: the history has another one of that name", b.Name, record.ErrConflict)
 	same := b
 	same.Spools, same.ClosedAt, same.LastSequence = stored.Spools, stored.ClosedAt, stored.LastSequence
 	common := min(len(b.Spools), len(stored.Spools))
@@ -378,7 +364,7 @@ func (j *importer) measurement(ctx context.Context, l line) error {
 		}
 	}
 	if m.ID == "" || m.Sequence < 0 || (m.Sequence == 0) != (m.Batch == "") {
-		return invalid("sequence", "a measurement in a batch must have an id and a sequence of at least 1, one outside a batch 0")
+		return record.Invalid("sequence", "a measurement in a batch must have an id and a sequence of at least 1, one outside a batch 0")
 	}
 	m, readings, err := normalise(m, l.Readings)
 	if err != nil {
@@ -398,35 +384,35 @@ func (j *importer) measurement(ctx context.Context, l line) error {
 }
 
 func validWithdrawal(a annotation) error {
-	if a.Status != Void && a.Status != Superseded {
-		return invalid("withdrawn.status", "must be %q or %q, not %q", Void, Superseded, a.Status)
+	if a.Status != record.Void && a.Status != record.Superseded {
+		return record.Invalid("withdrawn.status", "must be %q or %q, not %q", record.Void, record.Superseded, a.Status)
 	}
-	if (a.SupersededBy != "") != (a.Status == Superseded) {
-		return invalid("withdrawn.superseded_by", "must be told for a superseded measurement, and for no other")
+	if (a.SupersededBy != "") != (a.Status == record.Superseded) {
+		return record.Invalid("withdrawn.superseded_by", "must be told for a superseded measurement, and for no other")
 	}
 	if a.Reason == "" {
-		return invalid("withdrawn.reason", "must not be empty")
+		return record.Invalid("withdrawn.reason", "must not be empty")
 	}
 	return cmp.Or(
-		validLines("withdrawn.reason", a.Reason, maxDetail),
-		allValid(validLabel, "withdrawn.who", a.Who, "withdrawn.superseded_by", a.SupersededBy))
+		record.ValidateLines("withdrawn.reason", a.Reason, record.MaxDetail),
+		record.AllValid(record.ValidateLabel, "withdrawn.who", a.Who, "withdrawn.superseded_by", a.SupersededBy))
 }
 
-func (j *importer) knownMeasurement(ctx context.Context, m Measurement, before row, withdrawn annotation) error {
+func (j *importer) knownMeasurement(ctx context.Context, m record.Measurement, before row, withdrawn annotation) error {
 	switch {
 	case m.Sequence != before.Sequence:
-		return fmt.Errorf("measurement %s: %w: it is coil %d of its batch in the history, %d in the file", m.ID, ErrConflict, before.Sequence, m.Sequence)
+		return fmt.Errorf("measurement %s: %w: it is coil %d of its batch in the history, %d in the file", m.ID, record.ErrConflict, before.Sequence, m.Sequence)
 	case withdrawn.live() || withdrawn == before.annotation:
 		j.counts.Known++
 		return nil
 	case !before.annotation.live():
-		return fmt.Errorf("measurement %s: %w: it is %s for another reason already", m.ID, ErrConflict, before.annotation.Status)
+		return fmt.Errorf("measurement %s: %w: it is %s for another reason already", m.ID, record.ErrConflict, before.annotation.Status)
 	}
 	j.counts.Changed++
 	return annotate(ctx, j.tx, before.number, withdrawn)
 }
 
-func (j *importer) newMeasurement(ctx context.Context, m Measurement, readings []Reading, withdrawn annotation) error {
+func (j *importer) newMeasurement(ctx context.Context, m record.Measurement, readings []record.Reading, withdrawn annotation) error {
 	if err := belongs(ctx, j.tx, m); err != nil {
 		return err
 	}
@@ -455,12 +441,12 @@ func (j *importer) newMeasurement(ctx context.Context, m Measurement, readings [
 // supersededBy returns the measurement that m supersedes and that still
 // stands here. It may be missing from a partial export, or have come with its
 // own withdrawal.
-func (j *importer) supersededBy(ctx context.Context, m Measurement) (*row, error) {
+func (j *importer) supersededBy(ctx context.Context, m record.Measurement) (*row, error) {
 	if m.Supersedes == "" {
 		return nil, nil
 	}
 	old, err := oneMeasurement(ctx, j.tx, m.Supersedes)
-	if errors.Is(err, ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		return nil, nil
 	}
 	if err != nil {

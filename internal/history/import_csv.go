@@ -13,6 +13,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // CSVOptions is what a CSV file does not say itself.
@@ -52,14 +53,14 @@ func (s *Store) ImportCSV(ctx context.Context, r io.Reader, o CSVOptions) (Impor
 	}
 	counts := Imported{LeftOut: leftOut}
 	err = s.write(ctx, "import "+o.File, func(tx *sql.Tx) error {
-		job := csvImporter{importer: importer{Store: s, tx: tx, counts: &counts}, options: o, designs: map[revision]Design{}}
+		job := csvImporter{importer: importer{Store: s, tx: tx, counts: &counts}, options: o, designs: map[revision]record.Design{}}
 		if err := job.all(ctx, coils); err != nil {
 			return fmt.Errorf("%w; nothing was imported", err)
 		}
 		if counts.added() == 0 {
 			return nil
 		}
-		return s.note(ctx, tx, JournalEntry{Action: "import", Subject: "history",
+		return s.note(ctx, tx, record.JournalEntry{Action: "import", Subject: "history",
 			Detail: fmt.Sprintf("%d typed measurements, %d records in all, from %s", counts.Measurements, counts.added(), o.File)})
 	})
 	if err != nil {
@@ -77,7 +78,7 @@ type revision struct {
 type csvImporter struct {
 	importer
 	options CSVOptions
-	designs map[revision]Design
+	designs map[revision]record.Design
 }
 
 func (j *csvImporter) all(ctx context.Context, coils []typedCoil) error {
@@ -117,8 +118,8 @@ func (j *csvImporter) known(ctx context.Context, c *typedCoil) (bool, error) {
 	err := eachMeasurement(ctx, j.tx, clause, args, func(r row) error {
 		if r.Serial != c.m.Serial || r.Stage != c.m.Stage || !r.Time.Equal(c.m.Time) ||
 			r.ResistanceOhms != c.m.ResistanceOhms || r.TemperatureCelsius != c.m.TemperatureCelsius {
-			return fmt.Errorf("%w: the history has measurement %s, of coil %q, %s, at %s, as %g Ω at %g °C", ErrConflict,
-				r.ID, r.Serial, r.Stage, r.Time.Format(timeLayout), r.ResistanceOhms, r.TemperatureCelsius)
+			return fmt.Errorf("%w: the history has measurement %s, of coil %q, %s, at %s, as %g Ω at %g °C", record.ErrConflict,
+				r.ID, r.Serial, r.Stage, r.Time.Format(record.TimeLayout), r.ResistanceOhms, r.TemperatureCelsius)
 		}
 		found = true
 		return nil
@@ -129,16 +130,16 @@ func (j *csvImporter) known(ctx context.Context, c *typedCoil) (bool, error) {
 	return found, err
 }
 
-func (j *csvImporter) design(ctx context.Context, r revision) (Design, error) {
+func (j *csvImporter) design(ctx context.Context, r revision) (record.Design, error) {
 	if d, ok := j.designs[r]; ok {
 		return d, nil
 	}
-	find := func() (Design, error) { return designRevision(ctx, j.tx, r.design, r.number) }
+	find := func() (record.Design, error) { return designRevision(ctx, j.tx, r.design, r.number) }
 	if r.number == 0 {
-		find = func() (Design, error) { return latestDesign(ctx, j.tx, r.design) }
+		find = func() (record.Design, error) { return latestDesign(ctx, j.tx, r.design) }
 	}
 	d, err := find()
-	if errors.Is(err, ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		err = fmt.Errorf("column design: %w; add it first (coilkeep design add)", err)
 	}
 	if err == nil {
@@ -151,7 +152,7 @@ func (j *csvImporter) design(ctx context.Context, r revision) (Design, error) {
 // captured one, and sees that the file agrees.
 func (j *csvImporter) compute(ctx context.Context, c *typedCoil) error {
 	if c.m.Time.After(j.instant()) {
-		return fmt.Errorf("column time: %s has not come yet", c.m.Time.Format(timeLayout))
+		return fmt.Errorf("column time: %s has not come yet", c.m.Time.Format(record.TimeLayout))
 	}
 	d, err := j.design(ctx, revision{c.m.Design, c.m.DesignRevision})
 	if err != nil {
@@ -183,7 +184,7 @@ func (j *csvImporter) compute(ctx context.Context, c *typedCoil) error {
 }
 
 // inputs is what the result of a row is computed from.
-func (j *csvImporter) inputs(c *typedCoil, d Design) (r20.Inputs, error) {
+func (j *csvImporter) inputs(c *typedCoil, d record.Design) (r20.Inputs, error) {
 	var about r20.Inputs
 	accurate := false
 	if j.options.Instruments != nil {
@@ -238,9 +239,9 @@ func (c *typedCoil) agrees(verdict conformity.Verdict) error {
 
 func (j *csvImporter) insert(ctx context.Context, c *typedCoil) error {
 	at := c.m.Time
-	m, readings, err := normalise(c.m, []Reading{
-		{Time: at, Role: Probe, Value: c.celsius.value, Resolution: c.celsius.resolution(), Status: "ok", Raw: c.celsius.text},
-		{Time: at, Role: Meter, Value: c.ohms.value, Resolution: c.ohms.resolution(), Status: "ok", Raw: c.ohms.text, InWindow: true},
+	m, readings, err := normalise(c.m, []record.Reading{
+		{Time: at, Role: record.Probe, Value: c.celsius.value, Resolution: c.celsius.resolution(), Status: "ok", Raw: c.celsius.text},
+		{Time: at, Role: record.Meter, Value: c.ohms.value, Resolution: c.ohms.resolution(), Status: "ok", Raw: c.ohms.text, InWindow: true},
 	})
 	if err != nil {
 		return err

@@ -2,6 +2,7 @@ package history
 
 import (
 	"cmp"
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"errors"
@@ -30,7 +31,7 @@ func (j *csvImporter) batches(ctx context.Context, coils []*typedCoil) error {
 			return err
 		}
 		_, err := oneBatch(ctx, j.tx, name)
-		if errors.Is(err, ErrNotFound) {
+		if errors.Is(err, record.ErrNotFound) {
 			err = j.makeBatch(ctx, name, list)
 		}
 		if err != nil {
@@ -43,13 +44,13 @@ func (j *csvImporter) batches(ctx context.Context, coils []*typedCoil) error {
 // explain says in the reason where a measurement came from.
 func (c *typedCoil) explain(file string) {
 	came := fmt.Sprintf("from %s, line %d", file, c.line)
-	if s := c.m.Status; s == Recorded || s == Forced {
+	if s := c.m.Status; s == record.Recorded || s == record.Forced {
 		came += ", where it is " + string(s)
 	}
 	if c.m.Reason != "" {
 		came += ": " + c.m.Reason
 	}
-	c.m.Status, c.m.Reason = Manual, came
+	c.m.Status, c.m.Reason = record.Manual, came
 }
 
 // number numbers the new coils of a batch on from those it has. A number of
@@ -102,7 +103,7 @@ func (j *csvImporter) numberOf(ctx context.Context, c *typedCoil, numbers map[st
 // closed: nothing more will be wound in it.
 func (j *csvImporter) makeBatch(ctx context.Context, name string, coils []*typedCoil) error {
 	first := coils[0].m
-	b := Batch{Name: name, Bench: first.Bench, Design: first.Design, DesignRevision: first.DesignRevision,
+	b := record.Batch{Name: name, Bench: first.Bench, Design: first.Design, DesignRevision: first.DesignRevision,
 		Winder: first.Winder, Operator: first.Operator, OpenedAt: first.Time}
 	closed := first.Time
 	for _, c := range coils {
@@ -120,11 +121,11 @@ func (j *csvImporter) makeBatch(ctx context.Context, name string, coils []*typed
 			closed = m.Time
 		}
 		if m.Spool != "" && m.Spool != b.Spool() {
-			b.Spools = append(b.Spools, SpoolMark{FromSequence: m.Sequence, Spool: m.Spool, At: m.Time})
+			b.Spools = append(b.Spools, record.SpoolMark{FromSequence: m.Sequence, Spool: m.Spool, At: m.Time})
 		}
 	}
 	b.ClosedAt = &closed
-	if err := validBatch(b); err != nil {
+	if err := record.ValidateBatch(b); err != nil {
 		return err
 	}
 	j.counts.Batches++

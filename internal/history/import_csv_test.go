@@ -12,6 +12,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // old is what is known of the invented workshop's old bench: a meter of
@@ -80,10 +81,10 @@ func productive(t testing.TB) *Store {
 		serial := fmt.Sprintf("HN-%04d", i+1)
 		if i == 15 {
 			must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
-			must(t)(s.ReviseDesign(t.Context(), func() Design { d := wren(); d.UpperOhms, d.AlphaPerKelvin = 6850, 0.003851; return d }(), "ada"))
+			must(t)(s.ReviseDesign(t.Context(), func() record.Design { d := wren(); d.UpperOhms, d.AlphaPerKelvin = 6850, 0.003851; return d }(), "ada"))
 			must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren", Winder: "W2", Spool: "S-18"}))
 		}
-		change := func(m *Measurement) {
+		change := func(m *record.Measurement) {
 			m.Batch, m.Operator, m.Meter = "B-1", "=ada", "Plover Instruments,\"PM-6\""
 			m.Time = firstInstant.Add(time.Duration(i-40) * 61234567 * time.Microsecond)
 			if i >= 15 {
@@ -95,14 +96,14 @@ func productive(t testing.TB) *Store {
 			m.Inputs.Readings, m.Inputs.StandardDeviationOhms = 4, 60*float64(i%3)
 			again(t, m)
 		}
-		at := func(m Measurement) {
+		at := func(m record.Measurement) {
 			t.Helper()
 			if _, err := s.Record(t.Context(), m, nil); err != nil {
 				t.Fatal(err)
 			}
 		}
 		m, _ := sample(t, serial, 6690, firstInstant)
-		m.Status = Manual // its readings need not be here
+		m.Status = record.Manual // its readings need not be here
 		change(&m)
 		at(m)
 		switch i % 9 {
@@ -114,7 +115,7 @@ func productive(t testing.TB) *Store {
 			m.Supersedes, m.Time = coil.Measurements[0].ID, m.Time.Add(time.Second)
 			at(m)
 		case 4:
-			m.Stage, m.Time = StagePotted, m.Time.Add(time.Hour/4)
+			m.Stage, m.Time = record.StagePotted, m.Time.Add(time.Hour/4)
 			at(m)
 		case 5:
 			coil, err := s.Coil(t.Context(), serial)
@@ -129,7 +130,7 @@ func productive(t testing.TB) *Store {
 }
 
 // again computes a fixture anew after a change of its inputs.
-func again(t testing.TB, m *Measurement) {
+func again(t testing.TB, m *record.Measurement) {
 	t.Helper()
 	result, err := r20.Evaluate(m.Inputs)
 	if err != nil {
@@ -174,7 +175,7 @@ func TestImportCSVBringsAnExportBack(t *testing.T) {
 	var want []map[string]string
 	withdrawn := 0
 	for _, row := range table(t, text) {
-		if row["status"] == string(Void) || row["status"] == string(Superseded) {
+		if row["status"] == string(record.Void) || row["status"] == string(record.Superseded) {
 			withdrawn++
 			continue
 		}
@@ -202,7 +203,7 @@ func TestImportCSVBringsAnExportBack(t *testing.T) {
 		if a, b := float(t, g["conformity_probability"]), float(t, w["conformity_probability"]); math.Abs(a-b) > 1e-12 {
 			t.Errorf("coil %s: probability %g, want %g", w["serial"], a, b)
 		}
-		if g["status"] != string(Manual) || !strings.HasPrefix(g["reason"], "from export.csv, line ") {
+		if g["status"] != string(record.Manual) || !strings.HasPrefix(g["reason"], "from export.csv, line ") {
 			t.Errorf("coil %s is %s: %s", w["serial"], g["status"], g["reason"])
 		}
 	}
@@ -268,7 +269,7 @@ func TestImportCSVOfASpreadsheet(t *testing.T) {
 	if math.Abs(m.R20Ohms-r) > 1e-9 || math.Abs(m.ExpandedUncertaintyOhms-1.959964*u) > 1e-4 {
 		t.Errorf("R20 %.9g ± %.9g, want %.9g ± %.9g", m.R20Ohms, m.ExpandedUncertaintyOhms, r, 1.959964*u)
 	}
-	if m.Status != Manual || m.Reason != "from old.csv, line 2" || m.Bench != "attic" || m.Stage != StageWound || m.Sequence != 2 ||
+	if m.Status != record.Manual || m.Reason != "from old.csv, line 2" || m.Bench != "attic" || m.Stage != record.StageWound || m.Sequence != 2 ||
 		m.DesignRevision != 1 || !m.Time.Equal(time.Date(2019, 5, 2, 14, 20, 0, 0, time.UTC)) {
 		t.Errorf("got %+v", m)
 	}
@@ -309,11 +310,11 @@ func TestVerifyFindsToldUncertainty(t *testing.T) {
 func TestImportCSVClosesHoles(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	row := func(serial string, sequence int, status Status) map[string]string {
+	row := func(serial string, sequence int, status record.Status) map[string]string {
 		return map[string]string{"serial": serial, "time": "2019-05-02T16:20:00Z", "resistance_ohms": "6690", "temperature_celsius": "21",
 			"batch": "M", "sequence": strconv.Itoa(sequence), "status": string(status)}
 	}
-	list := []map[string]string{row("C", 5, Recorded), row("A", 2, Forced), row("B", 3, Void)}
+	list := []map[string]string{row("C", 5, record.Recorded), row("A", 2, record.Forced), row("B", 3, record.Void)}
 	counts := importCSV(t, s, written(t, list), oldBench)
 	if counts != (Imported{Measurements: 2, Batches: 1, LeftOut: 1, Renumbered: 2}) {
 		t.Errorf("counts %+v", counts)
@@ -392,7 +393,7 @@ func TestImportCSVRefuses(t *testing.T) {
 			other.Name = "finch"
 			must(t)(s.AddDesign(t.Context(), other, "ada"))
 			must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-9", Bench: "south", Design: "finch"}))
-			record(t, s, "HN-0001")
+			recordCoil(t, s, "HN-0001")
 			row := maps.Clone(good)
 			for i := 0; i < len(c.change); i += 2 {
 				row[c.change[i]] = c.change[i+1]
@@ -461,7 +462,7 @@ func TestImportCSVAsks(t *testing.T) {
 func TestImportCSVConflict(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	m := record(t, s, "HN-0001")
+	m := recordCoil(t, s, "HN-0001")
 	for name, row := range map[string]map[string]string{
 		"by id":   {"id": m.ID, "serial": "HN-0001", "time": "2026-03-02T08:00:00Z", "resistance_ohms": "6691", "temperature_celsius": "22.4"},
 		"by time": {"serial": "HN-0001", "time": "2026-03-02T08:00:00Z", "resistance_ohms": "6690", "temperature_celsius": "22.5"},

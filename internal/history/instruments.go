@@ -1,22 +1,14 @@
 package history
 
 import (
-	"cmp"
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
 	"time"
 )
 
-// Instrument is a meter or probe that a bench has measured with.
-type Instrument struct {
-	Bench    string    `json:"bench"`
-	Role     Role      `json:"role"`
-	Identity string    `json:"identity"`
-	FirstAt  time.Time `json:"first_at"` // its first measurement at this bench
-}
-
-func insertInstrument(ctx context.Context, tx *sql.Tx, i Instrument) error {
+func insertInstrument(ctx context.Context, tx *sql.Tx, i record.Instrument) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO instruments (bench, role, identity, first_us)
 		VALUES (?1, ?2, ?3, ?4)
@@ -26,13 +18,13 @@ func insertInstrument(ctx context.Context, tx *sql.Tx, i Instrument) error {
 
 // Instruments returns the instruments a bench has measured with, the first one
 // first; of all benches when bench is empty.
-func (s *Store) Instruments(ctx context.Context, bench string) ([]Instrument, error) {
-	instruments := []Instrument{}
+func (s *Store) Instruments(ctx context.Context, bench string) ([]record.Instrument, error) {
+	instruments := []record.Instrument{}
 	var c conditions
 	c.equal("bench", bench)
 	err := rows(ctx, s.readers, `SELECT bench, role, identity, first_us FROM instruments `+c.where()+
 		` ORDER BY first_us, bench, role, identity`, c.args, func(r *sql.Rows) error {
-		var i Instrument
+		var i record.Instrument
 		var firstUS int64
 		err := r.Scan(&i.Bench, &i.Role, &i.Identity, &firstUS)
 		i.FirstAt = fromMicros(firstUS)
@@ -45,48 +37,32 @@ func (s *Store) Instruments(ctx context.Context, bench string) ([]Instrument, er
 // AddCalibration stores a statement about an instrument and returns it as
 // stored; ID and Time are filled in when empty. The error is a *FieldError
 // when a value cannot be right.
-func (s *Store) AddCalibration(ctx context.Context, c Calibration) (Calibration, error) {
+func (s *Store) AddCalibration(ctx context.Context, c record.Calibration) (record.Calibration, error) {
 	c.Time = s.instantOr(c.Time)
 	if !c.DueAt.IsZero() {
 		c.DueAt = fromMicros(c.DueAt.UnixMicro())
 	}
-	err := validCalibration(c)
+	err := record.ValidateCalibration(c)
 	if c.ID == "" && err == nil {
 		c.ID, err = newID()
 	}
 	if err != nil {
-		return Calibration{}, fmt.Errorf("add calibration: %w", err)
+		return record.Calibration{}, fmt.Errorf("add calibration: %w", err)
 	}
 	err = s.write(ctx, "add calibration", func(tx *sql.Tx) error {
 		if err := insertCalibration(ctx, tx, c); err != nil {
 			return takenID(err, c.ID)
 		}
-		return s.note(ctx, tx, JournalEntry{Bench: c.Bench, Who: c.By, Action: "calibration", Subject: c.Instrument,
+		return s.note(ctx, tx, record.JournalEntry{Bench: c.Bench, Who: c.By, Action: "calibration", Subject: c.Instrument,
 			Detail: fmt.Sprintf("%s, certificate %q, correction ratio %g", c.Role, c.Certificate, c.CorrectionRatio)})
 	})
 	if err != nil {
-		return Calibration{}, err
+		return record.Calibration{}, err
 	}
 	return c, nil
 }
 
-func validCalibration(c Calibration) error {
-	if c.Role != Meter && c.Role != Probe {
-		return invalid("role", "must be %q or %q, not %q", Meter, Probe, c.Role)
-	}
-	if !(c.CorrectionRatio >= -0.1 && c.CorrectionRatio <= 0.1) {
-		return invalid("correction_ratio", "must be a ratio from -0.1 to 0.1, such as 0.0002 for a meter that shows 0.02 %% too little, not %g", c.CorrectionRatio)
-	}
-	if !c.DueAt.IsZero() && c.DueAt.Before(c.Time) {
-		return invalid("due_at", "must not be before the calibration itself")
-	}
-	return cmp.Or(
-		validName("bench", c.Bench),
-		allValid(validLabel, "instrument", c.Instrument, "certificate", c.Certificate, "by", c.By),
-		validNote("note", c.Note))
-}
-
-func insertCalibration(ctx context.Context, tx *sql.Tx, c Calibration) error {
+func insertCalibration(ctx context.Context, tx *sql.Tx, c record.Calibration) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO calibrations (id, time_us, bench, role, instrument, certificate, due_us, correction_ratio, note, by)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)`,
@@ -97,17 +73,17 @@ func insertCalibration(ctx context.Context, tx *sql.Tx, c Calibration) error {
 // takenID turns a violated uniqueness constraint into ErrDuplicate.
 func takenID(err error, id string) error {
 	if isUnique(err) {
-		return fmt.Errorf("id %q %w", id, ErrDuplicate)
+		return fmt.Errorf("id %q %w", id, record.ErrDuplicate)
 	}
 	return err
 }
 
-func listCalibrations(ctx context.Context, q querier, clause string, args ...any) ([]Calibration, error) {
-	calibrations := []Calibration{}
+func listCalibrations(ctx context.Context, q querier, clause string, args ...any) ([]record.Calibration, error) {
+	calibrations := []record.Calibration{}
 	err := rows(ctx, q, `
 		SELECT id, time_us, bench, role, instrument, certificate, due_us, correction_ratio, note, by
 		FROM calibrations `+clause, args, func(r *sql.Rows) error {
-		var c Calibration
+		var c record.Calibration
 		var timeUS int64
 		var dueUS sql.NullInt64
 		err := r.Scan(&c.ID, &timeUS, &c.Bench, &c.Role, &c.Instrument, &c.Certificate, &dueUS, &c.CorrectionRatio, &c.Note, &c.By)
@@ -120,7 +96,7 @@ func listCalibrations(ctx context.Context, q querier, clause string, args ...any
 
 // Calibrations returns the calibrations of a bench, newest first; of all
 // benches when bench is empty.
-func (s *Store) Calibrations(ctx context.Context, bench string) ([]Calibration, error) {
+func (s *Store) Calibrations(ctx context.Context, bench string) ([]record.Calibration, error) {
 	var c conditions
 	c.equal("bench", bench)
 	list, err := listCalibrations(ctx, s.readers, c.where()+` ORDER BY time_us DESC, number DESC`, c.args...)
@@ -129,7 +105,7 @@ func (s *Store) Calibrations(ctx context.Context, bench string) ([]Calibration, 
 
 // CurrentCalibration returns the newest calibration of a bench's meter or
 // probe that is not in the future, nil when there is none.
-func (s *Store) CurrentCalibration(ctx context.Context, bench string, role Role) (*Calibration, error) {
+func (s *Store) CurrentCalibration(ctx context.Context, bench string, role record.Role) (*record.Calibration, error) {
 	list, err := listCalibrations(ctx, s.readers, `
 		WHERE bench = ?1 AND role = ?2 AND time_us <= ?3
 		ORDER BY time_us DESC, number DESC
@@ -143,45 +119,26 @@ func (s *Store) CurrentCalibration(ctx context.Context, bench string, role Role)
 // AddCheckMeasurement stores a measurement of a check standard and returns it
 // as stored; ID and Time are filled in when empty. The error is a *FieldError
 // when a value cannot be right.
-func (s *Store) AddCheckMeasurement(ctx context.Context, c CheckMeasurement) (CheckMeasurement, error) {
+func (s *Store) AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error) {
 	c.Time = s.instantOr(c.Time)
-	err := validCheck(c)
+	err := record.ValidateCheck(c)
 	if c.ID == "" && err == nil {
 		c.ID, err = newID()
 	}
 	if err != nil {
-		return CheckMeasurement{}, fmt.Errorf("add check measurement: %w", err)
+		return record.CheckMeasurement{}, fmt.Errorf("add check measurement: %w", err)
 	}
 	c.DeviationRatio = c.MeasuredOhms/c.NominalOhms - 1
 	err = s.write(ctx, "add check measurement", func(tx *sql.Tx) error {
 		return takenID(insertCheck(ctx, tx, c), c.ID)
 	})
 	if err != nil {
-		return CheckMeasurement{}, err
+		return record.CheckMeasurement{}, err
 	}
 	return c, nil
 }
 
-func validCheck(c CheckMeasurement) error {
-	if !(c.NominalOhms > 0 && c.NominalOhms < 1e12) {
-		return invalid("nominal_ohms", "must be more than 0 Ω, not %g", c.NominalOhms)
-	}
-	if !(c.MeasuredOhms > 0 && c.MeasuredOhms < 1e12) {
-		return invalid("measured_ohms", "must be more than 0 Ω, not %g", c.MeasuredOhms)
-	}
-	if c.TemperatureCelsius != nil {
-		if err := validNumber("temperature_celsius", *c.TemperatureCelsius); err != nil {
-			return err
-		}
-	}
-	return cmp.Or(
-		validName("bench", c.Bench),
-		validName("standard", c.Standard),
-		allValid(validLabel, "meter", c.Meter, "by", c.By),
-		validNote("note", c.Note))
-}
-
-func insertCheck(ctx context.Context, tx *sql.Tx, c CheckMeasurement) error {
+func insertCheck(ctx context.Context, tx *sql.Tx, c record.CheckMeasurement) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO check_measurements (id, time_us, bench, standard, nominal_ohms, measured_ohms, temperature_celsius, meter, by, note)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)`,
@@ -189,12 +146,12 @@ func insertCheck(ctx context.Context, tx *sql.Tx, c CheckMeasurement) error {
 	return err
 }
 
-func listChecks(ctx context.Context, q querier, clause string, args ...any) ([]CheckMeasurement, error) {
-	checks := []CheckMeasurement{}
+func listChecks(ctx context.Context, q querier, clause string, args ...any) ([]record.CheckMeasurement, error) {
+	checks := []record.CheckMeasurement{}
 	err := rows(ctx, q, `
 		SELECT id, time_us, bench, standard, nominal_ohms, measured_ohms, temperature_celsius, meter, by, note
 		FROM check_measurements `+clause, args, func(r *sql.Rows) error {
-		var c CheckMeasurement
+		var c record.CheckMeasurement
 		var timeUS int64
 		err := r.Scan(&c.ID, &timeUS, &c.Bench, &c.Standard, &c.NominalOhms, &c.MeasuredOhms, &c.TemperatureCelsius, &c.Meter, &c.By, &c.Note)
 		if err != nil {
@@ -219,7 +176,7 @@ type CheckFilter struct {
 
 // CheckMeasurements returns the measurements of check standards that match, newest
 // first.
-func (s *Store) CheckMeasurements(ctx context.Context, f CheckFilter) ([]CheckMeasurement, error) {
+func (s *Store) CheckMeasurements(ctx context.Context, f CheckFilter) ([]record.CheckMeasurement, error) {
 	limit := f.Limit
 	if limit <= 0 {
 		limit = DefaultPage

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"math"
 	"reflect"
@@ -12,10 +13,10 @@ import (
 func TestCalibrations(t *testing.T) {
 	t.Parallel()
 	s := newStore(t)
-	if c, err := s.CurrentCalibration(t.Context(), "north", Meter); c != nil || err != nil {
+	if c, err := s.CurrentCalibration(t.Context(), "north", record.Meter); c != nil || err != nil {
 		t.Errorf("before any: %+v, %v", c, err)
 	}
-	add := func(c Calibration) Calibration {
+	add := func(c record.Calibration) record.Calibration {
 		t.Helper()
 		stored, err := s.AddCalibration(t.Context(), c)
 		if err != nil {
@@ -23,13 +24,13 @@ func TestCalibrations(t *testing.T) {
 		}
 		return stored
 	}
-	old := add(Calibration{Time: firstInstant.AddDate(-1, 0, 0), Bench: "north", Role: Meter, Instrument: "PM-6",
+	old := add(record.Calibration{Time: firstInstant.AddDate(-1, 0, 0), Bench: "north", Role: record.Meter, Instrument: "PM-6",
 		Certificate: "C-1", DueAt: firstInstant.AddDate(0, 0, 10), CorrectionRatio: 0.0002, By: "ada"})
-	current := add(Calibration{Bench: "north", Role: Meter, Instrument: "PM-6", CorrectionRatio: 0.0001})
-	planned := add(Calibration{Time: firstInstant.AddDate(1, 0, 0), Bench: "north", Role: Meter, Instrument: "PM-6"})
-	add(Calibration{Bench: "north", Role: Probe, Instrument: "T-1"})
-	add(Calibration{Bench: "south", Role: Meter, Instrument: "PM-7"})
-	got, err := s.CurrentCalibration(t.Context(), "north", Meter)
+	current := add(record.Calibration{Bench: "north", Role: record.Meter, Instrument: "PM-6", CorrectionRatio: 0.0001})
+	planned := add(record.Calibration{Time: firstInstant.AddDate(1, 0, 0), Bench: "north", Role: record.Meter, Instrument: "PM-6"})
+	add(record.Calibration{Bench: "north", Role: record.Probe, Instrument: "T-1"})
+	add(record.Calibration{Bench: "south", Role: record.Meter, Instrument: "PM-7"})
+	got, err := s.CurrentCalibration(t.Context(), "north", record.Meter)
 	if err != nil || got == nil || !reflect.DeepEqual(*got, current) {
 		t.Errorf("current = %+v, %v; want %+v", got, err, current)
 	}
@@ -40,19 +41,19 @@ func TestCalibrations(t *testing.T) {
 	if all, err := s.Calibrations(t.Context(), ""); err != nil || len(all) != 5 {
 		t.Errorf("%d calibrations of all benches, %v; want 5", len(all), err)
 	}
-	for field, c := range map[string]Calibration{
+	for field, c := range map[string]record.Calibration{
 		"role":             {Bench: "north", Role: "clip"},
-		"bench":            {Role: Meter},
-		"correction_ratio": {Bench: "north", Role: Meter, CorrectionRatio: math.NaN()},
-		"due_at":           {Bench: "north", Role: Meter, Time: firstInstant, DueAt: firstInstant.Add(-time.Hour)},
+		"bench":            {Role: record.Meter},
+		"correction_ratio": {Bench: "north", Role: record.Meter, CorrectionRatio: math.NaN()},
+		"due_at":           {Bench: "north", Role: record.Meter, Time: firstInstant, DueAt: firstInstant.Add(-time.Hour)},
 	} {
 		_, err := s.AddCalibration(t.Context(), c)
-		var fault *FieldError
+		var fault *record.FieldError
 		if !errors.As(err, &fault) || fault.Field != field {
 			t.Errorf("error %v, want one about %s", err, field)
 		}
 	}
-	if _, err := s.AddCalibration(t.Context(), old); !errors.Is(err, ErrDuplicate) {
+	if _, err := s.AddCalibration(t.Context(), old); !errors.Is(err, record.ErrDuplicate) {
 		t.Errorf("same id twice: %v, want ErrDuplicate", err)
 	}
 }
@@ -61,34 +62,34 @@ func TestCheckMeasurements(t *testing.T) {
 	t.Parallel()
 	s := newStore(t)
 	celsius := 21.5
-	first, err := s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6803.4, TemperatureCelsius: &celsius, Meter: "PM-6", By: "ada"})
+	first, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6803.4, TemperatureCelsius: &celsius, Meter: "PM-6", By: "ada"})
 	if err != nil || math.Abs(first.DeviationRatio-0.0005) > 1e-12 {
 		t.Fatalf("stored %+v, %v; want a deviation of 0.0005", first, err)
 	}
-	second, err := s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6799})
+	second, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6799})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{Bench: "north"}); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{second, first}) {
+	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{Bench: "north"}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{second, first}) {
 		t.Errorf("got %+v, %v", got, err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{Limit: 1}); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{second}) {
+	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{Limit: 1}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{second}) {
 		t.Errorf("newest one: %+v, %v", got, err)
 	}
-	early, err := s.AddCheckMeasurement(t.Context(), CheckMeasurement{Time: first.Time.Add(-time.Hour), Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801})
+	early, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Time: first.Time.Add(-time.Hour), Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{From: early.Time, To: first.Time}); err != nil || !reflect.DeepEqual(got, []CheckMeasurement{early}) {
+	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{From: early.Time, To: first.Time}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{early}) {
 		t.Errorf("of one hour: %+v, %v; want the first moment and not the last", got, err)
 	}
-	for field, c := range map[string]CheckMeasurement{
+	for field, c := range map[string]record.CheckMeasurement{
 		"nominal_ohms":  {Bench: "north", Standard: "R", MeasuredOhms: 1},
 		"measured_ohms": {Bench: "north", Standard: "R", NominalOhms: 1, MeasuredOhms: math.Inf(1)},
 		"standard":      {Bench: "north", NominalOhms: 1, MeasuredOhms: 1},
 	} {
 		_, err := s.AddCheckMeasurement(t.Context(), c)
-		var fault *FieldError
+		var fault *record.FieldError
 		if !errors.As(err, &fault) || fault.Field != field {
 			t.Errorf("error %v, want one about %s", err, field)
 		}
@@ -98,14 +99,14 @@ func TestCheckMeasurements(t *testing.T) {
 func TestInstruments(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
-	record(t, s, "HN-0002", func(m *Measurement) { m.Time = m.Time.Add(time.Hour); m.Meter = "Plover Instruments,PM-7" })
-	record(t, s, "HN-0003", func(m *Measurement) { m.Probe = "" })
+	recordCoil(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0002", func(m *record.Measurement) { m.Time = m.Time.Add(time.Hour); m.Meter = "Plover Instruments,PM-7" })
+	recordCoil(t, s, "HN-0003", func(m *record.Measurement) { m.Probe = "" })
 	got, err := s.Instruments(t.Context(), "north")
-	want := []Instrument{
-		{"north", Meter, "Plover Instruments,PM-6,0042,1.3", firstInstant},
-		{"north", Probe, "line tcp:127.0.0.1:4001", firstInstant},
-		{"north", Meter, "Plover Instruments,PM-7", firstInstant.Add(time.Hour)},
+	want := []record.Instrument{
+		{Bench: "north", Role: record.Meter, Identity: "Plover Instruments,PM-6,0042,1.3", FirstAt: firstInstant},
+		{Bench: "north", Role: record.Probe, Identity: "line tcp:127.0.0.1:4001", FirstAt: firstInstant},
+		{Bench: "north", Role: record.Meter, Identity: "Plover Instruments,PM-7", FirstAt: firstInstant.Add(time.Hour)},
 	}
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("got %+v, %v\nwant %+v", got, err, want)
@@ -115,7 +116,7 @@ func TestInstruments(t *testing.T) {
 func TestJournal(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	entry, err := s.AddJournal(t.Context(), JournalEntry{Bench: "north", Who: "ada", Action: "configuration", Subject: "north", Detail: "poll 200 ms"})
+	entry, err := s.AddJournal(t.Context(), record.JournalEntry{Bench: "north", Who: "ada", Action: "configuration", Subject: "north", Detail: "poll 200 ms"})
 	if err != nil || entry.ID == "" || entry.Time.IsZero() {
 		t.Fatalf("stored %+v, %v", entry, err)
 	}
@@ -124,11 +125,11 @@ func TestJournal(t *testing.T) {
 		t.Errorf("journal %+v, %v", all, err)
 	}
 	for _, f := range []JournalFilter{{Action: "configuration"}, {Bench: "north", Limit: 1}, {Subject: "north"}, {From: entry.Time}} {
-		if got, err := s.Journal(t.Context(), f); err != nil || !reflect.DeepEqual(got, []JournalEntry{entry}) {
+		if got, err := s.Journal(t.Context(), f); err != nil || !reflect.DeepEqual(got, []record.JournalEntry{entry}) {
 			t.Errorf("%+v: %+v, %v", f, got, err)
 		}
 	}
-	if _, err := s.AddJournal(t.Context(), JournalEntry{}); !errors.Is(err, ErrInvalid) {
+	if _, err := s.AddJournal(t.Context(), record.JournalEntry{}); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("empty entry: %v, want ErrInvalid", err)
 	}
 }
@@ -139,9 +140,9 @@ func TestLeadZeros(t *testing.T) {
 	if z, err := s.CurrentLeadZero(t.Context(), "north"); z != nil || err != nil {
 		t.Errorf("before any: %+v, %v", z, err)
 	}
-	var last LeadZero
+	var last record.LeadZero
 	for i, ohms := range []float64{0.31, 0.25} {
-		z, err := s.AddLeadZero(t.Context(), LeadZero{Time: firstInstant.Add(time.Duration(i-2) * time.Hour), Bench: "north",
+		z, err := s.AddLeadZero(t.Context(), record.LeadZero{Time: firstInstant.Add(time.Duration(i-2) * time.Hour), Bench: "north",
 			Meter: "PM-6", Ohms: ohms, HalfWidthOhms: 0.05, Readings: 10, By: "ada"})
 		if err != nil {
 			t.Fatal(err)
@@ -155,14 +156,14 @@ func TestLeadZeros(t *testing.T) {
 	if list, err := s.LeadZeros(t.Context(), "north"); err != nil || len(list) != 2 || list[0] != last {
 		t.Errorf("lead zeros %+v, %v", list, err)
 	}
-	for field, z := range map[string]LeadZero{
+	for field, z := range map[string]record.LeadZero{
 		"ohms":            {Bench: "north", Ohms: 6690, Readings: 1},
 		"half_width_ohms": {Bench: "north", HalfWidthOhms: -1, Readings: 1},
 		"readings":        {Bench: "north"},
 		"bench":           {Readings: 1},
 	} {
 		_, err := s.AddLeadZero(t.Context(), z)
-		var fault *FieldError
+		var fault *record.FieldError
 		if !errors.As(err, &fault) || fault.Field != field {
 			t.Errorf("error %v, want one about %s", err, field)
 		}
@@ -178,11 +179,11 @@ func TestLabel(t *testing.T) {
 		{"\x01\x02", ""},
 		{strings.Repeat("x", 300), strings.Repeat("x", 256)},
 	} {
-		got := Label(c.text)
+		got := record.Label(c.text)
 		if got != c.want {
 			t.Errorf("Label(%.30q) = %.30q, want %.30q", c.text, got, c.want)
 		}
-		if err := validLabel("meter", got); err != nil {
+		if err := record.ValidateLabel("meter", got); err != nil {
 			t.Errorf("Label(%.30q) cannot be kept: %v", c.text, err)
 		}
 	}

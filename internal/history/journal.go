@@ -1,7 +1,7 @@
 package history
 
 import (
-	"cmp"
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
@@ -20,46 +20,39 @@ type JournalFilter struct {
 // AddJournal notes who did what and returns the entry as stored; ID and Time
 // are filled in when empty. The error is a *FieldError when a value cannot be
 // right.
-func (s *Store) AddJournal(ctx context.Context, e JournalEntry) (JournalEntry, error) {
+func (s *Store) AddJournal(ctx context.Context, e record.JournalEntry) (record.JournalEntry, error) {
 	err := s.write(ctx, "add to journal", func(tx *sql.Tx) (err error) {
 		e, err = s.addEntry(ctx, tx, e)
 		return err
 	})
 	if err != nil {
-		return JournalEntry{}, err
+		return record.JournalEntry{}, err
 	}
 	return e, nil
 }
 
 // note adds an entry to the journal as part of the change it tells of.
-func (s *Store) note(ctx context.Context, tx *sql.Tx, e JournalEntry) error {
+func (s *Store) note(ctx context.Context, tx *sql.Tx, e record.JournalEntry) error {
 	_, err := s.addEntry(ctx, tx, e)
 	return err
 }
 
-func (s *Store) addEntry(ctx context.Context, tx *sql.Tx, e JournalEntry) (JournalEntry, error) {
+func (s *Store) addEntry(ctx context.Context, tx *sql.Tx, e record.JournalEntry) (record.JournalEntry, error) {
 	e.Time = s.instantOr(e.Time)
 	if e.ID == "" {
 		id, err := newID()
 		if err != nil {
-			return JournalEntry{}, err
+			return record.JournalEntry{}, err
 		}
 		e.ID = id
 	}
-	if err := validEntry(e); err != nil {
-		return JournalEntry{}, err
+	if err := record.ValidateEntry(e); err != nil {
+		return record.JournalEntry{}, err
 	}
 	return e, takenID(insertEntry(ctx, tx, e), e.ID)
 }
 
-func validEntry(e JournalEntry) error {
-	return cmp.Or(
-		validName("action", e.Action),
-		allValid(validLabel, "bench", e.Bench, "who", e.Who, "subject", e.Subject),
-		validLines("detail", e.Detail, maxDetail))
-}
-
-func insertEntry(ctx context.Context, tx *sql.Tx, e JournalEntry) error {
+func insertEntry(ctx context.Context, tx *sql.Tx, e record.JournalEntry) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO journal (id, time_us, bench, who, action, subject, detail)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)`,
@@ -67,12 +60,12 @@ func insertEntry(ctx context.Context, tx *sql.Tx, e JournalEntry) error {
 	return err
 }
 
-func listJournal(ctx context.Context, q querier, clause string, args ...any) ([]JournalEntry, error) {
-	entries := []JournalEntry{}
+func listJournal(ctx context.Context, q querier, clause string, args ...any) ([]record.JournalEntry, error) {
+	entries := []record.JournalEntry{}
 	err := rows(ctx, q, `
 		SELECT id, time_us, bench, who, action, subject, detail
 		FROM journal `+clause, args, func(r *sql.Rows) error {
-		var e JournalEntry
+		var e record.JournalEntry
 		var timeUS int64
 		err := r.Scan(&e.ID, &timeUS, &e.Bench, &e.Who, &e.Action, &e.Subject, &e.Detail)
 		e.Time = fromMicros(timeUS)
@@ -83,7 +76,7 @@ func listJournal(ctx context.Context, q querier, clause string, args ...any) ([]
 }
 
 // Journal returns the entries that match, newest first.
-func (s *Store) Journal(ctx context.Context, f JournalFilter) ([]JournalEntry, error) {
+func (s *Store) Journal(ctx context.Context, f JournalFilter) ([]record.JournalEntry, error) {
 	limit := f.Limit
 	if limit <= 0 {
 		limit = DefaultPage

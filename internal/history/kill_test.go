@@ -2,6 +2,7 @@ package history
 
 import (
 	"bufio"
+	"coilkeep/internal/record"
 	"errors"
 	"flag"
 	"fmt"
@@ -23,7 +24,7 @@ const (
 )
 
 // numbered is the n-th measurement of a writer, the same in every process.
-func numbered(t testing.TB, n int) (Measurement, []Reading) {
+func numbered(t testing.TB, n int) (record.Measurement, []record.Reading) {
 	t.Helper()
 	m, readings := sample(t, fmt.Sprintf("HN-%06d", n), 6690+float64(n%7), firstInstant.Add(time.Duration(n)*time.Second))
 	m.ID = fmt.Sprintf("measurement-%06d", n)
@@ -49,10 +50,10 @@ func TestWriter(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err = s.AddDesign(t.Context(), wren(), "ada")
-	if err == nil || errors.Is(err, ErrDuplicate) {
+	if err == nil || errors.Is(err, record.ErrDuplicate) {
 		_, err = s.OpenBatch(t.Context(), BatchStart{Name: "B-1", Bench: "north", Design: "wren"})
 	}
-	if err != nil && !errors.Is(err, ErrConflict) {
+	if err != nil && !errors.Is(err, record.ErrConflict) {
 		t.Fatal(err)
 	}
 	const more = 20000 // ends by itself should nobody kill it

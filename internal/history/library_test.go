@@ -38,7 +38,7 @@ func TestMustExist(t *testing.T) {
 func TestEmptyCopyIsRefused(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	least, err := countRecords(t.Context(), s.readers)
 	if err != nil || least < 2 {
 		t.Fatalf("%d records, %v", least, err)

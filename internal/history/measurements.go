@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"time"
 
+	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
 )
 
@@ -74,23 +75,23 @@ const measurementTables = ` FROM measurements m LEFT JOIN annotations a ON a.mea
 // was said of it later.
 type row struct {
 	number int64
-	Measurement
+	record.Measurement
 	annotation annotation
 }
 
 // annotation withdraws a measurement. The zero value means it is live.
 type annotation struct {
-	Status       Status    `json:"status"` // Void or Superseded
-	Time         time.Time `json:"time"`
-	Reason       string    `json:"reason"`
-	Who          string    `json:"who,omitempty"`
-	SupersededBy string    `json:"superseded_by,omitempty"`
+	Status       record.Status `json:"status"` // Void or Superseded
+	Time         time.Time     `json:"time"`
+	Reason       string        `json:"reason"`
+	Who          string        `json:"who,omitempty"`
+	SupersededBy string        `json:"superseded_by,omitempty"`
 }
 
 func (a annotation) live() bool { return a.Status == "" }
 
 // today is the measurement as it stands now.
-func (r row) today() Measurement {
+func (r row) today() record.Measurement {
 	m := r.Measurement
 	if !r.annotation.live() {
 		m.Status, m.Reason = r.annotation.Status, r.annotation.Reason
@@ -162,7 +163,7 @@ func oneMeasurement(ctx context.Context, q querier, id string) (row, error) {
 	r, err := scanMeasurement(q.QueryRowContext(ctx,
 		`SELECT `+measurementColumns+measurementTables+`WHERE m.id = ?1`, id).Scan)
 	if errors.Is(err, sql.ErrNoRows) {
-		return row{}, fmt.Errorf("measurement %q %w", id, ErrNotFound)
+		return row{}, fmt.Errorf("measurement %q %w", id, record.ErrNotFound)
 	}
 	if err != nil {
 		return row{}, err
@@ -195,22 +196,22 @@ func rawJSON(text string) json.RawMessage {
 }
 
 // readingsOf returns the stored readings of a measurement in their order.
-func readingsOf(ctx context.Context, q querier, number int64) ([]Reading, error) {
-	readings := []Reading{}
+func readingsOf(ctx context.Context, q querier, number int64) ([]record.Reading, error) {
+	readings := []record.Reading{}
 	err := rows(ctx, q, `
 		SELECT time_us, is_probe, value, resolution, status, reason, raw, in_window, outlier
 		FROM readings
 		WHERE measurement = ?1
 		ORDER BY position`, []any{number}, func(r *sql.Rows) error {
-		var reading Reading
+		var reading record.Reading
 		var timeUS int64
 		var isProbe bool
 		err := r.Scan(&timeUS, &isProbe, &reading.Value, &reading.Resolution, &reading.Status, &reading.Reason,
 			&reading.Raw, &reading.InWindow, &reading.Outlier)
 		reading.Time = fromMicros(timeUS)
-		reading.Role = Meter
+		reading.Role = record.Meter
 		if isProbe {
-			reading.Role = Probe
+			reading.Role = record.Probe
 		}
 		readings = append(readings, reading)
 		return err
@@ -220,7 +221,7 @@ func readingsOf(ctx context.Context, q querier, number int64) ([]Reading, error)
 
 // Measurement returns a measurement as it stands today, with its budget,
 // settings and readings, or ErrNotFound.
-func (s *Store) Measurement(ctx context.Context, id string) (m Measurement, readings []Reading, err error) {
+func (s *Store) Measurement(ctx context.Context, id string) (m record.Measurement, readings []record.Reading, err error) {
 	err = s.read(ctx, "read measurement", func(q querier) error {
 		r, err := oneMeasurement(ctx, q, id)
 		if err != nil {
@@ -237,12 +238,12 @@ func (s *Store) Measurement(ctx context.Context, id string) (m Measurement, read
 // time, as they stand today, and the cursor for Filter.After of the next page,
 // empty when this is the last one. To stay light a page carries no Budget,
 // Settings and Context; Measurement does.
-func (s *Store) Measurements(ctx context.Context, f Filter) (page []Measurement, next string, err error) {
+func (s *Store) Measurements(ctx context.Context, f Filter) (page []record.Measurement, next string, err error) {
 	limit, err := f.limit()
 	if err != nil {
 		return nil, "", fmt.Errorf("list measurements: %w", err)
 	}
-	page = []Measurement{}
+	page = []record.Measurement{}
 	err = s.read(ctx, "list measurements", func(q querier) error {
 		if f.Serial != "" {
 			if f.Serial, err = spelled(ctx, q, f.Serial); err != nil {

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"fmt"
 	"reflect"
@@ -17,9 +18,9 @@ func TestPages(t *testing.T) {
 	other := wren()
 	other.Name = "finch"
 	must(t)(s.AddDesign(t.Context(), other, "ada"))
-	var all []Measurement
+	var all []record.Measurement
 	for i := range 20 {
-		all = append(all, record(t, s, fmt.Sprintf("HN-%04d", i), func(m *Measurement) {
+		all = append(all, recordCoil(t, s, fmt.Sprintf("HN-%04d", i), func(m *record.Measurement) {
 			m.Time = firstInstant.Add(time.Duration(i/3) * time.Minute) // three at one instant
 			if i%2 == 1 {
 				m.Bench = "south"
@@ -29,7 +30,7 @@ func TestPages(t *testing.T) {
 			}
 		}))
 	}
-	pick := func(keep func(Measurement) bool) (ids []string) {
+	pick := func(keep func(record.Measurement) bool) (ids []string) {
 		for _, m := range all {
 			if keep(m) {
 				ids = append(ids, m.ID)
@@ -42,14 +43,14 @@ func TestPages(t *testing.T) {
 		filter Filter
 		want   []string
 	}{
-		{"all", Filter{}, pick(func(Measurement) bool { return true })},
-		{"batch", Filter{Batch: "B-1"}, pick(func(m Measurement) bool { return m.Batch == "B-1" })},
-		{"design", Filter{Design: "finch"}, pick(func(m Measurement) bool { return m.Design == "finch" })},
-		{"bench", Filter{Bench: "south"}, pick(func(m Measurement) bool { return m.Bench == "south" })},
-		{"design and bench", Filter{Design: "wren", Bench: "south"}, pick(func(m Measurement) bool { return m.Design == "wren" && m.Bench == "south" })},
-		{"batch and bench", Filter{Batch: "B-1", Bench: "north"}, pick(func(m Measurement) bool { return m.Batch == "B-1" && m.Bench == "north" })},
+		{"all", Filter{}, pick(func(record.Measurement) bool { return true })},
+		{"batch", Filter{Batch: "B-1"}, pick(func(m record.Measurement) bool { return m.Batch == "B-1" })},
+		{"design", Filter{Design: "finch"}, pick(func(m record.Measurement) bool { return m.Design == "finch" })},
+		{"bench", Filter{Bench: "south"}, pick(func(m record.Measurement) bool { return m.Bench == "south" })},
+		{"design and bench", Filter{Design: "wren", Bench: "south"}, pick(func(m record.Measurement) bool { return m.Design == "wren" && m.Bench == "south" })},
+		{"batch and bench", Filter{Batch: "B-1", Bench: "north"}, pick(func(m record.Measurement) bool { return m.Batch == "B-1" && m.Bench == "north" })},
 		{"serial", Filter{Serial: "HN-0007"}, []string{all[7].ID}},
-		{"times", Filter{From: firstInstant.Add(time.Minute), To: firstInstant.Add(3 * time.Minute)}, pick(func(m Measurement) bool {
+		{"times", Filter{From: firstInstant.Add(time.Minute), To: firstInstant.Add(3 * time.Minute)}, pick(func(m record.Measurement) bool {
 			return !m.Time.Before(firstInstant.Add(time.Minute)) && m.Time.Before(firstInstant.Add(3*time.Minute))
 		})},
 		{"nothing", Filter{Batch: "B-9"}, nil},
@@ -93,7 +94,7 @@ func walk(t *testing.T, s *Store, f Filter) (ids []string) {
 func TestPageIsLight(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	whole := record(t, s, "HN-0001")
+	whole := recordCoil(t, s, "HN-0001")
 	page, _, err := s.Measurements(t.Context(), Filter{})
 	if err != nil || len(page) != 1 {
 		t.Fatalf("%d measurements, %v", len(page), err)
@@ -109,11 +110,11 @@ func TestFilterRefuses(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	for _, f := range []Filter{{Limit: -1}, {Limit: MaxPage + 1}, {After: "none"}} {
-		if _, _, err := s.Measurements(t.Context(), f); !errors.Is(err, ErrInvalid) {
+		if _, _, err := s.Measurements(t.Context(), f); !errors.Is(err, record.ErrInvalid) {
 			t.Errorf("%+v: %v, want ErrInvalid", f, err)
 		}
 	}
-	if _, _, err := s.Measurement(t.Context(), "none"); !errors.Is(err, ErrNotFound) {
+	if _, _, err := s.Measurement(t.Context(), "none"); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("unknown measurement: %v, want ErrNotFound", err)
 	}
 }

@@ -8,7 +8,7 @@ import (
 	"fmt"
 	"reflect"
 
-	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // Record stores a measurement with its readings and returns it as stored. When
@@ -24,17 +24,17 @@ import (
 // batch or measurement that is not there; ErrDuplicate when the coil has a
 // measurement at this stage that stands and is not superseded; ErrConflict
 // when something else contradicts what is stored; or trouble with the file.
-func (s *Store) Record(ctx context.Context, m Measurement, readings []Reading) (Measurement, error) {
+func (s *Store) Record(ctx context.Context, m record.Measurement, readings []record.Reading) (record.Measurement, error) {
 	return s.RecordBy(ctx, m, readings, "")
 }
 
 // RecordBy is [Store.Record] for a measurement that somebody asked for, who is
 // named in the journal where it is forced or supersedes another. Who wound the
 // coil is its Operator.
-func (s *Store) RecordBy(ctx context.Context, m Measurement, readings []Reading, who string) (Measurement, error) {
+func (s *Store) RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error) {
 	m, readings, err := normalise(m, readings)
 	tried := fmt.Sprintf("record coil %q", m.Serial)
-	if err := cmp.Or(err, validLabel("who", who)); err != nil {
+	if err := cmp.Or(err, record.ValidateLabel("who", who)); err != nil {
 		return m, fmt.Errorf("%s: %w", tried, err)
 	}
 	stored := m
@@ -59,7 +59,7 @@ func (s *Store) RecordBy(ctx context.Context, m Measurement, readings []Reading,
 	return stored, nil
 }
 
-func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readings []Reading, who string) error {
+func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m record.Measurement, readings []record.Reading, who string) error {
 	if err := belongs(ctx, tx, m); err != nil {
 		return err
 	}
@@ -76,8 +76,8 @@ func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readin
 	if _, err := insertMeasurement(ctx, tx, m, readings); err != nil {
 		return err
 	}
-	if m.Status == Forced {
-		err := s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: who, Action: "forced", Subject: m.Serial,
+	if m.Status == record.Forced {
+		err := s.note(ctx, tx, record.JournalEntry{Bench: m.Bench, Who: who, Action: "forced", Subject: m.Serial,
 			Detail: fmt.Sprintf("measurement %s: %s", m.ID, m.Reason)})
 		if err != nil {
 			return err
@@ -90,43 +90,43 @@ func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m Measurement, readin
 }
 
 // supersede withdraws a measurement in favour of m; nil is none.
-func (s *Store) supersede(ctx context.Context, tx *sql.Tx, replaced *row, m Measurement, who string) error {
+func (s *Store) supersede(ctx context.Context, tx *sql.Tx, replaced *row, m record.Measurement, who string) error {
 	if replaced == nil {
 		return nil
 	}
-	a := annotation{Status: Superseded, Time: s.instant(), Who: who, SupersededBy: m.ID, Reason: "measured again"}
+	a := annotation{Status: record.Superseded, Time: s.instant(), Who: who, SupersededBy: m.ID, Reason: "measured again"}
 	switch m.Reason {
 	case "":
-	case MeasuredLonger:
-		a.Reason = MeasuredLonger
+	case record.MeasuredLonger:
+		a.Reason = record.MeasuredLonger
 	default:
 		a.Reason += ": " + m.Reason
 	}
 	if err := annotate(ctx, tx, replaced.number, a); err != nil {
 		return err
 	}
-	if m.Reason == MeasuredLonger {
+	if m.Reason == record.MeasuredLonger {
 		return s.noteVerdict(ctx, tx, replaced.Measurement, m)
 	}
-	return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: who, Action: "supersede", Subject: m.Serial,
+	return s.note(ctx, tx, record.JournalEntry{Bench: m.Bench, Who: who, Action: "supersede", Subject: m.Serial,
 		Detail: fmt.Sprintf("measurement %s by %s: %s", replaced.ID, m.ID, a.Reason)})
 }
 
 // noteVerdict puts a verdict that changed while the coil stayed on into the journal.
 // That it was measured longer is nobody's deed: it stands with the measurement.
-func (s *Store) noteVerdict(ctx context.Context, tx *sql.Tx, replaced, m Measurement) error {
+func (s *Store) noteVerdict(ctx context.Context, tx *sql.Tx, replaced, m record.Measurement) error {
 	if replaced.Verdict == m.Verdict {
 		return nil
 	}
-	return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Action: "verdict changed", Subject: m.Serial,
-		Detail: fmt.Sprintf("from %s to %s: measurement %s by %s, %s", replaced.Verdict, m.Verdict, replaced.ID, m.ID, MeasuredLonger)})
+	return s.note(ctx, tx, record.JournalEntry{Bench: m.Bench, Action: "verdict changed", Subject: m.Serial,
+		Detail: fmt.Sprintf("from %s to %s: measurement %s by %s, %s", replaced.Verdict, m.Verdict, replaced.ID, m.ID, record.MeasuredLonger)})
 }
 
 // recordedBefore returns the measurement already stored under the ID of m, nil
 // when there is none. It is ErrConflict when that is another one.
-func recordedBefore(ctx context.Context, q querier, m Measurement, readings []Reading) (*row, error) {
+func recordedBefore(ctx context.Context, q querier, m record.Measurement, readings []record.Reading) (*row, error) {
 	before, err := oneMeasurement(ctx, q, m.ID)
-	if errors.Is(err, ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		return nil, nil
 	}
 	if err != nil {
@@ -139,14 +139,14 @@ func recordedBefore(ctx context.Context, q querier, m Measurement, readings []Re
 	m.Sequence = before.Sequence
 	if !reflect.DeepEqual(m, before.Measurement) || !reflect.DeepEqual(readings, stored) {
 		return nil, fmt.Errorf("%w: id %s belongs to another measurement, of coil %q at %s",
-			ErrConflict, m.ID, before.Serial, before.Time.Format(timeLayout))
+			record.ErrConflict, m.ID, before.Serial, before.Time.Format(record.TimeLayout))
 	}
 	return &before, nil
 }
 
 // belongs checks that the design and the batch of a measurement are there and
 // go together.
-func belongs(ctx context.Context, q querier, m Measurement) error {
+func belongs(ctx context.Context, q querier, m record.Measurement) error {
 	if _, err := designRevision(ctx, q, m.Design, m.DesignRevision); err != nil {
 		return err
 	}
@@ -158,14 +158,14 @@ func belongs(ctx context.Context, q querier, m Measurement) error {
 		return err
 	}
 	if batch.Design != m.Design {
-		return fmt.Errorf("%w: batch %q is of design %q, the measurement of %q", ErrConflict, m.Batch, batch.Design, m.Design)
+		return fmt.Errorf("%w: batch %q is of design %q, the measurement of %q", record.ErrConflict, m.Batch, batch.Design, m.Design)
 	}
 	return nil
 }
 
 // supersededBy returns the measurement that m supersedes, nil when it names
 // none.
-func supersededBy(ctx context.Context, q querier, m Measurement) (*row, error) {
+func supersededBy(ctx context.Context, q querier, m record.Measurement) (*row, error) {
 	if m.Supersedes == "" {
 		return nil, nil
 	}
@@ -174,16 +174,16 @@ func supersededBy(ctx context.Context, q querier, m Measurement) (*row, error) {
 	case err != nil:
 		return nil, err
 	case old.Serial != m.Serial || old.Stage != m.Stage:
-		return nil, invalid("supersedes", "must name a measurement of the same coil at the same stage, but %s is of %q, %s", old.ID, old.Serial, old.Stage)
+		return nil, record.Invalid("supersedes", "must name a measurement of the same coil at the same stage, but %s is of %q, %s", old.ID, old.Serial, old.Stage)
 	case !old.annotation.live():
-		return nil, fmt.Errorf("%w: measurement %s is %s already", ErrConflict, old.ID, old.annotation.Status)
+		return nil, fmt.Errorf("%w: measurement %s is %s already", record.ErrConflict, old.ID, old.annotation.Status)
 	}
 	return &old, nil
 }
 
 // noneStands refuses a coil that has a standing measurement at the stage of m, or
 // under another design, other than the one that m supersedes.
-func noneStands(ctx context.Context, q querier, m Measurement) error {
+func noneStands(ctx context.Context, q querier, m record.Measurement) error {
 	const clause = `WHERE m.serial = ?1 AND a.status IS NULL`
 	return eachMeasurement(ctx, q, clause, []any{m.Serial}, func(r row) error {
 		switch {
@@ -191,17 +191,17 @@ func noneStands(ctx context.Context, q querier, m Measurement) error {
 			return nil
 		case r.Design != m.Design:
 			return fmt.Errorf("coil %q %w under design %q (measurement %s); void that one, or take another serial number",
-				m.Serial, ErrDuplicate, r.Design, r.ID)
+				m.Serial, record.ErrDuplicate, r.Design, r.ID)
 		case r.Stage == m.Stage:
 			return fmt.Errorf("coil %q %w at stage %q (measurement %s); measure it again as superseding that one, or take another serial number",
-				m.Serial, ErrDuplicate, m.Stage, r.ID)
+				m.Serial, record.ErrDuplicate, m.Stage, r.ID)
 		}
 		return nil
 	})
 }
 
 // sequenceFor returns the place of a coil in its batch.
-func sequenceFor(ctx context.Context, q querier, m Measurement) (sequence int, err error) {
+func sequenceFor(ctx context.Context, q querier, m record.Measurement) (sequence int, err error) {
 	if m.Batch == "" {
 		return 0, nil
 	}
@@ -214,7 +214,7 @@ func sequenceFor(ctx context.Context, q querier, m Measurement) (sequence int, e
 }
 
 // insertMeasurement stores a measurement as it is given.
-func insertMeasurement(ctx context.Context, tx *sql.Tx, m Measurement, readings []Reading) (number int64, err error) {
+func insertMeasurement(ctx context.Context, tx *sql.Tx, m record.Measurement, readings []record.Reading) (number int64, err error) {
 	notes, err := pack(m.Notes)
 	if err != nil {
 		return 0, err
@@ -257,14 +257,14 @@ func insertMeasurement(ctx context.Context, tx *sql.Tx, m Measurement, readings 
 }
 
 // insertNames makes the coil and the instruments known.
-func insertNames(ctx context.Context, tx *sql.Tx, m Measurement) error {
+func insertNames(ctx context.Context, tx *sql.Tx, m record.Measurement) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO coils (serial) VALUES (?1) ON CONFLICT DO NOTHING`, m.Serial)
 	if err != nil {
 		return err
 	}
-	for _, i := range []Instrument{
-		{Bench: m.Bench, Role: Meter, Identity: m.Meter, FirstAt: m.Time},
-		{Bench: m.Bench, Role: Probe, Identity: m.Probe, FirstAt: m.Time},
+	for _, i := range []record.Instrument{
+		{Bench: m.Bench, Role: record.Meter, Identity: m.Meter, FirstAt: m.Time},
+		{Bench: m.Bench, Role: record.Probe, Identity: m.Probe, FirstAt: m.Time},
 	} {
 		if i.Identity == "" {
 			continue
@@ -276,7 +276,7 @@ func insertNames(ctx context.Context, tx *sql.Tx, m Measurement) error {
 	return nil
 }
 
-func insertDetails(ctx context.Context, tx *sql.Tx, number int64, m Measurement) error {
+func insertDetails(ctx context.Context, tx *sql.Tx, number int64, m record.Measurement) error {
 	budget, err := pack(m.Budget)
 	if err != nil {
 		return err
@@ -294,7 +294,7 @@ func insertDetails(ctx context.Context, tx *sql.Tx, number int64, m Measurement)
 	return err
 }
 
-func insertReadings(ctx context.Context, tx *sql.Tx, number int64, readings []Reading) (err error) {
+func insertReadings(ctx context.Context, tx *sql.Tx, number int64, readings []record.Reading) (err error) {
 	insert, err := tx.PrepareContext(ctx, `
 		INSERT INTO readings (measurement, position, time_us, is_probe, value, resolution, status, reason, raw, in_window, outlier)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)`)
@@ -303,7 +303,7 @@ func insertReadings(ctx context.Context, tx *sql.Tx, number int64, readings []Re
 	}
 	defer func() { err = errors.Join(err, insert.Close()) }()
 	for i, r := range readings {
-		_, err := insert.ExecContext(ctx, number, i, r.Time.UnixMicro(), r.Role == Probe, r.Value, r.Resolution,
+		_, err := insert.ExecContext(ctx, number, i, r.Time.UnixMicro(), r.Role == record.Probe, r.Value, r.Resolution,
 			r.Status, r.Reason, r.Raw, r.InWindow, r.Outlier)
 		if err != nil {
 			return fmt.Errorf("reading %d: %w", i+1, err)
@@ -322,50 +322,33 @@ func annotate(ctx context.Context, tx *sql.Tx, number int64, a annotation) error
 // Void withdraws a measurement and returns it as it stands now. It stays
 // stored, with the reason. The errors are a *FieldError, ErrNotFound, or
 // ErrConflict when it was withdrawn before.
-func (s *Store) Void(ctx context.Context, id, reason, who string) (Measurement, error) {
+func (s *Store) Void(ctx context.Context, id, reason, who string) (record.Measurement, error) {
 	tried := fmt.Sprintf("void measurement %q", id)
 	if reason == "" {
-		return Measurement{}, fmt.Errorf("%s: %w", tried, invalid("reason", "must not be empty: say why it is withdrawn"))
+		return record.Measurement{}, fmt.Errorf("%s: %w", tried, record.Invalid("reason", "must not be empty: say why it is withdrawn"))
 	}
-	if err := cmp.Or(validNote("reason", reason), validLabel("who", who)); err != nil {
-		return Measurement{}, fmt.Errorf("%s: %w", tried, err)
+	if err := cmp.Or(record.ValidateNote("reason", reason), record.ValidateLabel("who", who)); err != nil {
+		return record.Measurement{}, fmt.Errorf("%s: %w", tried, err)
 	}
-	var m Measurement
+	var m record.Measurement
 	err := s.write(ctx, tried, func(tx *sql.Tx) error {
 		r, err := oneMeasurement(ctx, tx, id)
 		if err != nil {
 			return err
 		}
 		if !r.annotation.live() {
-			return fmt.Errorf("%w: it is %s already (%s)", ErrConflict, r.annotation.Status, r.annotation.Reason)
+			return fmt.Errorf("%w: it is %s already (%s)", record.ErrConflict, r.annotation.Status, r.annotation.Reason)
 		}
-		r.annotation = annotation{Status: Void, Time: s.instant(), Reason: reason, Who: who}
+		r.annotation = annotation{Status: record.Void, Time: s.instant(), Reason: reason, Who: who}
 		m = r.today()
 		if err := annotate(ctx, tx, r.number, r.annotation); err != nil {
 			return err
 		}
-		return s.note(ctx, tx, JournalEntry{Bench: m.Bench, Who: who, Action: "void", Subject: m.Serial,
+		return s.note(ctx, tx, record.JournalEntry{Bench: m.Bench, Who: who, Action: "void", Subject: m.Serial,
 			Detail: fmt.Sprintf("measurement %s: %s", m.ID, reason)})
 	})
 	if err != nil {
-		return Measurement{}, err
+		return record.Measurement{}, err
 	}
 	return m, nil
-}
-
-// inputsAgree refuses a measurement that says one number in two ways.
-func inputsAgree(m Measurement, in r20.Inputs) error {
-	for _, c := range []struct {
-		field             string
-		shown, calculated float64
-	}{
-		{"resistance_ohms", m.ResistanceOhms, in.ResistanceOhms},
-		{"temperature_celsius", m.TemperatureCelsius, in.TemperatureCelsius},
-		{"alpha_per_kelvin", m.AlphaPerKelvin, in.AlphaPerKelvin},
-	} {
-		if c.shown != c.calculated {
-			return invalid(c.field, "must be what the result was computed from, but is %g against %g", c.shown, c.calculated)
-		}
-	}
-	return nil
 }

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"fmt"
 	"math"
@@ -66,12 +67,12 @@ func TestRecordAgainIsTheSame(t *testing.T) {
 		t.Errorf("%d measurements stored, want 1", n)
 	}
 	m.Operator = "grace"
-	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, ErrConflict) {
+	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("another measurement under the same id: %v, want ErrConflict", err)
 	}
 	m.Operator = "ada"
 	readings[0].Raw = "other"
-	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, ErrConflict) {
+	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("other readings under the same id: %v, want ErrConflict", err)
 	}
 }
@@ -79,21 +80,21 @@ func TestRecordAgainIsTheSame(t *testing.T) {
 func TestSequence(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	potted := func(m *Measurement) { m.Stage = StagePotted }
-	unbatched := func(m *Measurement) { m.Batch = "" }
+	potted := func(m *record.Measurement) { m.Stage = record.StagePotted }
+	unbatched := func(m *record.Measurement) { m.Batch = "" }
 	for _, c := range []struct {
 		serial string
-		change func(*Measurement)
+		change func(*record.Measurement)
 		want   int
 	}{
-		{"HN-0001", func(*Measurement) {}, 1},
-		{"HN-0002", func(*Measurement) {}, 2},
+		{"HN-0001", func(*record.Measurement) {}, 1},
+		{"HN-0002", func(*record.Measurement) {}, 2},
 		{"HN-0001", potted, 1},
-		{"HN-0003", func(*Measurement) {}, 3},
+		{"HN-0003", func(*record.Measurement) {}, 3},
 		{"X-1", unbatched, 0},
 		{"HN-0002", potted, 2},
 	} {
-		if m := record(t, s, c.serial, c.change); m.Sequence != c.want {
+		if m := recordCoil(t, s, c.serial, c.change); m.Sequence != c.want {
 			t.Errorf("%s %s: sequence %d, want %d", c.serial, m.Stage, m.Sequence, c.want)
 		}
 	}
@@ -109,35 +110,35 @@ func TestRecordRefuses(t *testing.T) {
 	other := wren()
 	other.Name = "finch"
 	must(t)(s.AddDesign(t.Context(), other, "ada"))
-	standing := record(t, s, "HN-0001")
+	standing := recordCoil(t, s, "HN-0001")
 	for _, c := range []struct {
 		name   string
-		change func(*Measurement)
+		change func(*record.Measurement)
 		want   error
 		field  string
 	}{
-		{"second at one stage", func(m *Measurement) {}, ErrDuplicate, ""},
-		{"same serial, other design", func(m *Measurement) { m.Design, m.Batch, m.Stage = "finch", "", StagePotted }, ErrDuplicate, ""},
-		{"unknown design", func(m *Measurement) { m.Design = "emu" }, ErrNotFound, ""},
-		{"unknown revision", func(m *Measurement) { m.DesignRevision = 2 }, ErrNotFound, ""},
-		{"unknown batch", func(m *Measurement) { m.Batch = "B-9" }, ErrNotFound, ""},
-		{"batch of another design", func(m *Measurement) { m.Serial, m.Design = "HN-0009", "finch" }, ErrConflict, ""},
-		{"supersedes nothing known", func(m *Measurement) { m.Supersedes = "none" }, ErrNotFound, ""},
-		{"supersedes another coil's", func(m *Measurement) { m.Serial, m.Supersedes = "HN-0009", standing.ID }, ErrInvalid, "supersedes"},
-		{"supersedes another stage", func(m *Measurement) { m.Stage, m.Supersedes = StagePotted, standing.ID }, ErrInvalid, "supersedes"},
-		{"no serial", func(m *Measurement) { m.Serial = "" }, ErrInvalid, "serial"},
-		{"control character", func(m *Measurement) { m.Serial = "HN\n1" }, ErrInvalid, "serial"},
-		{"no time", func(m *Measurement) { m.Time = time.Time{} }, ErrInvalid, "time"},
-		{"unknown stage", func(m *Measurement) { m.Stage = "boxed" }, ErrInvalid, "stage"},
-		{"unknown verdict", func(m *Measurement) { m.Verdict = "maybe" }, ErrInvalid, "verdict"},
-		{"status of a withdrawn one", func(m *Measurement) { m.Status = Void }, ErrInvalid, "status"},
-		{"forced without a reason", func(m *Measurement) { m.Status = Forced }, ErrInvalid, "reason"},
-		{"not a number", func(m *Measurement) { m.R20Ohms = math.NaN() }, ErrInvalid, "r20_ohms"},
-		{"input not a number", func(m *Measurement) { m.Inputs.DriftOhms = math.NaN() }, ErrInvalid, "inputs.drift_ohms"},
-		{"two resistances", func(m *Measurement) { m.ResistanceOhms++ }, ErrInvalid, "resistance_ohms"},
-		{"two temperatures", func(m *Measurement) { m.TemperatureCelsius++ }, ErrInvalid, "temperature_celsius"},
-		{"settings that are no JSON", func(m *Measurement) { m.Settings = []byte("{") }, ErrInvalid, "settings"},
-		{"long operator", func(m *Measurement) { m.Operator = strings.Repeat("a", 300) }, ErrInvalid, "operator"},
+		{"second at one stage", func(m *record.Measurement) {}, record.ErrDuplicate, ""},
+		{"same serial, other design", func(m *record.Measurement) { m.Design, m.Batch, m.Stage = "finch", "", record.StagePotted }, record.ErrDuplicate, ""},
+		{"unknown design", func(m *record.Measurement) { m.Design = "emu" }, record.ErrNotFound, ""},
+		{"unknown revision", func(m *record.Measurement) { m.DesignRevision = 2 }, record.ErrNotFound, ""},
+		{"unknown batch", func(m *record.Measurement) { m.Batch = "B-9" }, record.ErrNotFound, ""},
+		{"batch of another design", func(m *record.Measurement) { m.Serial, m.Design = "HN-0009", "finch" }, record.ErrConflict, ""},
+		{"supersedes nothing known", func(m *record.Measurement) { m.Supersedes = "none" }, record.ErrNotFound, ""},
+		{"supersedes another coil's", func(m *record.Measurement) { m.Serial, m.Supersedes = "HN-0009", standing.ID }, record.ErrInvalid, "supersedes"},
+		{"supersedes another stage", func(m *record.Measurement) { m.Stage, m.Supersedes = record.StagePotted, standing.ID }, record.ErrInvalid, "supersedes"},
+		{"no serial", func(m *record.Measurement) { m.Serial = "" }, record.ErrInvalid, "serial"},
+		{"control character", func(m *record.Measurement) { m.Serial = "HN\n1" }, record.ErrInvalid, "serial"},
+		{"no time", func(m *record.Measurement) { m.Time = time.Time{} }, record.ErrInvalid, "time"},
+		{"unknown stage", func(m *record.Measurement) { m.Stage = "boxed" }, record.ErrInvalid, "stage"},
+		{"unknown verdict", func(m *record.Measurement) { m.Verdict = "maybe" }, record.ErrInvalid, "verdict"},
+		{"status of a withdrawn one", func(m *record.Measurement) { m.Status = record.Void }, record.ErrInvalid, "status"},
+		{"forced without a reason", func(m *record.Measurement) { m.Status = record.Forced }, record.ErrInvalid, "reason"},
+		{"not a number", func(m *record.Measurement) { m.R20Ohms = math.NaN() }, record.ErrInvalid, "r20_ohms"},
+		{"input not a number", func(m *record.Measurement) { m.Inputs.DriftOhms = math.NaN() }, record.ErrInvalid, "inputs.drift_ohms"},
+		{"two resistances", func(m *record.Measurement) { m.ResistanceOhms++ }, record.ErrInvalid, "resistance_ohms"},
+		{"two temperatures", func(m *record.Measurement) { m.TemperatureCelsius++ }, record.ErrInvalid, "temperature_celsius"},
+		{"settings that are no JSON", func(m *record.Measurement) { m.Settings = []byte("{") }, record.ErrInvalid, "settings"},
+		{"long operator", func(m *record.Measurement) { m.Operator = strings.Repeat("a", 300) }, record.ErrInvalid, "operator"},
 	} {
 		m, readings := sample(t, "HN-0001", 6690, firstInstant)
 		c.change(&m)
@@ -145,7 +146,7 @@ func TestRecordRefuses(t *testing.T) {
 		if !errors.Is(err, c.want) {
 			t.Errorf("%s: error %v, want %v", c.name, err, c.want)
 		}
-		var field *FieldError
+		var field *record.FieldError
 		if errors.As(err, &field) && field.Field != c.field {
 			t.Errorf("%s: error about field %q, want %q", c.name, field.Field, c.field)
 		}
@@ -161,15 +162,15 @@ func TestRecordRefuses(t *testing.T) {
 func TestVoidAndSupersede(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	first := record(t, s, "HN-0001")
-	second := record(t, s, "HN-0001", func(m *Measurement) {
-		m.Supersedes, m.Status, m.Reason = first.ID, Forced, "fingers on the clips"
+	first := recordCoil(t, s, "HN-0001")
+	second := recordCoil(t, s, "HN-0001", func(m *record.Measurement) {
+		m.Supersedes, m.Status, m.Reason = first.ID, record.Forced, "fingers on the clips"
 	})
 	if second.Sequence != first.Sequence {
 		t.Errorf("superseding one has sequence %d, want %d", second.Sequence, first.Sequence)
 	}
 	old, _, err := s.Measurement(t.Context(), first.ID)
-	if err != nil || old.Status != Superseded || old.Reason != "measured again: fingers on the clips" {
+	if err != nil || old.Status != record.Superseded || old.Reason != "measured again: fingers on the clips" {
 		t.Errorf("superseded: %q %q, %v", old.Status, old.Reason, err)
 	}
 	for _, action := range []string{"forced", "supersede"} {
@@ -178,24 +179,24 @@ func TestVoidAndSupersede(t *testing.T) {
 			t.Errorf("%s: journal %+v, %v; want one entry of grace, who asked for it", action, entries, err)
 		}
 	}
-	if _, err := s.Void(t.Context(), first.ID, "twice", "ada"); !errors.Is(err, ErrConflict) {
+	if _, err := s.Void(t.Context(), first.ID, "twice", "ada"); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("void a superseded one: %v, want ErrConflict", err)
 	}
-	if _, err := s.Void(t.Context(), second.ID, "", "ada"); !errors.Is(err, ErrInvalid) {
+	if _, err := s.Void(t.Context(), second.ID, "", "ada"); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("void without a reason: %v, want ErrInvalid", err)
 	}
 	void, err := s.Void(t.Context(), second.ID, "wrong coil", "ada")
-	if err != nil || void.Status != Void || void.Reason != "wrong coil" || void.Budget == nil {
+	if err != nil || void.Status != record.Void || void.Reason != "wrong coil" || void.Budget == nil {
 		t.Errorf("void: %q %q with %d budget lines, %v", void.Status, void.Reason, len(void.Budget), err)
 	}
-	if _, err := s.Void(t.Context(), second.ID, "again", "ada"); !errors.Is(err, ErrConflict) {
+	if _, err := s.Void(t.Context(), second.ID, "again", "ada"); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("void twice: %v, want ErrConflict", err)
 	}
-	if _, err := s.Void(t.Context(), "none", "why", "ada"); !errors.Is(err, ErrNotFound) {
+	if _, err := s.Void(t.Context(), "none", "why", "ada"); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("void nothing: %v, want ErrNotFound", err)
 	}
 	// With none standing, the serial is free for a fresh measurement.
-	third := record(t, s, "HN-0001")
+	third := recordCoil(t, s, "HN-0001")
 	coil, err := s.Coil(t.Context(), "HN-0001")
 	if err != nil {
 		t.Fatal(err)
@@ -228,7 +229,7 @@ func TestRecordAgainAfterVoid(t *testing.T) {
 	must(t)(s.Record(t.Context(), m, readings))
 	must(t)(s.Void(t.Context(), m.ID, "wrong coil", "ada"))
 	again, err := s.Record(t.Context(), m, readings)
-	if err != nil || again.Status != Void {
+	if err != nil || again.Status != record.Void {
 		t.Errorf("recorded again: status %q, %v; want void", again.Status, err)
 	}
 }
@@ -237,18 +238,18 @@ func TestRecordAgainAfterVoid(t *testing.T) {
 func TestAppendOnly(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	m := record(t, s, "HN-0001")
+	m := recordCoil(t, s, "HN-0001")
 	must(t)(s.AddComparison(t.Context(), compared(t, s, "HN-0001", 6280)))
 	must(t)(s.Void(t.Context(), m.ID, "wrong coil", "ada"))
-	must(t)(s.AddCalibration(t.Context(), Calibration{Bench: "north", Role: Meter, Instrument: "PM-6"}))
-	must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801}))
-	must(t)(s.AddLeadZero(t.Context(), LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, Readings: 10}))
+	must(t)(s.AddCalibration(t.Context(), record.Calibration{Bench: "north", Role: record.Meter, Instrument: "PM-6"}))
+	must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801}))
+	must(t)(s.AddLeadZero(t.Context(), record.LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, Readings: 10}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
-	record(t, s, "HN-0002")
-	must(t)(s.AddAssembly(t.Context(), Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0002"}, false))
+	recordCoil(t, s, "HN-0002")
+	must(t)(s.AddAssembly(t.Context(), record.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0002"}, false))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
 	must(t)(s.AddCoolingCurve(t.Context(), coolingCurve("HN-0002")))
-	must(t)(s.AddSoak(t.Context(), Soak{Bench: "north", Batch: "B-1"}))
+	must(t)(s.AddSoak(t.Context(), record.Soak{Bench: "north", Batch: "B-1"}))
 	must(t)(s.AddUnrecorded(t.Context(), lost("HN-0003")))
 	if err := s.Backup(t.Context(), s.Path()+".copy", false); err != nil {
 		t.Fatal(err)
@@ -324,8 +325,8 @@ func TestTwoStoresWriteAtOnce(t *testing.T) {
 
 func TestWhatStands(t *testing.T) {
 	t.Parallel()
-	for status, want := range map[Status]bool{Recorded: true, Forced: true, Manual: true, Void: false, Superseded: false} {
-		if got := (Measurement{Status: status}).Stands(); got != want {
+	for status, want := range map[record.Status]bool{record.Recorded: true, record.Forced: true, record.Manual: true, record.Void: false, record.Superseded: false} {
+		if got := (record.Measurement{Status: status}).Stands(); got != want {
 			t.Errorf("a %s measurement stands: %v, want %v", status, got, want)
 		}
 	}

@@ -7,15 +7,16 @@ import (
 	"time"
 
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // A new result takes the place of the old one in one step, or nothing is changed.
 func TestReevaluate(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	old := record(t, s, "HN-0001")
-	record(t, s, "HN-0002")
-	newer := func(change ...func(*Measurement)) (Measurement, []Reading) {
+	old := recordCoil(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0002")
+	newer := func(change ...func(*record.Measurement)) (record.Measurement, []record.Reading) {
 		m, readings, err := s.Measurement(t.Context(), old.ID)
 		if err != nil {
 			t.Fatal(err)
@@ -28,20 +29,20 @@ func TestReevaluate(t *testing.T) {
 	}
 	for _, c := range []struct {
 		name, why string
-		change    func(*Measurement)
+		change    func(*record.Measurement)
 		want      error // nil for a *FieldError
 	}{
-		{"no reason", "", func(*Measurement) {}, nil},
-		{"nothing replaced", "newer rules", func(m *Measurement) { m.Supersedes = "" }, nil},
-		{"another coil", "newer rules", func(m *Measurement) { m.Serial = "HN-0002" }, nil},
-		{"another stage", "newer rules", func(m *Measurement) { m.Stage = StagePotted }, nil},
-		{"another time", "newer rules", func(m *Measurement) { m.Time = m.Time.Add(time.Second) }, ErrConflict},
-		{"another batch", "newer rules", func(m *Measurement) { m.Batch = "" }, ErrConflict},
-		{"none there", "newer rules", func(m *Measurement) { m.Supersedes = "no such id" }, ErrNotFound},
+		{"no reason", "", func(*record.Measurement) {}, nil},
+		{"nothing replaced", "newer rules", func(m *record.Measurement) { m.Supersedes = "" }, nil},
+		{"another coil", "newer rules", func(m *record.Measurement) { m.Serial = "HN-0002" }, nil},
+		{"another stage", "newer rules", func(m *record.Measurement) { m.Stage = record.StagePotted }, nil},
+		{"another time", "newer rules", func(m *record.Measurement) { m.Time = m.Time.Add(time.Second) }, record.ErrConflict},
+		{"another batch", "newer rules", func(m *record.Measurement) { m.Batch = "" }, record.ErrConflict},
+		{"none there", "newer rules", func(m *record.Measurement) { m.Supersedes = "no such id" }, record.ErrNotFound},
 	} {
 		m, readings := newer(c.change)
 		_, err := s.Reevaluate(t.Context(), m, readings, c.why, "ada")
-		var field *FieldError
+		var field *record.FieldError
 		if c.want == nil && !errors.As(err, &field) || c.want != nil && !errors.Is(err, c.want) {
 			t.Errorf("%s: %v", c.name, err)
 		}
@@ -60,10 +61,10 @@ func TestReevaluate(t *testing.T) {
 	}
 	coil, err := s.Coil(t.Context(), "HN-0001")
 	if err != nil || len(coil.Measurements) != 2 || coil.Measurements[0].ID != kept.ID || coil.Measurements[1].Reason != "evaluated again: newer rules" ||
-		coil.Measurements[1].Status != Superseded {
+		coil.Measurements[1].Status != record.Superseded {
 		t.Errorf("the coil has %+v, %v", coil.Measurements, err)
 	}
-	if _, err := s.Reevaluate(t.Context(), m, readings, "once more", "ada"); !errors.Is(err, ErrConflict) {
+	if _, err := s.Reevaluate(t.Context(), m, readings, "once more", "ada"); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("once more: %v", err)
 	}
 	deeds, err := s.Journal(t.Context(), JournalFilter{Action: "reevaluate"})

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"errors"
@@ -37,7 +38,7 @@ func Restore(ctx context.Context, src, dst string, opts Options, progress func(d
 		return Restored{}, fmt.Errorf("%s: %w", tried, ErrMissing)
 	}
 	if sameFile(src, dst) {
-		return Restored{}, fmt.Errorf("%s: %w", tried, invalid("source", "must not be the history itself"))
+		return Restored{}, fmt.Errorf("%s: %w", tried, record.Invalid("source", "must not be the history itself"))
 	}
 	if err := os.MkdirAll(filepath.Dir(dst), 0o755); err != nil {
 		return Restored{}, fmt.Errorf("%s: %w (%w)", tried, ErrReadOnly, err)
@@ -146,7 +147,7 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 	if err := errors.Join(err, old.Close()); err != nil {
 		return "", Report{}, fmt.Errorf("read %s: %w", src, err)
 	}
-	report, err := verifyFresh(ctx, fresh, opts, progress, JournalEntry{Action: "restore", Subject: filepath.Base(dst), Detail: "from " + source})
+	report, err := verifyFresh(ctx, fresh, opts, progress, record.JournalEntry{Action: "restore", Subject: filepath.Base(dst), Detail: "from " + source})
 	if err != nil {
 		return "", report, errors.Join(fmt.Errorf("%s: %w", src, err), os.Remove(fresh))
 	}
@@ -154,7 +155,7 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 }
 
 // verifyFresh verifies a copy and notes in its journal what it is for.
-func verifyFresh(ctx context.Context, fresh string, opts Options, progress func(done, total int), entry JournalEntry) (Report, error) {
+func verifyFresh(ctx context.Context, fresh string, opts Options, progress func(done, total int), entry record.JournalEntry) (Report, error) {
 	s, err := Open(ctx, fresh, opts)
 	if err != nil {
 		return Report{}, err

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"strings"
 	"testing"
@@ -10,8 +11,8 @@ import (
 func TestSerialsRegardlessOfCapitals(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0003")
-	record(t, s, "HN-0004")
+	recordCoil(t, s, "HN-0003")
+	recordCoil(t, s, "HN-0004")
 	coil, err := s.Coil(t.Context(), "hn-0003")
 	if err != nil || coil.Serial != "HN-0003" || len(coil.Measurements) != 1 {
 		t.Errorf("coil hn-0003: %+v, %v; want HN-0003", coil, err)
@@ -21,10 +22,10 @@ func TestSerialsRegardlessOfCapitals(t *testing.T) {
 		t.Errorf("measurements of Hn-0003: %+v, %v", page, err)
 	}
 	m, readings := sample(t, "hn-0003", 6690, firstInstant)
-	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, ErrInvalid) || !strings.Contains(err.Error(), "serial: HN-0003 exists: write it so, or choose another") {
+	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, record.ErrInvalid) || !strings.Contains(err.Error(), "serial: HN-0003 exists: write it so, or choose another") {
 		t.Errorf("recorded hn-0003: %v", err)
 	}
-	a, err := s.AddAssembly(t.Context(), Assembly{Serial: "PAIR-1", First: "hn-0003", Second: "HN-0004"}, false)
+	a, err := s.AddAssembly(t.Context(), record.Assembly{Serial: "PAIR-1", First: "hn-0003", Second: "HN-0004"}, false)
 	if err != nil || a.First != "HN-0003" {
 		t.Errorf("assembly %+v, %v", a, err)
 	}
@@ -34,17 +35,17 @@ func TestSerialsRegardlessOfCapitals(t *testing.T) {
 func TestOldSerialsThatDifferByCapitals(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0003")
+	recordCoil(t, s, "HN-0003")
 	if _, err := s.writer.ExecContext(t.Context(), `INSERT INTO coils (serial) VALUES ('hn-0003')`); err != nil {
 		t.Fatal(err)
 	}
-	record(t, s, "hn-0003")
+	recordCoil(t, s, "hn-0003")
 	for _, serial := range []string{"HN-0003", "hn-0003"} {
 		if coil, err := s.Coil(t.Context(), serial); err != nil || coil.Serial != serial || len(coil.Measurements) != 1 {
 			t.Errorf("coil %s: %+v, %v", serial, coil, err)
 		}
 	}
-	if _, err := s.Coil(t.Context(), "Hn-0003"); !errors.Is(err, ErrNotFound) {
+	if _, err := s.Coil(t.Context(), "Hn-0003"); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("coil Hn-0003, which is either: %v, want ErrNotFound", err)
 	}
 }
@@ -56,7 +57,7 @@ func TestRemarkOnSerial(t *testing.T) {
 		"HN-0036": "HN-0036 is 11 beyond HN-0025, and the count will go on from HN-0037",
 		"H N;--":  "H N;-- is of another form than HN-%04d, so the count stays at HN-0025",
 	} {
-		if got := RemarkOnSerial("HN-%04d", "HN-0025", serial); got != want {
+		if got := record.RemarkOnSerial("HN-%04d", "HN-0025", serial); got != want {
 			t.Errorf("%s: %q, want %q", serial, got, want)
 		}
 	}
@@ -67,15 +68,15 @@ func TestRemarkOnSerial(t *testing.T) {
 func TestNextSerialCountsSmallLetters(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "hn-0001")
+	recordCoil(t, s, "hn-0001")
 	for _, want := range []string{"HN-0002", "HN-0003"} {
 		next, err := s.NextSerial(t.Context(), "HN-%04d")
 		if err != nil || next != want {
 			t.Fatalf("next is %q, %v; want %s", next, err, want)
 		}
-		record(t, s, next)
+		recordCoil(t, s, next)
 	}
-	if remark := RemarkOnSerial("HN-%04d", "HN-0002", "hn-0002"); remark != "" {
+	if remark := record.RemarkOnSerial("HN-%04d", "HN-0002", "hn-0002"); remark != "" {
 		t.Errorf("hn-0002 is remarked upon: %s", remark)
 	}
 }
@@ -85,12 +86,12 @@ func TestNextSerialCountsSmallLetters(t *testing.T) {
 func TestOldRecordsComeBack(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	m := record(t, s, "HN-0003")
+	m := recordCoil(t, s, "HN-0003")
 	if _, err := s.writer.ExecContext(t.Context(), `INSERT INTO coils (serial) VALUES ('hn-0003')`); err != nil {
 		t.Fatal(err)
 	}
-	record(t, s, "hn-0003")
-	if _, err := s.AddBaseline(t.Context(), Baseline{Winder: "W1", Design: m.Design, DesignRevision: m.DesignRevision, FirstCoil: "HN-0003", LastCoil: "HN-0003", Count: 10,
+	recordCoil(t, s, "hn-0003")
+	if _, err := s.AddBaseline(t.Context(), record.Baseline{Winder: "W1", Design: m.Design, DesignRevision: m.DesignRevision, FirstCoil: "HN-0003", LastCoil: "HN-0003", Count: 10,
 		MeanOhms: 6690, SigmaWithinOhms: 20, SigmaOverallOhms: 20, MeanRangeOhms: 22, Reason: "first"}); err != nil {
 		t.Fatal(err)
 	}

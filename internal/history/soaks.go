@@ -2,47 +2,30 @@ package history
 
 import (
 	"cmp"
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
 	"time"
 )
 
-// Soak says since when a coil, or every coil of a batch, has been lying beside
-// the probe. The newest one counts: whoever took the coils away says a later
-// Since. One for a batch is meant for coils that are wound: a coil wound later has
-// not lain there.
-type Soak struct {
-	ID    string    `json:"id"`
-	Time  time.Time `json:"time"` // when it was said
-	Bench string    `json:"bench"`
-	// Serial or Batch says what lies there; one of them is empty.
-	Serial string    `json:"serial,omitempty"`
-	Batch  string    `json:"batch,omitempty"`
-	Since  time.Time `json:"since"`
-	Who    string    `json:"who,omitempty"`
-}
-
-// longestSoak is the oldest Since that is taken: an older one is a mistyped date.
-const longestSoak = 366 * 24 * time.Hour
-
 // AddSoak stores a soak and returns it as stored; ID and Time are filled in when
 // empty, and an empty Since is Time. The error is a *FieldError when a value
 // cannot be right, as a Since in the future or before the coil was measured last,
 // for it was in somebody's hands then; or ErrNotFound for the batch, ErrConflict
 // when it is closed.
-func (s *Store) AddSoak(ctx context.Context, k Soak) (Soak, error) {
+func (s *Store) AddSoak(ctx context.Context, k record.Soak) (record.Soak, error) {
 	k.Time = s.instantOr(k.Time)
 	if k.Since.IsZero() {
 		k.Since = k.Time
 	}
 	k.Since = fromMicros(k.Since.UnixMicro())
-	err := validSoak(k)
+	err := record.ValidateSoak(k)
 	if k.ID == "" && err == nil {
 		k.ID, err = newID()
 	}
 	if err != nil {
-		return Soak{}, fmt.Errorf("add soak: %w", err)
+		return record.Soak{}, fmt.Errorf("add soak: %w", err)
 	}
 	err = s.write(ctx, "add soak", func(tx *sql.Tx) error {
 		if err := s.fitsSoak(ctx, tx, &k); err != nil {
@@ -51,22 +34,22 @@ func (s *Store) AddSoak(ctx context.Context, k Soak) (Soak, error) {
 		if err := insertSoak(ctx, tx, k); err != nil {
 			return takenID(err, k.ID)
 		}
-		return s.note(ctx, tx, JournalEntry{Bench: k.Bench, Who: k.Who, Action: "soak", Subject: cmp.Or(k.Serial, k.Batch),
+		return s.note(ctx, tx, record.JournalEntry{Bench: k.Bench, Who: k.Who, Action: "soak", Subject: cmp.Or(k.Serial, k.Batch),
 			Detail: "beside the probe since " + k.Since.Format(time.RFC3339)})
 	})
 	if err != nil {
-		return Soak{}, err
+		return record.Soak{}, err
 	}
 	return k, nil
 }
 
 // fitsSoak refuses a soak that the records contradict, and spells its serial
 // number as the coil that is known by it.
-func (s *Store) fitsSoak(ctx context.Context, tx *sql.Tx, k *Soak) (err error) {
+func (s *Store) fitsSoak(ctx context.Context, tx *sql.Tx, k *record.Soak) (err error) {
 	if k.Batch != "" {
 		b, err := oneBatch(ctx, tx, k.Batch)
 		if err == nil && b.ClosedAt != nil {
-			err = fmt.Errorf("%w: batch %q was closed at %s; say it of each of its coils", ErrConflict, b.Name, b.ClosedAt.Format(time.RFC3339))
+			err = fmt.Errorf("%w: batch %q was closed at %s; say it of each of its coils", record.ErrConflict, b.Name, b.ClosedAt.Format(time.RFC3339))
 		}
 		return err
 	}
@@ -75,7 +58,7 @@ func (s *Store) fitsSoak(ctx context.Context, tx *sql.Tx, k *Soak) (err error) {
 	}
 	handled, err := handledAt(ctx, tx, k.Serial)
 	if err == nil && handled.After(k.Since) {
-		err = invalid("since", "must not be before the coil was on the clips last, at %s", handled.Format(time.RFC3339))
+		err = record.Invalid("since", "must not be before the coil was on the clips last, at %s", handled.Format(time.RFC3339))
 	}
 	return err
 }
@@ -92,20 +75,7 @@ func handledAt(ctx context.Context, q querier, serial string) (time.Time, error)
 	return fromNullMicros(us), err
 }
 
-func validSoak(k Soak) error {
-	switch {
-	case (k.Serial == "") == (k.Batch == ""):
-		return invalid("serial", "must be told, or else batch, and not both")
-	case k.Since.After(k.Time):
-		return invalid("since", "must not be in the future, but is %s", k.Since.Format(time.RFC3339))
-	case k.Time.Sub(k.Since) > longestSoak:
-		return invalid("since", "must be within the last year, but is %s", k.Since.Format(time.RFC3339))
-	}
-	return cmp.Or(validName("bench", k.Bench), validText("serial", k.Serial, 0, maxSerial),
-		validText("batch", k.Batch, 0, maxName), validLabel("who", k.Who))
-}
-
-func insertSoak(ctx context.Context, tx *sql.Tx, k Soak) error {
+func insertSoak(ctx context.Context, tx *sql.Tx, k record.Soak) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO soaks (id, time_us, bench, serial, batch, since_us, who)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)`,
@@ -113,12 +83,12 @@ func insertSoak(ctx context.Context, tx *sql.Tx, k Soak) error {
 	return err
 }
 
-func listSoaks(ctx context.Context, q querier, clause string, args ...any) ([]Soak, error) {
-	soaks := []Soak{}
+func listSoaks(ctx context.Context, q querier, clause string, args ...any) ([]record.Soak, error) {
+	soaks := []record.Soak{}
 	err := rows(ctx, q, `
 		SELECT id, time_us, bench, serial, batch, since_us, who
 		FROM soaks `+clause, args, func(r *sql.Rows) error {
-		var k Soak
+		var k record.Soak
 		var timeUS, sinceUS int64
 		err := r.Scan(&k.ID, &timeUS, &k.Bench, &k.Serial, &k.Batch, &sinceUS, &k.Who)
 		k.Time, k.Since = fromMicros(timeUS), fromMicros(sinceUS)
@@ -130,7 +100,7 @@ func listSoaks(ctx context.Context, q querier, clause string, args ...any) ([]So
 
 // Soaks returns what was said to lie beside the probe of a bench, newest first,
 // of all benches when bench is empty; at most limit.
-func (s *Store) Soaks(ctx context.Context, bench string, limit int) ([]Soak, error) {
+func (s *Store) Soaks(ctx context.Context, bench string, limit int) ([]record.Soak, error) {
 	var c conditions
 	c.equal("bench", bench)
 	list, err := listSoaks(ctx, s.readers, c.where()+` ORDER BY number DESC LIMIT `+c.bind(limit), c.args...)
@@ -140,7 +110,7 @@ func (s *Store) Soaks(ctx context.Context, bench string, limit int) ([]Soak, err
 // SoakOf returns the newest soak at a bench of a coil or of its batch, either of
 // which may be empty; nil when there is none, or when the coil was on the clips
 // after it had begun: whoever held it warmed it.
-func (s *Store) SoakOf(ctx context.Context, bench, serial, batch string) (soak *Soak, err error) {
+func (s *Store) SoakOf(ctx context.Context, bench, serial, batch string) (soak *record.Soak, err error) {
 	err = s.read(ctx, "read soak", func(q querier) error {
 		var handled time.Time
 		if serial != "" {
@@ -172,9 +142,9 @@ func (s *Store) SoakOf(ctx context.Context, bench, serial, batch string) (soak *
 	return soak, err
 }
 
-func (j *importer) soak(ctx context.Context, k Soak) error {
+func (j *importer) soak(ctx context.Context, k record.Soak) error {
 	k.Time, k.Since = fromMicros(k.Time.UnixMicro()), fromMicros(k.Since.UnixMicro())
-	if err := cmp.Or(validName("id", k.ID), validSoak(k)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", k.ID), record.ValidateSoak(k)); err != nil {
 		return err
 	}
 	if k.Batch != "" {
@@ -183,7 +153,7 @@ func (j *importer) soak(ctx context.Context, k Soak) error {
 		}
 	}
 	return add(j, "soak "+k.ID, k,
-		func() (Soak, error) {
+		func() (record.Soak, error) {
 			list, err := listSoaks(ctx, j.tx, `WHERE id = ?1`, k.ID)
 			return only(list, err)
 		},

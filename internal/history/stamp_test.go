@@ -1,6 +1,9 @@
 package history
 
-import "testing"
+import (
+	"coilkeep/internal/record"
+	"testing"
+)
 
 // Whatever changes what an analysis says changes the stamp; looking does not.
 func TestStamp(t *testing.T) {
@@ -12,7 +15,7 @@ func TestStamp(t *testing.T) {
 		must(t)(got, err)
 		return got
 	}
-	var recorded Measurement
+	var recorded record.Measurement
 	revised := wren()
 	revised.Note = "tighter"
 	before := stamp()
@@ -20,14 +23,14 @@ func TestStamp(t *testing.T) {
 		name   string
 		change func()
 	}{
-		{"record", func() { recorded = record(t, s, "HN-0001") }},
+		{"record", func() { recorded = recordCoil(t, s, "HN-0001") }},
 		{"void", func() { must(t)(s.Void(t.Context(), recorded.ID, "wrong coil", "ada")) }},
 		{"spool", func() { must(t)(s.ChangeSpool(t.Context(), "B-1", "S-18", "ada")) }},
 		{"check", func() {
-			must(t)(s.AddCheckMeasurement(t.Context(), CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801}))
+			must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801}))
 		}},
 		{"design", func() { must(t)(s.ReviseDesign(t.Context(), revised, "ada")) }},
-		{"journal", func() { must(t)(s.AddJournal(t.Context(), JournalEntry{Action: "note", Detail: "seen"})) }},
+		{"journal", func() { must(t)(s.AddJournal(t.Context(), record.JournalEntry{Action: "note", Detail: "seen"})) }},
 		{"close", func() { must(t)(s.CloseBatch(t.Context(), "B-1", "ada")) }},
 	} {
 		c.change()

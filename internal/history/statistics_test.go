@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/published"
+	"coilkeep/internal/record"
 )
 
 // Certified values: NIST Statistical Reference Datasets, univariate. The mean
@@ -52,7 +53,7 @@ func TestStatisticsOfFew(t *testing.T) {
 func TestBatchStatistics(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	at := func(serial string, ohms float64, minutes int, stage string) Measurement {
+	at := func(serial string, ohms float64, minutes int, stage string) record.Measurement {
 		m, readings := sample(t, serial, ohms, firstInstant.Add(time.Duration(minutes)*time.Minute))
 		m.Stage = stage
 		stored, err := s.Record(t.Context(), m, readings)
@@ -61,10 +62,10 @@ func TestBatchStatistics(t *testing.T) {
 		}
 		return stored
 	}
-	at("HN-0001", 6690, 0, StageWound)
-	potted := at("HN-0001", 6650, 5, StagePotted)
-	wound := at("HN-0002", 6720, 1, StageWound)
-	void := at("HN-0002", 6000, 6, StagePotted)
+	at("HN-0001", 6690, 0, record.StageWound)
+	potted := at("HN-0001", 6650, 5, record.StagePotted)
+	wound := at("HN-0002", 6720, 1, record.StageWound)
+	void := at("HN-0002", 6000, 6, record.StagePotted)
 	must(t)(s.Void(t.Context(), void.ID, "fingers", "ada"))
 	got, err := s.BatchStatistics(t.Context(), "B-1")
 	want := statistics([]float64{potted.R20Ohms, wound.R20Ohms})

@@ -2,6 +2,7 @@ package history
 
 import (
 	"bytes"
+	"coilkeep/internal/record"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -175,7 +176,7 @@ func closedHistory(t *testing.T, path string) {
 	}
 	must(t)(s.AddDesign(t.Context(), wren(), "ada"))
 	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-1", Bench: "north", Design: "wren"}))
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -206,7 +207,7 @@ func TestReadOnly(t *testing.T) {
 	if coil, err := s.Coil(t.Context(), "HN-0001"); err != nil || len(coil.Measurements) != 1 {
 		t.Errorf("coil: %+v, %v", coil, err)
 	}
-	_, recordErr := s.Record(t.Context(), Measurement{}, nil)
+	_, recordErr := s.Record(t.Context(), record.Measurement{}, nil)
 	m, readings := sample(t, "HN-0002", 6690, firstInstant)
 	_, wholeErr := s.Record(t.Context(), m, readings)
 	_, designErr := s.ReviseDesign(t.Context(), wren(), "ada")
@@ -217,7 +218,7 @@ func TestReadOnly(t *testing.T) {
 			t.Errorf("%s: %v, want ErrReadOnly", name, err)
 		}
 	}
-	if !errors.Is(recordErr, ErrInvalid) {
+	if !errors.Is(recordErr, record.ErrInvalid) {
 		t.Errorf("record nothing: %v, want ErrInvalid", recordErr)
 	}
 }
@@ -226,9 +227,9 @@ func TestReadOnly(t *testing.T) {
 func TestReadOnlyBesideWriter(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	reader := openStore(t, s.Path(), Options{ReadOnly: true})
-	record(t, s, "HN-0002")
+	recordCoil(t, s, "HN-0002")
 	for _, serial := range []string{"HN-0001", "HN-0002"} {
 		if _, err := reader.Coil(t.Context(), serial); err != nil {
 			t.Errorf("%s: %v; want it to be there", serial, err)
@@ -307,8 +308,8 @@ func TestFull(t *testing.T) {
 	}
 	limit(1) // SQLite takes the present size instead
 	var acknowledged int
-	var m Measurement
-	var readings []Reading
+	var m record.Measurement
+	var readings []record.Reading
 	var err error
 	for err == nil {
 		m, readings = sample(t, fmt.Sprintf("HN-%04d", acknowledged+1), 6690, firstInstant)

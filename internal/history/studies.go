@@ -6,45 +6,21 @@ import (
 	"database/sql"
 	"fmt"
 	"math"
-	"time"
 
-	"coilkeep/internal/copper"
+	"coilkeep/internal/record"
 )
-
-// StudyReading is one measurement in a study of the measuring itself. It is no
-// measurement of the coil: the coil's own record is not touched.
-type StudyReading struct {
-	ID    string    `json:"id"`
-	Time  time.Time `json:"time"`
-	Bench string    `json:"bench"`
-	Study string    `json:"study"`
-	// Design is what the coils are of: its tolerance is what the measuring is
-	// judged against.
-	Design         string `json:"design"`
-	DesignRevision int    `json:"design_revision"`
-	// Part is the coil, by any name; Operator is who clipped it on.
-	Part     string `json:"part"`
-	Operator string `json:"operator"`
-	// ResistanceOhms is corrected for leads and calibration.
-	ResistanceOhms     float64 `json:"resistance_ohms"`
-	TemperatureCelsius float64 `json:"temperature_celsius"`
-	AlphaPerKelvin     float64 `json:"alpha_per_kelvin"`
-	Meter              string  `json:"meter"`
-	// R20Ohms follows from the three above; it is computed, not kept.
-	R20Ohms float64 `json:"r20_ohms"`
-}
 
 // AddStudyReading keeps a reading of a study and returns it as stored; ID, Time
 // and R20Ohms are filled in. The error is a *FieldError when a value cannot be
 // right or the study has another design, or ErrNotFound for the design.
-func (s *Store) AddStudyReading(ctx context.Context, r StudyReading) (StudyReading, error) {
+func (s *Store) AddStudyReading(ctx context.Context, r record.StudyReading) (record.StudyReading, error) {
 	r.Time = s.instantOr(r.Time)
-	err := completeStudyReading(&r)
+	err := record.CompleteStudyReading(&r)
 	if r.ID == "" && err == nil {
 		r.ID, err = newID()
 	}
 	if err != nil {
-		return StudyReading{}, fmt.Errorf("add study reading: %w", err)
+		return record.StudyReading{}, fmt.Errorf("add study reading: %w", err)
 	}
 	err = s.write(ctx, "add study reading", func(tx *sql.Tx) error {
 		if err := fitsStudy(ctx, tx, r); err != nil {
@@ -53,13 +29,13 @@ func (s *Store) AddStudyReading(ctx context.Context, r StudyReading) (StudyReadi
 		return takenID(insertStudyReading(ctx, tx, r), r.ID)
 	})
 	if err != nil {
-		return StudyReading{}, err
+		return record.StudyReading{}, err
 	}
 	return r, nil
 }
 
 // fitsStudy refuses a reading of another design than the study began with.
-func fitsStudy(ctx context.Context, q querier, r StudyReading) error {
+func fitsStudy(ctx context.Context, q querier, r record.StudyReading) error {
 	if _, err := designRevision(ctx, q, r.Design, r.DesignRevision); err != nil {
 		return err
 	}
@@ -68,30 +44,12 @@ func fitsStudy(ctx context.Context, q querier, r StudyReading) error {
 		return err
 	}
 	if f := first[0]; f.Design != r.Design || f.DesignRevision != r.DesignRevision {
-		return invalid("design", "must be %s revision %d as in the rest of the study, not %s revision %d", f.Design, f.DesignRevision, r.Design, r.DesignRevision)
+		return record.Invalid("design", "must be %s revision %d as in the rest of the study, not %s revision %d", f.Design, f.DesignRevision, r.Design, r.DesignRevision)
 	}
 	return nil
 }
 
-// completeStudyReading checks a reading and fills in its R20.
-func completeStudyReading(r *StudyReading) error {
-	err := cmp.Or(
-		validName("bench", r.Bench), validName("study", r.Study), validName("design", r.Design),
-		validName("part", r.Part), validName("operator", r.Operator), validLabel("meter", r.Meter))
-	if err != nil {
-		return err
-	}
-	alpha := copper.Alpha20(r.AlphaPerKelvin)
-	if err := alpha.Check(); err != nil {
-		return invalid("alpha_per_kelvin", "must be the coefficient of a copper wire: %v", err)
-	}
-	if r.R20Ohms, err = alpha.R20(r.ResistanceOhms, r.TemperatureCelsius); err != nil {
-		return invalid("resistance_ohms", "gives no resistance at 20 °C: %v", err)
-	}
-	return nil
-}
-
-func insertStudyReading(ctx context.Context, tx *sql.Tx, r StudyReading) error {
+func insertStudyReading(ctx context.Context, tx *sql.Tx, r record.StudyReading) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO study_readings (id, time_us, bench, study, design, design_revision, part, operator,
 			resistance_ohms, temperature_celsius, alpha_per_kelvin, meter)
@@ -101,13 +59,13 @@ func insertStudyReading(ctx context.Context, tx *sql.Tx, r StudyReading) error {
 	return err
 }
 
-func listStudyReadings(ctx context.Context, q querier, clause string, args ...any) ([]StudyReading, error) {
-	list := []StudyReading{}
+func listStudyReadings(ctx context.Context, q querier, clause string, args ...any) ([]record.StudyReading, error) {
+	list := []record.StudyReading{}
 	err := rows(ctx, q, `
 		SELECT id, time_us, bench, study, design, design_revision, part, operator,
 			resistance_ohms, temperature_celsius, alpha_per_kelvin, meter
 		FROM study_readings `+clause, args, func(row *sql.Rows) error {
-		var r StudyReading
+		var r record.StudyReading
 		var timeUS int64
 		err := row.Scan(&r.ID, &timeUS, &r.Bench, &r.Study, &r.Design, &r.DesignRevision, &r.Part, &r.Operator,
 			&r.ResistanceOhms, &r.TemperatureCelsius, &r.AlphaPerKelvin, &r.Meter)
@@ -115,7 +73,7 @@ func listStudyReadings(ctx context.Context, q querier, clause string, args ...an
 			return err
 		}
 		r.Time = fromMicros(timeUS)
-		if err := completeStudyReading(&r); err != nil {
+		if err := record.CompleteStudyReading(&r); err != nil {
 			return fmt.Errorf("study reading %s: %w", r.ID, err)
 		}
 		list = append(list, r)
@@ -126,29 +84,20 @@ func listStudyReadings(ctx context.Context, q querier, clause string, args ...an
 
 // StudyReadings returns the readings of a study in the order they were taken;
 // none when there is no such study.
-func (s *Store) StudyReadings(ctx context.Context, study string) ([]StudyReading, error) {
+func (s *Store) StudyReadings(ctx context.Context, study string) ([]record.StudyReading, error) {
 	list, err := listStudyReadings(ctx, s.readers, `WHERE study = ?1 ORDER BY number`, study)
 	return list, explain(s.path, "list study readings", err)
 }
 
-// Study is one study of the measuring, in short.
-type Study struct {
-	Name     string    `json:"study"`
-	Design   string    `json:"design"`
-	Readings int       `json:"readings"`
-	First    time.Time `json:"first"`
-	Last     time.Time `json:"last"`
-}
-
 // Studies lists the studies of the measuring, the newest first.
-func (s *Store) Studies(ctx context.Context) ([]Study, error) {
-	list := []Study{}
+func (s *Store) Studies(ctx context.Context) ([]record.Study, error) {
+	list := []record.Study{}
 	err := rows(ctx, s.readers, `
 		SELECT study, MIN(design), COUNT(*), MIN(time_us), MAX(time_us)
 		FROM study_readings
 		GROUP BY study
 		ORDER BY MAX(number) DESC`, nil, func(r *sql.Rows) error {
-		var study Study
+		var study record.Study
 		var firstUS, lastUS int64
 		err := r.Scan(&study.Name, &study.Design, &study.Readings, &firstUS, &lastUS)
 		study.First, study.Last = fromMicros(firstUS), fromMicros(lastUS)
@@ -158,20 +107,20 @@ func (s *Store) Studies(ctx context.Context) ([]Study, error) {
 	return list, explain(s.path, "list studies", err)
 }
 
-func (j *importer) study(ctx context.Context, r StudyReading) error {
+func (j *importer) study(ctx context.Context, r record.StudyReading) error {
 	r.Time = fromMicros(r.Time.UnixMicro())
 	told := r.R20Ohms
-	if err := cmp.Or(validName("id", r.ID), completeStudyReading(&r)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", r.ID), record.CompleteStudyReading(&r)); err != nil {
 		return err
 	}
 	if math.Abs(told-r.R20Ohms) > 1e-9*r.R20Ohms {
-		return invalid("r20_ohms", "must follow from resistance and temperature, which give %g Ω, not %g", r.R20Ohms, told)
+		return record.Invalid("r20_ohms", "must follow from resistance and temperature, which give %g Ω, not %g", r.R20Ohms, told)
 	}
 	if err := fitsStudy(ctx, j.tx, r); err != nil {
 		return err
 	}
 	return add(j, "study reading "+r.ID, r,
-		func() (StudyReading, error) {
+		func() (record.StudyReading, error) {
 			list, err := listStudyReadings(ctx, j.tx, `WHERE id = ?1`, r.ID)
 			return only(list, err)
 		},

@@ -2,6 +2,7 @@ package history
 
 import (
 	"cmp"
+	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
@@ -9,53 +10,18 @@ import (
 	"time"
 )
 
-// Unrecorded is a coil that left the clips without a record. It stays open until
-// that coil is measured or somebody dismisses it.
-type Unrecorded struct {
-	ID    string    `json:"id"`
-	Time  time.Time `json:"time"` // when the clips opened
-	Bench string    `json:"bench"`
-	// Serial is what it would have been filed under; empty when that was not
-	// known. Stage goes with it.
-	Serial string `json:"serial"`
-	Stage  string `json:"stage"`
-	// ByPattern is true when the bench's pattern gave Serial: no other coil is
-	// given it then, whatever becomes of this one.
-	ByPattern bool `json:"by_pattern"`
-	// Refusal is the reason as a fixed word of the capture, Words says it.
-	Refusal string `json:"refusal"`
-	Words   string `json:"words"`
-	// End is nil while it is open.
-	End *UnrecordedEnd `json:"end,omitempty"`
-}
-
-// UnrecordedEnd says what became of a coil that was not recorded.
-type UnrecordedEnd struct {
-	Time time.Time      `json:"time"`
-	How  UnrecordedFate `json:"how"`
-	Who  string         `json:"who,omitempty"`
-}
-
-// UnrecordedFate is what became of a coil that was not recorded.
-type UnrecordedFate string
-
-const (
-	Measured  UnrecordedFate = "measured"  // it was measured later
-	Dismissed UnrecordedFate = "dismissed" // somebody said that it need not be
-)
-
 // AddUnrecorded stores that a coil was not recorded, with a line in the journal,
 // and returns it as stored; ID and Time are filled in when empty. Adding the same
 // again under the same ID changes nothing. The error is a *FieldError, or
 // ErrDuplicate when the ID belongs to another.
-func (s *Store) AddUnrecorded(ctx context.Context, u Unrecorded) (Unrecorded, error) {
+func (s *Store) AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.Unrecorded, error) {
 	u.Time, u.End = s.instantOr(u.Time), nil
-	err := validUnrecorded(u)
+	err := record.ValidateUnrecorded(u)
 	if u.ID == "" && err == nil {
 		u.ID, err = newID()
 	}
 	if err != nil {
-		return Unrecorded{}, fmt.Errorf("add what was not recorded: %w", err)
+		return record.Unrecorded{}, fmt.Errorf("add what was not recorded: %w", err)
 	}
 	err = s.write(ctx, "add what was not recorded", func(tx *sql.Tx) error {
 		before, err := listUnrecorded(ctx, tx, `WHERE id = ?1`, u.ID)
@@ -66,7 +32,7 @@ func (s *Store) AddUnrecorded(ctx context.Context, u Unrecorded) (Unrecorded, er
 			end := before[0].End
 			before[0].End = nil
 			if !reflect.DeepEqual(before[0], u) {
-				return fmt.Errorf("id %s %w", u.ID, ErrDuplicate)
+				return fmt.Errorf("id %s %w", u.ID, record.ErrDuplicate)
 			}
 			u.End = end
 			return nil
@@ -74,28 +40,15 @@ func (s *Store) AddUnrecorded(ctx context.Context, u Unrecorded) (Unrecorded, er
 		if err := insertUnrecorded(ctx, tx, u); err != nil {
 			return err
 		}
-		return s.note(ctx, tx, JournalEntry{Bench: u.Bench, Action: "not recorded", Subject: cmp.Or(u.Serial, u.Bench), Detail: u.Words})
+		return s.note(ctx, tx, record.JournalEntry{Bench: u.Bench, Action: "not recorded", Subject: cmp.Or(u.Serial, u.Bench), Detail: u.Words})
 	})
 	if err != nil {
-		return Unrecorded{}, err
+		return record.Unrecorded{}, err
 	}
 	return u, nil
 }
 
-func validUnrecorded(u Unrecorded) error {
-	if e := u.End; e != nil {
-		if e.How != Measured && e.How != Dismissed {
-			return invalid("end.how", "must be %q or %q, not %q", Measured, Dismissed, e.How)
-		}
-		if err := validLabel("end.who", e.Who); err != nil {
-			return err
-		}
-	}
-	return cmp.Or(validName("bench", u.Bench), validText("serial", u.Serial, 0, maxSerial), ValidateStage(u.Stage),
-		validName("refusal", u.Refusal), ValidateReason(u.Words))
-}
-
-func insertUnrecorded(ctx context.Context, tx *sql.Tx, u Unrecorded) error {
+func insertUnrecorded(ctx context.Context, tx *sql.Tx, u record.Unrecorded) error {
 	var endedUS sql.NullInt64
 	var how, who sql.NullString
 	if e := u.End; e != nil {
@@ -109,19 +62,19 @@ func insertUnrecorded(ctx context.Context, tx *sql.Tx, u Unrecorded) error {
 	return err
 }
 
-func listUnrecorded(ctx context.Context, q querier, clause string, args ...any) ([]Unrecorded, error) {
-	list := []Unrecorded{}
+func listUnrecorded(ctx context.Context, q querier, clause string, args ...any) ([]record.Unrecorded, error) {
+	list := []record.Unrecorded{}
 	err := rows(ctx, q, `
 		SELECT id, time_us, bench, serial, stage, by_pattern, refusal, words, ended_us, ended_how, ended_by
 		FROM unrecorded `+clause, args, func(r *sql.Rows) error {
-		var u Unrecorded
+		var u record.Unrecorded
 		var timeUS int64
 		var endedUS sql.NullInt64
 		var how, who sql.NullString
 		err := r.Scan(&u.ID, &timeUS, &u.Bench, &u.Serial, &u.Stage, &u.ByPattern, &u.Refusal, &u.Words, &endedUS, &how, &who)
 		u.Time = fromMicros(timeUS)
 		if endedUS.Valid {
-			u.End = &UnrecordedEnd{Time: fromNullMicros(endedUS), How: UnrecordedFate(how.String), Who: who.String}
+			u.End = &record.UnrecordedEnd{Time: fromNullMicros(endedUS), How: record.UnrecordedFate(how.String), Who: who.String}
 		}
 		list = append(list, u)
 		return err
@@ -135,7 +88,7 @@ const mostOpen = 500
 // OpenUnrecorded returns the coils of a bench that were not recorded and neither
 // measured nor dismissed since, newest first; of all benches when bench is empty.
 // It lists the newest 500 at most.
-func (s *Store) OpenUnrecorded(ctx context.Context, bench string) ([]Unrecorded, error) {
+func (s *Store) OpenUnrecorded(ctx context.Context, bench string) ([]record.Unrecorded, error) {
 	var c conditions
 	c.add("ended_us IS NULL")
 	c.equal("bench", bench)
@@ -144,13 +97,13 @@ func (s *Store) OpenUnrecorded(ctx context.Context, bench string) ([]Unrecorded,
 }
 
 // Unrecorded returns the one of an id, or ErrNotFound.
-func (s *Store) Unrecorded(ctx context.Context, id string) (Unrecorded, error) {
+func (s *Store) Unrecorded(ctx context.Context, id string) (record.Unrecorded, error) {
 	list, err := listUnrecorded(ctx, s.readers, `WHERE id = ?1`, id)
 	if err == nil && len(list) == 0 {
-		err = fmt.Errorf("a coil that was not recorded, %q, %w", id, ErrNotFound)
+		err = fmt.Errorf("a coil that was not recorded, %q, %w", id, record.ErrNotFound)
 	}
 	if err != nil {
-		return Unrecorded{}, explain(s.path, "read what was not recorded", err)
+		return record.Unrecorded{}, explain(s.path, "read what was not recorded", err)
 	}
 	return list[0], nil
 }
@@ -159,10 +112,10 @@ func (s *Store) Unrecorded(ctx context.Context, id string) (Unrecorded, error) {
 // the same serial number and stage at that bench. It returns the one named as it
 // stands now. The errors are a *FieldError, ErrNotFound, or ErrConflict when it
 // has ended already.
-func (s *Store) Dismiss(ctx context.Context, id, who string) (u Unrecorded, err error) {
+func (s *Store) Dismiss(ctx context.Context, id, who string) (u record.Unrecorded, err error) {
 	tried := fmt.Sprintf("dismiss what was not recorded %q", id)
-	if err := validLabel("who", who); err != nil {
-		return Unrecorded{}, fmt.Errorf("%s: %w", tried, err)
+	if err := record.ValidateLabel("who", who); err != nil {
+		return record.Unrecorded{}, fmt.Errorf("%s: %w", tried, err)
 	}
 	err = s.write(ctx, tried, func(tx *sql.Tx) error {
 		list, err := listUnrecorded(ctx, tx, `WHERE id = ?1`, id)
@@ -170,9 +123,9 @@ func (s *Store) Dismiss(ctx context.Context, id, who string) (u Unrecorded, err 
 			return err
 		}
 		if u.End != nil {
-			return fmt.Errorf("%w: it was %s at %s", ErrConflict, u.End.How, u.End.Time.Format(time.RFC3339))
+			return fmt.Errorf("%w: it was %s at %s", record.ErrConflict, u.End.How, u.End.Time.Format(time.RFC3339))
 		}
-		u.End = &UnrecordedEnd{Time: s.instant(), How: Dismissed, Who: who}
+		u.End = &record.UnrecordedEnd{Time: s.instant(), How: record.Dismissed, Who: who}
 		_, err = tx.ExecContext(ctx, `
 			UPDATE unrecorded SET ended_us = ?4, ended_how = ?5, ended_by = ?6
 			WHERE bench = ?1 AND serial = ?2 AND stage = ?3 AND ended_us IS NULL`,
@@ -180,30 +133,30 @@ func (s *Store) Dismiss(ctx context.Context, id, who string) (u Unrecorded, err 
 		if err != nil {
 			return err
 		}
-		return s.note(ctx, tx, JournalEntry{Bench: u.Bench, Who: who, Action: "dismiss", Subject: cmp.Or(u.Serial, u.Bench),
+		return s.note(ctx, tx, record.JournalEntry{Bench: u.Bench, Who: who, Action: "dismiss", Subject: cmp.Or(u.Serial, u.Bench),
 			Detail: "not recorded: " + u.Words})
 	})
 	return u, err
 }
 
 // endMeasured ends what was not recorded of a coil that is recorded now.
-func (s *Store) endMeasured(ctx context.Context, tx *sql.Tx, m Measurement) error {
+func (s *Store) endMeasured(ctx context.Context, tx *sql.Tx, m record.Measurement) error {
 	_, err := tx.ExecContext(ctx, `
 		UPDATE unrecorded SET ended_us = ?3, ended_how = ?4, ended_by = ''
 		WHERE serial = ?1 COLLATE NOCASE AND stage = ?2 AND ended_us IS NULL`,
-		m.Serial, m.Stage, s.instant().UnixMicro(), Measured)
+		m.Serial, m.Stage, s.instant().UnixMicro(), record.Measured)
 	return err
 }
 
 // unrecorded adds one from a file, or its end to a known one.
-func (j *importer) unrecorded(ctx context.Context, u Unrecorded) error {
+func (j *importer) unrecorded(ctx context.Context, u record.Unrecorded) error {
 	u.Time = fromMicros(u.Time.UnixMicro())
 	if u.End != nil {
 		end := *u.End
 		end.Time = fromMicros(end.Time.UnixMicro())
 		u.End = &end
 	}
-	if err := cmp.Or(validName("id", u.ID), validUnrecorded(u)); err != nil {
+	if err := cmp.Or(record.ValidateName("id", u.ID), record.ValidateUnrecorded(u)); err != nil {
 		return err
 	}
 	list, err := listUnrecorded(ctx, j.tx, `WHERE id = ?1`, u.ID)
@@ -219,7 +172,7 @@ func (j *importer) unrecorded(ctx context.Context, u Unrecorded) error {
 	same.End = stored.End
 	switch {
 	case !reflect.DeepEqual(same, stored):
-		return fmt.Errorf("what was not recorded %s: %w: the history has another one of that id", u.ID, ErrConflict)
+		return fmt.Errorf("what was not recorded %s: %w: the history has another one of that id", u.ID, record.ErrConflict)
 	case u.End == nil || stored.End != nil: // whoever ended it first, it has ended
 		j.counts.Known++
 		return nil

@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // FaultKind says what sort of thing is wrong.
@@ -173,10 +174,10 @@ func (w *window) add(value float64, status string) {
 func (w *window) meanOhms() float64 { return w.first + w.sum/float64(w.count) }
 
 // windowOf sums up the readings of one measurement.
-func windowOf(readings []Reading) window {
+func windowOf(readings []record.Reading) window {
 	var w window
 	for _, r := range readings {
-		if r.Role == Meter && r.InWindow && !r.Outlier {
+		if r.Role == record.Meter && r.InWindow && !r.Outlier {
 			w.add(r.Value, r.Status)
 		}
 	}
@@ -245,7 +246,7 @@ func fillWindows(ctx context.Context, q querier, from, to int64, windows map[int
 
 // checkMeasurement computes a measurement again from what it was computed
 // from. What another formula gave stands as it was given.
-func checkMeasurement(m Measurement, w window) []Fault {
+func checkMeasurement(m record.Measurement, w window) []Fault {
 	var faults []Fault
 	fault := func(kind FaultKind, format string, args ...any) {
 		faults = append(faults, Fault{Kind: kind, ID: m.ID, Remedy: voidRemedy,
@@ -276,11 +277,11 @@ func checkMeasurement(m Measurement, w window) []Fault {
 	return faults
 }
 
-func checkWindow(m Measurement, w window, fault func(FaultKind, string, ...any)) {
+func checkWindow(m record.Measurement, w window, fault func(FaultKind, string, ...any)) {
 	switch {
 	case w.bad > 0:
 		fault(FaultWindow, "%d readings of the window are not numbers", w.bad)
-	case w.count == 0 && m.Status == Manual:
+	case w.count == 0 && m.Status == record.Manual:
 		// A typed value is its own evidence.
 	case w.count != m.Inputs.Readings:
 		fault(FaultWindow, "%d readings of the window are stored of %d", w.count, m.Inputs.Readings)
@@ -289,7 +290,7 @@ func checkWindow(m Measurement, w window, fault func(FaultKind, string, ...any))
 	}
 }
 
-func checkVerdict(m Measurement, fault func(FaultKind, string, ...any)) {
+func checkVerdict(m record.Measurement, fault func(FaultKind, string, ...any)) {
 	standard := m.ExpandedUncertaintyOhms / m.CoverageFactor
 	judgement, err := conformity.Judge(m.R20Ohms, standard, m.ExpandedUncertaintyOhms, m.Tolerance)
 	switch {

@@ -12,6 +12,7 @@ import (
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // Each fault that is put into a sound history is found, and nothing else.
@@ -73,9 +74,9 @@ func TestVerifyFinds(t *testing.T) {
 func TestResultsOfAnotherFormula(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	record(t, s, "HN-0001")
+	recordCoil(t, s, "HN-0001")
 	for _, serial := range []string{"HN-0002", "HN-0003"} {
-		record(t, s, serial, func(m *Measurement) { m.Formula, m.R20Ohms = r20.Formula+1, m.R20Ohms+0.01 })
+		recordCoil(t, s, serial, func(m *record.Measurement) { m.Formula, m.R20Ohms = r20.Formula+1, m.R20Ohms+0.01 })
 	}
 	c := compared(t, s, "HN-0001", 6280)
 	c.Result.Formula = compare.Formula + 1
@@ -101,7 +102,7 @@ func TestVerifyFindsDamage(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	for i := range 50 {
-		record(t, s, fmt.Sprintf("HN-%04d", i))
+		recordCoil(t, s, fmt.Sprintf("HN-%04d", i))
 	}
 	path := s.Path()
 	if err := s.Close(); err != nil {
@@ -129,7 +130,7 @@ func TestVerifyProgress(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	for i := range 5 {
-		record(t, s, fmt.Sprintf("HN-%04d", i))
+		recordCoil(t, s, fmt.Sprintf("HN-%04d", i))
 	}
 	var calls []int
 	report, err := s.Verify(t.Context(), func(done, total int) { calls = append(calls, done, total) })
@@ -151,7 +152,7 @@ func TestVerifyManual(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	m, _ := sample(t, "HN-0001", 6690, firstInstant)
-	m.Status = Manual
+	m.Status = record.Manual
 	must(t)(s.Record(t.Context(), m, nil))
 	verifies(t, s)
 }

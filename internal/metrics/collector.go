@@ -18,6 +18,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Bench is what a scrape asks of a bench.
@@ -29,8 +30,8 @@ type Bench interface {
 // indexes, however large the history is.
 type History interface {
 	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
-	CurrentCalibration(ctx context.Context, bench string, role history.Role) (*history.Calibration, error)
-	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]history.CheckMeasurement, error)
+	CurrentCalibration(ctx context.Context, bench string, role record.Role) (*record.Calibration, error)
+	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]record.CheckMeasurement, error)
 	SizeBytes() (int64, error)
 	LastBackup(ctx context.Context) (time.Time, error)
 }
@@ -266,7 +267,7 @@ func (c collector) driftGauges(ctx context.Context, s bench.Snapshot) ([]prometh
 	return gauges, nil
 }
 
-func (c collector) calibrationGauge(ctx context.Context, bench string, role history.Role) ([]prometheus.Metric, error) {
+func (c collector) calibrationGauge(ctx context.Context, bench string, role record.Role) ([]prometheus.Metric, error) {
 	calibration, err := c.sources.History.CurrentCalibration(ctx, bench, role)
 	if err != nil {
 		return nil, fmt.Errorf("calibration of the %s of bench %q: %w", role, bench, err)

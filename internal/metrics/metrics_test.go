@@ -24,6 +24,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden scrape")
@@ -42,10 +43,10 @@ func north() bench.Snapshot {
 	return bench.Snapshot{
 		Bench: "north", Time: noon, State: string(capture.Steady),
 		ResistanceOhms: &resistance, TemperatureCelsius: &temperature,
-		Meter:  bench.Instrument{Role: history.Meter, Driver: "scpi", Up: true, LastAt: &meterAt},
-		Probe:  bench.Instrument{Role: history.Probe, Driver: "line", Up: true, LastAt: &probeAt},
-		Batch:  &history.Batch{Name: "LM-12", Bench: "north", Design: "Long Meadow", DesignRevision: 1},
-		Design: &history.Design{Name: "Long Meadow", Revision: 1, TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5},
+		Meter:  bench.Instrument{Role: record.Meter, Driver: "scpi", Up: true, LastAt: &meterAt},
+		Probe:  bench.Instrument{Role: record.Probe, Driver: "line", Up: true, LastAt: &probeAt},
+		Batch:  &record.Batch{Name: "LM-12", Bench: "north", Design: "Long Meadow", DesignRevision: 1},
+		Design: &record.Design{Name: "Long Meadow", Revision: 1, TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5},
 	}
 }
 
@@ -53,8 +54,8 @@ func north() bench.Snapshot {
 func south() bench.Snapshot {
 	return bench.Snapshot{
 		Bench: "south", Time: noon, State: string(capture.Offline),
-		Meter: bench.Instrument{Role: history.Meter, Driver: "line", Fault: "unplugged"},
-		Probe: bench.Instrument{Role: history.Probe, Fault: "this bench has no probe"},
+		Meter: bench.Instrument{Role: record.Meter, Driver: "line", Fault: "unplugged"},
+		Probe: bench.Instrument{Role: record.Probe, Fault: "this bench has no probe"},
 	}
 }
 
@@ -62,8 +63,8 @@ func south() bench.Snapshot {
 // asked in TestRealHistory.
 type answers struct {
 	statistics  history.BatchStatistics
-	calibration *history.Calibration
-	checks      []history.CheckMeasurement
+	calibration *record.Calibration
+	checks      []record.CheckMeasurement
 	size        int64
 	backup      time.Time
 	err         error
@@ -72,10 +73,10 @@ type answers struct {
 func (a answers) BatchStatistics(context.Context, string, ...string) (history.BatchStatistics, error) {
 	return a.statistics, a.err
 }
-func (a answers) CurrentCalibration(context.Context, string, history.Role) (*history.Calibration, error) {
+func (a answers) CurrentCalibration(context.Context, string, record.Role) (*record.Calibration, error) {
 	return a.calibration, a.err
 }
-func (a answers) CheckMeasurements(context.Context, history.CheckFilter) ([]history.CheckMeasurement, error) {
+func (a answers) CheckMeasurements(context.Context, history.CheckFilter) ([]record.CheckMeasurement, error) {
 	return a.checks, a.err
 }
 func (a answers) SizeBytes() (int64, error)                     { return a.size, a.err }
@@ -89,8 +90,8 @@ func (a answers) StandingIn(context.Context, string) ([]string, error) {
 func full() answers {
 	return answers{
 		statistics:  history.BatchStatistics{Count: 2, MeanOhms: 6701.5, StandardDeviationOhms: 21.25, MinimumOhms: 6686.5, MaximumOhms: 6716.5},
-		calibration: &history.Calibration{DueAt: noon.AddDate(0, 6, 0)},
-		checks:      []history.CheckMeasurement{{DeviationRatio: -0.00025}},
+		calibration: &record.Calibration{DueAt: noon.AddDate(0, 6, 0)},
+		checks:      []record.CheckMeasurement{{DeviationRatio: -0.00025}},
 		size:        1 << 20,
 		backup:      noon.AddDate(0, 0, -1),
 	}
@@ -99,20 +100,20 @@ func full() answers {
 // used is a recorder to which a little of everything has happened.
 func used() *Recorder {
 	r := NewRecorder()
-	r.AddBench("north", history.Meter, history.Probe)
-	r.AddBench("south", history.Meter)
-	r.ReadingSeen("north", history.Meter, driver.OK)
-	r.ReadingSeen("north", history.Meter, driver.OK)
-	r.ReadingSeen("north", history.Meter, driver.Overload)
-	r.ReadingSeen("north", history.Probe, driver.Unreadable)
-	r.Reconnected("south", history.Meter)
-	r.BytesDropped("north", history.Meter, 9)
-	r.BytesDropped("north", history.Meter, 3)
-	recorded := history.Measurement{Bench: "north", Design: "Long Meadow", Serial: "HN-0001",
-		R20Ohms: 6716.5, Verdict: conformity.In, Status: history.Recorded, CaptureSeconds: 6.5}
+	r.AddBench("north", record.Meter, record.Probe)
+	r.AddBench("south", record.Meter)
+	r.ReadingSeen("north", record.Meter, driver.OK)
+	r.ReadingSeen("north", record.Meter, driver.OK)
+	r.ReadingSeen("north", record.Meter, driver.Overload)
+	r.ReadingSeen("north", record.Probe, driver.Unreadable)
+	r.Reconnected("south", record.Meter)
+	r.BytesDropped("north", record.Meter, 9)
+	r.BytesDropped("north", record.Meter, 3)
+	recorded := record.Measurement{Bench: "north", Design: "Long Meadow", Serial: "HN-0001",
+		R20Ohms: 6716.5, Verdict: conformity.In, Status: record.Recorded, CaptureSeconds: 6.5}
 	r.MeasurementRecorded(recorded, 6690)
-	typed := history.Measurement{Bench: "north", Design: "Long Meadow", Serial: "HN-0002",
-		R20Ohms: 6200, Verdict: conformity.Low, Status: history.Manual}
+	typed := record.Measurement{Bench: "north", Design: "Long Meadow", Serial: "HN-0002",
+		R20Ohms: 6200, Verdict: conformity.Low, Status: record.Manual}
 	r.MeasurementRecorded(typed, 6690)
 	r.CaptureRefused("north", capture.TooShort)
 	r.HistoryWrite(4 * time.Millisecond)
@@ -292,7 +293,7 @@ func TestAbsent(t *testing.T) {
 		{"clips open", func(s *bench.Snapshot, _ *answers) { s.ResistanceOhms = nil }, Resistance + "{", Temperature + "{"},
 		{"no reading yet", func(s *bench.Snapshot, _ *answers) { s.Meter.LastAt = nil },
 			InstrumentLastReading + `{bench="north",role="meter"}`, InstrumentLastReading + `{bench="north",role="probe"}`},
-		{"no probe at all", func(s *bench.Snapshot, _ *answers) { s.Probe = bench.Instrument{Role: history.Probe} },
+		{"no probe at all", func(s *bench.Snapshot, _ *answers) { s.Probe = bench.Instrument{Role: record.Probe} },
 			`role="probe"} `, `coilkeep_instrument_up{bench="north",role="meter"} 1`},
 		{"no batch", func(s *bench.Snapshot, _ *answers) { s.Batch = nil }, BatchR20 + "{", Resistance + "{"},
 		{"no batch, no drift", func(s *bench.Snapshot, _ *answers) { s.Batch = nil }, DriftSignal + "{", Resistance + "{"},
@@ -374,7 +375,7 @@ func TestRealHistory(t *testing.T) {
 		}
 	})
 	snapshot := north()
-	_, err = store.AddDesign(t.Context(), history.Design{Name: "Long Meadow", TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5, AlphaPerKelvin: 0.00393}, "")
+	_, err = store.AddDesign(t.Context(), record.Design{Name: "Long Meadow", TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5, AlphaPerKelvin: 0.00393}, "")
 	if err == nil {
 		_, err = store.OpenBatch(t.Context(), history.BatchStart{Name: "LM-12", Bench: "north", Design: "Long Meadow"})
 	}
@@ -393,12 +394,12 @@ func TestRealHistory(t *testing.T) {
 	}
 	for i, measured := range []float64{8196, 8194} {
 		at := noon.Add(time.Duration(i-2) * time.Hour)
-		_, err := store.AddCheckMeasurement(t.Context(), history.CheckMeasurement{Time: at, Bench: "north",
+		_, err := store.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Time: at, Bench: "north",
 			Standard: "eight kilohm", NominalOhms: 8192, MeasuredOhms: measured, Meter: "Elder Vale EV-40"})
 		if err != nil {
 			t.Fatal(err)
 		}
-		_, err = store.AddCalibration(t.Context(), history.Calibration{Time: at, Bench: "north", Role: history.Meter,
+		_, err = store.AddCalibration(t.Context(), record.Calibration{Time: at, Bench: "north", Role: record.Meter,
 			Instrument: "Elder Vale EV-40", DueAt: noon.AddDate(i, 0, 0)})
 		if err != nil {
 			t.Fatal(err)

@@ -15,7 +15,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Recorder counts what happens at the benches. Make one with [NewRecorder]; it
@@ -71,7 +71,7 @@ func NewRecorder() *Recorder {
 
 // AddBench starts the series of a bench at zero, so that their first increase
 // is seen. Roles lists the instruments the bench has.
-func (r *Recorder) AddBench(bench string, roles ...history.Role) {
+func (r *Recorder) AddBench(bench string, roles ...record.Role) {
 	for _, role := range roles {
 		r.reconnects.WithLabelValues(bench, string(role))
 		r.dropped.WithLabelValues(bench, string(role))
@@ -94,17 +94,17 @@ func (r *Recorder) addDesign(bench, design string) {
 }
 
 // ReadingSeen counts one reading of an instrument.
-func (r *Recorder) ReadingSeen(bench string, role history.Role, status driver.Status) {
+func (r *Recorder) ReadingSeen(bench string, role record.Role, status driver.Status) {
 	r.readings.WithLabelValues(bench, string(role), string(status)).Inc()
 }
 
 // Reconnected counts that a lost instrument was opened again.
-func (r *Recorder) Reconnected(bench string, role history.Role) {
+func (r *Recorder) Reconnected(bench string, role record.Role) {
 	r.reconnects.WithLabelValues(bench, string(role)).Inc()
 }
 
 // BytesDropped counts bytes of an instrument that belonged to no answer.
-func (r *Recorder) BytesDropped(bench string, role history.Role, bytes int64) {
+func (r *Recorder) BytesDropped(bench string, role record.Role, bytes int64) {
 	r.dropped.WithLabelValues(bench, string(role)).Add(float64(bytes))
 }
 
@@ -112,12 +112,12 @@ func (r *Recorder) BytesDropped(bench string, role history.Role, bytes int64) {
 // place of the first of its contact is not told here: it is the same coil once. TargetOhms is
 // the target of its design; 0 when it was measured without one. A value that
 // was typed in has no capture duration.
-func (r *Recorder) MeasurementRecorded(m history.Measurement, targetOhms float64) {
+func (r *Recorder) MeasurementRecorded(m record.Measurement, targetOhms float64) {
 	r.measurements.WithLabelValues(m.Bench, m.Design, string(m.Verdict)).Inc()
 	if targetOhms > 0 {
 		r.deviation.WithLabelValues(m.Bench, m.Design).Observe(m.R20Ohms/targetOhms - 1)
 	}
-	if m.Status != history.Manual {
+	if m.Status != record.Manual {
 		r.duration.WithLabelValues(m.Bench).Observe(m.CaptureSeconds)
 	}
 }

@@ -9,9 +9,9 @@ import (
 	"time"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
 )
 
@@ -19,13 +19,13 @@ import (
 type Subject struct {
 	Workshop Workshop
 	// Measurement is the whole record of the coil, with its inputs.
-	Measurement history.Measurement
+	Measurement record.Measurement
 	// Design is the revision the coil was judged by; nil leaves out gauge and
 	// turns.
-	Design *history.Design
+	Design *record.Design
 	// Meter and Probe are the calibrations in force when the coil was measured;
 	// nil says that none was recorded.
-	Meter, Probe *history.Calibration
+	Meter, Probe *record.Calibration
 	// Assembly is nil for a coil that is sold alone.
 	Assembly *Assembly
 	// Issued is the date of the document.
@@ -39,9 +39,9 @@ type Assembly struct {
 	// Serial is the number of the assembly.
 	Serial string
 	// Second is the other coil, measured alone.
-	Second history.Measurement
+	Second record.Measurement
 	// Together is both measured in series; nil when that was not done.
-	Together *history.Measurement
+	Together *record.Measurement
 }
 
 // Certificate is a certificate with every word in its place. Make one with
@@ -128,7 +128,7 @@ func (s Subject) check() error {
 	if d := s.Design; d != nil && (d.Name != m.Design || d.Revision != m.DesignRevision) {
 		return refuse("it was judged by %s revision %d, not by %s revision %d", m.Design, m.DesignRevision, d.Name, d.Revision)
 	}
-	for role, c := range map[history.Role]*history.Calibration{history.Meter: s.Meter, history.Probe: s.Probe} {
+	for role, c := range map[record.Role]*record.Calibration{record.Meter: s.Meter, record.Probe: s.Probe} {
 		switch {
 		case c == nil:
 		case c.Bench != m.Bench || c.Role != role:
@@ -144,7 +144,7 @@ func (s Subject) check() error {
 }
 
 // check says whether both parts stand, and whether they add up.
-func (a Assembly) check(first history.Measurement) error {
+func (a Assembly) check(first record.Measurement) error {
 	if _, err := vouch(a.Second); err != nil {
 		return err
 	}
@@ -207,7 +207,7 @@ func (s Subject) facts(result r20.Result) []Fact {
 
 // shown is what the meter showed. A mean of several readings has more digits than
 // the meter; those below a hundredth of the uncertainty say nothing.
-func shown(m history.Measurement) string {
+func shown(m record.Measurement) string {
 	text := quantity.FormatOhms(m.ResistanceOhms, max(m.Inputs.ResolutionOhms, m.ExpandedUncertaintyOhms/100)) + " at " + quantity.FormatCelsius(m.TemperatureCelsius, 0.01)
 	if n := m.Inputs.Readings; n > 1 {
 		text += fmt.Sprintf(", mean of %d readings", n)
@@ -237,9 +237,9 @@ func (s Subject) remarks() []string {
 	m := s.Measurement
 	var remarks []string
 	switch m.Status {
-	case history.Forced:
+	case record.Forced:
 		remarks = append(remarks, "Recorded because the operator insisted: "+cmp.Or(m.Reason, "no reason kept")+".")
-	case history.Manual:
+	case record.Manual:
 		remarks = append(remarks, "The reading was typed in by hand.")
 	}
 	return append(remarks, m.Notes...)
@@ -261,7 +261,7 @@ func (s Subject) instruments() []Fact {
 }
 
 // calibration says how an instrument stood when the coil was measured.
-func (s Subject) calibration(c *history.Calibration) string {
+func (s Subject) calibration(c *record.Calibration) string {
 	if c == nil {
 		return "no calibration recorded"
 	}
@@ -292,7 +292,7 @@ func (s Subject) scale() chart.Scale {
 // each way it can be connected.
 func (s Subject) tables() ([]Table, error) {
 	first := s.Measurement
-	alone := func(m history.Measurement) func(float64) (Expected, error) {
+	alone := func(m record.Measurement) func(float64) (Expected, error) {
 		return func(celsius float64) (Expected, error) { return Bare(m.Inputs, celsius) }
 	}
 	type connection struct {

@@ -11,10 +11,10 @@ import (
 	"strings"
 	"testing"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/published"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
 )
@@ -96,9 +96,9 @@ func TestCertificateTellsTheCircumstances(t *testing.T) {
 		want   string
 	}{
 		{"forced", func(s *report.Subject) {
-			s.Measurement.Status, s.Measurement.Reason = history.Forced, "courier at the door"
+			s.Measurement.Status, s.Measurement.Reason = record.Forced, "courier at the door"
 		}, "Recorded because the operator insisted: courier at the door."},
-		{"typed", func(s *report.Subject) { s.Measurement.Status = history.Manual }, "typed in by hand"},
+		{"typed", func(s *report.Subject) { s.Measurement.Status = record.Manual }, "typed in by hand"},
 		{"told as a whole", func(s *report.Subject) {
 			in := &s.Measurement.Inputs
 			*in = r20.Inputs{ResistanceOhms: in.ResistanceOhms, Readings: 1, TemperatureCelsius: in.TemperatureCelsius,
@@ -144,8 +144,8 @@ func TestNoCertificateFor(t *testing.T) {
 		change func(*report.Subject)
 		want   string
 	}{
-		{"a void measurement", func(s *report.Subject) { s.Measurement.Status, s.Measurement.Reason = history.Void, "clip slipped" }, "it is void (clip slipped)"},
-		{"a replaced one", func(s *report.Subject) { s.Measurement.Status = history.Superseded }, "it is superseded"},
+		{"a void measurement", func(s *report.Subject) { s.Measurement.Status, s.Measurement.Reason = record.Void, "clip slipped" }, "it is void (clip slipped)"},
+		{"a replaced one", func(s *report.Subject) { s.Measurement.Status = record.Superseded }, "it is superseded"},
 		{"an unknown status", func(s *report.Subject) { s.Measurement.Status = "" }, `its status is ""`},
 		{"no serial number", func(s *report.Subject) { s.Measurement.Serial = "" }, "without a serial number"},
 		{"a number that does not follow", func(s *report.Subject) { s.Measurement.R20Ohms += 1 }, "the record says 6.691"},
@@ -182,7 +182,7 @@ func TestNoCertificateForAnAssembly(t *testing.T) {
 			m := measure(t, "PAIR-7", 13300)
 			a.Together = &m
 		}, "its parts add up to 13.170 ± 0.035 kΩ, but together they measure 13.300 ± 0.035 kΩ"},
-		{"whose second part is void", func(a *report.Assembly) { a.Second.Status = history.Void }, "HN-0043"},
+		{"whose second part is void", func(a *report.Assembly) { a.Second.Status = record.Void }, "HN-0043"},
 		{"of one coil twice", func(a *report.Assembly) { a.Second.Serial = "HN-0042" }, "both parts"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

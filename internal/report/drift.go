@@ -7,7 +7,7 @@ import (
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Drift is a report on how a batch or a winder wanders.
@@ -36,7 +36,7 @@ const controlHeight = 180
 // NewDrift puts a report together from an analysis and the measurements behind
 // it, by their ids; the last thousand coils are drawn. Workshop and date are
 // the caller's to fill in.
-func NewDrift(heading string, r drift.Report, measured map[string]history.Measurement) (Drift, error) {
+func NewDrift(heading string, r drift.Report, measured map[string]record.Measurement) (Drift, error) {
 	d := Drift{Heading: heading, Summary: r.Summary, Conventions: r.Conventions}
 	for _, f := range r.Facts() {
 		d.Facts = append(d.Facts, Fact(f))

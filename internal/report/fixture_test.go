@@ -5,8 +5,8 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 )
 
@@ -15,14 +15,14 @@ var (
 	issuedAt   = time.Date(2026, 3, 20, 8, 0, 0, 0, time.UTC)
 	zone       = time.FixedZone("CET", 3600) // the coil was measured on the 15th there
 	workshop   = report.Workshop{Name: "Kettle Lane Coils", Contact: "12 Kettle Lane, Nordhavn\nhello@kettlelane.example"}
-	design     = history.Design{
+	design     = record.Design{
 		Name: "Harbour", Revision: 2, TargetOhms: 6700, LowerOhms: 6499, UpperOhms: 6901, GuardFactor: 0.5,
 		GaugeAWG: 42, Turns: 7600, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005,
 	}
 )
 
 // measure returns what a bench records of a coil of some R20 at 22.4 °C.
-func measure(t testing.TB, serial string, r20Ohms float64) history.Measurement {
+func measure(t testing.TB, serial string, r20Ohms float64) record.Measurement {
 	t.Helper()
 	in := r20.Inputs{
 		ResistanceOhms: r20Ohms * (1 + 0.00393*2.4), Readings: 8, StandardDeviationOhms: 0.2, ResolutionOhms: 0.1,
@@ -37,12 +37,12 @@ func measure(t testing.TB, serial string, r20Ohms float64) history.Measurement {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return history.Measurement{
+	return record.Measurement{
 		ID: "0195c8-" + serial, Time: measuredAt, Bench: "north", Batch: "SPRING-2", Sequence: 7,
 		Design: design.Name, DesignRevision: design.Revision, Serial: serial,
 		ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: in.TemperatureCelsius, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
-		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: history.Recorded,
+		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: record.Recorded,
 		Spool: "7A", Winder: "left", Operator: "Mo", Meter: "Wickfield,M6,0117,2.0", Probe: "line /dev/ttyUSB1",
 		Stage: "potted", AlphaPerKelvin: in.AlphaPerKelvin, Formula: r20.Formula, Inputs: in, Tolerance: design.Tolerance(),
 		Notes: []string{"1 of 9 readings left out as an outlier."},
@@ -54,8 +54,8 @@ func subject(t testing.TB) report.Subject {
 	d := design
 	return report.Subject{
 		Workshop: workshop, Measurement: measure(t, "HN-0042", 6690), Design: &d, Issued: issuedAt, Zone: zone,
-		Meter: &history.Calibration{ID: "c1", Time: measuredAt.AddDate(0, -2, 0), Bench: "north", Role: history.Meter, Certificate: "W-2210", DueAt: measuredAt.AddDate(0, 10, 0)},
-		Probe: &history.Calibration{ID: "c2", Time: measuredAt.AddDate(-2, 0, 0), Bench: "north", Role: history.Probe, DueAt: measuredAt.AddDate(-1, 0, 0)},
+		Meter: &record.Calibration{ID: "c1", Time: measuredAt.AddDate(0, -2, 0), Bench: "north", Role: record.Meter, Certificate: "W-2210", DueAt: measuredAt.AddDate(0, 10, 0)},
+		Probe: &record.Calibration{ID: "c2", Time: measuredAt.AddDate(-2, 0, 0), Bench: "north", Role: record.Probe, DueAt: measuredAt.AddDate(-1, 0, 0)},
 	}
 }
 

@@ -8,8 +8,8 @@ import (
 	"strings"
 	"time"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 	"coilkeep/internal/typeface"
 )
 
@@ -102,7 +102,7 @@ type Label struct {
 // NewLabel returns the label of a measurement, or an error that wraps
 // ErrNoDocument for one that does not stand or does not follow from its inputs.
 // The zone is that of the workshop; nil is UTC.
-func NewLabel(m history.Measurement, zone *time.Location) (Label, error) {
+func NewLabel(m record.Measurement, zone *time.Location) (Label, error) {
 	if _, err := vouch(m); err != nil {
 		return Label{}, err
 	}

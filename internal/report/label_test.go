@@ -14,8 +14,8 @@ import (
 
 	qr "github.com/piglig/go-qr"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
+	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
 )
@@ -156,7 +156,7 @@ func TestLabelRefusals(t *testing.T) {
 		t.Errorf("no labels: got %v", err)
 	}
 	void := measure(t, "HN-1", 6690)
-	void.Status = history.Void
+	void.Status = record.Void
 	if _, err := report.NewLabel(void, zone); !errors.Is(err, report.ErrNoDocument) {
 		t.Errorf("void measurement: got %v, want ErrNoDocument", err)
 	}

@@ -16,9 +16,9 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // Workshop is who made the coil, as configured; either may be empty.
@@ -30,11 +30,11 @@ var ErrNoDocument = errors.New("no document for this measurement")
 
 // vouch returns the result of a measurement computed anew, or an error that wraps
 // ErrNoDocument unless the measurement stands and says the same.
-func vouch(m history.Measurement) (r20.Result, error) {
+func vouch(m record.Measurement) (r20.Result, error) {
 	refuse := func(format string, args ...any) (r20.Result, error) { return r20.Result{}, refusal(m, format, args...) }
 	switch m.Status {
-	case history.Recorded, history.Forced, history.Manual:
-	case history.Void, history.Superseded:
+	case record.Recorded, record.Forced, record.Manual:
+	case record.Void, record.Superseded:
 		return refuse("it is %s (%s); take the one that stands, or measure again", m.Status, cmp.Or(m.Reason, "no reason kept"))
 	default:
 		return refuse("its status is %q", m.Status)
@@ -64,7 +64,7 @@ func vouch(m history.Measurement) (r20.Result, error) {
 }
 
 // refusal says why there is no document for a measurement.
-func refusal(m history.Measurement, format string, args ...any) error {
+func refusal(m record.Measurement, format string, args ...any) error {
 	return fmt.Errorf("%s, %s: %w: %s", cmp.Or(m.Serial, "no serial number"), m.ID, ErrNoDocument, fmt.Sprintf(format, args...))
 }
 
@@ -74,7 +74,7 @@ func same(a, b float64) bool { return math.Abs(a-b) <= 1e-9*math.Abs(b) }
 // compactText is what a QR code says of a measurement: serial number, R20 and
 // date, in plain letters that every reader shows: "HN-0042 R20 6.690 +- 0.018 kohm
 // 2026-03-14".
-func compactText(m history.Measurement, zone *time.Location) string {
+func compactText(m record.Measurement, zone *time.Location) string {
 	return m.Serial + " R20 " + plainOhms(m.R20Ohms, m.ExpandedUncertaintyOhms) + " " + date(m.Time, zone)
 }
 

@@ -3,8 +3,8 @@ package report
 import (
 	"fmt"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // The sentences of a certificate.
@@ -14,7 +14,7 @@ const tableNote = "In bold the likely reading, beside it the limits a faultless 
 	"The meter's own error comes on top. The temperature is that of the copper, not of the room."
 
 // decisionRule says in words how the verdict came about (JCGM 106:2012).
-func decisionRule(m history.Measurement) string {
+func decisionRule(m record.Measurement) string {
 	t := m.Tolerance
 	chance := fmt.Sprintf(" The probability that the coil is within tolerance is %s.", quantity.FormatChance(m.ConformityProbability))
 	if t.GuardFactor == 0 {
@@ -26,7 +26,7 @@ func decisionRule(m history.Measurement) string {
 }
 
 // explain says why a buyer's number may differ.
-func explain(m history.Measurement) []string {
+func explain(m record.Measurement) []string {
 	perKelvin := m.AlphaPerKelvin * m.R20Ohms // IEC 60028
 	handheld := handheldHalfWidthOhms(m.R20Ohms)
 	return []string{
@@ -51,7 +51,7 @@ func handheldHalfWidthOhms(ohms float64) float64 {
 }
 
 // cautions says how not to hurt the coil and how not to be misled.
-func cautions(d *history.Design) []string {
+func cautions(d *record.Design) []string {
 	list := []string{
 		"Take at least one lead of the coil out of the circuit before measuring, or compare with the column of your control.",
 		"Measure at the ends of the leads. Never touch the winding: the wire is finer than a hair and breaks without a mark.",

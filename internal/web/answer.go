@@ -17,8 +17,8 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/compare"
 	"coilkeep/internal/enquiry"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 )
 
@@ -64,7 +64,7 @@ type answerShown struct {
 	// Field and Problem say what is wrong; both are empty when nothing is.
 	Field, Problem string
 
-	history.Comparison
+	record.Comparison
 	// Overload is the answer, in the place of a comparison, when their meter
 	// showed one; nil otherwise.
 	Overload *compare.Overload
@@ -211,11 +211,11 @@ func letterOf(f form) string {
 }
 
 // comparedByForm compares what a form tells, without keeping it.
-func (s *site) comparedByForm(r *http.Request, f form) (history.Comparison, error) {
+func (s *site) comparedByForm(r *http.Request, f form) (record.Comparison, error) {
 	about, told := toldByForm(f)
 	q, err := s.question(r.Context(), told)
 	if err != nil {
-		return history.Comparison{}, err
+		return record.Comparison{}, err
 	}
 	c, err := s.compared(r.Context(), q)
 	about.put(&c)
@@ -242,7 +242,7 @@ func toldByForm(f form) (about, enquiry.Told) {
 	return about{TheirMeter: f.Get("their_meter"), Letter: letterOf(f), Note: f.Get("note")}, told
 }
 
-func (s *site) drawnComparison(c history.Comparison) drawing {
+func (s *site) drawnComparison(c record.Comparison) drawing {
 	return s.drawn("Resistance against temperature", true, func(v chart.View) (*chart.Picture, error) {
 		return report.PictureOf(v, c.Input, c.Result)
 	})
@@ -310,7 +310,7 @@ func (s *site) answerFormPDF(w http.ResponseWriter, r *http.Request) error {
 }
 
 // sendAnswer downloads an answer as PDF.
-func (s *site) sendAnswer(w http.ResponseWriter, c history.Comparison, issued time.Time) error {
+func (s *site) sendAnswer(w http.ResponseWriter, c record.Comparison, issued time.Time) error {
 	answer, err := report.NewAnswer(report.Complaint{
 		Workshop: report.Workshop{Name: s.server.Workshop, Contact: s.server.Contact},
 		Input:    c.Input, Result: c.Result, Letter: c.Letter, Issued: issued, Zone: time.Local,
@@ -361,7 +361,7 @@ func (s *site) keptAnswerPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // againPath is the form with what was told of c filled in.
-func againPath(c history.Comparison) (string, error) {
+func againPath(c record.Comparison) (string, error) {
 	told, err := enquiry.Again(c.Input)
 	if err != nil {
 		return "", err

@@ -13,14 +13,15 @@ import (
 	"coilkeep/internal/compare"
 	"coilkeep/internal/enquiry"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Comparisons is what the answers to buyers ask of the history.
 type Comparisons interface {
-	AddComparison(ctx context.Context, c history.Comparison) (history.Comparison, error)
-	Comparison(ctx context.Context, id string) (history.Comparison, error)
-	ComparisonsOf(ctx context.Context, serial string) ([]history.Comparison, error)
-	Comparisons(ctx context.Context, filter history.ComparisonFilter) (page []history.Comparison, next string, err error)
+	AddComparison(ctx context.Context, c record.Comparison) (record.Comparison, error)
+	Comparison(ctx context.Context, id string) (record.Comparison, error)
+	ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error)
+	Comparisons(ctx context.Context, filter history.ComparisonFilter) (page []record.Comparison, next string, err error)
 }
 
 // comparisonReply is a comparison for programs: the result, with what it is of.
@@ -43,7 +44,7 @@ type comparisonReply struct {
 	Today *compare.Result `json:"today"`
 }
 
-func replyOf(c history.Comparison) comparisonReply {
+func replyOf(c record.Comparison) comparisonReply {
 	return comparisonReply{
 		Result: c.Result, ID: &c.ID, Time: &c.Time, Serial: c.Serial, Measurement: c.Measurement,
 		Design: c.Origin.Design, Batch: c.Origin.Batch, TheirMeter: c.TheirMeter, Letter: c.Letter, Note: c.Note, By: c.By,
@@ -53,7 +54,7 @@ func replyOf(c history.Comparison) comparisonReply {
 
 // today computes a comparison of another formula again by the present one; nil
 // for one of the present formula.
-func today(c history.Comparison) (*compare.Result, error) {
+func today(c record.Comparison) (*compare.Result, error) {
 	if c.Result.Formula == compare.Formula {
 		return nil, nil
 	}
@@ -132,7 +133,7 @@ func parseKeep(query url.Values) (bool, error) {
 // about is what is kept beside a comparison.
 type about struct{ TheirMeter, Letter, Note string }
 
-func (a about) put(c *history.Comparison) {
+func (a about) put(c *record.Comparison) {
 	c.TheirMeter, c.Letter, c.Note = a.TheirMeter, a.Letter, a.Note
 }
 
@@ -210,20 +211,20 @@ func (s *site) question(ctx context.Context, told enquiry.Told) (enquiry.Questio
 }
 
 // compared answers a question with a number in it.
-func (s *site) compared(ctx context.Context, q enquiry.Question) (history.Comparison, error) {
+func (s *site) compared(ctx context.Context, q enquiry.Question) (record.Comparison, error) {
 	if q.Overload != "" {
-		return history.Comparison{}, invalid.of(enquiry.Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) and copied, but not kept or printed", q.Overload)
+		return record.Comparison{}, invalid.of(enquiry.Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) and copied, but not kept or printed", q.Overload)
 	}
 	result, err := compare.Compare(q.Input)
 	if err != nil {
-		return history.Comparison{}, answerFault(q.Explain(err))
+		return record.Comparison{}, answerFault(q.Explain(err))
 	}
-	c := history.Comparison{Serial: q.Serial, Measurement: q.Measurement, Input: q.Input, Result: result}
+	c := record.Comparison{Serial: q.Serial, Measurement: q.Measurement, Input: q.Input, Result: result}
 	if q.Measurement == "" {
 		return c, nil
 	}
 	m, _, err := s.server.History.Measurement(ctx, q.Measurement)
-	c.Origin = history.Origin{Design: m.Design, Batch: m.Batch, Bench: m.Bench, Meter: m.Meter, Stands: true}
+	c.Origin = record.Origin{Design: m.Design, Batch: m.Batch, Bench: m.Bench, Meter: m.Meter, Stands: true}
 	return c, err
 }
 
@@ -269,7 +270,7 @@ func answerFault(err error) error {
 	switch {
 	case errors.As(err, &wrong):
 		return invalid.of(wrong.Field, "%s", wrong.Problem)
-	case errors.As(err, &coil) && errors.Is(err, history.ErrNotFound):
+	case errors.As(err, &coil) && errors.Is(err, record.ErrNotFound):
 		return invalid.of(coil.Field, "no coil %s was ever measured here; look the number up under Coils", coil.Serial)
 	case errors.Is(err, enquiry.ErrWithdrawn):
 		return conflict.because("%v", err)

@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/compare"
 	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
+	"coilkeep/internal/record"
 )
 
 // answering is a workshop with two coils on record, serving.
@@ -310,7 +311,7 @@ func TestAnswerOfAnotherFormula(t *testing.T) {
 	}
 	now := result.ExpectedOhms
 	result.Formula, result.ExpectedOhms, result.EN = compare.Formula+1, 6543, -9.99
-	c, err := w.store.AddComparison(t.Context(), history.Comparison{Input: in, Result: result})
+	c, err := w.store.AddComparison(t.Context(), record.Comparison{Input: in, Result: result})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -337,14 +338,14 @@ func TestAnswerOfWithdrawnMeasurement(t *testing.T) {
 
 func TestPatterns(t *testing.T) {
 	t.Parallel()
-	made := func(design, meter string, theirsOhms float64, agrees bool, cause compare.Cause) history.Comparison {
-		c := history.Comparison{TheirMeter: meter, Origin: history.Origin{Design: design, Meter: "EV-40"}}
+	made := func(design, meter string, theirsOhms float64, agrees bool, cause compare.Cause) record.Comparison {
+		c := record.Comparison{TheirMeter: meter, Origin: record.Origin{Design: design, Meter: "EV-40"}}
 		c.Input.Ours.R20Ohms = 1000
 		c.Result.TheirsOhms, c.Result.ExpectedOhms, c.Result.Agrees = theirsOhms, 1000, agrees
 		c.Result.Explanations = []compare.Explanation{{Cause: cause}}
 		return c
 	}
-	all := []history.Comparison{
+	all := []record.Comparison{
 		made("Harbour", "", 1010, true, compare.MeterAccuracy), made("Harbour", "", 990, true, compare.MeterAccuracy),
 		made("Lantern", "", 980, true, compare.MeterAccuracy), made("Lantern", "", 1020, true, compare.MeterAccuracy),
 	}
@@ -353,7 +354,7 @@ func TestPatterns(t *testing.T) {
 	if p.Agree != 4 || len(p.Sentences) != 1 || !strings.HasPrefix(p.Sentences[0], "All 4 complaints agree once they are referred to 20 °C. Beside our value for 20 °C they seemed 2 % off") {
 		t.Errorf("agreeing: %+v", p.Sentences)
 	}
-	low := []history.Comparison{
+	low := []record.Comparison{
 		made("Harbour", "x", 980, false, compare.Temperature), made("Harbour", "x", 979, false, compare.Temperature),
 		made("Harbour", "x", 981, false, compare.ParallelControl), made("Harbour", "y", 980, true, compare.MeterAccuracy),
 	}

@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // overseen is how many of the newest comparisons are looked over for patterns,
@@ -24,7 +25,7 @@ const (
 type answersView struct {
 	frame
 	Patterns patterns
-	List     []history.Comparison
+	List     []record.Comparison
 	// Older is true when there are more comparisons than were looked over.
 	Older bool
 }
@@ -69,7 +70,7 @@ type tally struct {
 const fewForPattern = 3
 
 // patternsOf looks for what recurs.
-func patternsOf(list []history.Comparison) patterns {
+func patternsOf(list []record.Comparison) patterns {
 	p := patterns{Count: len(list)}
 	if p.Count == 0 {
 		return p
@@ -81,12 +82,12 @@ func patternsOf(list []history.Comparison) patterns {
 	}
 	for _, g := range []struct {
 		name string
-		of   func(history.Comparison) string
+		of   func(record.Comparison) string
 	}{
-		{"Design", func(c history.Comparison) string { return cmp.Or(c.Origin.Design, "no record") }},
-		{"Our meter", func(c history.Comparison) string { return cmp.Or(c.Origin.Meter, "no record") }},
-		{"Their meter", func(c history.Comparison) string { return cmp.Or(c.TheirMeter, "not told") }},
-		{"Cause that fits best", func(c history.Comparison) string { return bestCause(c) }},
+		{"Design", func(c record.Comparison) string { return cmp.Or(c.Origin.Design, "no record") }},
+		{"Our meter", func(c record.Comparison) string { return cmp.Or(c.Origin.Meter, "no record") }},
+		{"Their meter", func(c record.Comparison) string { return cmp.Or(c.TheirMeter, "not told") }},
+		{"Cause that fits best", func(c record.Comparison) string { return bestCause(c) }},
 	} {
 		p.Groups = append(p.Groups, tallyGroup{g.name, tallies(list, g.of)})
 	}
@@ -95,7 +96,7 @@ func patternsOf(list []history.Comparison) patterns {
 }
 
 // bestCause is the cause that ranks first, in words.
-func bestCause(c history.Comparison) string {
+func bestCause(c record.Comparison) string {
 	if len(c.Result.Explanations) == 0 {
 		return "none"
 	}
@@ -103,7 +104,7 @@ func bestCause(c history.Comparison) string {
 }
 
 // tallies counts by a property, the most frequent first.
-func tallies(list []history.Comparison, of func(history.Comparison) string) []tally {
+func tallies(list []record.Comparison, of func(record.Comparison) string) []tally {
 	found := map[string]*tally{}
 	for _, c := range list {
 		name := of(c)
@@ -132,7 +133,7 @@ func tallies(list []history.Comparison, of func(history.Comparison) string) []ta
 }
 
 // offExpected is how far a reading was from what was expected, as a ratio.
-func offExpected(c history.Comparison) float64 { return c.Result.TheirsOhms/c.Result.ExpectedOhms - 1 }
+func offExpected(c record.Comparison) float64 { return c.Result.TheirsOhms/c.Result.ExpectedOhms - 1 }
 
 // causeCounts writes the causes of those that do not agree, the most frequent
 // first.
@@ -147,7 +148,7 @@ func causeCounts(counts map[compare.Cause]int) string {
 }
 
 // agreement says how many agree, and how far off they seemed.
-func (p patterns) agreement(list []history.Comparison) string {
+func (p patterns) agreement(list []record.Comparison) string {
 	plain := 0.0
 	for _, c := range list {
 		plain += math.Abs(c.Result.TheirsOhms/c.Input.Ours.R20Ohms-1) / float64(len(list))
@@ -164,7 +165,7 @@ func (p patterns) agreement(list []history.Comparison) string {
 
 // leanings names designs and meters of ours whose complaints all lean to one
 // side by more than chance: more than twice the standard error of their mean.
-func leanings(list []history.Comparison, groups []tallyGroup) []string {
+func leanings(list []record.Comparison, groups []tallyGroup) []string {
 	var said []string
 	for _, g := range groups[:2] {
 		for _, t := range g.Tallies {

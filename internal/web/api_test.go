@@ -13,6 +13,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func TestHealth(t *testing.T) {
@@ -97,17 +98,17 @@ func TestBatch(t *testing.T) {
 	w.start(t)
 	const path = "/api/v1/benches/north/batch"
 	order := map[string]string{"batch": "LM-1", "design": "Long Meadow", "spool": "S-7", "winder": "W1", "operator": "Ada"}
-	batch := want[history.Batch](t, w.ask(t, "POST", path, order), http.StatusCreated)
+	batch := want[record.Batch](t, w.ask(t, "POST", path, order), http.StatusCreated)
 	if batch.Name != "LM-1" || batch.Bench != "north" || batch.Spool() != "S-7" || batch.Winder != "W1" || batch.Operator != "Ada" {
 		t.Errorf("got %+v, want what was ordered", batch)
 	}
 	second := map[string]string{"batch": "LM-2", "design": "Long Meadow"}
 	want[problem](t, w.ask(t, "POST", path, second), http.StatusConflict)
-	batch = want[history.Batch](t, w.ask(t, "POST", "/api/v1/benches/north/spool", `{"spool":"S-8"}`), http.StatusOK)
+	batch = want[record.Batch](t, w.ask(t, "POST", "/api/v1/benches/north/spool", `{"spool":"S-8"}`), http.StatusOK)
 	if batch.Spool() != "S-8" {
 		t.Errorf("got spool %q, want S-8", batch.Spool())
 	}
-	batch = want[history.Batch](t, w.ask(t, "DELETE", path, nil), http.StatusOK)
+	batch = want[record.Batch](t, w.ask(t, "DELETE", path, nil), http.StatusOK)
 	if batch.ClosedAt == nil {
 		t.Error("the batch is still open")
 	}
@@ -160,11 +161,11 @@ func TestErrorKinds(t *testing.T) {
 		detail string
 	}{
 		{"not now", fmt.Errorf("%w: clips are open", bench.ErrState), 409, "conflict", "clips are open"},
-		{"duplicate", fmt.Errorf("coil %w", history.ErrDuplicate), 409, "duplicate", "exists already"},
-		{"conflict", fmt.Errorf("%w: the same", history.ErrConflict), 409, "conflict", "the same"},
-		{"invalid", fmt.Errorf("%w: %q", history.ErrInvalid, "6..9"), 422, "invalid", "6..9"},
-		{"field", fmt.Errorf("next: %w", &history.FieldError{Field: "serial", Problem: "must not be empty"}), 422, "invalid", "must not be empty"},
-		{"not found", fmt.Errorf("design %w", history.ErrNotFound), 404, "not-found", "not found"},
+		{"duplicate", fmt.Errorf("coil %w", record.ErrDuplicate), 409, "duplicate", "exists already"},
+		{"conflict", fmt.Errorf("%w: the same", record.ErrConflict), 409, "conflict", "the same"},
+		{"invalid", fmt.Errorf("%w: %q", record.ErrInvalid, "6..9"), 422, "invalid", "6..9"},
+		{"field", fmt.Errorf("next: %w", &record.FieldError{Field: "serial", Problem: "must not be empty"}), 422, "invalid", "must not be empty"},
+		{"not found", fmt.Errorf("design %w", record.ErrNotFound), 404, "not-found", "not found"},
 		{"full", fmt.Errorf("record in /home/someone/x.db: %w", history.ErrFull), 503, "unavailable", "free some space"},
 		{"busy", history.ErrBusy, 503, "unavailable", "try again"},
 		{"unknown", errors.New("secret path /home/someone"), 500, "internal", "log"},
@@ -186,14 +187,14 @@ func TestDesigns(t *testing.T) {
 	w.start(t)
 	body := `{"name":"Long Meadow","target_ohms":6690,"tolerance_percent":5,"gauge_awg":42,"turns":5600,
 		"bobbin":{"straight_mm":60,"core_radius_mm":3,"build_mm":4},"note":"bridge side"}`
-	added := want[history.Design](t, w.ask(t, "POST", "/api/v1/designs", body), http.StatusCreated)
+	added := want[record.Design](t, w.ask(t, "POST", "/api/v1/designs", body), http.StatusCreated)
 	if added.Revision != 1 || added.LowerOhms != 6355.5 || added.UpperOhms != 7024.5 || added.GuardFactor != 1 ||
 		added.AlphaPerKelvin != 0.00393 || added.Bobbin == nil || added.Bobbin.BuildMM != 4 {
 		t.Errorf("got %+v", added)
 	}
 	want[problem](t, w.ask(t, "POST", "/api/v1/designs", body), http.StatusConflict)
 
-	revised := want[history.Design](t, w.ask(t, "POST", "/api/v1/designs/Long%20Meadow/revisions", `{"lower_ohms":6500,"guard_factor":0}`), http.StatusCreated)
+	revised := want[record.Design](t, w.ask(t, "POST", "/api/v1/designs/Long%20Meadow/revisions", `{"lower_ohms":6500,"guard_factor":0}`), http.StatusCreated)
 	if revised.Revision != 2 || revised.LowerOhms != 6500 || revised.UpperOhms != 7024.5 || revised.GuardFactor != 0 || revised.Turns != 5600 {
 		t.Errorf("got %+v, want only what was said to change", revised)
 	}
@@ -203,13 +204,13 @@ func TestDesigns(t *testing.T) {
 		t.Errorf("a change of revision 1: %s", late.Detail)
 	}
 	shown := want[struct {
-		history.Design
-		Revisions []history.Design `json:"revisions"`
+		record.Design
+		Revisions []record.Design `json:"revisions"`
 	}](t, w.ask(t, "GET", "/api/v1/designs/Long%20Meadow", nil), http.StatusOK)
 	if shown.Revision != 2 || len(shown.Revisions) != 2 || shown.Revisions[0].Revision != 1 {
 		t.Errorf("got revision %d of %d", shown.Revision, len(shown.Revisions))
 	}
-	list := want[struct{ Designs []history.Design }](t, w.ask(t, "GET", "/api/v1/designs", nil), http.StatusOK)
+	list := want[struct{ Designs []record.Design }](t, w.ask(t, "GET", "/api/v1/designs", nil), http.StatusOK)
 	if len(list.Designs) != 1 || list.Designs[0].Revision != 2 {
 		t.Errorf("got %+v, want the latest revision", list.Designs)
 	}
@@ -221,7 +222,7 @@ func TestDesignRefused(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.start(t)
-	want[history.Design](t, w.ask(t, "POST", "/api/v1/designs", `{"name":"Base","target_ohms":6690,"lower_ohms":6600,"upper_ohms":6800}`), http.StatusCreated)
+	want[record.Design](t, w.ask(t, "POST", "/api/v1/designs", `{"name":"Base","target_ohms":6690,"lower_ohms":6600,"upper_ohms":6800}`), http.StatusCreated)
 	for _, c := range []struct{ name, path, body, field string }{
 		{"no target", "", `{"name":"A","tolerance_percent":5}`, "target_ohms"},
 		{"no tolerance", "", `{"name":"A","target_ohms":6690}`, "tolerance_percent"},
@@ -254,8 +255,8 @@ func TestMeasurements(t *testing.T) {
 	}
 	w.start(t)
 	type page struct {
-		Measurements []history.Measurement `json:"measurements"`
-		Next         string                `json:"next"`
+		Measurements []record.Measurement `json:"measurements"`
+		Next         string               `json:"next"`
 	}
 	var got []string
 	for cursor := ""; ; {
@@ -307,14 +308,14 @@ func TestMeasurementDetailAndVoid(t *testing.T) {
 	if got.Field != "reason" {
 		t.Errorf("got field %q, want reason", got.Field)
 	}
-	void := want[history.Measurement](t, w.ask(t, "POST", path, `{"reason":"wrong coil"}`), http.StatusOK)
-	if void.Status != history.Void || void.Reason != "wrong coil" {
+	void := want[record.Measurement](t, w.ask(t, "POST", path, `{"reason":"wrong coil"}`), http.StatusOK)
+	if void.Status != record.Void || void.Reason != "wrong coil" {
 		t.Errorf("got status %q because of %q", void.Status, void.Reason)
 	}
 	want[problem](t, w.ask(t, "POST", path, `{"reason":"again"}`), http.StatusConflict)
 
-	coil := want[history.Coil](t, w.ask(t, "GET", "/api/v1/coils/HN-0001", nil), http.StatusOK)
-	if coil.Serial != "HN-0001" || len(coil.Measurements) != 1 || coil.Measurements[0].Status != history.Void {
+	coil := want[record.Coil](t, w.ask(t, "GET", "/api/v1/coils/HN-0001", nil), http.StatusOK)
+	if coil.Serial != "HN-0001" || len(coil.Measurements) != 1 || coil.Measurements[0].Status != record.Void {
 		t.Errorf("got %+v", coil)
 	}
 	want[problem](t, w.ask(t, "GET", "/api/v1/coils/HN-9999", nil), http.StatusNotFound)

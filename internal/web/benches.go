@@ -6,6 +6,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // listBenches answers with how every bench stands.
@@ -139,12 +140,12 @@ func (s *site) record(w http.ResponseWriter, r *http.Request) error {
 // typeReading hands a typed value to an instrument that is read by a person.
 func (s *site) typeReading(w http.ResponseWriter, r *http.Request) error {
 	var body struct {
-		Role  history.Role `json:"role"`
-		Value string       `json:"value"`
+		Role  record.Role `json:"role"`
+		Value string      `json:"value"`
 	}
 	return s.order(w, r, &body, func(b Bench) error {
-		if body.Role != history.Meter && body.Role != history.Probe {
-			return invalid.of("role", "%q must be %q or %q", body.Role, history.Meter, history.Probe)
+		if body.Role != record.Meter && body.Role != record.Probe {
+			return invalid.of("role", "%q must be %q or %q", body.Role, record.Meter, record.Probe)
 		}
 		return b.Type(r.Context(), body.Role, body.Value)
 	})
@@ -168,7 +169,7 @@ func (s *site) note(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	snapshot := b.Snapshot()
-	entry := history.JournalEntry{Bench: snapshot.Bench, Who: who(r), Action: noteAction,
+	entry := record.JournalEntry{Bench: snapshot.Bench, Who: who(r), Action: noteAction,
 		Subject: body.Subject, Detail: strings.TrimSpace(body.Note)}
 	if entry.Detail == "" {
 		return invalid.of("note", "write what is to be noted")

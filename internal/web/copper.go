@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"coilkeep/internal/cooling"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // whoBody says who it is that answers; the name of the login where it is left out.
@@ -56,7 +56,7 @@ func (s *site) soak(w http.ResponseWriter, r *http.Request) error {
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	soak, err := b.Soak(r.Context(), history.Soak{Serial: body.Serial, Batch: body.Batch, Since: body.Since,
+	soak, err := b.Soak(r.Context(), record.Soak{Serial: body.Serial, Batch: body.Batch, Since: body.Since,
 		Who: whoBody{body.Who}.name(r)})
 	if err != nil {
 		return err
@@ -77,7 +77,7 @@ func (s *site) showCooling(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	s.reply(w, r, http.StatusOK, struct {
-		Curves []history.CoolingCurve `json:"curves"`
+		Curves []record.CoolingCurve `json:"curves"`
 		// Proposal is nil while too few coils have shown theirs.
 		Proposal *cooling.Proposal `json:"proposal"`
 	}{curves, proposedCooling(curves)})
@@ -86,7 +86,7 @@ func (s *site) showCooling(w http.ResponseWriter, r *http.Request) error {
 
 // proposedCooling is what curves of one design propose for its next revision; nil
 // while they are of too few coils.
-func proposedCooling(curves []history.CoolingCurve) *cooling.Proposal {
+func proposedCooling(curves []record.CoolingCurve) *cooling.Proposal {
 	list := make([]cooling.Curve, len(curves))
 	for i, c := range curves {
 		list[i] = cooling.Curve{Serial: c.Serial, TimeConstantSeconds: c.TimeConstantSeconds,

@@ -9,7 +9,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // What was not recorded is answered by program, by name or by login.
@@ -18,7 +18,7 @@ func TestAnswersAboutUnrecorded(t *testing.T) {
 	w := newWorkshop(t)
 	w.start(t)
 	w.north.set(func(s *bench.Snapshot) {
-		s.Unrecorded = []bench.Unrecorded{{ID: "u-1", Time: noon, Serial: "HN-0042", Stage: history.StageWound, Refusal: "too-short",
+		s.Unrecorded = []bench.Unrecorded{{ID: "u-1", Time: noon, Serial: "HN-0042", Stage: record.StageWound, Refusal: "too-short",
 			Words: "it came off before the readings were steady", Asked: true}}
 		s.Changed = &bench.VerdictChange{Bench: "north", Time: noon, Serial: "HN-0041", From: conformity.Undecided, To: conformity.In}
 	})
@@ -44,8 +44,8 @@ func TestAnswersAboutUnrecorded(t *testing.T) {
 		{"/api/v1/benches/north/unrecorded/u-1/again", `{"name": "Wren"}`, nil, http.StatusUnprocessableEntity},
 		{"/api/v1/benches/west/unrecorded/u-1/again", `{}`, nil, http.StatusNotFound},
 		{"/api/v1/benches/north/unrecorded/u-1/perhaps", `{}`, nil, http.StatusNotFound},
-		{"/api/v1/benches/north/unrecorded/u-1/dismiss", `{}`, fmt.Errorf("%w: it was measured", history.ErrConflict), http.StatusConflict},
-		{"/api/v1/benches/north/unrecorded/u-1/dismiss", `{}`, history.ErrNotFound, http.StatusNotFound},
+		{"/api/v1/benches/north/unrecorded/u-1/dismiss", `{}`, fmt.Errorf("%w: it was measured", record.ErrConflict), http.StatusConflict},
+		{"/api/v1/benches/north/unrecorded/u-1/dismiss", `{}`, record.ErrNotFound, http.StatusNotFound},
 	} {
 		w.north.fail(c.err)
 		if answer := w.ask(t, "POST", c.path, c.body); answer.status != c.status {
@@ -60,11 +60,11 @@ func TestSoakByProgram(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	since := noon.Add(-time.Hour)
-	k := want[history.Soak](t, w.ask(t, "POST", "/api/v1/benches/north/soak", map[string]any{"serial": "HN-0001", "since": since, "who": "Wren"}), http.StatusCreated)
+	k := want[record.Soak](t, w.ask(t, "POST", "/api/v1/benches/north/soak", map[string]any{"serial": "HN-0001", "since": since, "who": "Wren"}), http.StatusCreated)
 	if k.Serial != "HN-0001" || k.Batch != "" || !k.Since.Equal(since) || k.Who != "Wren" || k.Bench != "north" {
 		t.Errorf("got %+v", k)
 	}
-	k = want[history.Soak](t, w.ask(t, "POST", "/api/v1/benches/north/soak", `{"batch": "LM-1"}`), http.StatusCreated)
+	k = want[record.Soak](t, w.ask(t, "POST", "/api/v1/benches/north/soak", `{"batch": "LM-1"}`), http.StatusCreated)
 	if k.Batch != "LM-1" || !k.Since.Equal(noon) {
 		t.Errorf("got %+v, want one from now on", k)
 	}
@@ -82,7 +82,7 @@ func TestCoolingByProgram(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	type answer struct {
-		Curves   []history.CoolingCurve `json:"curves"`
+		Curves   []record.CoolingCurve `json:"curves"`
 		Proposal *struct {
 			TimeConstantSeconds float64 `json:"time_constant_seconds"`
 			TimeConstantRatio   float64 `json:"time_constant_ratio"`
@@ -95,7 +95,7 @@ func TestCoolingByProgram(t *testing.T) {
 		if a := want[answer](t, w.ask(t, "GET", path+"/cooling", nil), http.StatusOK); len(a.Curves) != i || a.Proposal != nil {
 			t.Errorf("from %d coils: %+v", i, a)
 		}
-		_, err := w.store.AddCoolingCurve(t.Context(), history.CoolingCurve{Bench: "north", Serial: fmt.Sprintf("HN-%04d", i), Design: "Long Meadow",
+		_, err := w.store.AddCoolingCurve(t.Context(), record.CoolingCurve{Bench: "north", Serial: fmt.Sprintf("HN-%04d", i), Design: "Long Meadow",
 			TimeConstantSeconds: 480, TimeConstantErrorSeconds: 20, StartKelvin: 3})
 		if err != nil {
 			t.Fatal(err)
@@ -108,7 +108,7 @@ func TestCoolingByProgram(t *testing.T) {
 	if answer := w.ask(t, "GET", "/api/v1/designs/none/cooling", nil); answer.status != http.StatusNotFound {
 		t.Errorf("a design that is not there: status %d", answer.status)
 	}
-	d := want[history.Design](t, w.ask(t, "POST", path+"/revisions", map[string]any{"time_constant_seconds": a.Proposal.TimeConstantSeconds,
+	d := want[record.Design](t, w.ask(t, "POST", path+"/revisions", map[string]any{"time_constant_seconds": a.Proposal.TimeConstantSeconds,
 		"time_constant_ratio": a.Proposal.TimeConstantRatio, "quick_share": 0.1, "quick_share_deviation": 0.05, "wanted_uncertainty_percent": 0.4}), http.StatusCreated)
 	if d.Revision != 2 || d.TimeConstantRatio != 0.05 || d.QuickShare != 0.1 || d.QuickShareDeviation != 0.05 || d.WantedUncertaintyPercent != 0.4 {
 		t.Errorf("revised to %+v", d)

@@ -4,7 +4,7 @@ import (
 	"net/http"
 
 	"coilkeep/internal/copper"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // designBody is a design as a client tells it: what is left out keeps what the
@@ -14,21 +14,21 @@ type designBody struct {
 	TargetOhms *float64 `json:"target_ohms"`
 	// TolerancePercent is how far a coil may be off its target either way; or
 	// LowerOhms and UpperOhms say it.
-	TolerancePercent                  *float64        `json:"tolerance_percent"`
-	LowerOhms                         *float64        `json:"lower_ohms"`
-	UpperOhms                         *float64        `json:"upper_ohms"`
-	GuardFactor                       *float64        `json:"guard_factor"`
-	GaugeAWG                          *int            `json:"gauge_awg"`
-	Turns                             *int            `json:"turns"`
-	Bobbin                            *history.Bobbin `json:"bobbin"`
-	AlphaPerKelvin                    *float64        `json:"alpha_per_kelvin"`
-	AlphaStandardUncertaintyPerKelvin *float64        `json:"alpha_standard_uncertainty_per_kelvin"`
-	TimeConstantSeconds               *float64        `json:"time_constant_seconds"`
-	TimeConstantRatio                 *float64        `json:"time_constant_ratio"`
-	QuickShare                        *float64        `json:"quick_share"`
-	QuickShareDeviation               *float64        `json:"quick_share_deviation"`
-	WantedUncertaintyPercent          *float64        `json:"wanted_uncertainty_percent"`
-	Note                              *string         `json:"note"`
+	TolerancePercent                  *float64       `json:"tolerance_percent"`
+	LowerOhms                         *float64       `json:"lower_ohms"`
+	UpperOhms                         *float64       `json:"upper_ohms"`
+	GuardFactor                       *float64       `json:"guard_factor"`
+	GaugeAWG                          *int           `json:"gauge_awg"`
+	Turns                             *int           `json:"turns"`
+	Bobbin                            *record.Bobbin `json:"bobbin"`
+	AlphaPerKelvin                    *float64       `json:"alpha_per_kelvin"`
+	AlphaStandardUncertaintyPerKelvin *float64       `json:"alpha_standard_uncertainty_per_kelvin"`
+	TimeConstantSeconds               *float64       `json:"time_constant_seconds"`
+	TimeConstantRatio                 *float64       `json:"time_constant_ratio"`
+	QuickShare                        *float64       `json:"quick_share"`
+	QuickShareDeviation               *float64       `json:"quick_share_deviation"`
+	WantedUncertaintyPercent          *float64       `json:"wanted_uncertainty_percent"`
+	Note                              *string        `json:"note"`
 	// Revision is the one that is changed. Where it is told and somebody has
 	// revised it meanwhile, the change is refused.
 	Revision *int `json:"revision"`
@@ -36,8 +36,8 @@ type designBody struct {
 
 // newDesign is what a design is where nothing else is said: judged with the
 // whole uncertainty as its guard band, and wound of annealed copper.
-func newDesign() history.Design {
-	return history.Design{
+func newDesign() record.Design {
+	return record.Design{
 		GuardFactor:                       1,
 		AlphaPerKelvin:                    float64(copper.Standard),
 		AlphaStandardUncertaintyPerKelvin: copper.StandardUncertaintyPerKelvin,
@@ -45,7 +45,7 @@ func newDesign() history.Design {
 }
 
 // over returns base with what b says in its place.
-func (b designBody) over(base history.Design) (history.Design, error) {
+func (b designBody) over(base record.Design) (record.Design, error) {
 	d := base
 	set(&d.TargetOhms, b.TargetOhms)
 	set(&d.LowerOhms, b.LowerOhms)
@@ -101,7 +101,7 @@ func (s *site) listDesigns(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	s.reply(w, r, http.StatusOK, struct {
-		Designs []history.Design `json:"designs"`
+		Designs []record.Design `json:"designs"`
 	}{designs})
 	return nil
 }
@@ -113,9 +113,9 @@ func (s *site) showDesign(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	s.reply(w, r, http.StatusOK, struct {
-		history.Design
+		record.Design
 		// Revisions holds every revision, the first one first.
-		Revisions []history.Design `json:"revisions"`
+		Revisions []record.Design `json:"revisions"`
 	}{revisions[len(revisions)-1], revisions})
 	return nil
 }

@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/history"
 	"coilkeep/internal/published"
+	"coilkeep/internal/record"
 )
 
 // refuses asks for path, which must be answered with a problem of this status
@@ -38,7 +39,7 @@ func TestSpoolsAPI(t *testing.T) {
 	w.refuses(t, path+"?design=Long+Meadow", http.StatusUnprocessableEntity, "design", `there is no design "Long Meadow"`)
 	w.refuses(t, path+"?desing=x", http.StatusUnprocessableEntity, "desing", "known is design")
 	w.wind(t)
-	if _, err := w.store.AddDesign(t.Context(), history.Design{Name: "Fen", TargetOhms: 8000, LowerOhms: 7600, UpperOhms: 8400, AlphaPerKelvin: 0.00393}, ""); err != nil {
+	if _, err := w.store.AddDesign(t.Context(), record.Design{Name: "Fen", TargetOhms: 8000, LowerOhms: 7600, UpperOhms: 8400, AlphaPerKelvin: 0.00393}, ""); err != nil {
 		t.Fatal(err)
 	}
 	if got := want[spoolsReply](t, w.ask(t, "GET", path+"?design=Fen", nil), http.StatusOK); got.Design == nil || *got.Design != "Fen" || len(got.Spools) != 0 {
@@ -111,7 +112,7 @@ func TestPairsAPI(t *testing.T) {
 		t.Errorf("no two so close: %+v", got)
 	}
 	// A coil that is sold as half of a pair is no stock.
-	if _, err := w.store.AddAssembly(t.Context(), history.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0006"}, false); err != nil {
+	if _, err := w.store.AddAssembly(t.Context(), record.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0006"}, false); err != nil {
 		t.Fatal(err)
 	}
 	if got := want[pairsReply](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.5", nil), http.StatusOK); got.InAssembly != 2 || len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" {
@@ -158,7 +159,7 @@ func TestStudiesAPI(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	type list struct {
-		Studies []history.Study `json:"studies"`
+		Studies []record.Study `json:"studies"`
 	}
 	if got := want[list](t, w.ask(t, "GET", "/api/v1/studies", nil), http.StatusOK); got.Studies == nil || len(got.Studies) != 0 {
 		t.Errorf("without a study: %+v", got)
@@ -226,7 +227,7 @@ func TestPublishedStudyAPI(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, row := range published.Table(t, "spc/gauge/msa_10x3x3.csv") {
-		if _, err := w.store.AddStudyReading(t.Context(), history.StudyReading{Bench: "north", Study: "manual", Design: design.Name, DesignRevision: design.Revision, Part: row.Text("part"),
+		if _, err := w.store.AddStudyReading(t.Context(), record.StudyReading{Bench: "north", Study: "manual", Design: design.Name, DesignRevision: design.Revision, Part: row.Text("part"),
 			Operator: row.Text("appraiser"), ResistanceOhms: 6690 + row.Number("y"), TemperatureCelsius: 20, AlphaPerKelvin: design.AlphaPerKelvin}); err != nil {
 			t.Fatal(err)
 		}
@@ -276,7 +277,7 @@ func TestStudyWithoutSpreadAPI(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	for i := range 8 {
-		if _, err := w.store.AddStudyReading(t.Context(), history.StudyReading{Bench: "north", Study: "flat", Design: "Long Meadow", DesignRevision: 1,
+		if _, err := w.store.AddStudyReading(t.Context(), record.StudyReading{Bench: "north", Study: "flat", Design: "Long Meadow", DesignRevision: 1,
 			Part: fmt.Sprint(i % 2), Operator: []string{"Ada", "Ben"}[i/2%2], ResistanceOhms: 6700, TemperatureCelsius: 20, AlphaPerKelvin: 0.00393}); err != nil {
 			t.Fatal(err)
 		}

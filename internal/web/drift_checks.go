@@ -9,6 +9,7 @@ import (
 	"coilkeep/internal/control"
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // watchedChecks is how many measurements of check standards are looked at.
@@ -63,7 +64,7 @@ func (s *site) checkChart(ctx context.Context, bench string) (checkView, error) 
 }
 
 // reference is the reference value of a standard as last told.
-func reference(checks []history.CheckMeasurement, standard string) float64 {
+func reference(checks []record.CheckMeasurement, standard string) float64 {
 	for _, c := range checks {
 		if c.Standard == standard {
 			return c.NominalOhms

@@ -11,7 +11,7 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // liveDrift is what the page of a bench shows of its batch: what moved and what
@@ -110,8 +110,8 @@ func cautions(r drift.Report) []string {
 // liveRun is the run of a batch with what the analysis found in it, nil for
 // none. coils are the newest of its measurements, in any order, one at least;
 // older coils are left out, for there is nothing to tell their verdict by.
-func liveRun(report *drift.Report, coils []history.Measurement, spools []history.SpoolMark) chart.Run {
-	oldest := slices.MinFunc(coils, func(a, b history.Measurement) int { return cmp.Compare(a.Sequence, b.Sequence) })
+func liveRun(report *drift.Report, coils []record.Measurement, spools []record.SpoolMark) chart.Run {
+	oldest := slices.MinFunc(coils, func(a, b record.Measurement) int { return cmp.Compare(a.Sequence, b.Sequence) })
 	plain := chart.Run{Measurements: coils, Spools: spoolsFrom(spools, oldest.Sequence)}
 	if report == nil {
 		return plain
@@ -141,8 +141,8 @@ func liveRun(report *drift.Report, coils []history.Measurement, spools []history
 }
 
 // byID lists measurements by their ids.
-func byID(measured []history.Measurement) map[string]history.Measurement {
-	found := make(map[string]history.Measurement, len(measured))
+func byID(measured []record.Measurement) map[string]record.Measurement {
+	found := make(map[string]record.Measurement, len(measured))
 	for _, m := range measured {
 		found[m.ID] = m
 	}
@@ -161,8 +161,8 @@ func latest(run chart.Run, n int) chart.Run {
 
 // spoolsFrom are the marks from a coil on. The first is moved to that coil when
 // its spool was put on before.
-func spoolsFrom(marks []history.SpoolMark, first int) []history.SpoolMark {
-	var kept []history.SpoolMark
+func spoolsFrom(marks []record.SpoolMark, first int) []record.SpoolMark {
+	var kept []record.SpoolMark
 	for _, m := range marks {
 		if m.FromSequence <= first {
 			m.FromSequence, kept = first, nil

@@ -12,7 +12,7 @@ import (
 
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // woundCoils are n invented coils of 6690 Ω with a scatter of 0.3 % (seeded), each
@@ -159,7 +159,7 @@ func TestLongBatchShowsItsNewestCoils(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	const coils = listedCoils + 4
-	var last history.Measurement
+	var last record.Measurement
 	for i := 1; i <= coils; i++ {
 		last = w.measure(t, fmt.Sprintf("HN-%04d", i), 6750+float64(i*7919%101), noon.Add(time.Duration(i-coils)*time.Minute))
 	}
@@ -174,11 +174,11 @@ func TestLiveRun(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var coils []history.Measurement
+	var coils []record.Measurement
 	for _, p := range report.Points {
-		coils = append(coils, history.Measurement{ID: p.MeasurementID, Sequence: p.Sequence, Serial: p.Serial, R20Ohms: p.R20Ohms, Status: history.Recorded})
+		coils = append(coils, record.Measurement{ID: p.MeasurementID, Sequence: p.Sequence, Serial: p.Serial, R20Ohms: p.R20Ohms, Status: record.Recorded})
 	}
-	spools := []history.SpoolMark{{FromSequence: 1, Spool: "S-7"}, {FromSequence: 20, Spool: "S-8"}, {FromSequence: 50, Spool: "S-9"}, {FromSequence: 61, Spool: "S-10"}}
+	spools := []record.SpoolMark{{FromSequence: 1, Spool: "S-7"}, {FromSequence: 20, Spool: "S-8"}, {FromSequence: 50, Spool: "S-9"}, {FromSequence: 61, Spool: "S-10"}}
 	run := liveRun(&report, coils[40:], spools)
 	if len(run.Measurements) != 20 || run.Measurements[0].ID != "m41" || run.Limits == nil || len(run.Level) != 1 {
 		t.Errorf("the newest 20: %d from %s, limits %v, level %v", len(run.Measurements), run.Measurements[0].ID, run.Limits, run.Level)

@@ -13,6 +13,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/statistics"
 )
 
@@ -230,7 +231,7 @@ type shelf struct {
 	// field is where the batch was named.
 	field, batch string
 	targetOhms   float64
-	coils        []history.Measurement
+	coils        []record.Measurement
 	// sold is how many further coils are half of an assembly.
 	sold int
 }
@@ -241,14 +242,14 @@ func (s shelf) without(other shelf) shelf {
 	for _, m := range other.coils {
 		later[m.Serial] = m.Time
 	}
-	s.coils = slices.DeleteFunc(slices.Clone(s.coils), func(m history.Measurement) bool { return later[m.Serial].After(m.Time) })
+	s.coils = slices.DeleteFunc(slices.Clone(s.coils), func(m record.Measurement) bool { return later[m.Serial].After(m.Time) })
 	return s
 }
 
 // shelf finds the coils of a batch.
 func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
 	batch, err := s.server.History.Batch(ctx, name)
-	if errors.Is(err, history.ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		return shelf{}, invalid.of(field, "there is no batch %q", name)
 	}
 	if err != nil {
@@ -270,13 +271,13 @@ func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
 	if err != nil {
 		return shelf{}, err
 	}
-	single := slices.DeleteFunc(newest, func(m history.Measurement) bool { return sold[m.Serial] })
+	single := slices.DeleteFunc(newest, func(m record.Measurement) bool { return sold[m.Serial] })
 	return shelf{field: field, batch: name, targetOhms: design.TargetOhms, coils: single, sold: len(sold)}, nil
 }
 
 // newestStanding leaves of measurements, the newest first, one for each coil of
 // which one stands, and names the coils.
-func newestStanding(measured []history.Measurement) (newest []history.Measurement, serials []string) {
+func newestStanding(measured []record.Measurement) (newest []record.Measurement, serials []string) {
 	seen := map[string]bool{}
 	for _, m := range measured {
 		if !seen[m.Serial] && m.Stands() {

@@ -12,7 +12,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/gauge"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // usualParts is how many coils a study should have (common practice in measurement
@@ -37,8 +37,8 @@ type studyPlan struct {
 // studiesView lists the studies.
 type studiesView struct {
 	frame
-	Studies []history.Study
-	Designs []history.Design
+	Studies []record.Study
+	Designs []record.Design
 	Benches []string
 	Form    form
 }
@@ -153,7 +153,7 @@ func (s *site) showStudy(w http.ResponseWriter, r *http.Request, status int, f f
 }
 
 // planFrom is the plan that readings follow.
-func planFrom(readings []history.StudyReading) studyPlan {
+func planFrom(readings []record.StudyReading) studyPlan {
 	last := readings[len(readings)-1]
 	p := studyPlan{Study: last.Study, Design: last.Design, Bench: last.Bench}
 	count := map[[2]string]int{}
@@ -178,7 +178,7 @@ func (p studyPlan) query() url.Values {
 
 // next fills in what is done and what comes next: round by round, so that nobody
 // measures a coil twice in a row and what changes slowly is spread over all.
-func (v *studyView) next(readings []history.StudyReading) {
+func (v *studyView) next(readings []record.StudyReading) {
 	count := map[[2]string]int{}
 	for _, r := range readings {
 		count[[2]string{r.Part, r.Operator}]++
@@ -204,9 +204,9 @@ func (v *studyView) next(readings []history.StudyReading) {
 
 // studied is the readings of a study and what comes of them.
 type studied struct {
-	Readings []history.StudyReading
+	Readings []record.StudyReading
 	// Design is the revision the coils are of; zero without readings.
-	Design history.Design
+	Design record.Design
 	// Result is nil until every operator has measured every coil equally often;
 	// Incomplete says why it is, and is empty without readings.
 	Result     *gauge.Study
@@ -268,10 +268,10 @@ func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
 
 // studyDesign is the design of a study: that of its first reading, or the newest
 // revision of the one it is begun with.
-func (s *site) studyDesign(ctx context.Context, study, design string) (history.Design, error) {
+func (s *site) studyDesign(ctx context.Context, study, design string) (record.Design, error) {
 	readings, err := s.server.History.StudyReadings(ctx, study)
 	if err != nil {
-		return history.Design{}, err
+		return record.Design{}, err
 	}
 	if len(readings) > 0 {
 		return s.server.History.DesignRevision(ctx, readings[0].Design, readings[0].DesignRevision)

@@ -4,7 +4,7 @@ import (
 	"net/http"
 
 	"coilkeep/internal/gauge"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // studiesJSON answers with the studies of the measuring, the newest first.
@@ -17,7 +17,7 @@ func (s *site) studiesJSON(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	s.reply(w, r, http.StatusOK, struct {
-		Studies []history.Study `json:"studies"`
+		Studies []record.Study `json:"studies"`
 	}{studies})
 	return nil
 }
@@ -38,7 +38,7 @@ type studyReply struct {
 	Incomplete *string      `json:"incomplete"`
 	// Readings is nil as long as Result is: nobody measures towards values that
 	// are not shown.
-	Readings []history.StudyReading `json:"readings"`
+	Readings []record.StudyReading `json:"readings"`
 }
 
 // studyResult is what a study says of the measuring, in ohms.

@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
+	"coilkeep/internal/record"
 )
 
 // windCoils measures coils of batch LM-1, a minute apart, by a seeded hand that
@@ -56,7 +57,7 @@ func TestBatchDriftAPI(t *testing.T) {
 	if r := w.ask(t, "POST", path+"/acknowledge", `{"note": " "}`); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), `"field":"note"`) {
 		t.Errorf("an empty note: %d %s", r.status, r.body)
 	}
-	entry := want[history.JournalEntry](t, w.ask(t, "POST", path+"/acknowledge", `{"note": "new felt"}`), http.StatusCreated)
+	entry := want[record.JournalEntry](t, w.ask(t, "POST", path+"/acknowledge", `{"note": "new felt"}`), http.StatusCreated)
 	if got = want[watch.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK); got.News || got.Note == nil || got.Note.ID != entry.ID {
 		t.Errorf("taken note of: news %v, note %+v", got.News, got.Note)
 	}
@@ -221,19 +222,19 @@ func TestPairs(t *testing.T) {
 
 // MeasureStudy gives part n a resistance of 6700 + 20·n ohms at 20 °C, and each
 // reading a little more than the one before.
-func (b *settableBench) MeasureStudy(ctx context.Context, c bench.StudyCoil) (history.StudyReading, error) {
+func (b *settableBench) MeasureStudy(ctx context.Context, c bench.StudyCoil) (record.StudyReading, error) {
 	if err := b.fault(); err != nil {
-		return history.StudyReading{}, err
+		return record.StudyReading{}, err
 	}
 	before, err := b.store.StudyReadings(ctx, c.Study)
 	if err != nil {
-		return history.StudyReading{}, err
+		return record.StudyReading{}, err
 	}
 	n, err := strconv.Atoi(c.Part)
 	if err != nil {
-		return history.StudyReading{}, err
+		return record.StudyReading{}, err
 	}
-	return b.store.AddStudyReading(ctx, history.StudyReading{Bench: "north", Study: c.Study, Design: c.Design.Name, DesignRevision: c.Design.Revision,
+	return b.store.AddStudyReading(ctx, record.StudyReading{Bench: "north", Study: c.Study, Design: c.Design.Name, DesignRevision: c.Design.Revision,
 		Part: c.Part, Operator: c.Operator, ResistanceOhms: 6700 + 20*float64(n) + 0.1*float64(len(before)%5), TemperatureCelsius: 20, AlphaPerKelvin: c.Design.AlphaPerKelvin})
 }
 
@@ -305,7 +306,7 @@ func TestCheckChart(t *testing.T) {
 	w.start(t)
 	check := func(standard string, ohms float64) {
 		t.Helper()
-		if _, err := w.store.AddCheckMeasurement(t.Context(), history.CheckMeasurement{Bench: "north", Standard: standard, NominalOhms: 6800, MeasuredOhms: ohms}); err != nil {
+		if _, err := w.store.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: standard, NominalOhms: 6800, MeasuredOhms: ohms}); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
 )
@@ -59,7 +60,7 @@ type driftForms struct{ Acknowledge, Baseline form }
 
 // batchDrift is what the page of a batch shows of its drift. An analysis that
 // fails does not hide the rest of the page.
-func (s *site) batchDrift(ctx context.Context, batch history.Batch, coils []history.Measurement, all bool, forms driftForms) driftView {
+func (s *site) batchDrift(ctx context.Context, batch record.Batch, coils []record.Measurement, all bool, forms driftForms) driftView {
 	view := driftView{Batch: batch.Name, PDF: at("batches", batch.Name, "drift.pdf"), Acknowledge: forms.Acknowledge, Baseline: forms.Baseline}
 	d, err := s.server.Drift.Batch(ctx, batch.Name)
 	if err != nil {

@@ -10,7 +10,7 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // windersView lists what was wound on which winder.
@@ -90,7 +90,7 @@ type spoolsView struct {
 	frame
 	watch.Book
 	// Designs are those there are, to choose from.
-	Designs []history.Design
+	Designs []record.Design
 }
 
 func (s *site) spoolsPage(w http.ResponseWriter, r *http.Request) error {
@@ -156,9 +156,9 @@ func (s *site) spoolBook(ctx context.Context, design string) (watch.Book, error)
 
 // designNamed is the newest revision of the design that the field "design" of a
 // request names.
-func (s *site) designNamed(ctx context.Context, name string) (history.Design, error) {
+func (s *site) designNamed(ctx context.Context, name string) (record.Design, error) {
 	design, err := s.server.History.Design(ctx, name)
-	if errors.Is(err, history.ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		return design, invalid.of("design", "there is no design %q", name)
 	}
 	return design, err

@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // heartbeatEvent tells a client that the daemon is still there when nothing
@@ -63,12 +64,12 @@ func (s *site) events(w http.ResponseWriter, r *http.Request) error {
 
 // measuredSince returns the measurements after the one with id, light as in a
 // list; none when id is empty.
-func (s *site) measuredSince(ctx context.Context, id, only string) ([]history.Measurement, error) {
+func (s *site) measuredSince(ctx context.Context, id, only string) ([]record.Measurement, error) {
 	if id == "" {
 		return nil, nil
 	}
 	missed, next, err := s.server.History.Measurements(ctx, history.Filter{Bench: only, After: id, Limit: longestPage})
-	if errors.Is(err, history.ErrInvalid) {
+	if errors.Is(err, record.ErrInvalid) {
 		return nil, invalid.of("Last-Event-ID", "%q is not the id of a measurement", id)
 	}
 	if err == nil && next != "" {
@@ -81,7 +82,7 @@ func (s *site) measuredSince(ctx context.Context, id, only string) ([]history.Me
 // follow writes to stream until there is a reason to stop: first what was
 // missed and how the benches stand, then what happens. The error says the
 // reason; nil means the daemon stops.
-func (s *site) follow(r *http.Request, stream *stream, news <-chan bench.Event, only string, missed []history.Measurement) error {
+func (s *site) follow(r *http.Request, stream *stream, news <-chan bench.Event, only string, missed []record.Measurement) error {
 	told := map[string]bool{}
 	for _, m := range missed {
 		told[m.ID] = true
@@ -108,7 +109,7 @@ func (s *site) follow(r *http.Request, stream *stream, news <-chan bench.Event, 
 			if only != "" && event.Bench != only {
 				continue
 			}
-			if m, ok := event.Data.(history.Measurement); ok && told[m.ID] {
+			if m, ok := event.Data.(record.Measurement); ok && told[m.ID] {
 				continue
 			}
 			if err := stream.send(event.Type, event.Data); err != nil {
@@ -151,7 +152,7 @@ func (s *stream) send(event bench.EventType, data any) error {
 		return fmt.Errorf("write %s event as JSON: %w", event, err)
 	}
 	var b bytes.Buffer
-	if m, ok := data.(history.Measurement); ok {
+	if m, ok := data.(record.Measurement); ok {
 		fmt.Fprintf(&b, "id: %s\n", m.ID)
 	}
 	fmt.Fprintf(&b, "event: %s\ndata: %s\n\n", event, encoded)

@@ -15,7 +15,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // event is one server-sent event as a client sees it.
@@ -128,7 +128,7 @@ func TestEvents(t *testing.T) {
 	}
 
 	value := 6721.4
-	w.hub.Publish(bench.Event{Type: bench.ReadingEvent, Bench: "north", Data: bench.ReadingData{Bench: "north", Role: history.Meter,
+	w.hub.Publish(bench.Event{Type: bench.ReadingEvent, Bench: "north", Data: bench.ReadingData{Bench: "north", Role: record.Meter,
 		Time: noon, Value: &value, Unit: "ohm", Resolution: 0.1, Status: "ok", Raw: "+6.7214E+03"}})
 	e := l.next(t)
 	if e.kind != "reading" || !strings.Contains(e.data, `"value":6721.4`) || !strings.Contains(e.data, `"unit":"ohm"`) || e.id != "" {
@@ -143,7 +143,7 @@ func TestEvents(t *testing.T) {
 	}
 
 	w.hub.Publish(bench.Event{Type: bench.InstrumentEvent, Bench: "north", Data: bench.InstrumentData{Bench: "north",
-		Instrument: bench.Instrument{Role: history.Probe, Driver: "line", Fault: "unplugged"}}})
+		Instrument: bench.Instrument{Role: record.Probe, Driver: "line", Fault: "unplugged"}}})
 	e = l.next(t)
 	if e.kind != "instrument" || !strings.Contains(e.data, `"bench":"north","role":"probe"`) {
 		t.Errorf("got %+v, want the instrument", e)
@@ -161,10 +161,10 @@ func TestEventsAreDescribed(t *testing.T) {
 	for schema, data := range map[string]any{
 		"Bench":       w.north.Snapshot(),
 		"Measurement": m,
-		"Unrecorded": bench.UnrecordedData{Bench: "north", Unrecorded: bench.Unrecorded{ID: "u-1", Time: noon, Stage: history.StageWound,
+		"Unrecorded": bench.UnrecordedData{Bench: "north", Unrecorded: bench.Unrecorded{ID: "u-1", Time: noon, Stage: record.StageWound,
 			Refusal: "on-hold", Words: "no batch is open"}},
 		"VerdictChange": bench.VerdictChange{Bench: "north", Time: noon, Serial: "HN-0001", From: conformity.Undecided, To: conformity.In},
-		"LiveReading":   bench.ReadingData{Bench: "north", Role: history.Probe, Time: noon, Unit: "celsius", Status: "impossible", Reason: "85 °C is a power-on value", Raw: "85.00"},
+		"LiveReading":   bench.ReadingData{Bench: "north", Role: record.Probe, Time: noon, Unit: "celsius", Status: "impossible", Reason: "85 °C is a power-on value", Raw: "85.00"},
 	} {
 		encoded, err := json.Marshal(data)
 		if err != nil {

@@ -8,8 +8,8 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // How the page says things. The script of the page formats live readings the
@@ -87,15 +87,15 @@ func verdictWords(v conformity.Verdict) string {
 }
 
 // statusWords says a measurement's status where it is not the ordinary one.
-func statusWords(s history.Status) string {
+func statusWords(s record.Status) string {
 	switch s {
-	case history.Forced:
+	case record.Forced:
 		return "forced"
-	case history.Manual:
+	case record.Manual:
 		return "typed in"
-	case history.Void:
+	case record.Void:
 		return "void"
-	case history.Superseded:
+	case record.Superseded:
 		return "replaced"
 	}
 	return ""

@@ -14,6 +14,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
 	"coilkeep/internal/history/historytest"
+	"coilkeep/internal/record"
 )
 
 // paintedAnswer is an answer that knows when a browser had something to show:
@@ -54,7 +55,7 @@ func BenchmarkLargePages(b *testing.B) {
 	}
 	ofBatch := func() error { _, _, err := kept.Measurements(ctx, history.Filter{Batch: batch}); return err }
 	ofCoil := func() error { _, err := kept.Coil(ctx, coil); return err }
-	meter := history.UseFilter{Bench: "bench-0", Role: history.Meter, Identity: oldMeter}
+	meter := history.UseFilter{Bench: "bench-0", Role: record.Meter, Identity: oldMeter}
 	for _, c := range []struct {
 		path string
 		bare func() error
@@ -83,7 +84,7 @@ func BenchmarkLargePages(b *testing.B) {
 		{"/instruments/bench-0", func() error { _, err := kept.Instruments(ctx, "bench-0"); return err }},
 		{"/instruments/bench-0/recheck?correction=1&instrument=meter:" + url.QueryEscape(oldMeter), func() error {
 			n := 0
-			err := kept.EachUse(ctx, meter, func(history.Measurement) error {
+			err := kept.EachUse(ctx, meter, func(record.Measurement) error {
 				if n++; n > mostRechecked {
 					return errEnough
 				}
@@ -138,7 +139,7 @@ func largeWorkshop(b *testing.B, coils int) *workshop {
 	for i := range 17 {
 		w.capture(b, fmt.Sprintf("LM-%04d", i), 6650+float64(i*7919%101), noon.Add(time.Duration(i-100)*time.Minute))
 	}
-	var design history.Design
+	var design record.Design
 	for i := range historytest.Designs {
 		d := longMeadow()
 		d.Name = fmt.Sprintf("D-%d", i)

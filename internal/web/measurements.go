@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 const (
@@ -26,10 +27,10 @@ func (s *site) listMeasurements(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if page == nil {
-		page = []history.Measurement{}
+		page = []record.Measurement{}
 	}
 	s.reply(w, r, http.StatusOK, struct {
-		Measurements []history.Measurement `json:"measurements"`
+		Measurements []record.Measurement `json:"measurements"`
 		// Next is empty on the last page.
 		Next string `json:"next"`
 	}{page, next})
@@ -77,8 +78,8 @@ func parseLimit(value string) (int, error) {
 
 // measurementDetail is a measurement with everything behind it.
 type measurementDetail struct {
-	history.Measurement
-	Readings []history.Reading `json:"readings"`
+	record.Measurement
+	Readings []record.Reading `json:"readings"`
 }
 
 func (s *site) showMeasurement(w http.ResponseWriter, r *http.Request) error {
@@ -87,7 +88,7 @@ func (s *site) showMeasurement(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if readings == nil {
-		readings = []history.Reading{}
+		readings = []record.Reading{}
 	}
 	s.reply(w, r, http.StatusOK, measurementDetail{m, readings})
 	return nil

@@ -9,6 +9,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // home serves the page of the only bench, or the overview of all.
@@ -52,7 +53,7 @@ func (s *site) showPage(w http.ResponseWriter, r *http.Request, b Bench) error {
 	run := s.runView(r.Context(), panel.Snapshot, 0)
 	return s.renderPage(w, "pages/bench", benchView{
 		frame: s.frame(benchesSection, "Bench "+panel.Bench), Panel: panel, Run: run,
-		Stages: []string{history.StageWound, history.StagePotted, history.StageAssembled},
+		Stages: []string{record.StageWound, record.StagePotted, record.StageAssembled},
 	})
 }
 
@@ -79,9 +80,9 @@ type panelView struct {
 	bench.Snapshot
 	Instruments []bench.Instrument
 	// Judged is the measurement of the coil on the clips, once it is recorded.
-	Judged *history.Measurement
+	Judged *record.Measurement
 	// Before is the last measurement while nothing is on the clips.
-	Before *history.Measurement
+	Before *record.Measurement
 	// Deviation says how far the coil on the clips is from its target.
 	Deviation string
 	// Value is what is known of the coil on the clips: as recorded, or so far.

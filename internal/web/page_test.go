@@ -14,7 +14,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden pages")
@@ -212,7 +212,7 @@ func TestPageWithoutBench(t *testing.T) {
 
 func TestScale(t *testing.T) {
 	t.Parallel()
-	design := &history.Design{TargetOhms: 6690, LowerOhms: 6490, UpperOhms: 6890} // one unit is 2 Ω
+	design := &record.Design{TargetOhms: 6690, LowerOhms: 6490, UpperOhms: 6890} // one unit is 2 Ω
 	for _, c := range []struct {
 		name          string
 		r20, expanded float64

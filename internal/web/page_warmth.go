@@ -6,8 +6,8 @@ import (
 	"slices"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // worthTelling is by how much U must get better before the page speaks of it: by
@@ -17,7 +17,7 @@ const worthTelling = 0.9
 // gainWords says how well R20 is known and what leaving the coil on gives; "" when
 // nothing is known. Recorded is the measurement of the coil on the clips, nil
 // before there is one.
-func gainWords(s bench.Snapshot, recorded *history.Measurement) string {
+func gainWords(s bench.Snapshot, recorded *record.Measurement) string {
 	now := math.NaN()
 	if s.R20Ohms != nil && s.ExpandedUncertaintyOhms != nil {
 		now = 100 * *s.ExpandedUncertaintyOhms / *s.R20Ohms
@@ -111,9 +111,9 @@ func (v lostView) asked() *bench.Unrecorded {
 
 // withoutFirsts leaves out the first results of coils that stayed on the clips and
 // were measured better: each was one coil measured once.
-func withoutFirsts(list []history.Measurement) []history.Measurement {
-	return slices.DeleteFunc(slices.Clone(list), func(m history.Measurement) bool {
-		return m.Status == history.Superseded && m.Reason == history.MeasuredLonger
+func withoutFirsts(list []record.Measurement) []record.Measurement {
+	return slices.DeleteFunc(slices.Clone(list), func(m record.Measurement) bool {
+		return m.Status == record.Superseded && m.Reason == record.MeasuredLonger
 	})
 }
 

@@ -8,7 +8,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // atWork is a bench with R20 of 10 kΩ known within so many percent, and what that
@@ -27,11 +27,11 @@ func atWork(percent, ahead float64) bench.Snapshot {
 
 func TestGainWords(t *testing.T) {
 	t.Parallel()
-	recorded := &history.Measurement{R20Ohms: 10000, ExpandedUncertaintyOhms: 41}
+	recorded := &record.Measurement{R20Ohms: 10000, ExpandedUncertaintyOhms: 41}
 	for _, c := range []struct {
 		name           string
 		percent, ahead float64
-		recorded       *history.Measurement
+		recorded       *record.Measurement
 		want           string
 	}{
 		{"nothing is known", 0, 0, nil, ""},
@@ -134,7 +134,7 @@ func TestLongerIsOneCoil(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	better.ID, better.Supersedes, better.Reason, better.Time = "", first.ID, history.MeasuredLonger, noon.Add(-60e9)
+	better.ID, better.Supersedes, better.Reason, better.Time = "", first.ID, record.MeasuredLonger, noon.Add(-60e9)
 	if better, err = w.store.Record(t.Context(), better, readings); err != nil {
 		t.Fatal(err)
 	}
@@ -151,7 +151,7 @@ func TestLongerIsOneCoil(t *testing.T) {
 	wantText(t, w.page(t, "/coils/HN-0001"), "All 2 measurements of this coil", "measured longer on the same contact: the coil stayed on the clips, and this is the better of its two results")
 	wantText(t, w.page(t, measurementPath(first)), "This measurement is replaced: measured longer on the same contact", "In its place stands")
 	script := w.ask(t, "GET", "/assets/numbers.js", nil)
-	if script.status != http.StatusOK || !strings.Contains(string(script.body), history.MeasuredLonger) {
+	if script.status != http.StatusOK || !strings.Contains(string(script.body), record.MeasuredLonger) {
 		t.Error("the script of the page does not know a better result when it comes")
 	}
 }

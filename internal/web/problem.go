@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // kind is one sort of problem a client may meet. Its name is part of the API:
@@ -76,7 +77,7 @@ func classify(err error) *fault {
 		return known
 	}
 	found := &fault{detail: err.Error(), cause: err}
-	if wrong := (*history.FieldError)(nil); errors.As(err, &wrong) {
+	if wrong := (*record.FieldError)(nil); errors.As(err, &wrong) {
 		found.kind, found.field, found.detail = invalid, wrong.Field, wrong.Error()
 		return found
 	}
@@ -87,13 +88,13 @@ func classify(err error) *fault {
 		}
 	}
 	switch {
-	case errors.Is(err, history.ErrNotFound):
+	case errors.Is(err, record.ErrNotFound):
 		found.kind = notFound
-	case errors.Is(err, history.ErrDuplicate):
+	case errors.Is(err, record.ErrDuplicate):
 		found.kind = duplicate
-	case errors.Is(err, history.ErrInvalid):
+	case errors.Is(err, record.ErrInvalid):
 		found.kind = invalid
-	case errors.Is(err, history.ErrConflict), errors.Is(err, bench.ErrState):
+	case errors.Is(err, record.ErrConflict), errors.Is(err, bench.ErrState):
 		found.kind = conflict
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
 		found.kind = unavailable

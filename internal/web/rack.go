@@ -6,7 +6,7 @@ import (
 	"strconv"
 	"time"
 
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 const (
@@ -23,9 +23,9 @@ type rackView struct {
 	// Open is the batch that is open there, "" without one.
 	Open string
 	// Lying are the coils and batches that lie there, the latest first.
-	Lying []history.Soak
+	Lying []record.Soak
 	// Put is what was just put there; nil when the page was only opened.
-	Put *history.Soak
+	Put *record.Soak
 	// Form is what is typed; Whole is the form for the open batch.
 	Form, Whole form
 }
@@ -76,9 +76,9 @@ func (s *site) showRack(w http.ResponseWriter, r *http.Request, status int, f, w
 
 // lying are the soaks that count still: the newest of each coil and batch, of coils
 // that were not on the clips since, and of batches that are open.
-func (s *site) lying(r *http.Request, bench string, soaks []history.Soak) ([]history.Soak, error) {
+func (s *site) lying(r *http.Request, bench string, soaks []record.Soak) ([]record.Soak, error) {
 	kept, seen := s.server.History, map[[2]string]bool{}
-	var list []history.Soak
+	var list []record.Soak
 	for _, k := range soaks {
 		key := [2]string{k.Serial, k.Batch}
 		if seen[key] {
@@ -123,7 +123,7 @@ func (s *site) rackForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
-		soak, err := b.Soak(r.Context(), history.Soak{Serial: f.Get("serial"), Batch: f.Get("batch"), Since: since, Who: who(r)})
+		soak, err := b.Soak(r.Context(), record.Soak{Serial: f.Get("serial"), Batch: f.Get("batch"), Since: since, Who: who(r)})
 		if err != nil {
 			return "", err
 		}

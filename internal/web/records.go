@@ -10,30 +10,31 @@ import (
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Records is what the pages about records ask of the history.
 type Records interface {
-	Design(ctx context.Context, name string) (history.Design, error)
-	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
-	Batch(ctx context.Context, name string) (history.Batch, error)
-	FindBatches(ctx context.Context, search history.BatchSearch) (page []history.Batch, next string, err error)
+	Design(ctx context.Context, name string) (record.Design, error)
+	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
+	Batch(ctx context.Context, name string) (record.Batch, error)
+	FindBatches(ctx context.Context, search history.BatchSearch) (page []record.Batch, next string, err error)
 	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
 	BatchVerdicts(ctx context.Context, batches ...string) (map[string]history.Verdicts, error)
-	FindCoils(ctx context.Context, prefix string, limit int) (coils []history.Measurement, more bool, err error)
+	FindCoils(ctx context.Context, prefix string, limit int) (coils []record.Measurement, more bool, err error)
 	Export(ctx context.Context, w io.Writer, format string, filter history.Filter) error
-	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
+	Journal(ctx context.Context, filter history.JournalFilter) ([]record.JournalEntry, error)
 
-	Assembly(ctx context.Context, serial string) (history.Assembly, error)
+	Assembly(ctx context.Context, serial string) (record.Assembly, error)
 	Assembled(ctx context.Context, serials []string) (map[string]bool, error)
-	AddAssembly(ctx context.Context, a history.Assembly, takeApart bool) (history.Assembly, error)
+	AddAssembly(ctx context.Context, a record.Assembly, takeApart bool) (record.Assembly, error)
 
-	Instruments(ctx context.Context, bench string) ([]history.Instrument, error)
-	EachUse(ctx context.Context, filter history.UseFilter, fn func(history.Measurement) error) error
-	Calibrations(ctx context.Context, bench string) ([]history.Calibration, error)
-	AddCalibration(ctx context.Context, c history.Calibration) (history.Calibration, error)
-	LeadZeros(ctx context.Context, bench string) ([]history.LeadZero, error)
-	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]history.CheckMeasurement, error)
+	Instruments(ctx context.Context, bench string) ([]record.Instrument, error)
+	EachUse(ctx context.Context, filter history.UseFilter, fn func(record.Measurement) error) error
+	Calibrations(ctx context.Context, bench string) ([]record.Calibration, error)
+	AddCalibration(ctx context.Context, c record.Calibration) (record.Calibration, error)
+	LeadZeros(ctx context.Context, bench string) ([]record.LeadZero, error)
+	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]record.CheckMeasurement, error)
 }
 
 // forPeople has the errors of an endpoint be answered with a page that says
@@ -99,12 +100,12 @@ func svg(p *chart.Picture, err error) (template.HTML, error) {
 func inPage() chart.View {
 	return chart.View{
 		Time: localTime,
-		Link: func(m history.Measurement) string { return measurementPath(m) },
+		Link: func(m record.Measurement) string { return measurementPath(m) },
 	}
 }
 
 // measurementPath is where one measurement of a coil can be looked at.
-func measurementPath(m history.Measurement) string {
+func measurementPath(m record.Measurement) string {
 	return at("coils", m.Serial) + "?measurement=" + m.ID
 }
 

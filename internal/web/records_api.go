@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // measureLeads measures the leads of a bench whose clips are shorted.
@@ -53,11 +53,11 @@ func (s *site) measureStandard(w http.ResponseWriter, r *http.Request) error {
 // calibrationAnswer is a calibration as JSON; a due date that was not told is
 // left out.
 type calibrationAnswer struct {
-	history.Calibration
+	record.Calibration
 	DueAt *time.Time `json:"due_at,omitempty"`
 }
 
-func answerCalibration(c history.Calibration) calibrationAnswer {
+func answerCalibration(c record.Calibration) calibrationAnswer {
 	a := calibrationAnswer{Calibration: c}
 	if !c.DueAt.IsZero() {
 		a.DueAt = &c.DueAt
@@ -94,28 +94,28 @@ func (s *site) addCalibration(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	var body struct {
-		Role            history.Role `json:"role"`
-		Instrument      string       `json:"instrument"`
-		Time            string       `json:"time"`
-		Certificate     string       `json:"certificate"`
-		DueAt           string       `json:"due_at"`
-		CorrectionRatio float64      `json:"correction_ratio"`
-		Note            string       `json:"note"`
-		By              string       `json:"by"`
+		Role            record.Role `json:"role"`
+		Instrument      string      `json:"instrument"`
+		Time            string      `json:"time"`
+		Certificate     string      `json:"certificate"`
+		DueAt           string      `json:"due_at"`
+		CorrectionRatio float64     `json:"correction_ratio"`
+		Note            string      `json:"note"`
+		By              string      `json:"by"`
 	}
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
 	snapshot := b.Snapshot()
-	c := history.Calibration{Bench: snapshot.Bench, Role: body.Role, Instrument: body.Instrument, Certificate: body.Certificate,
+	c := record.Calibration{Bench: snapshot.Bench, Role: body.Role, Instrument: body.Instrument, Certificate: body.Certificate,
 		CorrectionRatio: body.CorrectionRatio, Note: body.Note, By: body.By}
 	if c.By == "" {
 		c.By = who(r)
 	}
-	if c.Instrument == "" && c.Role == history.Meter {
+	if c.Instrument == "" && c.Role == record.Meter {
 		c.Instrument = snapshot.Meter.Label()
 	}
-	if c.Instrument == "" && c.Role == history.Probe {
+	if c.Instrument == "" && c.Role == record.Probe {
 		c.Instrument = snapshot.Probe.Label()
 	}
 	for _, field := range []struct {

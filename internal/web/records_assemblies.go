@@ -7,7 +7,7 @@ import (
 	"net/http"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 )
 
@@ -29,7 +29,7 @@ func (s *site) addAssembly(w http.ResponseWriter, r *http.Request) error {
 		body.By = who(r)
 	}
 	kept, err := s.server.History.AddAssembly(r.Context(),
-		history.Assembly{Serial: body.Serial, First: body.First, Second: body.Second, Note: body.Note, By: body.By}, body.TakeApart)
+		record.Assembly{Serial: body.Serial, First: body.First, Second: body.Second, Note: body.Note, By: body.By}, body.TakeApart)
 	if err != nil {
 		return err
 	}
@@ -53,11 +53,11 @@ func (s *site) assemblyForm(w http.ResponseWriter, r *http.Request) error {
 	return s.submit(w, r, func(f form) (string, error) {
 		second := f.Get("second")
 		_, err := s.server.History.AddAssembly(r.Context(),
-			history.Assembly{Serial: f.Get("serial"), First: first, Second: second, By: who(r)}, f.Get("take_apart") != "")
-		if errors.Is(err, history.ErrNotFound) {
+			record.Assembly{Serial: f.Get("serial"), First: first, Second: second, By: who(r)}, f.Get("take_apart") != "")
+		if errors.Is(err, record.ErrNotFound) {
 			err = invalid.of("second", "coil %s was never measured; look at its number", second)
 		}
-		if errors.Is(err, history.ErrConflict) {
+		if errors.Is(err, record.ErrConflict) {
 			err = invalid.of("take_apart", "%v", err)
 		}
 		return at("coils", first), err
@@ -65,9 +65,9 @@ func (s *site) assemblyForm(w http.ResponseWriter, r *http.Request) error {
 }
 
 // assemblyOf returns the assembly that a serial number is in; nil without one.
-func (s *site) assemblyOf(ctx context.Context, serial string) (*history.Assembly, error) {
+func (s *site) assemblyOf(ctx context.Context, serial string) (*record.Assembly, error) {
 	assembly, err := s.server.History.Assembly(ctx, serial)
-	if errors.Is(err, history.ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		return nil, nil
 	}
 	if err != nil {
@@ -77,7 +77,7 @@ func (s *site) assemblyOf(ctx context.Context, serial string) (*history.Assembly
 }
 
 // doubtsAbout lists what speaks against selling two coils as one.
-func (s *site) doubtsAbout(ctx context.Context, a history.Assembly) (doubts []string, err error) {
+func (s *site) doubtsAbout(ctx context.Context, a record.Assembly) (doubts []string, err error) {
 	for _, serial := range []string{a.First, a.Second} {
 		m, err := s.standingMeasurement(ctx, serial)
 		switch {
@@ -96,7 +96,7 @@ func (s *site) doubtsAbout(ctx context.Context, a history.Assembly) (doubts []st
 // measured coil is in: the other coil, and both in series where that was
 // measured. A certificate of the whole is one of its first coil, so first
 // replaces the measurement of the whole.
-func (s *site) assembled(ctx context.Context, m history.Measurement) (first history.Measurement, _ *report.Assembly, err error) {
+func (s *site) assembled(ctx context.Context, m record.Measurement) (first record.Measurement, _ *report.Assembly, err error) {
 	a, err := s.assemblyOf(ctx, m.Serial)
 	if err != nil || a == nil {
 		return m, nil, err
@@ -121,22 +121,22 @@ func (s *site) assembled(ctx context.Context, m history.Measurement) (first hist
 }
 
 // needed is the measurement of a coil that a document cannot do without.
-func (s *site) needed(ctx context.Context, serial string) (history.Measurement, error) {
+func (s *site) needed(ctx context.Context, serial string) (record.Measurement, error) {
 	m, err := s.standingMeasurement(ctx, serial)
 	if err == nil && m == nil {
 		err = conflict.because("no measurement of %s stands; measure it again, or sell another coil with this one", serial)
 	}
 	if err != nil {
-		return history.Measurement{}, err
+		return record.Measurement{}, err
 	}
 	return *m, nil
 }
 
 // standingMeasurement returns the newest measurement of a coil that stands, with
 // all its details; nil when there is none.
-func (s *site) standingMeasurement(ctx context.Context, serial string) (*history.Measurement, error) {
+func (s *site) standingMeasurement(ctx context.Context, serial string) (*record.Measurement, error) {
 	coil, err := s.server.History.Coil(ctx, serial)
-	if errors.Is(err, history.ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		return nil, nil
 	}
 	if err != nil {

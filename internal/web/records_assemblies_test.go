@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // TestAssembly sells two coils as one and reads what every page says of it.
@@ -38,7 +38,7 @@ func TestAssembly(t *testing.T) {
 
 	page := string(w.fill(t, "/coils/HN-0001/assembly", url.Values{"second": {"HN-0002"}, "serial": {"A-1"}}).body)
 	wantText(t, page, "Assembly A-1 of coils HN-0001 and HN-0002", "Sell it with another coil instead")
-	kept := want[history.Assembly](t, w.ask(t, "GET", "/api/v1/assemblies/HN-0002", nil), http.StatusOK)
+	kept := want[record.Assembly](t, w.ask(t, "GET", "/api/v1/assemblies/HN-0002", nil), http.StatusOK)
 	if kept.Serial != "A-1" || kept.First != "HN-0001" || kept.Second != "HN-0002" {
 		t.Errorf("got %+v", kept)
 	}
@@ -66,7 +66,7 @@ func TestAssembly(t *testing.T) {
 	wantText(t, string(w.fill(t, "/coils/HN-0003/assembly", url.Values{"second": {"HN-0001"}, "serial": {"A-2"}}).body), breaks)
 
 	// Parts that do not add up are no assembly to vouch for.
-	want[history.Assembly](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada","take_apart":true}`), http.StatusCreated)
+	want[record.Assembly](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada","take_apart":true}`), http.StatusCreated)
 	w.capture(t, "A-2", 6690, noon.Add(-5*time.Minute))
 	answer := w.ask(t, "GET", "/coils/HN-0001/certificate", nil)
 	if answer.status != http.StatusConflict {

@@ -7,6 +7,7 @@ import (
 	"net/http"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 const (
@@ -21,7 +22,7 @@ const (
 
 // batchRow is one batch of a list.
 type batchRow struct {
-	history.Batch
+	record.Batch
 	Verdicts history.Verdicts
 }
 
@@ -70,12 +71,12 @@ func (s *site) batchRows(r *http.Request, search history.BatchSearch) (rows []ba
 // batchView is the page of one batch.
 type batchView struct {
 	frame
-	history.Batch
-	Spec     history.Design // the revision it is wound to
+	record.Batch
+	Spec     record.Design // the revision it is wound to
 	Sums     sumsView
 	Verdicts history.Verdicts
 	Drift    driftView
-	Coils    []history.Measurement
+	Coils    []record.Measurement
 	// More is true when there are measurements that the page leaves out.
 	More   bool
 	Sheets sheetView

@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
 )
 
@@ -21,22 +22,22 @@ const shownDeeds = 50
 // coilView is the page of one coil.
 type coilView struct {
 	frame
-	history.Coil
+	record.Coil
 	// Shown is the measurement that is shown in full.
-	Shown    history.Measurement
+	Shown    record.Measurement
 	Stands   bool
 	Largest  *uncertainty.Component // of the budget; nil without one
-	Spec     *history.Design        // what it was judged by; nil without a design
+	Spec     *record.Design         // what it was judged by; nil without a design
 	Scale    drawing
 	Capture  drawing
 	Outliers int
 	// MeterCalibration and ProbeCalibration were in force then.
 	MeterCalibration, ProbeCalibration *calibrationView
-	Journal                            []history.JournalEntry
+	Journal                            []record.JournalEntry
 	// Outside are the comparisons with what buyers measured.
-	Outside []history.Comparison
+	Outside []record.Comparison
 	// Assembly is what it is sold in; nil for a coil that is sold alone.
-	Assembly *history.Assembly
+	Assembly *record.Assembly
 	// Doubts speak against selling it so.
 	Doubts []string
 	Form   form
@@ -44,13 +45,13 @@ type coilView struct {
 
 // ByPerson is true when the reason of the measurement is somebody's, and false for
 // a coil that stayed on the clips and was measured better.
-func (v coilView) ByPerson() bool { return v.Shown.Reason != history.MeasuredLonger }
+func (v coilView) ByPerson() bool { return v.Shown.Reason != record.MeasuredLonger }
 
 // Older is true when an older formula gave the measurement, and it stands.
 func (v coilView) Older() bool { return v.Stands && v.Shown.Formula < r20.Formula }
 
 // supersededBy is the measurement that took the place of m; nil when none did.
-func supersededBy(m history.Measurement, all []history.Measurement) *history.Measurement {
+func supersededBy(m record.Measurement, all []record.Measurement) *record.Measurement {
 	for i := range all {
 		if all[i].Supersedes == m.ID {
 			return &all[i]
@@ -86,7 +87,7 @@ func copperAgainstProbe(in r20.Inputs) string {
 
 // calibrationView is a calibration as it stood at some time.
 type calibrationView struct {
-	history.Calibration
+	record.Calibration
 	// Overdue is true when its due date had passed by then.
 	Overdue bool
 }
@@ -95,7 +96,7 @@ type calibrationView struct {
 // leads to its first coil.
 func (s *site) coilPage(w http.ResponseWriter, r *http.Request) error {
 	err := s.showCoilPage(w, r, http.StatusOK, form{})
-	if !errors.Is(err, history.ErrNotFound) {
+	if !errors.Is(err, record.ErrNotFound) {
 		return err
 	}
 	a, otherwise := s.assemblyOf(r.Context(), r.PathValue("serial"))
@@ -190,7 +191,7 @@ func (s *site) surround(r *http.Request, view *coilView) error {
 }
 
 // asOf is how a calibration stood when m was measured; nil without one.
-func asOf(c *history.Calibration, m history.Measurement) *calibrationView {
+func asOf(c *record.Calibration, m record.Measurement) *calibrationView {
 	if c == nil {
 		return nil
 	}

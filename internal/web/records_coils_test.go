@@ -8,10 +8,10 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // TestCoilPage compares the page of a coil with its record.
@@ -20,10 +20,10 @@ func TestCoilPage(t *testing.T) {
 	w := newWorkshop(t)
 	w.wind(t)
 	m := w.capture(t, "HN-0001", 6690, noon.Add(-time.Hour))
-	for _, c := range []history.Calibration{
-		{Time: m.Time.AddDate(-2, 0, 0), DueAt: m.Time.AddDate(-1, 0, 0), Bench: "north", Role: history.Meter, Instrument: m.Meter, Certificate: "EV-7"},
-		{Time: m.Time.AddDate(0, -1, 0), Bench: "north", Role: history.Meter, Instrument: "another meter", Certificate: "EV-8"},
-		{Time: m.Time.Add(time.Minute), Bench: "north", Role: history.Meter, Instrument: m.Meter, Certificate: "EV-9"},
+	for _, c := range []record.Calibration{
+		{Time: m.Time.AddDate(-2, 0, 0), DueAt: m.Time.AddDate(-1, 0, 0), Bench: "north", Role: record.Meter, Instrument: m.Meter, Certificate: "EV-7"},
+		{Time: m.Time.AddDate(0, -1, 0), Bench: "north", Role: record.Meter, Instrument: "another meter", Certificate: "EV-8"},
+		{Time: m.Time.Add(time.Minute), Bench: "north", Role: record.Meter, Instrument: m.Meter, Certificate: "EV-9"},
 	} {
 		if _, err := w.store.AddCalibration(t.Context(), c); err != nil {
 			t.Fatal(err)

@@ -12,12 +12,13 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // designsView is the list of designs, with a form to add one.
 type designsView struct {
 	frame
-	Designs []history.Design
+	Designs []record.Design
 	Form    form
 }
 
@@ -52,9 +53,9 @@ func (s *site) addDesignForm(w http.ResponseWriter, r *http.Request) error {
 // designView is the page of one design.
 type designView struct {
 	frame
-	history.Design
+	record.Design
 	// Earlier lists the revisions before the latest, the newest first.
-	Earlier []history.Design
+	Earlier []record.Design
 	Scale   drawing
 	Wire    *wireView // nil without a gauge
 	Batches []batchRow
@@ -156,7 +157,7 @@ func (s *site) measurable(targetOhms float64) error {
 }
 
 // designValues is a design as a person would fill it in.
-func designValues(d history.Design) url.Values {
+func designValues(d record.Design) url.Values {
 	values := url.Values{}
 	put := func(name string, value float64) {
 		if value != 0 {
@@ -190,7 +191,7 @@ func designValues(d history.Design) url.Values {
 }
 
 // design is what a person filled in, over base for what the form does not ask.
-func (f form) design(base history.Design) (history.Design, error) {
+func (f form) design(base record.Design) (record.Design, error) {
 	d := base
 	var err error
 	if d.TargetOhms, err = f.ohms("target_ohms"); err != nil {
@@ -224,7 +225,7 @@ func (f form) design(base history.Design) (history.Design, error) {
 	}
 	d.Bobbin = nil
 	if f.Get("bobbin.straight_mm") != "" || f.Get("bobbin.core_radius_mm") != "" || f.Get("bobbin.build_mm") != "" {
-		d.Bobbin = &history.Bobbin{StraightMM: straight, CoreRadiusMM: radius, BuildMM: build}
+		d.Bobbin = &record.Bobbin{StraightMM: straight, CoreRadiusMM: radius, BuildMM: build}
 	}
 	d.Note = strings.ReplaceAll(f.Get("note"), "\r\n", "\n")
 	return d, nil
@@ -232,7 +233,7 @@ func (f form) design(base history.Design) (history.Design, error) {
 
 // tolerance sets the limits of d: a distance from the target either way, or
 // both limits.
-func (f form) tolerance(d *history.Design) (err error) {
+func (f form) tolerance(d *record.Design) (err error) {
 	limits := f.Get("lower_ohms") != "" || f.Get("upper_ohms") != ""
 	switch {
 	case limits && f.Get("tolerance") != "":

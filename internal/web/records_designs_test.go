@@ -9,7 +9,7 @@ import (
 	"testing"
 
 	"coilkeep/internal/copper"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // filledDesign is a whole form.
@@ -49,10 +49,10 @@ func TestAddDesignByForm(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			want := history.Design{Name: "Millrace", Revision: 1, CreatedAt: got.CreatedAt, TargetOhms: 6690, LowerOhms: got.LowerOhms, UpperOhms: got.UpperOhms,
+			want := record.Design{Name: "Millrace", Revision: 1, CreatedAt: got.CreatedAt, TargetOhms: 6690, LowerOhms: got.LowerOhms, UpperOhms: got.UpperOhms,
 				GuardFactor: 0.5, GaugeAWG: 42, Turns: 8800, Bobbin: got.Bobbin, AlphaPerKelvin: 0.00393,
 				AlphaStandardUncertaintyPerKelvin: copper.StandardUncertaintyPerKelvin, TimeConstantSeconds: 480, Note: "bright\nand warm"}
-			if got != want || *got.Bobbin != (history.Bobbin{StraightMM: 52, CoreRadiusMM: 2.4, BuildMM: 4.2}) {
+			if got != want || *got.Bobbin != (record.Bobbin{StraightMM: 52, CoreRadiusMM: 2.4, BuildMM: 4.2}) {
 				t.Errorf("got %+v, want %+v", got, want)
 			}
 			if math.Abs(got.LowerOhms-c.lower) > 1e-9 || math.Abs(got.UpperOhms-c.upper) > 1e-9 {
@@ -166,7 +166,7 @@ func TestReviseDesignByForm(t *testing.T) {
 func TestWireOfADesign(t *testing.T) {
 	t.Parallel()
 	d := longMeadow()
-	d.Bobbin = &history.Bobbin{StraightMM: 52, CoreRadiusMM: 2.4, BuildMM: 4.2}
+	d.Bobbin = &record.Bobbin{StraightMM: 52, CoreRadiusMM: 2.4, BuildMM: 4.2}
 	d.AlphaPerKelvin = 0.98 * 0.00393 // 98 % conductivity
 	view := newWireView(d)
 	if view == nil || view.Trouble != "" || len(view.Gauges) != 3 {
@@ -219,7 +219,7 @@ func TestWireOfADesignThatTellsLittle(t *testing.T) {
 	if got := newWireView(d); got.Trouble == "" {
 		t.Errorf("a gauge that is no coil wire: got %+v", got)
 	}
-	d.GaugeAWG, d.Bobbin = 42, &history.Bobbin{StraightMM: 50}
+	d.GaugeAWG, d.Bobbin = 42, &record.Bobbin{StraightMM: 50}
 	if got := newWireView(d); got.Trouble != "" || got.Own.Turns != nil {
 		t.Errorf("half a bobbin: got %+v", got)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
 )
@@ -55,7 +56,7 @@ func (s *site) certificatePDF(w http.ResponseWriter, r *http.Request) error {
 
 // certificate puts together the certificate of the measurement that the
 // request names, or of the newest one that stands.
-func (s *site) certificate(r *http.Request) (history.Measurement, *report.Certificate, error) {
+func (s *site) certificate(r *http.Request) (record.Measurement, *report.Certificate, error) {
 	kept, ctx := s.server.History, r.Context()
 	m, err := s.chosen(r)
 	if err != nil {
@@ -85,14 +86,14 @@ func (s *site) certificate(r *http.Request) (history.Measurement, *report.Certif
 
 // chosen returns the measurement of the coil in the path that the query names,
 // or the newest one that stands, with all its details.
-func (s *site) chosen(r *http.Request) (history.Measurement, error) {
+func (s *site) chosen(r *http.Request) (record.Measurement, error) {
 	coil, err := s.server.History.Coil(r.Context(), r.PathValue("serial"))
 	if err != nil {
-		return history.Measurement{}, err
+		return record.Measurement{}, err
 	}
 	m, err := pick(coil, r.URL.Query())
 	if err != nil {
-		return history.Measurement{}, err
+		return record.Measurement{}, err
 	}
 	m, _, err = s.server.History.Measurement(r.Context(), m.ID)
 	return m, err
@@ -100,7 +101,7 @@ func (s *site) chosen(r *http.Request) (history.Measurement, error) {
 
 // pick chooses among the measurements of a coil: the one the query names, or
 // the newest one that stands, or the newest one when none does.
-func pick(coil history.Coil, query url.Values) (history.Measurement, error) {
+func pick(coil record.Coil, query url.Values) (record.Measurement, error) {
 	id := query.Get("measurement")
 	for _, m := range coil.Measurements {
 		if m.ID == id || id == "" && m.Stands() {
@@ -108,14 +109,14 @@ func pick(coil history.Coil, query url.Values) (history.Measurement, error) {
 		}
 	}
 	if id != "" {
-		return history.Measurement{}, notFound.of("measurement", "coil %s has no measurement %q", coil.Serial, id)
+		return record.Measurement{}, notFound.of("measurement", "coil %s has no measurement %q", coil.Serial, id)
 	}
 	return coil.Measurements[0], nil
 }
 
 // inForce returns the newest calibrations of the very instruments of a
 // measurement that had been made by then; nil where there was none.
-func (s *site) inForce(ctx context.Context, m history.Measurement) (meter, probe *history.Calibration, err error) {
+func (s *site) inForce(ctx context.Context, m record.Measurement) (meter, probe *record.Calibration, err error) {
 	list, err := s.server.History.Calibrations(ctx, m.Bench)
 	if err != nil {
 		return nil, nil, err
@@ -123,9 +124,9 @@ func (s *site) inForce(ctx context.Context, m history.Measurement) (meter, probe
 	for i, c := range list { // the newest first
 		switch {
 		case c.Time.After(m.Time):
-		case meter == nil && c.Role == history.Meter && (c.Instrument == "" || c.Instrument == m.Meter):
+		case meter == nil && c.Role == record.Meter && (c.Instrument == "" || c.Instrument == m.Meter):
 			meter = &list[i]
-		case probe == nil && c.Role == history.Probe && (c.Instrument == "" || c.Instrument == m.Probe):
+		case probe == nil && c.Role == record.Probe && (c.Instrument == "" || c.Instrument == m.Probe):
 			probe = &list[i]
 		}
 	}
@@ -199,7 +200,7 @@ func (s *site) coilLabel(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.labels(w, r, "label "+m.Serial+".pdf", []history.Measurement{m})
+	return s.labels(w, r, "label "+m.Serial+".pdf", []record.Measurement{m})
 }
 
 // batchLabels downloads the labels of the coils of a batch that are in
@@ -228,14 +229,14 @@ func (s *site) batchLabels(w http.ResponseWriter, r *http.Request) error {
 
 // ready picks of each coil the newest measurement that stands, in the order of
 // the batch; those out of tolerance only when all are wanted.
-func ready(list []history.Measurement, all bool) []history.Measurement {
+func ready(list []record.Measurement, all bool) []record.Measurement {
 	newest := map[string]string{}
 	for _, m := range list { // the oldest first
 		if m.Stands() {
 			newest[m.Serial] = m.ID
 		}
 	}
-	var picked []history.Measurement
+	var picked []record.Measurement
 	for _, m := range list {
 		if newest[m.Serial] == m.ID && (all || m.Verdict == conformity.In) {
 			picked = append(picked, m)
@@ -244,7 +245,7 @@ func ready(list []history.Measurement, all bool) []history.Measurement {
 	return picked
 }
 
-func (s *site) labels(w http.ResponseWriter, r *http.Request, name string, list []history.Measurement) error {
+func (s *site) labels(w http.ResponseWriter, r *http.Request, name string, list []record.Measurement) error {
 	sheet, err := parseSheet(r.URL.Query())
 	if err != nil {
 		return err

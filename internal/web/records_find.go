@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 const (
@@ -21,13 +22,13 @@ type findView struct {
 	Text string
 	// Day is the day asked for, written out; "" when the text is no date.
 	Day       string
-	Coils     []history.Measurement
+	Coils     []record.Measurement
 	MoreCoils bool
 	// Next is the cursor of the next page of a day, "" on the last.
 	Next        string
 	Batches     []batchRow
 	MoreBatches bool
-	Designs     []history.Design
+	Designs     []record.Design
 }
 
 // Nothing is true when nothing was found.

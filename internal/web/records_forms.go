@@ -7,7 +7,7 @@ import (
 	"net/url"
 	"strings"
 
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // form is what a person filled in, and what was wrong with it.
@@ -99,7 +99,7 @@ func (s *site) submit(w http.ResponseWriter, r *http.Request, do func(form) (to 
 		s.log.Error("form not carried out", "path", r.URL.Path, "err", err)
 	}
 	f.Field, f.Problem = trouble.field, trouble.detail
-	if wrong := (*history.FieldError)(nil); errors.As(err, &wrong) {
+	if wrong := (*record.FieldError)(nil); errors.As(err, &wrong) {
 		f.Problem = wrong.Problem
 	}
 	return again(trouble.kind.status, f)

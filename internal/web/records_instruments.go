@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 const (
@@ -26,13 +27,13 @@ type instrumentView struct {
 	Name string
 	// Last is the latest measurement made with it, for its accuracy; nil when
 	// there is none.
-	Last        *history.Measurement
+	Last        *record.Measurement
 	Calibration *calibrationToday // nil without one
 }
 
 // calibrationToday is a calibration as it stands today.
 type calibrationToday struct {
-	history.Calibration
+	record.Calibration
 	Overdue, Soon bool
 }
 
@@ -40,7 +41,7 @@ type calibrationToday struct {
 type benchInstruments struct {
 	Bench       string
 	Instruments []instrumentView
-	LeadZero    *history.LeadZero // in use; nil without one
+	LeadZero    *record.LeadZero // in use; nil without one
 }
 
 // instrumentsView is the page of all instruments.
@@ -67,14 +68,14 @@ func (s *site) instrumentsPage(w http.ResponseWriter, r *http.Request) error {
 
 // benchInstruments puts together what is known of the instruments of a bench;
 // calibrations and zeros are the newest first.
-func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []history.Calibration, zeros []history.LeadZero) benchInstruments {
+func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []record.Calibration, zeros []record.LeadZero) benchInstruments {
 	view := benchInstruments{Bench: snapshot.Bench}
 	for _, i := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
 		if i.Driver == "" && i.Fault == "" {
 			continue
 		}
 		one := instrumentView{Instrument: i, Name: i.Label(), Calibration: s.presentCalibration(calibrations, i)}
-		if m := snapshot.Last; m != nil && (i.Role == history.Meter && m.Meter == one.Name || i.Role == history.Probe && m.Probe == one.Name) {
+		if m := snapshot.Last; m != nil && (i.Role == record.Meter && m.Meter == one.Name || i.Role == record.Probe && m.Probe == one.Name) {
 			one.Last = m
 		}
 		view.Instruments = append(view.Instruments, one)
@@ -90,7 +91,7 @@ func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []history.
 
 // presentCalibration returns the newest calibration of an instrument that is not in the
 // future; nil without one.
-func (s *site) presentCalibration(calibrations []history.Calibration, i bench.Instrument) *calibrationToday {
+func (s *site) presentCalibration(calibrations []record.Calibration, i bench.Instrument) *calibrationToday {
 	now := s.now()
 	for _, c := range calibrations {
 		if c.Role == i.Role && (c.Instrument == "" || c.Instrument == i.Label()) && !c.Time.After(now) {
@@ -109,13 +110,13 @@ type benchInstrumentsView struct {
 	// Typed is true when a person reads the meter, so that nothing can be
 	// measured by itself.
 	Typed        bool
-	Known        []history.Instrument // with which the bench has measured
-	Calibrations []history.Calibration
-	Zeros        []history.LeadZero
-	Checks       []history.CheckMeasurement
+	Known        []record.Instrument // with which the bench has measured
+	Calibrations []record.Calibration
+	Zeros        []record.LeadZero
+	Checks       []record.CheckMeasurement
 	CheckChart   checkView
-	Standard     *history.CheckMeasurement // the one measured last, to measure it again
-	Saved        string                    // the id of what was just kept
+	Standard     *record.CheckMeasurement // the one measured last, to measure it again
+	Saved        string                   // the id of what was just kept
 	Forms        instrumentForms
 }
 
@@ -220,13 +221,13 @@ func (s *site) calibrationForm(w http.ResponseWriter, r *http.Request) error {
 	})
 }
 
-func (s *site) calibrationFrom(f form, snapshot bench.Snapshot) (c history.Calibration, err error) {
-	c = history.Calibration{Bench: snapshot.Bench, Role: history.Role(f.Get("role")), Certificate: f.Get("certificate"),
+func (s *site) calibrationFrom(f form, snapshot bench.Snapshot) (c record.Calibration, err error) {
+	c = record.Calibration{Bench: snapshot.Bench, Role: record.Role(f.Get("role")), Certificate: f.Get("certificate"),
 		Note: strings.ReplaceAll(f.Get("note"), "\r\n", "\n")}
 	switch c.Role {
-	case history.Meter:
+	case record.Meter:
 		c.Instrument = snapshot.Meter.Label()
-	case history.Probe:
+	case record.Probe:
 		c.Instrument = snapshot.Probe.Label()
 	}
 	if c.Time, err = f.day("date"); err != nil {
@@ -242,7 +243,7 @@ func (s *site) calibrationFrom(f form, snapshot bench.Snapshot) (c history.Calib
 	if err != nil {
 		return c, err
 	}
-	if percent != 0 && c.Role == history.Probe {
+	if percent != 0 && c.Role == record.Probe {
 		return c, invalid.of("correction_percent", "is of the meter only; leave it empty for the probe")
 	}
 	if !(percent >= -10 && percent <= 10) {

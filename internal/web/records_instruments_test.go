@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 const oldMeter = "Elder Vale,EV-40,1207,1.2"
@@ -19,10 +19,10 @@ func TestInstrumentsPage(t *testing.T) {
 	w := newWorkshop(t)
 	w.wind(t)
 	m := w.capture(t, "HN-0001", 6690, noon.Add(-time.Hour))
-	for _, c := range []history.Calibration{
-		{Time: noon.AddDate(-1, 0, 0), DueAt: noon.AddDate(0, 0, -1), Role: history.Meter, Instrument: oldMeter, Certificate: "EV-7", CorrectionRatio: 0.0002},
-		{Time: noon.AddDate(-1, 0, 0), DueAt: noon.AddDate(0, 0, 20), Role: history.Probe, Instrument: "line at /dev/ttyUSB1", Certificate: "T-3"},
-		{Time: noon, Role: history.Meter, Instrument: "a meter on the shelf", Certificate: "EV-8"},
+	for _, c := range []record.Calibration{
+		{Time: noon.AddDate(-1, 0, 0), DueAt: noon.AddDate(0, 0, -1), Role: record.Meter, Instrument: oldMeter, Certificate: "EV-7", CorrectionRatio: 0.0002},
+		{Time: noon.AddDate(-1, 0, 0), DueAt: noon.AddDate(0, 0, 20), Role: record.Probe, Instrument: "line at /dev/ttyUSB1", Certificate: "T-3"},
+		{Time: noon, Role: record.Meter, Instrument: "a meter on the shelf", Certificate: "EV-8"},
 	} {
 		c.Bench = "north"
 		if _, err := w.store.AddCalibration(t.Context(), c); err != nil {
@@ -133,23 +133,23 @@ func TestInstrumentsByProgram(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.start(t)
-	zero := want[history.LeadZero](t, w.ask(t, "POST", "/api/v1/benches/north/leads", "{}"), http.StatusCreated)
+	zero := want[record.LeadZero](t, w.ask(t, "POST", "/api/v1/benches/north/leads", "{}"), http.StatusCreated)
 	if zero.Ohms != 0.26 || zero.Meter != oldMeter {
 		t.Errorf("got %+v", zero)
 	}
-	check := want[history.CheckMeasurement](t, w.ask(t, "POST", "/api/v1/benches/north/standard",
+	check := want[record.CheckMeasurement](t, w.ask(t, "POST", "/api/v1/benches/north/standard",
 		`{"standard":"R6k8","nominal_ohms":6800}`), http.StatusCreated)
 	if check.Standard != "R6k8" || check.NominalOhms != 6800 || check.TemperatureCelsius == nil {
 		t.Errorf("got %+v", check)
 	}
-	added := want[history.Calibration](t, w.ask(t, "POST", "/api/v1/benches/north/calibrations",
+	added := want[record.Calibration](t, w.ask(t, "POST", "/api/v1/benches/north/calibrations",
 		`{"role":"probe","certificate":"T-3","due_at":"2027-01-01T00:00:00Z","by":"Ada"}`), http.StatusCreated)
 	if added.Instrument != "line at /dev/ttyUSB1" || added.DueAt.Year() != 2027 || !added.Time.Equal(noon) {
 		t.Errorf("got %+v", added)
 	}
-	want[history.Calibration](t, w.ask(t, "POST", "/api/v1/benches/north/calibrations",
+	want[record.Calibration](t, w.ask(t, "POST", "/api/v1/benches/north/calibrations",
 		`{"role":"meter","instrument":"on the shelf","time":"2026-03-01T00:00:00Z","correction_ratio":0.001}`), http.StatusCreated)
-	list := want[struct{ Calibrations []history.Calibration }](t, w.ask(t, "GET", "/api/v1/benches/north/calibrations", nil), http.StatusOK)
+	list := want[struct{ Calibrations []record.Calibration }](t, w.ask(t, "GET", "/api/v1/benches/north/calibrations", nil), http.StatusOK)
 	if len(list.Calibrations) != 2 || list.Calibrations[0].ID != added.ID || !list.Calibrations[1].DueAt.IsZero() || list.Calibrations[1].Instrument != "on the shelf" {
 		t.Errorf("got %+v", list)
 	}
@@ -184,7 +184,7 @@ func TestInstrumentsThatPeopleRead(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.north.set(func(s *bench.Snapshot) {
-		s.Meter = bench.Instrument{Role: history.Meter, Driver: "manual", Up: true}
+		s.Meter = bench.Instrument{Role: record.Meter, Driver: "manual", Up: true}
 		s.Probe = bench.Instrument{}
 	})
 	w.start(t)

@@ -8,7 +8,7 @@ import (
 	"strconv"
 
 	"coilkeep/internal/cooling"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // learnedView is what coils left on the clips propose for a design.
@@ -20,7 +20,7 @@ type learnedView struct {
 	// Changes lists what the proposal would change; empty when it is in use.
 	Changes []learnedChange
 	// Curves are those of the design's coils, newest first.
-	Curves []history.CoolingCurve
+	Curves []record.CoolingCurve
 	// Token says which proposal was seen.
 	Token string
 }
@@ -29,7 +29,7 @@ type learnedView struct {
 type learnedChange struct{ What, From, To string }
 
 // learned gathers what the coils of a design propose for it.
-func (s *site) learned(r *http.Request, d history.Design) (learnedView, error) {
+func (s *site) learned(r *http.Request, d record.Design) (learnedView, error) {
 	curves, err := s.server.History.CoolingCurves(r.Context(), d.Name)
 	if err != nil {
 		return learnedView{}, err
@@ -58,7 +58,7 @@ func (s *site) learned(r *http.Request, d history.Design) (learnedView, error) {
 
 // withProposal is a design with what was learned. Three figures of the time constant
 // are more than coils agree in.
-func withProposal(d history.Design, p cooling.Proposal) history.Design {
+func withProposal(d record.Design, p cooling.Proposal) record.Design {
 	d.TimeConstantSeconds, d.TimeConstantRatio = figures(p.TimeConstantSeconds, 3), figures(p.TimeConstantRatio, 2)
 	if p.QuickShareDeviation > 0 {
 		d.QuickShare, d.QuickShareDeviation = figures(p.QuickShare, 2), figures(p.QuickShareDeviation, 2)
@@ -81,7 +81,7 @@ func proposalToken(p cooling.Proposal) string {
 }
 
 // timeConstantWords says what a design knows of how fast its coils cool.
-func timeConstantWords(d history.Design) string {
+func timeConstantWords(d record.Design) string {
 	switch {
 	case d.TimeConstantSeconds == 0:
 		return "that of the bench"
@@ -94,7 +94,7 @@ func timeConstantWords(d history.Design) string {
 
 // quickShareWords says what a design knows of the warmth in the wire alone, which
 // leaves it within a minute or two.
-func quickShareWords(d history.Design) string {
+func quickShareWords(d record.Design) string {
 	if d.QuickShareDeviation == 0 {
 		return "not learned"
 	}
@@ -134,7 +134,7 @@ const (
 )
 
 // shownMinutes is the time constant of a design as its form shows it.
-func shownMinutes(d history.Design) string {
+func shownMinutes(d record.Design) string {
 	if d.TimeConstantSeconds == 0 {
 		return ""
 	}
@@ -143,7 +143,7 @@ func shownMinutes(d history.Design) string {
 
 // timeConstant takes the time constant that was typed. One that was left as it was
 // keeps what was learned; another is not learned from anything.
-func (f form) timeConstant(d *history.Design) error {
+func (f form) timeConstant(d *record.Design) error {
 	if f.Get(timeConstantField) == shownMinutes(*d) {
 		return nil
 	}
@@ -162,7 +162,7 @@ func (f form) timeConstant(d *history.Design) error {
 const learnedField = "learned"
 
 // learnedWords says what a design's coils taught; "" when nothing.
-func learnedWords(d history.Design) string {
+func learnedWords(d record.Design) string {
 	if d.TimeConstantRatio == 0 {
 		return ""
 	}
@@ -170,6 +170,6 @@ func learnedWords(d history.Design) string {
 }
 
 // minutesWithin shows the time constant of a curve with its standard error.
-func minutesWithin(c history.CoolingCurve) string {
+func minutesWithin(c record.CoolingCurve) string {
 	return fmt.Sprintf("%.1f ± %.1f min", c.TimeConstantSeconds/60, c.TimeConstantErrorSeconds/60)
 }

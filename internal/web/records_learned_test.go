@@ -6,7 +6,7 @@ import (
 	"regexp"
 	"testing"
 
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // left stores how coils HN-0001, HN-0002… that were left on the clips cooled: the
@@ -14,7 +14,7 @@ import (
 func (w *workshop) left(t *testing.T, minutes ...float64) {
 	t.Helper()
 	for i, m := range minutes {
-		_, err := w.store.AddCoolingCurve(t.Context(), history.CoolingCurve{Bench: "north", Design: "Long Meadow", Serial: "HN-000" + string(rune('1'+i)),
+		_, err := w.store.AddCoolingCurve(t.Context(), record.CoolingCurve{Bench: "north", Design: "Long Meadow", Serial: "HN-000" + string(rune('1'+i)),
 			TimeConstantSeconds: 60 * m, TimeConstantErrorSeconds: 20, StartKelvin: 5})
 		if err != nil {
 			t.Fatal(err)

@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 const (
@@ -26,7 +27,7 @@ func (v recheckView) ChangedCount() int { return len(v.Changed) + v.MoreChanged 
 
 // correction is what an instrument should have been corrected by.
 type correction struct {
-	Role history.Role
+	Role record.Role
 	// Value is in percent for a meter: the true resistance is what it showed
 	// times (1 + Value/100). For a probe it is in kelvin, to be added to what
 	// it showed.
@@ -35,7 +36,7 @@ type correction struct {
 
 // Unit is the unit of Value.
 func (c correction) Unit() string {
-	if c.Role == history.Probe {
+	if c.Role == record.Probe {
 		return "K"
 	}
 	return "%"
@@ -44,7 +45,7 @@ func (c correction) Unit() string {
 // over returns what a measurement would have been computed from. A correction
 // of the meter takes the place of the recorded one.
 func (c correction) over(in r20.Inputs) r20.Inputs {
-	if c.Role == history.Probe {
+	if c.Role == record.Probe {
 		in.TemperatureCelsius += c.Value
 		return in
 	}
@@ -54,7 +55,7 @@ func (c correction) over(in r20.Inputs) r20.Inputs {
 
 // rechecked is a measurement beside what it would be under a correction.
 type rechecked struct {
-	history.Measurement
+	record.Measurement
 	Corrected r20.Result
 	// NewVerdict is "" for a coil that was not judged.
 	NewVerdict conformity.Verdict
@@ -68,7 +69,7 @@ func (r rechecked) Changed() bool {
 }
 
 // recheck computes a measurement anew under a correction.
-func recheck(m history.Measurement, c correction) rechecked {
+func recheck(m record.Measurement, c correction) rechecked {
 	r := rechecked{Measurement: m}
 	var err error
 	if r.Corrected, err = r20.Evaluate(c.over(m.Inputs)); err != nil {
@@ -90,8 +91,8 @@ func recheck(m history.Measurement, c correction) rechecked {
 type recheckView struct {
 	frame
 	Bench      string
-	Known      []history.Instrument
-	Instrument history.Instrument
+	Known      []record.Instrument
+	Instrument record.Instrument
 	Correction correction
 	Form       form
 	// Asked is true when there is something to compute.
@@ -162,7 +163,7 @@ func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // instrumentKey names an instrument in the form.
-func instrumentKey(i history.Instrument) string { return string(i.Role) + ":" + i.Identity }
+func instrumentKey(i record.Instrument) string { return string(i.Role) + ":" + i.Identity }
 
 // askRecheck reads the form into view and returns what to look through.
 func askRecheck(view *recheckView) (filter history.UseFilter, err error) {
@@ -204,7 +205,7 @@ var errEnough = errors.New("enough")
 func (s *site) fillRecheck(ctx context.Context, view *recheckView, filter history.UseFilter, most int) error {
 	coils := map[string]bool{}
 	shifts := 0.0
-	err := s.server.History.EachUse(ctx, filter, func(m history.Measurement) error {
+	err := s.server.History.EachUse(ctx, filter, func(m record.Measurement) error {
 		if view.Count == most {
 			view.Cut = true
 			return errEnough

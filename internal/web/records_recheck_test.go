@@ -15,6 +15,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // TestRecheckComputes compares with what the formula of R20 says by itself: it
@@ -33,10 +34,10 @@ func TestRecheckComputes(t *testing.T) {
 		want       float64
 		verdict    conformity.Verdict
 	}{
-		{correction{history.Meter, 0}, m.R20Ohms, m.Verdict},
-		{correction{history.Meter, -2}, m.R20Ohms * (in.ResistanceOhms*0.98 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.In},
-		{correction{history.Meter, 2}, m.R20Ohms * (in.ResistanceOhms*1.02 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.High},
-		{correction{history.Probe, 5}, m.R20Ohms * (1 + in.AlphaPerKelvin*(copper-20)) / (1 + in.AlphaPerKelvin*(copper-15)), conformity.In},
+		{correction{record.Meter, 0}, m.R20Ohms, m.Verdict},
+		{correction{record.Meter, -2}, m.R20Ohms * (in.ResistanceOhms*0.98 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.In},
+		{correction{record.Meter, 2}, m.R20Ohms * (in.ResistanceOhms*1.02 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.High},
+		{correction{record.Probe, 5}, m.R20Ohms * (1 + in.AlphaPerKelvin*(copper-20)) / (1 + in.AlphaPerKelvin*(copper-15)), conformity.In},
 	} {
 		got := recheck(m, c.correction)
 		if got.Trouble != "" || math.Abs(got.Corrected.R20Ohms/c.want-1) > 1e-12 || got.NewVerdict != c.verdict {
@@ -46,17 +47,17 @@ func TestRecheckComputes(t *testing.T) {
 			t.Errorf("%+v: got changed %t", c.correction, got.Changed())
 		}
 	}
-	hot := recheck(m, correction{history.Probe, 1000})
+	hot := recheck(m, correction{record.Probe, 1000})
 	if hot.Trouble == "" || hot.Changed() {
 		t.Errorf("a copper of a thousand degrees: got %+v", hot)
 	}
-	m.Status = history.Void
-	if recheck(m, correction{history.Meter, 5}).Changed() {
+	m.Status = record.Void
+	if recheck(m, correction{record.Meter, 5}).Changed() {
 		t.Error("a void measurement counts as changed")
 	}
 	unjudged := m
-	unjudged.Verdict, unjudged.Status = "", history.Recorded
-	if got := recheck(unjudged, correction{history.Meter, 5}); got.Changed() || got.NewVerdict != "" || got.Trouble != "" {
+	unjudged.Verdict, unjudged.Status = "", record.Recorded
+	if got := recheck(unjudged, correction{record.Meter, 5}); got.Changed() || got.NewVerdict != "" || got.Trouble != "" {
 		t.Errorf("a coil that was not judged: got %+v", got)
 	}
 }
@@ -126,7 +127,7 @@ type gatedHistory struct {
 	err  error
 }
 
-func (h gatedHistory) EachUse(ctx context.Context, f history.UseFilter, fn func(history.Measurement) error) error {
+func (h gatedHistory) EachUse(ctx context.Context, f history.UseFilter, fn func(record.Measurement) error) error {
 	select {
 	case <-h.gate:
 	case <-ctx.Done():
@@ -198,9 +199,9 @@ func TestRecheckIsBounded(t *testing.T) {
 		w.capture(t, fmt.Sprintf("HN-000%d", i), 6690, noon.Add(time.Duration(i-10)*time.Minute))
 	}
 	s := w.site(&localAddress)
-	filter := history.UseFilter{Bench: "north", Role: history.Meter, Identity: oldMeter}
+	filter := history.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter}
 	for most, cut := range map[int]bool{2: true, 3: false} {
-		view := recheckView{Correction: correction{history.Meter, 1}}
+		view := recheckView{Correction: correction{record.Meter, 1}}
 		if err := s.fillRecheck(t.Context(), &view, filter, most); err != nil {
 			t.Fatal(err)
 		}

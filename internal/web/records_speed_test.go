@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // BenchmarkRecordPages serves each record page of a batch of 300 coils and, in
@@ -38,7 +39,7 @@ func BenchmarkRecordPages(b *testing.B) {
 		{"/designs/Long%20Meadow", func() error { _, err := kept.DesignRevisions(ctx, "Long Meadow"); return err }},
 		{"/instruments/north", func() error { _, err := kept.Calibrations(ctx, "north"); return err }},
 		{recheckPath("instrument", "meter:"+oldMeter, "correction", "1"), func() error {
-			return kept.EachUse(ctx, history.UseFilter{Bench: "north", Role: history.Meter, Identity: oldMeter}, func(history.Measurement) error { return nil })
+			return kept.EachUse(ctx, history.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter}, func(record.Measurement) error { return nil })
 		}},
 	} {
 		b.Run(c.path, func(b *testing.B) {

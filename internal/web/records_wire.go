@@ -2,7 +2,7 @@ package web
 
 import (
 	"coilkeep/internal/copper"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // windingView says what a resistance means in wire of one gauge. Turns, and all
@@ -40,7 +40,7 @@ type wireView struct {
 // newWireView works out what a design means in wire; nil when it names no
 // gauge. Wire has the diameters that define the American wire gauge and the
 // conductivity that the design's temperature coefficient stands for.
-func newWireView(d history.Design) *wireView {
+func newWireView(d record.Design) *wireView {
 	if d.GaugeAWG == 0 {
 		return nil
 	}
@@ -76,7 +76,7 @@ func newWireView(d history.Design) *wireView {
 
 // addNominal fills in what needs the turns, the bobbin, or the standard for
 // the wire.
-func (v *wireView) addNominal(d history.Design) error {
+func (v *wireView) addNominal(d record.Design) error {
 	// Magnet wire is made to the rounded diameters, whose limits are known.
 	rounded, err := copper.RoundedAWG(d.GaugeAWG)
 	if err != nil {
@@ -103,12 +103,12 @@ func (v *wireView) addNominal(d history.Design) error {
 }
 
 // hasBobbin is true when turns can be worked out.
-func hasBobbin(d history.Design) bool {
+func hasBobbin(d record.Design) bool {
 	return d.Bobbin != nil && copper.Bobbin(*d.Bobbin).Check() == nil
 }
 
 // wireOf is the wire of a gauge with the conductivity of a design.
-func wireOf(d history.Design, gauge int) (copper.Wire, error) {
+func wireOf(d record.Design, gauge int) (copper.Wire, error) {
 	wire, err := copper.GeometricAWG(gauge)
 	if err != nil {
 		return copper.Wire{}, err
@@ -116,7 +116,7 @@ func wireOf(d history.Design, gauge int) (copper.Wire, error) {
 	return wire.WithConductivity(d.AlphaPerKelvin / float64(copper.Standard))
 }
 
-func windingOf(d history.Design, gauge int) (copper.Winding, error) {
+func windingOf(d record.Design, gauge int) (copper.Winding, error) {
 	wire, err := wireOf(d, gauge)
 	if err != nil {
 		return copper.Winding{}, err
@@ -125,7 +125,7 @@ func windingOf(d history.Design, gauge int) (copper.Winding, error) {
 }
 
 // wind says what the target of a design means in wire of a gauge.
-func wind(d history.Design, gauge int) (windingView, error) {
+func wind(d record.Design, gauge int) (windingView, error) {
 	wire, err := wireOf(d, gauge)
 	if err != nil {
 		return windingView{}, err

@@ -10,9 +10,9 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
 )
 
@@ -158,7 +158,7 @@ func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 func localDay(t time.Time) string { return t.Local().Format(time.DateOnly) }
 
 // spoolNames lists the spools of a batch in the order of their use.
-func spoolNames(b history.Batch) string {
+func spoolNames(b record.Batch) string {
 	names := make([]string, len(b.Spools))
 	for i, mark := range b.Spools {
 		names[i] = mark.Spool

@@ -14,13 +14,13 @@ import (
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // capture clips a simulated coil onto a simulated bench, has the rules capture
 // it, and files it under a serial of batch LM-1. The coil was never away from
 // the room; it is recorded some seconds after at.
-func (w *workshop) capture(t testing.TB, serial string, r20Ohms float64, at time.Time) history.Measurement {
+func (w *workshop) capture(t testing.TB, serial string, r20Ohms float64, at time.Time) record.Measurement {
 	t.Helper()
 	rig := simulate.NewBench(simulate.Config{
 		Room:  simulate.Room{BaseCelsius: 21, SwingKelvin: 0.2, Period: time.Hour},
@@ -50,7 +50,7 @@ func (w *workshop) capture(t testing.TB, serial string, r20Ohms float64, at time
 		}
 	}
 	t.Fatalf("%s was not captured: %s", serial, machine.View().Words)
-	return history.Measurement{}
+	return record.Measurement{}
 }
 
 func meterReading(at time.Time, v simulate.MeterValue) driver.Reading {
@@ -60,13 +60,13 @@ func meterReading(at time.Time, v simulate.MeterValue) driver.Reading {
 	return driver.Reading{Time: at, Status: driver.OK, Value: v.Value, Resolution: v.Resolution, Raw: fmt.Sprintf("%+.8E", v.Value)}
 }
 
-func (w *workshop) file(t testing.TB, serial string, r capture.Result, design history.Design) history.Measurement {
+func (w *workshop) file(t testing.TB, serial string, r capture.Result, design record.Design) record.Measurement {
 	t.Helper()
 	batch, err := w.store.Batch(t.Context(), "LM-1")
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, readings, err := bench.NewRecord(r, bench.Filing{Bench: "north", Serial: serial, Stage: history.StageWound, Batch: &batch,
+	m, readings, err := bench.NewRecord(r, bench.Filing{Bench: "north", Serial: serial, Stage: record.StageWound, Batch: &batch,
 		Design: &design, Meter: "Elder Vale,EV-40,1207,1.2", Probe: "line at /dev/ttyUSB1"})
 	if err != nil {
 		t.Fatal(err)

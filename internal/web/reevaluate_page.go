@@ -11,8 +11,8 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 // shownChanged is how many coils of each list of a batch the page names.
@@ -23,7 +23,7 @@ const shownChanged = 200
 type reevaluateView struct {
 	frame
 	// Designs are all there are, to choose from.
-	Designs []history.Design
+	Designs []record.Design
 	Form    form
 	// Asked is true when there is something to evaluate, Applying when the results
 	// are stored.
@@ -131,7 +131,7 @@ func (s *site) reevaluateForm(w http.ResponseWriter, r *http.Request) error {
 		view.Form.Field, view.Form.Problem = "reason", "say why they are evaluated again; it is kept with each"
 		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
 	}
-	if err := history.ValidateReason(f.Get("reason")); err != nil {
+	if err := record.ValidateReason(f.Get("reason")); err != nil {
 		view.Form.Field, view.Form.Problem = "reason", classify(err).detail
 		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
 	}
@@ -152,7 +152,7 @@ func (s *site) newReevaluateView(r *http.Request, f form) (*reevaluateView, erro
 func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reevaluateView, do func(bench.Reevaluation, bench.Selection) (bench.Reevaluated, error)) error {
 	pick := bench.Selection{Batch: view.Form.Get("batch"), Design: view.Form.Get("design"), Serials: serialsIn(view.Form.Get("coils"))}
 	if field, err := s.unknown(r.Context(), pick); err != nil {
-		if !errors.Is(err, history.ErrNotFound) {
+		if !errors.Is(err, record.ErrNotFound) {
 			return err
 		}
 		view.Form.Field, view.Form.Problem = field, classify(err).detail
@@ -205,7 +205,7 @@ func serialsIn(text string) (serials []string) {
 }
 
 // older is how many measurements that stand are by an older formula.
-func older(list []history.Measurement) (n int) {
+func older(list []record.Measurement) (n int) {
 	for _, m := range list {
 		if m.Stands() && m.Formula < r20.Formula {
 			n++
@@ -226,5 +226,5 @@ func coilPath(c bench.ReevaluatedCoil) string {
 	if c.NewID != "" {
 		id = c.NewID
 	}
-	return measurementPath(history.Measurement{Serial: c.Serial, ID: id})
+	return measurementPath(record.Measurement{Serial: c.Serial, ID: id})
 }

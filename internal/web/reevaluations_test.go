@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // withOlderRules is a workshop with three coils that the first rules measured, see
@@ -99,8 +100,8 @@ func TestReevaluations(t *testing.T) {
 	if !done.Applied || done.Measurements != 1 {
 		t.Errorf("applied %+v", done)
 	}
-	coil := want[history.Coil](t, w.ask(t, "GET", "/api/v1/coils/HL-0058", nil), http.StatusOK)
-	if len(coil.Measurements) != 2 || coil.Measurements[0].Supersedes != coil.Measurements[1].ID || coil.Measurements[1].Status != history.Superseded {
+	coil := want[record.Coil](t, w.ask(t, "GET", "/api/v1/coils/HL-0058", nil), http.StatusOK)
+	if len(coil.Measurements) != 2 || coil.Measurements[0].Supersedes != coil.Measurements[1].ID || coil.Measurements[1].Status != record.Superseded {
 		t.Errorf("the coil has %+v", coil.Measurements)
 	}
 	deeds, err := w.store.Journal(t.Context(), history.JournalFilter{Action: "reevaluate"})

@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 const (
@@ -27,16 +28,16 @@ const (
 // and the latest measurements.
 type runView struct {
 	Bench string
-	Batch *history.Batch
+	Batch *record.Batch
 	// Sums are those of the batch.
 	Sums sumsView
 	// Chart is the picture of the batch; empty without a measurement.
 	Chart template.HTML
 	// Recent lists the latest measurements, the newest first.
-	Recent []history.Measurement
+	Recent []record.Measurement
 	// Drift says how the batch fares; its Drift is nil without a coil.
 	Drift driftView
-	Notes []history.JournalEntry
+	Notes []record.JournalEntry
 	// Trouble is why the history cannot be read; empty when it can.
 	Trouble string
 	// Start is shown until the first coil is measured.

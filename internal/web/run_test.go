@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func TestNote(t *testing.T) {
@@ -16,15 +17,15 @@ func TestNote(t *testing.T) {
 	w := newWorkshop(t)
 	w.start(t)
 	const path = "/api/v1/benches/north/note"
-	if got := want[history.JournalEntry](t, w.ask(t, "POST", path, `{"note":"new felt"}`), http.StatusCreated); got.Subject != "north" {
+	if got := want[record.JournalEntry](t, w.ask(t, "POST", path, `{"note":"new felt"}`), http.StatusCreated); got.Subject != "north" {
 		t.Errorf("without a batch the note is about %q, want north", got.Subject)
 	}
 	w.wind(t)
-	if got := want[history.JournalEntry](t, w.ask(t, "POST", path, `{"note":" new felt "}`), http.StatusCreated); got.Subject != "LM-1" || got.Detail != "new felt" {
+	if got := want[record.JournalEntry](t, w.ask(t, "POST", path, `{"note":" new felt "}`), http.StatusCreated); got.Subject != "LM-1" || got.Detail != "new felt" {
 		t.Errorf("with a batch the note is %q about %q, want new felt about LM-1", got.Detail, got.Subject)
 	}
 	as := func(r *http.Request) { r.SetBasicAuth("Ada", "") }
-	got := want[history.JournalEntry](t, w.ask(t, "POST", path, `{"note":"dented","subject":"HN-0001"}`, as), http.StatusCreated)
+	got := want[record.JournalEntry](t, w.ask(t, "POST", path, `{"note":"dented","subject":"HN-0001"}`, as), http.StatusCreated)
 	if got.Subject != "HN-0001" || got.Who != "Ada" || got.Action != noteAction || got.Bench != "north" {
 		t.Errorf("got %+v", got)
 	}

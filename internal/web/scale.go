@@ -1,6 +1,8 @@
 package web
 
-import "coilkeep/internal/history"
+import (
+	"coilkeep/internal/record"
+)
 
 // scaleView draws where a coil's R20 lies against its tolerance. Positions run
 // from 0 to scaleWidth; the tolerance takes the middle half.
@@ -22,7 +24,7 @@ const scaleWidth = 400.0
 
 // newScale draws value against design d. It returns nil when no design says
 // what is wanted, and a scale without a mark when value is nil.
-func newScale(d *history.Design, value *valueView) *scaleView {
+func newScale(d *record.Design, value *valueView) *scaleView {
 	if d == nil || d.UpperOhms <= d.LowerOhms {
 		return nil
 	}

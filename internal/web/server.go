@@ -19,6 +19,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 	"coilkeep/internal/warmth"
 )
 
@@ -27,43 +28,43 @@ import (
 type Bench interface {
 	Snapshot() bench.Snapshot
 	Takes() (leastOhms, mostOhms float64)
-	StartBatch(ctx context.Context, start history.BatchStart) (history.Batch, error)
-	CloseBatch(ctx context.Context, who string) (history.Batch, error)
-	ChangeSpool(ctx context.Context, spool, who string) (history.Batch, error)
+	StartBatch(ctx context.Context, start history.BatchStart) (record.Batch, error)
+	CloseBatch(ctx context.Context, who string) (record.Batch, error)
+	ChangeSpool(ctx context.Context, spool, who string) (record.Batch, error)
 	SetNext(ctx context.Context, next bench.Next) error
 	Record(ctx context.Context, request bench.RecordRequest) error
-	Type(ctx context.Context, role history.Role, text string) error
-	MeasureLeads(ctx context.Context, who string) (history.LeadZero, error)
-	MeasureStandard(ctx context.Context, standard bench.Standard) (history.CheckMeasurement, error)
-	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (history.StudyReading, error)
+	Type(ctx context.Context, role record.Role, text string) error
+	MeasureLeads(ctx context.Context, who string) (record.LeadZero, error)
+	MeasureStandard(ctx context.Context, standard bench.Standard) (record.CheckMeasurement, error)
+	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (record.StudyReading, error)
 	MeasureAgain(ctx context.Context, id, who string) error
 	TakeNext(ctx context.Context, id, who string) error
-	Dismiss(ctx context.Context, id, who string) (history.Unrecorded, error)
-	Soak(ctx context.Context, soak history.Soak) (history.Soak, error)
+	Dismiss(ctx context.Context, id, who string) (record.Unrecorded, error)
+	Soak(ctx context.Context, soak record.Soak) (record.Soak, error)
 }
 
 // History is what the pages and the API ask of the history.
 type History interface {
-	AddDesign(ctx context.Context, design history.Design, who string) (history.Design, error)
-	ReviseDesign(ctx context.Context, design history.Design, who string) (history.Design, error)
-	Designs(ctx context.Context) ([]history.Design, error)
-	DesignRevisions(ctx context.Context, name string) ([]history.Design, error)
-	Measurements(ctx context.Context, filter history.Filter) (page []history.Measurement, next string, err error)
-	Measurement(ctx context.Context, id string) (history.Measurement, []history.Reading, error)
-	Void(ctx context.Context, id, reason, who string) (history.Measurement, error)
-	Reevaluate(ctx context.Context, m history.Measurement, readings []history.Reading, why, who string) (history.Measurement, error)
-	Coil(ctx context.Context, serial string) (history.Coil, error)
+	AddDesign(ctx context.Context, design record.Design, who string) (record.Design, error)
+	ReviseDesign(ctx context.Context, design record.Design, who string) (record.Design, error)
+	Designs(ctx context.Context) ([]record.Design, error)
+	DesignRevisions(ctx context.Context, name string) ([]record.Design, error)
+	Measurements(ctx context.Context, filter history.Filter) (page []record.Measurement, next string, err error)
+	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
+	Void(ctx context.Context, id, reason, who string) (record.Measurement, error)
+	Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error)
+	Coil(ctx context.Context, serial string) (record.Coil, error)
 	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
-	AddJournal(ctx context.Context, entry history.JournalEntry) (history.JournalEntry, error)
-	Journal(ctx context.Context, filter history.JournalFilter) ([]history.JournalEntry, error)
+	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
+	Journal(ctx context.Context, filter history.JournalFilter) ([]record.JournalEntry, error)
 	Writable(ctx context.Context) error
 	Records
 	Comparisons
-	StudyReadings(ctx context.Context, study string) ([]history.StudyReading, error)
-	Studies(ctx context.Context) ([]history.Study, error)
-	CoolingCurves(ctx context.Context, design string) ([]history.CoolingCurve, error)
-	Soaks(ctx context.Context, bench string, limit int) ([]history.Soak, error)
-	SoakOf(ctx context.Context, bench, serial, batch string) (*history.Soak, error)
+	StudyReadings(ctx context.Context, study string) ([]record.StudyReading, error)
+	Studies(ctx context.Context) ([]record.Study, error)
+	CoolingCurves(ctx context.Context, design string) ([]record.CoolingCurve, error)
+	Soaks(ctx context.Context, bench string, limit int) ([]record.Soak, error)
+	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
 }
 
 // Events is where live events come from. The channel is closed when the

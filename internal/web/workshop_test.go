@@ -20,6 +20,7 @@ import (
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 var noon = time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC)
@@ -69,7 +70,7 @@ func (b *settableBench) fail(err error) {
 	b.err = err
 }
 
-func (b *settableBench) StartBatch(ctx context.Context, start history.BatchStart) (history.Batch, error) {
+func (b *settableBench) StartBatch(ctx context.Context, start history.BatchStart) (record.Batch, error) {
 	batch, err := b.store.OpenBatch(ctx, start)
 	if err == nil {
 		b.set(func(s *bench.Snapshot) { s.Batch = &batch })
@@ -77,16 +78,16 @@ func (b *settableBench) StartBatch(ctx context.Context, start history.BatchStart
 	return batch, err
 }
 
-func (b *settableBench) CloseBatch(ctx context.Context, who string) (history.Batch, error) {
+func (b *settableBench) CloseBatch(ctx context.Context, who string) (record.Batch, error) {
 	open := b.Snapshot().Batch
 	if open == nil {
-		return history.Batch{}, fmt.Errorf("%w: no batch is open", bench.ErrState)
+		return record.Batch{}, fmt.Errorf("%w: no batch is open", bench.ErrState)
 	}
 	b.set(func(s *bench.Snapshot) { s.Batch = nil })
 	return b.store.CloseBatch(ctx, open.Name, who)
 }
 
-func (b *settableBench) ChangeSpool(ctx context.Context, spool, who string) (history.Batch, error) {
+func (b *settableBench) ChangeSpool(ctx context.Context, spool, who string) (record.Batch, error) {
 	return b.store.ChangeSpool(ctx, b.Snapshot().Batch.Name, spool, who)
 }
 
@@ -104,7 +105,7 @@ func (b *settableBench) Record(_ context.Context, request bench.RecordRequest) e
 	return b.err
 }
 
-func (b *settableBench) Type(_ context.Context, role history.Role, text string) error {
+func (b *settableBench) Type(_ context.Context, role record.Role, text string) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.typed = string(role) + " " + text
@@ -119,8 +120,8 @@ func (b *settableBench) TakeNext(_ context.Context, id, who string) error {
 	return b.answer("next", id, who)
 }
 
-func (b *settableBench) Dismiss(_ context.Context, id, who string) (history.Unrecorded, error) {
-	return history.Unrecorded{ID: id}, b.answer("dismiss", id, who)
+func (b *settableBench) Dismiss(_ context.Context, id, who string) (record.Unrecorded, error) {
+	return record.Unrecorded{ID: id}, b.answer("dismiss", id, who)
 }
 
 // answer remembers what was said of a coil that was not recorded.
@@ -131,7 +132,7 @@ func (b *settableBench) answer(what, id, who string) error {
 	return b.err
 }
 
-func (b *settableBench) Soak(ctx context.Context, k history.Soak) (history.Soak, error) {
+func (b *settableBench) Soak(ctx context.Context, k record.Soak) (record.Soak, error) {
 	k.Bench = b.Snapshot().Bench
 	return b.store.AddSoak(ctx, k)
 }
@@ -180,9 +181,9 @@ func idle(name string) bench.Snapshot {
 	return bench.Snapshot{
 		Bench: name, Time: noon, State: string(capture.Open), Words: "Clip a coil on.", Since: noon,
 		TemperatureCelsius: &temperature,
-		Meter:              bench.Instrument{Role: history.Meter, Driver: "scpi", Port: "/dev/ttyUSB0", Identity: "Elder Vale,EV-40,1207,1.2", Up: true, LastAt: &at, LastStatus: "overload"},
-		Probe:              bench.Instrument{Role: history.Probe, Driver: "line", Port: "/dev/ttyUSB1", Up: true, LastAt: &at, LastStatus: "ok"},
-		Stage:              history.StageWound, Unrecorded: []bench.Unrecorded{}, AheadSeconds: capture.Ahead.Seconds(),
+		Meter:              bench.Instrument{Role: record.Meter, Driver: "scpi", Port: "/dev/ttyUSB0", Identity: "Elder Vale,EV-40,1207,1.2", Up: true, LastAt: &at, LastStatus: "overload"},
+		Probe:              bench.Instrument{Role: record.Probe, Driver: "line", Port: "/dev/ttyUSB1", Up: true, LastAt: &at, LastStatus: "ok"},
+		Stage:              record.StageWound, Unrecorded: []bench.Unrecorded{}, AheadSeconds: capture.Ahead.Seconds(),
 	}
 }
 
@@ -282,7 +283,7 @@ func want[T any](t *testing.T, r reply, status int) T {
 }
 
 // longMeadow is the design of these tests.
-func longMeadow() history.Design {
+func longMeadow() record.Design {
 	d := newDesign()
 	d.Name, d.TargetOhms, d.LowerOhms, d.UpperOhms = "Long Meadow", 6690, 6355.5, 7024.5
 	d.GaugeAWG, d.Turns = 42, 5600
@@ -290,7 +291,7 @@ func longMeadow() history.Design {
 }
 
 // wind opens batch LM-1 on bench north, of a design it adds first.
-func (w *workshop) wind(t testing.TB) history.Batch {
+func (w *workshop) wind(t testing.TB) record.Batch {
 	t.Helper()
 	design, err := w.store.AddDesign(t.Context(), longMeadow(), "")
 	if err != nil {
@@ -306,7 +307,7 @@ func (w *workshop) wind(t testing.TB) history.Batch {
 }
 
 // measure records a coil of batch LM-1 that measures ohms at 22.35 °C.
-func (w *workshop) measure(t testing.TB, serial string, ohms float64, at time.Time) history.Measurement {
+func (w *workshop) measure(t testing.TB, serial string, ohms float64, at time.Time) record.Measurement {
 	t.Helper()
 	d := longMeadow()
 	inputs := r20.Inputs{
@@ -323,19 +324,19 @@ func (w *workshop) measure(t testing.TB, serial string, ohms float64, at time.Ti
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := history.Measurement{
+	m := record.Measurement{
 		Time: at, Bench: "north", Batch: "LM-1", Design: d.Name, DesignRevision: 1, Serial: serial,
 		ResistanceOhms: ohms, TemperatureCelsius: inputs.TemperatureCelsius, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
-		Verdict: judgement.Verdict, ConformityProbability: judgement.Probability, Status: history.Recorded,
+		Verdict: judgement.Verdict, ConformityProbability: judgement.Probability, Status: record.Recorded,
 		Spool: "S-7", Winder: "W1", Operator: "Ada", Meter: "Elder Vale,EV-40,1207,1.2", Probe: "line on /dev/ttyUSB1",
-		Stage: history.StageWound, AlphaPerKelvin: d.AlphaPerKelvin, Formula: r20.Formula, Inputs: inputs,
+		Stage: record.StageWound, AlphaPerKelvin: d.AlphaPerKelvin, Formula: r20.Formula, Inputs: inputs,
 		Tolerance: d.Tolerance(), Budget: result.Budget, Settings: json.RawMessage(`{"min_ohms":100}`),
 		Notes: []string{"one reading was left out"}, CaptureSeconds: 6.4,
 	}
-	readings := []history.Reading{
-		{Time: at, Role: history.Meter, Value: ohms, Resolution: 0.1, Status: "ok", Raw: fmt.Sprint(ohms), InWindow: true},
-		{Time: at, Role: history.Probe, Value: 22.35, Resolution: 0.01, Status: "ok", Raw: "T=22.35 C"},
+	readings := []record.Reading{
+		{Time: at, Role: record.Meter, Value: ohms, Resolution: 0.1, Status: "ok", Raw: fmt.Sprint(ohms), InWindow: true},
+		{Time: at, Role: record.Probe, Value: 22.35, Resolution: 0.01, Status: "ok", Raw: "T=22.35 C"},
 	}
 	stored, err := w.store.Record(t.Context(), m, readings)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // around is how long before the first and after the last coil a check standard
@@ -22,7 +23,7 @@ const everyCheck = 1_000_000
 // standard does not look like a drift; its reference value as last told is
 // returned, 0 without one. byBench lists the coils of each bench.
 func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map[string][]int) (referenceOhms float64, err error) {
-	var checks []history.CheckMeasurement
+	var checks []record.CheckMeasurement
 	for bench, indices := range byBench {
 		// Numbers follow the time of winding but for values typed in later.
 		slices.SortStableFunc(indices, func(i, j int) int { return coils[i].WoundAt().Compare(coils[j].WoundAt()) })
@@ -33,7 +34,7 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 		}
 		checks = append(checks, found...)
 	}
-	slices.SortStableFunc(checks, func(a, b history.CheckMeasurement) int { return a.Time.Compare(b.Time) })
+	slices.SortStableFunc(checks, func(a, b record.CheckMeasurement) int { return a.Time.Compare(b.Time) })
 	standard := mostMeasured(checks)
 	for _, check := range checks {
 		if check.Standard != standard {
@@ -48,7 +49,7 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 	return referenceOhms, nil
 }
 
-func mostMeasured(checks []history.CheckMeasurement) string {
+func mostMeasured(checks []record.CheckMeasurement) string {
 	counts := map[string]int{}
 	best := ""
 	for _, c := range checks {

@@ -6,6 +6,7 @@ import (
 
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Acknowledged is the journal's word for a signal that a person took note of; the
@@ -16,9 +17,9 @@ const Acknowledged = "drift acknowledged"
 const mostNotes = 1000
 
 // notesOf are the notes of a batch, the earliest first.
-func notesOf(ctx context.Context, store Store, batch string) ([]history.JournalEntry, error) {
+func notesOf(ctx context.Context, store Store, batch string) ([]record.JournalEntry, error) {
 	notes, err := store.Journal(ctx, history.JournalFilter{Action: Acknowledged, Subject: batch, Limit: mostNotes})
-	slices.SortStableFunc(notes, func(a, b history.JournalEntry) int { return a.Time.Compare(b.Time) })
+	slices.SortStableFunc(notes, func(a, b record.JournalEntry) int { return a.Time.Compare(b.Time) })
 	return notes, err
 }
 
@@ -35,7 +36,7 @@ func addNotes(ctx context.Context, store Store, batch string, coils []drift.Coil
 }
 
 // coming is what is on record of the coil after the last one of an open batch.
-func coming(ctx context.Context, store Store, batch history.Batch, last drift.Coil) (*drift.Coil, error) {
+func coming(ctx context.Context, store Store, batch record.Batch, last drift.Coil) (*drift.Coil, error) {
 	next := drift.Coil{Batch: batch.Name, Spool: batch.Spool(), Winder: last.Winder, Operator: last.Operator, Target: last.Target}
 	notes, err := notesOf(ctx, store, batch.Name)
 	if n := len(notes); n > 0 && notes[n-1].Time.After(last.WoundAt()) {

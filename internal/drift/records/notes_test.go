@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // A note belongs to the coil wound next, and of an open batch the last one to the
@@ -12,14 +12,14 @@ import (
 func TestNotes(t *testing.T) {
 	s := stocked()
 	note := func(batch string, minute int, text string) {
-		s.notes = append(s.notes, history.JournalEntry{Action: Acknowledged, Subject: batch, Time: at(minute), Detail: text})
+		s.notes = append(s.notes, record.JournalEntry{Action: Acknowledged, Subject: batch, Time: at(minute), Detail: text})
 	}
 	note("early", 5, "before any coil")
 	note("early", 25, "looked at the felt")
 	note("early", 27, "77 turns off")
 	note("late", 25, "of another batch")
 	note("early", 700, "two turns on")
-	s.batches[1].Spools = []history.SpoolMark{{FromSequence: 1, Spool: "SP-1"}, {FromSequence: 5, Spool: "SP-2"}}
+	s.batches[1].Spools = []record.SpoolMark{{FromSequence: 1, Spool: "SP-1"}, {FromSequence: 5, Spool: "SP-2"}}
 	coils, o, err := Batch(t.Context(), s, "early", time.UTC)
 	if err != nil {
 		t.Fatal(err)

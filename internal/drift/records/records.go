@@ -18,17 +18,18 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/record"
 )
 
 // Store is what is needed of a history.
 type Store interface {
-	Batch(ctx context.Context, name string) (history.Batch, error)
-	Batches(ctx context.Context, f history.BatchFilter) ([]history.Batch, error)
-	DesignRevision(ctx context.Context, name string, revision int) (history.Design, error)
-	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
-	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]history.CheckMeasurement, error)
-	Journal(ctx context.Context, f history.JournalFilter) ([]history.JournalEntry, error)
-	CurrentBaseline(ctx context.Context, winder, design string, revision int) (*history.Baseline, error)
+	Batch(ctx context.Context, name string) (record.Batch, error)
+	Batches(ctx context.Context, f history.BatchFilter) ([]record.Batch, error)
+	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
+	Measurements(ctx context.Context, f history.Filter) (page []record.Measurement, next string, err error)
+	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]record.CheckMeasurement, error)
+	Journal(ctx context.Context, f history.JournalFilter) ([]record.JournalEntry, error)
+	CurrentBaseline(ctx context.Context, winder, design string, revision int) (*record.Baseline, error)
 }
 
 // ErrSeveralDesigns is returned for a winder that wound coils of several designs
@@ -46,7 +47,7 @@ func Batch(ctx context.Context, store Store, name string, zone *time.Location) (
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	coils, reference, err := coilsOf(ctx, store, []history.Batch{batch}, zone)
+	coils, reference, err := coilsOf(ctx, store, []record.Batch{batch}, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
@@ -88,7 +89,7 @@ func Revision(ctx context.Context, store Store, winder, design string, revision 
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	batches.list = slices.DeleteFunc(batches.list, func(b history.Batch) bool { return b.DesignRevision != revision })
+	batches.list = slices.DeleteFunc(batches.list, func(b record.Batch) bool { return b.DesignRevision != revision })
 	return wound(ctx, store, winder, batches, zone)
 }
 
@@ -117,7 +118,7 @@ const mostBatches = 2000
 // batches are some batches in the order they were opened; more is true when there
 // are earlier ones.
 type batches struct {
-	list []history.Batch
+	list []record.Batch
 	more bool
 }
 
@@ -142,7 +143,7 @@ func inOrder(ctx context.Context, store Store, f history.BatchFilter) (batches, 
 	}
 	more := len(found) > mostBatches
 	found = found[:min(len(found), mostBatches)]
-	slices.SortStableFunc(found, func(a, b history.Batch) int { return a.OpenedAt.Compare(b.OpenedAt) })
+	slices.SortStableFunc(found, func(a, b record.Batch) int { return a.OpenedAt.Compare(b.OpenedAt) })
 	return batches{found, more}, nil
 }
 
@@ -151,7 +152,7 @@ func inOrder(ctx context.Context, store Store, f history.BatchFilter) (batches, 
 func batchesOf(ctx context.Context, store Store, winder, design string) (batches, error) {
 	found, err := inOrder(ctx, store, history.BatchFilter{Design: design, Winder: winder})
 	// A filter without a winder picks them all.
-	found.list = slices.DeleteFunc(found.list, func(b history.Batch) bool { return b.Winder != winder })
+	found.list = slices.DeleteFunc(found.list, func(b record.Batch) bool { return b.Winder != winder })
 	return found, err
 }
 
@@ -168,7 +169,7 @@ func wound(ctx context.Context, store Store, winder string, of batches, zone *ti
 	for i := range coils {
 		coils[i].Sequence = i + 1
 	}
-	latest := slices.MaxFunc(of.list, func(a, b history.Batch) int { return cmp.Compare(a.DesignRevision, b.DesignRevision) })
+	latest := slices.MaxFunc(of.list, func(a, b record.Batch) int { return cmp.Compare(a.DesignRevision, b.DesignRevision) })
 	design, err := store.DesignRevision(ctx, latest.Design, latest.DesignRevision)
 	if err != nil {
 		return nil, drift.Options{}, err
@@ -184,9 +185,9 @@ func wound(ctx context.Context, store Store, winder string, of batches, zone *ti
 // compareAt has coils that were wound to other revisions of a design stand beside
 // its own by their ratio to their own target: a target that was changed on purpose
 // is no drift.
-func compareAt(ctx context.Context, store Store, design history.Design, batches []history.Batch, coils []drift.Coil) error {
-	revisions := map[int]history.Design{design.Revision: design}
-	ofBatch := map[string]history.Design{}
+func compareAt(ctx context.Context, store Store, design record.Design, batches []record.Batch, coils []drift.Coil) error {
+	revisions := map[int]record.Design{design.Revision: design}
+	ofBatch := map[string]record.Design{}
 	several := false
 	for _, b := range batches {
 		own, known := revisions[b.DesignRevision]
@@ -215,7 +216,7 @@ func compareAt(ctx context.Context, store Store, design history.Design, batches 
 	return nil
 }
 
-func designsOf(batches []history.Batch) []string {
+func designsOf(batches []record.Batch) []string {
 	var names []string
 	for _, b := range batches {
 		if !slices.Contains(names, b.Design) {
@@ -227,7 +228,7 @@ func designsOf(batches []history.Batch) []string {
 
 // optionsOf is what a design tells the analysis, with the baseline that was kept
 // for it on a winder.
-func optionsOf(ctx context.Context, store Store, winder string, design history.Design) (drift.Options, error) {
+func optionsOf(ctx context.Context, store Store, winder string, design record.Design) (drift.Options, error) {
 	options := OptionsOf(design)
 	kept, err := store.CurrentBaseline(ctx, winder, design.Name, design.Revision)
 	// One of fewer coils is from before there was a rule for it, and makes no limits.
@@ -241,7 +242,7 @@ func optionsOf(ctx context.Context, store Store, winder string, design history.D
 }
 
 // OptionsOf is what a design tells the analysis.
-func OptionsOf(d history.Design) drift.Options {
+func OptionsOf(d record.Design) drift.Options {
 	o := drift.Options{TargetOhms: d.TargetOhms, LowerOhms: d.LowerOhms, UpperOhms: d.UpperOhms}
 	o.Winding.Turns = float64(d.Turns)
 	if d.Bobbin == nil {
@@ -262,7 +263,7 @@ func OptionsOf(d history.Design) drift.Options {
 
 // coilsOf are the coils of batches, one batch after the other, with the checks
 // of the benches they were measured at.
-func coilsOf(ctx context.Context, store Store, batches []history.Batch, zone *time.Location) (coils []drift.Coil, referenceOhms float64, err error) {
+func coilsOf(ctx context.Context, store Store, batches []record.Batch, zone *time.Location) (coils []drift.Coil, referenceOhms float64, err error) {
 	byBench := map[string][]int{}
 	for _, b := range batches {
 		more, err := coilsOfBatch(ctx, store, b.Name, zone)
@@ -290,7 +291,7 @@ func coilsOfBatch(ctx context.Context, store Store, batch string, zone *time.Loc
 	// A coil keeps its number in the batch however often it is measured, so its
 	// first measurement tells when it was wound, also one that was withdrawn.
 	firstMeasured := map[string]time.Time{}
-	err := eachMeasurement(ctx, store, batch, func(m history.Measurement) {
+	err := eachMeasurement(ctx, store, batch, func(m record.Measurement) {
 		if _, known := firstMeasured[m.Serial]; !known {
 			firstMeasured[m.Serial] = m.Time
 		}
@@ -311,7 +312,7 @@ func coilsOfBatch(ctx context.Context, store Store, batch string, zone *time.Loc
 	return coils, nil
 }
 
-func coilOf(m history.Measurement, firstMeasured time.Time, zone *time.Location) drift.Coil {
+func coilOf(m record.Measurement, firstMeasured time.Time, zone *time.Location) drift.Coil {
 	celsius := m.TemperatureCelsius
 	c := drift.Coil{
 		Sequence: m.Sequence, Time: m.Time.In(zone), FirstMeasured: firstMeasured.In(zone), Serial: m.Serial, MeasurementID: m.ID,
@@ -319,14 +320,14 @@ func coilOf(m history.Measurement, firstMeasured time.Time, zone *time.Location)
 		Batch: m.Batch, Spool: m.Spool, Winder: m.Winder, Operator: m.Operator,
 		TemperatureCelsius: &celsius,
 	}
-	if m.Status == history.Forced {
+	if m.Status == record.Forced {
 		c.Doubtful = "forced"
 	}
 	return c
 }
 
 // Measured returns the measurements behind the points of a report, by their ids.
-func Measured(ctx context.Context, store MeasurementStore, points []drift.Point) (map[string]history.Measurement, error) {
+func Measured(ctx context.Context, store MeasurementStore, points []drift.Point) (map[string]record.Measurement, error) {
 	wanted := make(map[string]bool, len(points))
 	var batches []string
 	for _, p := range points {
@@ -335,9 +336,9 @@ func Measured(ctx context.Context, store MeasurementStore, points []drift.Point)
 			batches = append(batches, p.Batch)
 		}
 	}
-	found := map[string]history.Measurement{}
+	found := map[string]record.Measurement{}
 	for _, batch := range batches {
-		err := eachMeasurement(ctx, store, batch, func(m history.Measurement) {
+		err := eachMeasurement(ctx, store, batch, func(m record.Measurement) {
 			if wanted[m.ID] {
 				found[m.ID] = m
 			}
@@ -351,12 +352,12 @@ func Measured(ctx context.Context, store MeasurementStore, points []drift.Point)
 
 // MeasurementStore is what [Measured] needs of a history.
 type MeasurementStore interface {
-	Measurements(ctx context.Context, f history.Filter) (page []history.Measurement, next string, err error)
+	Measurements(ctx context.Context, f history.Filter) (page []record.Measurement, next string, err error)
 }
 
 // eachMeasurement calls fn with every measurement of a batch in the order of time,
 // those withdrawn too.
-func eachMeasurement(ctx context.Context, store MeasurementStore, batch string, fn func(history.Measurement)) error {
+func eachMeasurement(ctx context.Context, store MeasurementStore, batch string, fn func(record.Measurement)) error {
 	filter := history.Filter{Batch: batch, Limit: history.MaxPage}
 	for {
 		page, next, err := store.Measurements(ctx, filter)

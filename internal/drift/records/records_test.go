@@ -13,27 +13,28 @@ import (
 
 	"coilkeep/internal/drift"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // cannedStore answers from lists, two measurements a page.
 type cannedStore struct {
-	batches      []history.Batch
-	measurements []history.Measurement
-	checks       []history.CheckMeasurement
-	baseline     *history.Baseline
-	notes        []history.JournalEntry
+	batches      []record.Batch
+	measurements []record.Measurement
+	checks       []record.CheckMeasurement
+	baseline     *record.Baseline
+	notes        []record.JournalEntry
 	// targets of the revisions, from the first on; 6690 Ω and the revision otherwise.
 	targets []float64
 }
 
-func (s cannedStore) CurrentBaseline(_ context.Context, winder, design string, revision int) (*history.Baseline, error) {
+func (s cannedStore) CurrentBaseline(_ context.Context, winder, design string, revision int) (*record.Baseline, error) {
 	if b := s.baseline; b != nil && b.Winder == winder && b.Design == design && b.DesignRevision == revision {
 		return b, nil
 	}
 	return nil, nil
 }
 
-func (s cannedStore) Journal(_ context.Context, f history.JournalFilter) (found []history.JournalEntry, err error) {
+func (s cannedStore) Journal(_ context.Context, f history.JournalFilter) (found []record.JournalEntry, err error) {
 	for _, n := range s.notes {
 		if n.Action == f.Action && n.Subject == f.Subject {
 			found = append(found, n)
@@ -43,35 +44,35 @@ func (s cannedStore) Journal(_ context.Context, f history.JournalFilter) (found 
 	return found, nil
 }
 
-func (s cannedStore) Batch(_ context.Context, name string) (history.Batch, error) {
+func (s cannedStore) Batch(_ context.Context, name string) (record.Batch, error) {
 	for _, b := range s.batches {
 		if b.Name == name {
 			return b, nil
 		}
 	}
-	return history.Batch{}, history.ErrNotFound
+	return record.Batch{}, record.ErrNotFound
 }
 
-func (s cannedStore) Batches(_ context.Context, f history.BatchFilter) (found []history.Batch, err error) {
+func (s cannedStore) Batches(_ context.Context, f history.BatchFilter) (found []record.Batch, err error) {
 	for _, b := range s.batches {
 		if (f.Design == "" || b.Design == f.Design) && (f.Winder == "" || b.Winder == f.Winder) {
 			found = append(found, b)
 		}
 	}
-	slices.SortStableFunc(found, func(a, b history.Batch) int { return b.OpenedAt.Compare(a.OpenedAt) })
+	slices.SortStableFunc(found, func(a, b record.Batch) int { return b.OpenedAt.Compare(a.OpenedAt) })
 	return found[:min(len(found), f.Limit)], nil
 }
 
-func (s cannedStore) DesignRevision(_ context.Context, name string, revision int) (history.Design, error) {
-	d := history.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900, GaugeAWG: 42, Turns: 8000,
-		Bobbin: &history.Bobbin{StraightMM: 58, CoreRadiusMM: 2.5, BuildMM: 3.5}}
+func (s cannedStore) DesignRevision(_ context.Context, name string, revision int) (record.Design, error) {
+	d := record.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900, GaugeAWG: 42, Turns: 8000,
+		Bobbin: &record.Bobbin{StraightMM: 58, CoreRadiusMM: 2.5, BuildMM: 3.5}}
 	if s.targets != nil {
 		d.TargetOhms, d.Turns = s.targets[revision-1], 7800+200*revision
 	}
 	return d, nil
 }
 
-func (s cannedStore) Measurements(_ context.Context, f history.Filter) (page []history.Measurement, next string, err error) {
+func (s cannedStore) Measurements(_ context.Context, f history.Filter) (page []record.Measurement, next string, err error) {
 	after := f.After == ""
 	for _, m := range s.measurements {
 		if m.Batch != f.Batch {
@@ -88,7 +89,7 @@ func (s cannedStore) Measurements(_ context.Context, f history.Filter) (page []h
 	return page, "", nil
 }
 
-func (s cannedStore) CheckMeasurements(_ context.Context, f history.CheckFilter) (found []history.CheckMeasurement, err error) {
+func (s cannedStore) CheckMeasurements(_ context.Context, f history.CheckFilter) (found []record.CheckMeasurement, err error) {
 	for _, c := range s.checks {
 		if c.Bench == f.Bench && !c.Time.Before(f.From) && c.Time.Before(f.To) {
 			found = append(found, c)
@@ -102,28 +103,28 @@ var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 func at(minutes int) time.Time { return monday.Add(time.Duration(minutes) * time.Minute) }
 
 func stocked() cannedStore {
-	s := cannedStore{batches: []history.Batch{
+	s := cannedStore{batches: []record.Batch{
 		{Name: "late", Bench: "north", Design: "larkspur", DesignRevision: 2, Winder: "W2", OpenedAt: at(600)},
 		{Name: "early", Bench: "north", Design: "larkspur", DesignRevision: 1, Winder: "W2", OpenedAt: at(0)},
 		{Name: "other", Bench: "south", Design: "fennel", DesignRevision: 1, Winder: "W3", OpenedAt: at(0)},
 		{Name: "mixed", Bench: "south", Design: "fennel", DesignRevision: 1, Winder: "W3", OpenedAt: at(1)},
 		{Name: "sorrel-1", Bench: "south", Design: "sorrel", DesignRevision: 1, Winder: "W3", OpenedAt: at(2)},
 	}}
-	add := func(batch string, sequence, minute int, stage string, status history.Status) {
-		s.measurements = append(s.measurements, history.Measurement{
+	add := func(batch string, sequence, minute int, stage string, status record.Status) {
+		s.measurements = append(s.measurements, record.Measurement{
 			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-", sequence), Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
 		})
 	}
-	add("early", 1, 10, "wound", history.Superseded)
-	add("early", 2, 20, "wound", history.Recorded)
-	add("early", 3, 30, "wound", history.Forced)
-	add("early", 4, 40, "wound", history.Void)
-	add("early", 1, 50, "potted", history.Recorded)
-	add("early", 1, 55, "wound", history.Recorded)
-	add("early", 4, 60, "wound", history.Manual)
-	add("late", 1, 610, "wound", history.Recorded)
-	add("late", 2, 620, "wound", history.Superseded)
-	s.checks = []history.CheckMeasurement{
+	add("early", 1, 10, "wound", record.Superseded)
+	add("early", 2, 20, "wound", record.Recorded)
+	add("early", 3, 30, "wound", record.Forced)
+	add("early", 4, 40, "wound", record.Void)
+	add("early", 1, 50, "potted", record.Recorded)
+	add("early", 1, 55, "wound", record.Recorded)
+	add("early", 4, 60, "wound", record.Manual)
+	add("late", 1, 610, "wound", record.Recorded)
+	add("late", 2, 620, "wound", record.Superseded)
+	s.checks = []record.CheckMeasurement{
 		{Bench: "north", Standard: "R-1", Time: at(15), MeasuredOhms: 10000},
 		{Bench: "north", Standard: "R-1", Time: at(17), MeasuredOhms: 10002},
 		{Bench: "north", Standard: "R-1", Time: at(35), MeasuredOhms: 10003},
@@ -181,7 +182,7 @@ func TestWinder(t *testing.T) {
 			t.Errorf("%s: got %v, want %v", name, err, tt.want)
 		}
 	}
-	if _, _, err := Batch(t.Context(), stocked(), "none", time.UTC); !errors.Is(err, history.ErrNotFound) {
+	if _, _, err := Batch(t.Context(), stocked(), "none", time.UTC); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("got %v, want ErrNotFound", err)
 	}
 	if _, _, err := Batch(t.Context(), stocked(), "other", time.UTC); !errors.Is(err, ErrNothing) {
@@ -204,7 +205,7 @@ func TestRevision(t *testing.T) {
 // A baseline that was kept goes with its revision and its winder only.
 func TestKeptBaseline(t *testing.T) {
 	s := stocked()
-	s.baseline = &history.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
+	s.baseline = &record.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
 	for batch, want := range map[string]bool{"early": false, "late": true} {
 		_, options, err := Batch(t.Context(), s, batch, time.UTC)
 		if err != nil || (options.Frozen != nil) != want {
@@ -219,7 +220,7 @@ func TestKeptBaseline(t *testing.T) {
 
 func TestDesign(t *testing.T) {
 	s := stocked()
-	s.baseline = &history.Baseline{Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
+	s.baseline = &record.Baseline{Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
 	coils, options, err := Design(t.Context(), s, "larkspur", time.UTC)
 	if err != nil || len(coils) != 5 || coils[4].Sequence != 5 || options.Frozen != nil {
 		t.Errorf("%d coils, options %+v, %v; want 5 and no baseline of a winder", len(coils), options, err)
@@ -231,8 +232,8 @@ func TestDesign(t *testing.T) {
 
 func TestNewestCoils(t *testing.T) {
 	t.Parallel()
-	of := func(coils ...int) []history.Batch {
-		batches := make([]history.Batch, len(coils))
+	of := func(coils ...int) []record.Batch {
+		batches := make([]record.Batch, len(coils))
 		for i, n := range coils {
 			batches[i].LastSequence = n
 		}
@@ -240,7 +241,7 @@ func TestNewestCoils(t *testing.T) {
 	}
 	for _, tt := range []struct {
 		name    string
-		batches []history.Batch
+		batches []record.Batch
 		want    int
 		more    bool
 	}{
@@ -266,9 +267,9 @@ func TestManyBatches(t *testing.T) {
 	t.Parallel()
 	s := stocked()
 	for i := range mostBatches + 1 {
-		s.batches = append(s.batches, history.Batch{Name: fmt.Sprint("busy-", i), Bench: "east", Design: "larkspur", DesignRevision: 1, Winder: "W9", OpenedAt: at(1000 + i), LastSequence: 1})
+		s.batches = append(s.batches, record.Batch{Name: fmt.Sprint("busy-", i), Bench: "east", Design: "larkspur", DesignRevision: 1, Winder: "W9", OpenedAt: at(1000 + i), LastSequence: 1})
 	}
-	s.measurements = append(s.measurements, history.Measurement{ID: "last", Batch: fmt.Sprint("busy-", mostBatches), Sequence: 1, Serial: "X-1", Time: at(4000), Stage: "wound", Status: history.Recorded, R20Ohms: 6690})
+	s.measurements = append(s.measurements, record.Measurement{ID: "last", Batch: fmt.Sprint("busy-", mostBatches), Sequence: 1, Serial: "X-1", Time: at(4000), Stage: "wound", Status: record.Recorded, R20Ohms: 6690})
 	if coils, options, err := Winder(t.Context(), s, "W2", "", time.UTC); err != nil || len(coils) != 5 || options.LeftOut {
 		t.Errorf("W2: %d coils, left out %v, %v; want all 5", len(coils), options.LeftOut, err)
 	}
@@ -297,7 +298,7 @@ func TestMeasured(t *testing.T) {
 		t.Fatalf("found %d measurements, %v; want 4", len(found), err)
 	}
 	for _, p := range points[:4] {
-		if m := found[p.MeasurementID]; m.Serial != p.Serial || m.Stage != "wound" || m.Status == history.Void || m.Status == history.Superseded {
+		if m := found[p.MeasurementID]; m.Serial != p.Serial || m.Stage != "wound" || m.Status == record.Void || m.Status == record.Superseded {
 			t.Errorf("%s: found %+v", p.Serial, m)
 		}
 	}
@@ -310,10 +311,10 @@ func wander(targets, levels [2]float64) cannedStore {
 	s := cannedStore{targets: targets[:]}
 	for b, level := range levels {
 		name := fmt.Sprint("b", b+1)
-		s.batches = append(s.batches, history.Batch{Name: name, Bench: "north", Design: "larkspur", DesignRevision: b + 1, Winder: "W2", OpenedAt: at(1000 * b)})
+		s.batches = append(s.batches, record.Batch{Name: name, Bench: "north", Design: "larkspur", DesignRevision: b + 1, Winder: "W2", OpenedAt: at(1000 * b)})
 		for i := range 40 {
-			s.measurements = append(s.measurements, history.Measurement{
-				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i), Time: at(1000*b + 10*i), Stage: "wound", Status: history.Recorded,
+			s.measurements = append(s.measurements, record.Measurement{
+				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i), Time: at(1000*b + 10*i), Stage: "wound", Status: record.Recorded,
 				R20Ohms: level * (1 + 0.003*random.NormFloat64()), ExpandedUncertaintyOhms: 10, CoverageFactor: 2, TemperatureCelsius: 21, Spool: "S-17", Winder: "W2",
 			})
 		}
@@ -359,7 +360,7 @@ func TestRevisedTarget(t *testing.T) {
 // is none.
 func TestOldBaselineOfFewCoils(t *testing.T) {
 	s := stocked()
-	s.baseline = &history.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 1, Count: 5, MeanOhms: 6690, SigmaWithinOhms: 20}
+	s.baseline = &record.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 1, Count: 5, MeanOhms: 6690, SigmaWithinOhms: 20}
 	if _, o, err := Batch(t.Context(), s, "early", time.UTC); err != nil || o.Frozen != nil {
 		t.Errorf("frozen baseline %+v, %v; want none", o.Frozen, err)
 	}

@@ -10,7 +10,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // ErrNoBaseline is returned when the coils chosen do not make a baseline; the
@@ -39,7 +39,7 @@ func (w *Watcher) follow(ctx context.Context, news <-chan bench.Event, log *slog
 			if !open {
 				return
 			}
-			m, ok := e.Data.(history.Measurement)
+			m, ok := e.Data.(record.Measurement)
 			if !ok || m.Batch == "" {
 				continue
 			}
@@ -103,8 +103,8 @@ func steady(r drift.Report) bool {
 
 // baselineOf is what is kept of a report's baseline, which was made of its own
 // coils.
-func baselineOf(r drift.Report) history.Baseline {
-	b := history.Baseline{
+func baselineOf(r drift.Report) record.Baseline {
+	b := record.Baseline{
 		Count: r.Baseline.Count, MeanOhms: r.Baseline.MeanOhms,
 		SigmaWithinOhms: r.Baseline.SigmaWithinOhms, SigmaOverallOhms: r.Baseline.SigmaOverallOhms,
 		MeanRangeOhms: r.Baseline.MeanRangeOhms, UsualStandardUncertaintyOhms: r.Baseline.UsualErrorOhms,
@@ -133,17 +133,17 @@ type Choice struct {
 // the design's revision on the batch's winder. The error wraps [ErrNoBaseline]
 // when there are not so many good coils, drift.ErrInput when so few make none, or
 // is a *history.FieldError.
-func (w *Watcher) Revise(ctx context.Context, c Choice) (history.Baseline, error) {
+func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error) {
 	if strings.TrimSpace(c.Reason) == "" {
-		return history.Baseline{}, &history.FieldError{Field: "reason", Problem: "must say why the baseline is revised; it is kept in the journal"}
+		return record.Baseline{}, &record.FieldError{Field: "reason", Problem: "must say why the baseline is revised; it is kept in the journal"}
 	}
 	batch, err := w.store.Batch(ctx, c.Batch)
 	if err != nil {
-		return history.Baseline{}, err
+		return record.Baseline{}, err
 	}
 	coils, options, err := records.Batch(ctx, w.store, c.Batch, w.zone)
 	if err != nil {
-		return history.Baseline{}, err
+		return record.Baseline{}, err
 	}
 	if c.Count == 0 {
 		c.Count = drift.DefaultBaseline
@@ -152,18 +152,18 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (history.Baseline, error
 		coils = coils[1:]
 	}
 	if len(coils) < c.Count {
-		return history.Baseline{}, fmt.Errorf("%w: batch %s has %d coils from number %d on, not %d", ErrNoBaseline, c.Batch, len(coils), c.From, c.Count)
+		return record.Baseline{}, fmt.Errorf("%w: batch %s has %d coils from number %d on, not %d", ErrNoBaseline, c.Batch, len(coils), c.From, c.Count)
 	}
 	options.Frozen, options.BaselineCount = nil, c.Count
 	d, err := analyse(coils, options)
 	if err != nil {
-		return history.Baseline{}, err
+		return record.Baseline{}, err
 	}
 	switch {
 	case d.Baseline == nil:
-		return history.Baseline{}, fmt.Errorf("%w: %s", ErrNoBaseline, strings.Join(d.Notes, "; "))
+		return record.Baseline{}, fmt.Errorf("%w: %s", ErrNoBaseline, strings.Join(d.Notes, "; "))
 	case d.Baseline.Count < c.Count:
-		return history.Baseline{}, fmt.Errorf("%w: only %d of the coils from number %d on are good ones (no outlier, not forced)", ErrNoBaseline, d.Baseline.Count, c.From)
+		return record.Baseline{}, fmt.Errorf("%w: only %d of the coils from number %d on are good ones (no outlier, not forced)", ErrNoBaseline, d.Baseline.Count, c.From)
 	}
 	b := baselineOf(d.Report)
 	b.Winder, b.Design, b.DesignRevision = batch.Winder, batch.Design, batch.DesignRevision

@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // Store is what is needed of a history.
@@ -24,10 +25,10 @@ type Store interface {
 	records.Store
 	Stamp(ctx context.Context) (history.Stamp, error)
 	WithdrawnCoils(ctx context.Context) (map[string]int, error)
-	Journal(ctx context.Context, f history.JournalFilter) ([]history.JournalEntry, error)
-	AddJournal(ctx context.Context, e history.JournalEntry) (history.JournalEntry, error)
-	AddBaseline(ctx context.Context, b history.Baseline) (history.Baseline, error)
-	AddFirstBaseline(ctx context.Context, b history.Baseline) (kept history.Baseline, err error)
+	Journal(ctx context.Context, f history.JournalFilter) ([]record.JournalEntry, error)
+	AddJournal(ctx context.Context, e record.JournalEntry) (record.JournalEntry, error)
+	AddBaseline(ctx context.Context, b record.Baseline) (record.Baseline, error)
+	AddFirstBaseline(ctx context.Context, b record.Baseline) (kept record.Baseline, err error)
 }
 
 // Drift is what there is to say of a batch or a winder. As JSON it is the
@@ -41,7 +42,7 @@ type Drift struct {
 	News bool `json:"news"`
 	// Note is what was written when signals were last taken note of; nil when
 	// they never were.
-	Note *history.JournalEntry `json:"acknowledged"`
+	Note *record.JournalEntry `json:"acknowledged"`
 }
 
 // Watcher analyses batches when asked, and again only when the history has
@@ -95,7 +96,7 @@ func (w *Watcher) Batch(ctx context.Context, name string) (Drift, error) {
 	if err == nil || errors.Is(err, records.ErrNothing) {
 		a.known, a.drift, a.err = true, d, err
 	}
-	if errors.Is(err, history.ErrNotFound) {
+	if errors.Is(err, record.ErrNotFound) {
 		w.forget(name) // or any name that is asked for would be kept
 	}
 	return d, err
@@ -193,23 +194,23 @@ var ErrNoSignal = errors.New("no drift signal stands")
 // Acknowledge keeps the note of a person who has seen the signals of a batch.
 // They are no news from then on, until another is raised. The error wraps
 // [ErrNoSignal] when none stands, or is a *history.FieldError.
-func (w *Watcher) Acknowledge(ctx context.Context, batch, note, who string) (history.JournalEntry, error) {
+func (w *Watcher) Acknowledge(ctx context.Context, batch, note, who string) (record.JournalEntry, error) {
 	note = strings.TrimSpace(note)
 	if note == "" {
-		return history.JournalEntry{}, &history.FieldError{Field: "note", Problem: "must say what was found or done"}
+		return record.JournalEntry{}, &record.FieldError{Field: "note", Problem: "must say what was found or done"}
 	}
 	kept, err := w.store.Batch(ctx, batch)
 	if err != nil {
-		return history.JournalEntry{}, err
+		return record.JournalEntry{}, err
 	}
 	d, err := w.Batch(ctx, batch)
 	if err != nil && !errors.Is(err, records.ErrNothing) {
-		return history.JournalEntry{}, err
+		return record.JournalEntry{}, err
 	}
 	if len(d.Standing) == 0 {
-		return history.JournalEntry{}, fmt.Errorf("batch %s: %w", batch, ErrNoSignal)
+		return record.JournalEntry{}, fmt.Errorf("batch %s: %w", batch, ErrNoSignal)
 	}
-	return w.store.AddJournal(ctx, history.JournalEntry{Bench: kept.Bench, Who: who, Action: records.Acknowledged, Subject: batch, Detail: note})
+	return w.store.AddJournal(ctx, record.JournalEntry{Bench: kept.Bench, Who: who, Action: records.Acknowledged, Subject: batch, Detail: note})
 }
 
 // StandingIn lists the signals that stand in a batch; none without a coil.

@@ -20,6 +20,7 @@ import (
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/record"
 )
 
 var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
@@ -48,7 +49,7 @@ func newWorkshop(t testing.TB) *workshop {
 		}
 	})
 	w.store = store
-	_, err = store.AddDesign(t.Context(), history.Design{Name: "larkspur", TargetOhms: 6690, LowerOhms: 6490, UpperOhms: 6890,
+	_, err = store.AddDesign(t.Context(), record.Design{Name: "larkspur", TargetOhms: 6690, LowerOhms: 6490, UpperOhms: 6890,
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}, "ada")
 	if err == nil {
 		_, err = store.OpenBatch(t.Context(), history.BatchStart{Name: "spring-3", Bench: "north", Design: "larkspur", Winder: "W2", Spool: "S-17"})
@@ -62,7 +63,7 @@ func newWorkshop(t testing.TB) *workshop {
 func (w *workshop) now() time.Time { return monday.Add(time.Duration(w.wound)*time.Minute + w.late) }
 
 // wind records coils about a level.
-func (w *workshop) wind(coils int, ohms float64) (last history.Measurement) {
+func (w *workshop) wind(coils int, ohms float64) (last record.Measurement) {
 	w.Helper()
 	for range coils {
 		w.wound++
@@ -72,7 +73,7 @@ func (w *workshop) wind(coils int, ohms float64) (last history.Measurement) {
 }
 
 // measure records one coil about a level, in the place of a measurement before.
-func (w *workshop) measure(serial string, ohms float64, supersedes string) history.Measurement {
+func (w *workshop) measure(serial string, ohms float64, supersedes string) record.Measurement {
 	w.Helper()
 	in := r20.Inputs{ResistanceOhms: ohms + 20*w.random.NormFloat64(), Readings: 8, ResolutionOhms: 0.1, StandardDeviationOhms: 0.1,
 		MeterOhms: 0.3, TemperatureCelsius: 20, ProbeHalfWidthKelvin: 0.1, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}
@@ -85,14 +86,14 @@ func (w *workshop) measure(serial string, ohms float64, supersedes string) histo
 	if err != nil {
 		w.Fatal(err)
 	}
-	m, err := w.store.Record(w.Context(), history.Measurement{
+	m, err := w.store.Record(w.Context(), record.Measurement{
 		Time: w.now(), Bench: "north", Batch: "spring-3", Design: "larkspur", DesignRevision: 1, Serial: serial, Supersedes: supersedes,
 		ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: 20, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
-		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: history.Recorded, Spool: "S-17", Winder: "W2",
-		Stage: history.StageWound, AlphaPerKelvin: 0.00393, Formula: r20.Formula, Inputs: in, Tolerance: tolerance,
+		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: record.Recorded, Spool: "S-17", Winder: "W2",
+		Stage: record.StageWound, AlphaPerKelvin: 0.00393, Formula: r20.Formula, Inputs: in, Tolerance: tolerance,
 		Budget: result.Budget, Settings: json.RawMessage(`{"min_ohms":100}`),
-	}, []history.Reading{{Time: w.now(), Role: history.Meter, Value: in.ResistanceOhms, Resolution: 0.1, Status: "ok", Raw: "R", InWindow: true}})
+	}, []record.Reading{{Time: w.now(), Role: record.Meter, Value: in.ResistanceOhms, Resolution: 0.1, Status: "ok", Raw: "R", InWindow: true}})
 	if err != nil {
 		w.Fatal(err)
 	}
@@ -158,7 +159,7 @@ func TestAcknowledgedCoilsMeasuredAgain(t *testing.T) {
 	w := newWorkshop(t)
 	watcher := New(w.store, time.UTC)
 	w.wind(40, 6690)
-	var moved []history.Measurement
+	var moved []record.Measurement
 	for range 15 {
 		moved = append(moved, w.wind(1, 6770))
 	}
@@ -184,7 +185,7 @@ type countingStore struct {
 	reads int
 }
 
-func (s *countingStore) Measurements(ctx context.Context, f history.Filter) ([]history.Measurement, string, error) {
+func (s *countingStore) Measurements(ctx context.Context, f history.Filter) ([]record.Measurement, string, error) {
 	s.reads++
 	return s.Store.Measurements(ctx, f)
 }
@@ -198,7 +199,7 @@ type gatedStore struct {
 	reads   atomic.Int32
 }
 
-func (s *gatedStore) Measurements(ctx context.Context, f history.Filter) ([]history.Measurement, string, error) {
+func (s *gatedStore) Measurements(ctx context.Context, f history.Filter) ([]record.Measurement, string, error) {
 	if f.Batch == s.batch {
 		s.reads.Add(1)
 		s.waiting <- struct{}{}
@@ -295,7 +296,7 @@ func TestRemembers(t *testing.T) {
 	if d := w.batch(watcher); store.reads != 2 || len(d.Points) != len(first.Points)-1 {
 		t.Errorf("after a void: read %d times, %d points", store.reads, len(d.Points))
 	}
-	if _, err := watcher.Batch(t.Context(), "autumn-1"); !errors.Is(err, history.ErrNotFound) || len(watcher.known) != 1 {
+	if _, err := watcher.Batch(t.Context(), "autumn-1"); !errors.Is(err, record.ErrNotFound) || len(watcher.known) != 1 {
 		t.Errorf("an unknown batch: got %v, and %d are remembered", err, len(watcher.known))
 	}
 	winder, err := watcher.Winder(t.Context(), "W2", "")
@@ -310,7 +311,7 @@ func TestBaseline(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	watcher := New(w.store, time.UTC)
-	follow := func(m history.Measurement) {
+	follow := func(m record.Measurement) {
 		t.Helper()
 		events := make(chan bench.Event, 2)
 		events <- bench.Event{Type: bench.ReadingEvent, Data: bench.ReadingData{}}
@@ -360,7 +361,7 @@ func TestBaseline(t *testing.T) {
 		"no reason":     {Choice{Batch: "spring-3", From: 1, Count: 20}, nil, "must say why"},
 		"too few left":  {Choice{Batch: "spring-3", From: 60, Count: 10, Reason: "x"}, ErrNoBaseline, "has 3 coils from number 60 on, not 10"},
 		"too few":       {Choice{Batch: "spring-3", From: 1, Count: 5, Reason: "x"}, drift.ErrInput, "10 at least"},
-		"unknown batch": {Choice{Batch: "autumn-1", Reason: "x"}, history.ErrNotFound, "autumn-1"},
+		"unknown batch": {Choice{Batch: "autumn-1", Reason: "x"}, record.ErrNotFound, "autumn-1"},
 	} {
 		_, err := watcher.Revise(t.Context(), tt.choice)
 		if err == nil || tt.want != nil && !errors.Is(err, tt.want) || !strings.Contains(err.Error(), tt.says) {

@@ -1,0 +1,40 @@
+package record
+
+import (
+	"cmp"
+	"time"
+)
+
+// Assembly is two coils sold as one. Its parts keep their own records; its own
+// serial number may have been measured too, both in series.
+type Assembly struct {
+	ID     string    `json:"id"`
+	Time   time.Time `json:"time"`
+	Serial string    `json:"serial"` // of the whole
+	First  string    `json:"first"`  // serial numbers of the coils
+	Second string    `json:"second"`
+	Note   string    `json:"note,omitempty"`
+	By     string    `json:"by,omitempty"`
+}
+
+// ValidateAssembly says which field of an assembly cannot be right, as a
+// *FieldError; nil when it may be stored.
+func ValidateAssembly(a Assembly) error {
+	for _, part := range []struct{ field, serial string }{{"first", a.First}, {"second", a.Second}} {
+		if err := ValidateText(part.field, part.serial, 1, maxSerial); err != nil {
+			return err
+		}
+		if part.serial == a.Serial {
+			return WholeAsPart(part.field, a.Serial)
+		}
+	}
+	if a.First == a.Second {
+		return Invalid("second", "must not be the first coil again")
+	}
+	return cmp.Or(ValidateSerial(a.Serial), ValidateNote("note", a.Note), ValidateLabel("by", a.By))
+}
+
+// WholeAsPart is what to say of an assembly that has itself as a part.
+func WholeAsPart(field, serial string) error {
+	return Invalid(field, "must not be the number of the whole, %s", serial)
+}

@@ -1,0 +1,66 @@
+package record
+
+import (
+	"cmp"
+	"time"
+)
+
+// Baseline is what the control limits of a design on a winder rest on. It stays
+// as it is until another is added.
+type Baseline struct {
+	ID             string    `json:"id"`
+	Time           time.Time `json:"time"`
+	Winder         string    `json:"winder"` // empty for batches without one
+	Design         string    `json:"design"`
+	DesignRevision int       `json:"design_revision"`
+	// FirstCoil and LastCoil are the serial numbers of the first and the last of
+	// the Count coils it was made of.
+	FirstCoil string `json:"first_coil"`
+	LastCoil  string `json:"last_coil"`
+	Count     int    `json:"count"`
+	// MeanOhms and what follows are those of the R20 of these coils; within is
+	// by the mean moving range.
+	MeanOhms         float64 `json:"mean_ohms"`
+	SigmaWithinOhms  float64 `json:"sigma_within_ohms"`
+	SigmaOverallOhms float64 `json:"sigma_overall_ohms"`
+	MeanRangeOhms    float64 `json:"mean_range_ohms"`
+	// UsualStandardUncertaintyOhms is the median of theirs, 0 when not known.
+	UsualStandardUncertaintyOhms float64 `json:"usual_standard_uncertainty_ohms"`
+	// Reason is why it was made or revised.
+	Reason string `json:"reason"`
+	By     string `json:"by,omitempty"`
+}
+
+// ValidateBaseline says which field of a baseline cannot be right, as a
+// *FieldError; nil when it may be stored. It must be made of at least so many
+// coils.
+func ValidateBaseline(b Baseline, least int) error {
+	for _, v := range []struct {
+		field string
+		ohms  float64
+	}{
+		{"mean_ohms", b.MeanOhms}, {"sigma_within_ohms", b.SigmaWithinOhms},
+		{"sigma_overall_ohms", b.SigmaOverallOhms}, {"mean_range_ohms", b.MeanRangeOhms},
+	} {
+		if !(v.ohms > 0 && v.ohms <= 1e12) {
+			return Invalid(v.field, "must be more than 0 Ω, not %g", v.ohms)
+		}
+	}
+	// As the drift analysis takes them: less is no resistance of a coil.
+	if b.MeanOhms < 1e-3 {
+		return Invalid("mean_ohms", "must be at least 0.001 Ω, not %g", b.MeanOhms)
+	}
+	if u := b.UsualStandardUncertaintyOhms; !(u >= 0 && u <= 1e12) {
+		return Invalid("usual_standard_uncertainty_ohms", "must be 0 Ω or more, not %g", u)
+	}
+	if b.Count < least {
+		return Invalid("count", "must be at least %d coils, not %d: fewer make no limits", least, b.Count)
+	}
+	if b.Reason == "" {
+		return Invalid("reason", "must not be empty")
+	}
+	return cmp.Or(
+		ValidateLabel("winder", b.Winder), ValidateName("design", b.Design),
+		ValidateSerial(b.FirstCoil), ValidateSerial(b.LastCoil),
+		ValidateNote("reason", b.Reason), ValidateLabel("by", b.By))
+}

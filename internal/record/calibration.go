@@ -1,0 +1,47 @@
+package record
+
+import (
+	"cmp"
+	"time"
+)
+
+// Calibration is one statement about an instrument: a certificate, or a
+// measured lead zero.
+type Calibration struct {
+	ID              string    `json:"id"`
+	Time            time.Time `json:"time"`
+	Bench           string    `json:"bench"`
+	Role            Role      `json:"role"`
+	Instrument      string    `json:"instrument"`
+	Certificate     string    `json:"certificate,omitempty"`
+	DueAt           time.Time `json:"due_at"` // zero when none
+	CorrectionRatio float64   `json:"correction_ratio"`
+	Note            string    `json:"note,omitempty"`
+	By              string    `json:"by,omitempty"`
+}
+
+// ValidateCalibration says which field of a calibration cannot be right, as a
+// *FieldError; nil when it may be stored.
+func ValidateCalibration(c Calibration) error {
+	if c.Role != Meter && c.Role != Probe {
+		return Invalid("role", "must be %q or %q, not %q", Meter, Probe, c.Role)
+	}
+	if !(c.CorrectionRatio >= -0.1 && c.CorrectionRatio <= 0.1) {
+		return Invalid("correction_ratio", "must be a ratio from -0.1 to 0.1, such as 0.0002 for a meter that shows 0.02 %% too little, not %g", c.CorrectionRatio)
+	}
+	if !c.DueAt.IsZero() && c.DueAt.Before(c.Time) {
+		return Invalid("due_at", "must not be before the calibration itself")
+	}
+	return cmp.Or(
+		ValidateName("bench", c.Bench),
+		AllValid(ValidateLabel, "instrument", c.Instrument, "certificate", c.Certificate, "by", c.By),
+		ValidateNote("note", c.Note))
+}
+
+// Instrument is a meter or probe that a bench has measured with.
+type Instrument struct {
+	Bench    string    `json:"bench"`
+	Role     Role      `json:"role"`
+	Identity string    `json:"identity"`
+	FirstAt  time.Time `json:"first_at"` // its first measurement at this bench
+}

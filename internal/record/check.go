@@ -1,0 +1,42 @@
+package record
+
+import (
+	"cmp"
+	"time"
+)
+
+// CheckMeasurement is one measurement of a check standard.
+type CheckMeasurement struct {
+	ID                 string    `json:"id"`
+	Time               time.Time `json:"time"`
+	Bench              string    `json:"bench"`
+	Standard           string    `json:"standard"`
+	NominalOhms        float64   `json:"nominal_ohms"` // its reference value
+	MeasuredOhms       float64   `json:"measured_ohms"`
+	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
+	Meter              string    `json:"meter"`
+	By                 string    `json:"by,omitempty"`
+	Note               string    `json:"note,omitempty"`
+	DeviationRatio     float64   `json:"deviation_ratio"` // measured/nominal − 1, filled in on reading
+}
+
+// ValidateCheck says which field of a check measurement cannot be right, as a
+// *FieldError; nil when it may be stored.
+func ValidateCheck(c CheckMeasurement) error {
+	if !(c.NominalOhms > 0 && c.NominalOhms < 1e12) {
+		return Invalid("nominal_ohms", "must be more than 0 Ω, not %g", c.NominalOhms)
+	}
+	if !(c.MeasuredOhms > 0 && c.MeasuredOhms < 1e12) {
+		return Invalid("measured_ohms", "must be more than 0 Ω, not %g", c.MeasuredOhms)
+	}
+	if c.TemperatureCelsius != nil {
+		if err := ValidateNumber("temperature_celsius", *c.TemperatureCelsius); err != nil {
+			return err
+		}
+	}
+	return cmp.Or(
+		ValidateName("bench", c.Bench),
+		ValidateName("standard", c.Standard),
+		AllValid(ValidateLabel, "meter", c.Meter, "by", c.By),
+		ValidateNote("note", c.Note))
+}

@@ -1,0 +1,62 @@
+package record
+
+import (
+	"cmp"
+	"fmt"
+	"time"
+)
+
+// CoolingCurve is what a coil that was left on the clips showed of its cooling or
+// warming.
+type CoolingCurve struct {
+	ID    string    `json:"id"`
+	Time  time.Time `json:"time"`
+	Bench string    `json:"bench"`
+	// Serial is the coil's; empty when it was not known. Design is what the coil
+	// is of, in whatever revision.
+	Serial string `json:"serial,omitempty"`
+	Design string `json:"design"`
+	// TimeConstantSeconds is how fast the finished coil relaxes, and
+	// TimeConstantErrorSeconds its standard error.
+	TimeConstantSeconds      float64 `json:"time_constant_seconds"`
+	TimeConstantErrorSeconds float64 `json:"time_constant_error_seconds"`
+	// QuickShare is the part of the coil's warmth that was in its wire alone, 0 to
+	// 1, with its standard error; an error of 0 means that the curve does not tell
+	// it.
+	QuickShare      float64 `json:"quick_share"`
+	QuickShareError float64 `json:"quick_share_error"`
+	// StartKelvin is how far the coil was from where it settled when the curve
+	// begins.
+	StartKelvin float64 `json:"start_kelvin"`
+}
+
+// Words says the curve in a sentence for the journal.
+func (c CoolingCurve) Words() string {
+	return fmt.Sprintf("left on the clips it settled with a time constant of %.1f ± %.1f min from %.1f K away",
+		c.TimeConstantSeconds/60, c.TimeConstantErrorSeconds/60, c.StartKelvin)
+}
+
+// maxTimeConstantSeconds is a day, far beyond any coil.
+const maxTimeConstantSeconds = 86400
+
+// ValidateCoolingCurve says which field of a cooling curve cannot be right, as a
+// *FieldError; nil when it may be stored.
+func ValidateCoolingCurve(c CoolingCurve) error {
+	for _, n := range []struct {
+		field      string
+		value      float64
+		least, max float64
+		unit       string
+	}{
+		{"time_constant_seconds", c.TimeConstantSeconds, 0.001, maxTimeConstantSeconds, " s"},
+		{"time_constant_error_seconds", c.TimeConstantErrorSeconds, 1e-6, maxTimeConstantSeconds, " s"},
+		{"quick_share", c.QuickShare, 0, 1, ""},
+		{"quick_share_error", c.QuickShareError, 0, 1, ""},
+		{"start_kelvin", c.StartKelvin, -1000, 1000, " K"},
+	} {
+		if !(n.value >= n.least && n.value <= n.max) {
+			return Invalid(n.field, "must be %g to %g%s, not %g", n.least, n.max, n.unit, n.value)
+		}
+	}
+	return cmp.Or(ValidateName("bench", c.Bench), ValidateName("design", c.Design), ValidateText("serial", c.Serial, 0, maxSerial))
+}

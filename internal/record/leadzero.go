@@ -1,0 +1,41 @@
+package record
+
+import (
+	"cmp"
+	"time"
+)
+
+// LeadZero is what a bench's leads were measured to add, with the clips
+// shorted.
+type LeadZero struct {
+	ID    string    `json:"id"`
+	Time  time.Time `json:"time"`
+	Bench string    `json:"bench"`
+	// Meter is the identity of the meter the leads were measured with.
+	Meter string `json:"meter"`
+	// Ohms is the mean of Readings readings, known within ±HalfWidthOhms.
+	Ohms          float64 `json:"ohms"`
+	HalfWidthOhms float64 `json:"half_width_ohms"`
+	Readings      int     `json:"readings"`
+	By            string  `json:"by,omitempty"`
+}
+
+// MaxLeadOhms is the most that leads may add. Two leads of a bench meter add
+// 0.2 to 0.5 Ω (common practice, no source); ten times that is no lead but a
+// broken clip.
+const MaxLeadOhms = 5.0
+
+// ValidateLeadZero says which field of a lead zero cannot be right, as a
+// *FieldError; nil when it may be stored.
+func ValidateLeadZero(z LeadZero) error {
+	if !(z.Ohms >= -MaxLeadOhms && z.Ohms <= MaxLeadOhms) {
+		return Invalid("ohms", "must be from -%g to %g Ω, not %g", MaxLeadOhms, MaxLeadOhms, z.Ohms)
+	}
+	if !(z.HalfWidthOhms >= 0 && z.HalfWidthOhms <= MaxLeadOhms) {
+		return Invalid("half_width_ohms", "must be from 0 to %g Ω, not %g", MaxLeadOhms, z.HalfWidthOhms)
+	}
+	if z.Readings < 1 {
+		return Invalid("readings", "must be at least 1, not %d", z.Readings)
+	}
+	return cmp.Or(ValidateName("bench", z.Bench), AllValid(ValidateLabel, "meter", z.Meter, "by", z.By))
+}

@@ -1,0 +1,174 @@
+package record
+
+import (
+	"cmp"
+	"encoding/json"
+	"math"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/r20"
+	"coilkeep/internal/uncertainty"
+)
+
+// Status says how a measurement stands today.
+type Status string
+
+const (
+	Recorded   Status = "recorded"   // captured by the rules
+	Forced     Status = "forced"     // recorded because a person insisted
+	Manual     Status = "manual"     // typed in
+	Void       Status = "void"       // withdrawn, with a reason
+	Superseded Status = "superseded" // replaced by a later one, with a reason
+)
+
+// MeasuredLonger is the reason of a measurement that takes the place of the first
+// one of the same contact, because the coil stayed on the clips. The two are one
+// coil measured once.
+const MeasuredLonger = "measured longer on the same contact"
+
+// Measurement is the result for one coil at one time. The JSON names are
+// contract, in this order.
+type Measurement struct {
+	ID                      string             `json:"id"`
+	Time                    time.Time          `json:"time"` // end of the steady window, UTC, whole microseconds
+	Bench                   string             `json:"bench"`
+	Batch                   string             `json:"batch"`
+	Sequence                int                `json:"sequence"`
+	Design                  string             `json:"design"`
+	DesignRevision          int                `json:"design_revision"`
+	Serial                  string             `json:"serial"`
+	ResistanceOhms          float64            `json:"resistance_ohms"` // as the meter showed it
+	TemperatureCelsius      float64            `json:"temperature_celsius"`
+	R20Ohms                 float64            `json:"r20_ohms"`
+	ExpandedUncertaintyOhms float64            `json:"expanded_uncertainty_ohms"`
+	CoverageFactor          float64            `json:"coverage_factor"`
+	Verdict                 conformity.Verdict `json:"verdict"`
+	ConformityProbability   float64            `json:"conformity_probability"`
+	Status                  Status             `json:"status"`
+	Reason                  string             `json:"reason"` // why forced, void or superseded; where a value came from that was imported
+	Spool                   string             `json:"spool"`
+	Winder                  string             `json:"winder"`
+	Operator                string             `json:"operator"`
+	Meter                   string             `json:"meter"` // identity as the instrument gave it, or its driver and port
+	Probe                   string             `json:"probe"`
+	Stage                   string             `json:"stage"` // wound, potted, assembled
+	AlphaPerKelvin          float64            `json:"alpha_per_kelvin"`
+
+	// What the result was computed from and by.
+	Formula   int                     `json:"formula"`
+	Inputs    r20.Inputs              `json:"inputs"`
+	Tolerance conformity.Tolerance    `json:"tolerance"`
+	Budget    []uncertainty.Component `json:"budget,omitempty"`
+	// Settings is the capture's settings as JSON, enough to replay the readings.
+	Settings json.RawMessage `json:"settings,omitempty"`
+	// Context is the capture's state before its first reading, as JSON.
+	Context json.RawMessage `json:"context,omitempty"`
+	// Notes lists what a reader of this number should know: outliers left out,
+	// how warm the coil was.
+	Notes []string `json:"notes,omitempty"`
+	// Supersedes is the id of the measurement this one replaces; empty mostly.
+	Supersedes string `json:"supersedes,omitempty"`
+	// CaptureSeconds is from contact to the last reading of the window.
+	CaptureSeconds float64 `json:"capture_seconds"`
+}
+
+// Stands is true for a measurement that counts: neither void nor superseded.
+func (m Measurement) Stands() bool { return m.Status != Void && m.Status != Superseded }
+
+// ValidateMeasurement says which field of a measurement cannot be right, as a
+// *FieldError; nil when it may be stored. Whether the result follows from the
+// readings is not looked at.
+func ValidateMeasurement(m Measurement) error {
+	return cmp.Or(
+		ValidateName("id", m.ID),
+		ValidateName("bench", m.Bench),
+		ValidateName("design", m.Design),
+		ValidateSerial(m.Serial),
+		ValidateText("batch", m.Batch, 0, MaxName),
+		AllValid(ValidateLabel, "spool", m.Spool, "winder", m.Winder, "operator", m.Operator,
+			"meter", m.Meter, "probe", m.Probe, "supersedes", m.Supersedes),
+		ValidateNote("reason", m.Reason),
+		validWords(m),
+		validResult(m),
+		InputsAgree(m, m.Inputs))
+}
+
+func validWords(m Measurement) error {
+	for _, c := range []struct {
+		field, word string
+		known       []string
+	}{
+		{"stage", m.Stage, Stages},
+		{"status", string(m.Status), []string{string(Recorded), string(Forced), string(Manual)}},
+		{"verdict", string(m.Verdict), []string{string(conformity.In), string(conformity.High), string(conformity.Low), string(conformity.Undecided)}},
+	} {
+		if !slices.Contains(c.known, c.word) {
+			return Invalid(c.field, "must be one of %s, not %q", strings.Join(c.known, ", "), c.word)
+		}
+	}
+	if m.Status == Forced && m.Reason == "" {
+		return Invalid("reason", "must say why the measurement was forced")
+	}
+	return nil
+}
+
+// validResult checks that every number is finite, and those that cannot be
+// zero or negative are not.
+func validResult(m Measurement) error {
+	for _, c := range []struct {
+		field string
+		value float64
+		least float64
+	}{
+		{"resistance_ohms", m.ResistanceOhms, math.SmallestNonzeroFloat64},
+		{"r20_ohms", m.R20Ohms, math.SmallestNonzeroFloat64},
+		{"expanded_uncertainty_ohms", m.ExpandedUncertaintyOhms, 0},
+		{"coverage_factor", m.CoverageFactor, math.SmallestNonzeroFloat64},
+		{"conformity_probability", m.ConformityProbability, 0},
+		{"capture_seconds", m.CaptureSeconds, 0},
+		{"formula", float64(m.Formula), 1},
+		{"inputs.readings", float64(m.Inputs.Readings), 1},
+		{"tolerance.lower_ohms", m.Tolerance.LowerOhms, 0},
+		{"tolerance.upper_ohms", m.Tolerance.UpperOhms, m.Tolerance.LowerOhms},
+		{"tolerance.guard_factor", m.Tolerance.GuardFactor, 0},
+	} {
+		if !(c.value >= c.least) || math.IsInf(c.value, 1) {
+			return Invalid(c.field, "must be a finite number of at least %g, not %g", c.least, c.value)
+		}
+	}
+	if m.ConformityProbability > 1 {
+		return Invalid("conformity_probability", "must be at most 1, not %g", m.ConformityProbability)
+	}
+	inputs := reflect.ValueOf(m.Inputs)
+	for i := range inputs.NumField() {
+		if inputs.Field(i).Kind() != reflect.Float64 {
+			continue
+		}
+		name := "inputs." + inputs.Type().Field(i).Tag.Get("json")
+		if err := ValidateNumber(name, inputs.Field(i).Float()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// InputsAgree refuses a measurement that says one number in two ways.
+func InputsAgree(m Measurement, in r20.Inputs) error {
+	for _, c := range []struct {
+		field             string
+		shown, calculated float64
+	}{
+		{"resistance_ohms", m.ResistanceOhms, in.ResistanceOhms},
+		{"temperature_celsius", m.TemperatureCelsius, in.TemperatureCelsius},
+		{"alpha_per_kelvin", m.AlphaPerKelvin, in.AlphaPerKelvin},
+	} {
+		if c.shown != c.calculated {
+			return Invalid(c.field, "must be what the result was computed from, but is %g against %g", c.shown, c.calculated)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,39 @@
+package record
+
+import (
+	"cmp"
+	"time"
+)
+
+// Soak says since when a coil, or every coil of a batch, has been lying beside
+// the probe. The newest one counts: whoever took the coils away says a later
+// Since. One for a batch is meant for coils that are wound: a coil wound later has
+// not lain there.
+type Soak struct {
+	ID    string    `json:"id"`
+	Time  time.Time `json:"time"` // when it was said
+	Bench string    `json:"bench"`
+	// Serial or Batch says what lies there; one of them is empty.
+	Serial string    `json:"serial,omitempty"`
+	Batch  string    `json:"batch,omitempty"`
+	Since  time.Time `json:"since"`
+	Who    string    `json:"who,omitempty"`
+}
+
+// ValidateSoak says which field of a soak cannot be right, as a *FieldError; nil
+// when it may be stored.
+func ValidateSoak(k Soak) error {
+	switch {
+	case (k.Serial == "") == (k.Batch == ""):
+		return Invalid("serial", "must be told, or else batch, and not both")
+	case k.Since.After(k.Time):
+		return Invalid("since", "must not be in the future, but is %s", k.Since.Format(time.RFC3339))
+	case k.Time.Sub(k.Since) > LongestSoak:
+		return Invalid("since", "must be within the last year, but is %s", k.Since.Format(time.RFC3339))
+	}
+	return cmp.Or(ValidateName("bench", k.Bench), ValidateText("serial", k.Serial, 0, maxSerial),
+		ValidateText("batch", k.Batch, 0, MaxName), ValidateLabel("who", k.Who))
+}
+
+// LongestSoak is the oldest Since that is taken: an older one is a mistyped date.
+const LongestSoak = 366 * 24 * time.Hour

@@ -1,0 +1,58 @@
+package record
+
+import (
+	"cmp"
+	"time"
+
+	"coilkeep/internal/copper"
+)
+
+// StudyReading is one measurement in a study of the measuring itself. It is no
+// measurement of the coil: the coil's own record is not touched.
+type StudyReading struct {
+	ID    string    `json:"id"`
+	Time  time.Time `json:"time"`
+	Bench string    `json:"bench"`
+	Study string    `json:"study"`
+	// Design is what the coils are of: its tolerance is what the measuring is
+	// judged against.
+	Design         string `json:"design"`
+	DesignRevision int    `json:"design_revision"`
+	// Part is the coil, by any name; Operator is who clipped it on.
+	Part     string `json:"part"`
+	Operator string `json:"operator"`
+	// ResistanceOhms is corrected for leads and calibration.
+	ResistanceOhms     float64 `json:"resistance_ohms"`
+	TemperatureCelsius float64 `json:"temperature_celsius"`
+	AlphaPerKelvin     float64 `json:"alpha_per_kelvin"`
+	Meter              string  `json:"meter"`
+	// R20Ohms follows from the three above; it is computed, not kept.
+	R20Ohms float64 `json:"r20_ohms"`
+}
+
+// Study is one study of the measuring, in short.
+type Study struct {
+	Name     string    `json:"study"`
+	Design   string    `json:"design"`
+	Readings int       `json:"readings"`
+	First    time.Time `json:"first"`
+	Last     time.Time `json:"last"`
+}
+
+// CompleteStudyReading checks a reading and fills in its R20.
+func CompleteStudyReading(r *StudyReading) error {
+	err := cmp.Or(
+		ValidateName("bench", r.Bench), ValidateName("study", r.Study), ValidateName("design", r.Design),
+		ValidateName("part", r.Part), ValidateName("operator", r.Operator), ValidateLabel("meter", r.Meter))
+	if err != nil {
+		return err
+	}
+	alpha := copper.Alpha20(r.AlphaPerKelvin)
+	if err := alpha.Check(); err != nil {
+		return Invalid("alpha_per_kelvin", "must be the coefficient of a copper wire: %v", err)
+	}
+	if r.R20Ohms, err = alpha.R20(r.ResistanceOhms, r.TemperatureCelsius); err != nil {
+		return Invalid("resistance_ohms", "gives no resistance at 20 °C: %v", err)
+	}
+	return nil
+}
