@@ -47,37 +47,6 @@ func TestNextSerialUsedUp(t *testing.T) {
 	}
 }
 
-func TestValidateSerialPattern(t *testing.T) {
-	t.Parallel()
-	for _, bad := range []string{"", "HN", "HN-%d", "HN-%4d", "HN-%0d", "HN-%00d", "HN-%016d", "HN-%04x", "%02d-%02d", "HN-%", "HN-%04", "%+04d", "%s%04d", " %04d", "\n%04d"} {
-		if err := record.ValidateSerialPattern(bad); !errors.Is(err, record.ErrInvalid) {
-			t.Errorf("%q: %v, want ErrInvalid", bad, err)
-		}
-	}
-	for _, good := range []string{"HN-%04d", "%01d", "%015d", "100%%-%02d", "d%02d"} {
-		if err := record.ValidateSerialPattern(good); err != nil {
-			t.Errorf("%q: %v", good, err)
-		}
-	}
-}
-
-func FuzzSerialPattern(f *testing.F) {
-	for _, seed := range []string{"HN-%04d", "%%%02d-b", "%d", "x%015dy", "%0999999999d", "%04d%"} {
-		f.Add(seed, uint64(42))
-	}
-	f.Fuzz(func(t *testing.T, pattern string, number uint64) {
-		p, err := record.ParseSerialPattern(pattern)
-		if err != nil {
-			return
-		}
-		number %= 1e15
-		serial := p.Format(number)
-		if got, ok := p.Number(serial); !ok || got != number {
-			t.Errorf("pattern %q made %q of %d, read back as %d, %v", pattern, serial, number, got, ok)
-		}
-	})
-}
-
 func TestCoil(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)

@@ -260,25 +260,6 @@ func TestMeasuredLonger(t *testing.T) {
 	verifies(t, s)
 }
 
-func TestSerialNumber(t *testing.T) {
-	t.Parallel()
-	for _, c := range []struct {
-		pattern, serial string
-		want            uint64
-		made            bool
-	}{
-		{"HN-%04d", "HN-0042", 42, true},
-		{"HN-%04d", "hn-0042", 42, true},
-		{"HN-%04d", "A-17", 0, false},
-		{"HN-%04d", "HN-042", 0, false},
-		{"HN", "HN", 0, false},
-	} {
-		if got, made := record.SerialNumber(c.pattern, c.serial); made != c.made || made && got != c.want {
-			t.Errorf("%s of %s: %d, %t; want %d, %t", c.serial, c.pattern, got, made, c.want, c.made)
-		}
-	}
-}
-
 // The end of what was not recorded is caught up with.
 func TestImportEndsUnrecorded(t *testing.T) {
 	t.Parallel()

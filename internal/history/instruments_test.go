@@ -5,7 +5,6 @@ import (
 	"errors"
 	"math"
 	"reflect"
-	"strings"
 	"testing"
 	"time"
 )
@@ -166,25 +165,6 @@ func TestLeadZeros(t *testing.T) {
 		var fault *record.FieldError
 		if !errors.As(err, &fault) || fault.Field != field {
 			t.Errorf("error %v, want one about %s", err, field)
-		}
-	}
-}
-
-// Whatever an instrument says, its label can be kept.
-func TestLabel(t *testing.T) {
-	for _, c := range []struct{ text, want string }{
-		{"Elder Vale,EV-41,0007,1.2", "Elder Vale,EV-41,0007,1.2"},
-		{" Elder Vale,EV-41 \r\n", "Elder Vale,EV-41"},
-		{"Elder\x00Vale\xff,Ω", "Elder Vale ,Ω"},
-		{"\x01\x02", ""},
-		{strings.Repeat("x", 300), strings.Repeat("x", 256)},
-	} {
-		got := record.Label(c.text)
-		if got != c.want {
-			t.Errorf("Label(%.30q) = %.30q, want %.30q", c.text, got, c.want)
-		}
-		if err := record.ValidateLabel("meter", got); err != nil {
-			t.Errorf("Label(%.30q) cannot be kept: %v", c.text, err)
 		}
 	}
 }

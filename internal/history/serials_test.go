@@ -50,19 +50,6 @@ func TestOldSerialsThatDifferByCapitals(t *testing.T) {
 	}
 }
 
-func TestRemarkOnSerial(t *testing.T) {
-	t.Parallel()
-	for serial, want := range map[string]string{
-		"HN-0025": "", "HN-0035": "", "HN-0004": "",
-		"HN-0036": "HN-0036 is 11 beyond HN-0025, and the count will go on from HN-0037",
-		"H N;--":  "H N;-- is of another form than HN-%04d, so the count stays at HN-0025",
-	} {
-		if got := record.RemarkOnSerial("HN-%04d", "HN-0025", serial); got != want {
-			t.Errorf("%s: %q, want %q", serial, got, want)
-		}
-	}
-}
-
 // A serial in small letters counts like the one it looks like: the next coil gets
 // a number of its own, and can be recorded.
 func TestNextSerialCountsSmallLetters(t *testing.T) {
