@@ -2,13 +2,14 @@ package history
 
 import (
 	"cmp"
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
+
+	"coilkeep/internal/record"
 )
 
 // AddAssembly keeps that two coils are sold as one, and returns it as stored; ID

@@ -1,11 +1,12 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"database/sql"
 	"errors"
 	"strings"
 	"testing"
+
+	"coilkeep/internal/record"
 )
 
 func TestAssemblies(t *testing.T) {

@@ -1,7 +1,6 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"fmt"
 	"os"
@@ -11,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 func TestBackup(t *testing.T) {

@@ -1,12 +1,13 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"math"
 	"strings"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 func steadyBaseline() record.Baseline {

@@ -2,11 +2,12 @@ package history
 
 import (
 	"cmp"
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // BatchStart says what batch to open.

@@ -1,12 +1,13 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"errors"
 	"reflect"
 	"testing"
+
+	"coilkeep/internal/record"
 )
 
 func TestBatchLife(t *testing.T) {

@@ -1,10 +1,11 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"context"
 	"errors"
 	"fmt"
+
+	"coilkeep/internal/record"
 )
 
 // Coil returns a coil by its serial number, or ErrNotFound. Capitals do not

@@ -1,9 +1,10 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"testing"
+
+	"coilkeep/internal/record"
 )
 
 func TestNextSerial(t *testing.T) {

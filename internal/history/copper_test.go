@@ -1,13 +1,14 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"fmt"
 	"reflect"
 	"strings"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // coolingCurve is one of a coil of the design wren.

@@ -2,10 +2,11 @@ package history
 
 import (
 	"cmp"
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
+
+	"coilkeep/internal/record"
 )
 
 // AddCoolingCurve stores a curve, with a line in the journal, and returns it as

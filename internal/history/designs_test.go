@@ -1,12 +1,13 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"math"
 	"reflect"
 	"strings"
 	"testing"
+
+	"coilkeep/internal/record"
 )
 
 func TestDesignRevisions(t *testing.T) {

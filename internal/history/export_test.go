@@ -2,7 +2,6 @@ package history
 
 import (
 	"bytes"
-	"coilkeep/internal/record"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -10,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // busyWorkshop has something of everything: revisions, a closed and an open

@@ -1,13 +1,14 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
 	"strings"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // How many records one page holds.

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"bytes"
 	"cmp"
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -13,6 +12,8 @@ import (
 	"io"
 	"reflect"
 	"slices"
+
+	"coilkeep/internal/record"
 )
 
 // maxLine bounds one line of an import, a measurement with all its readings.

@@ -2,12 +2,13 @@ package history
 
 import (
 	"cmp"
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
 	"slices"
+
+	"coilkeep/internal/record"
 )
 
 // batches gives each new coil its place in its batch and makes the batches

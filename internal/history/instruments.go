@@ -1,11 +1,12 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 func insertInstrument(ctx context.Context, tx *sql.Tx, i record.Instrument) error {

@@ -1,12 +1,13 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"math"
 	"reflect"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 func TestCalibrations(t *testing.T) {

@@ -1,11 +1,12 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // JournalFilter picks journal entries; a zero field picks all.

@@ -2,7 +2,6 @@ package history
 
 import (
 	"bufio"
-	"coilkeep/internal/record"
 	"errors"
 	"flag"
 	"fmt"
@@ -13,6 +12,8 @@ import (
 	"strconv"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 var kills = flag.Int("kills", 60, "how many writing processes TestKill kills")

@@ -1,10 +1,11 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
+
+	"coilkeep/internal/record"
 )
 
 // AddLeadZero stores a measured lead zero and returns it as stored; ID and

@@ -1,13 +1,14 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"fmt"
 	"reflect"
 	"slices"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // Pages are walked through by cursor in both directions; together they hold

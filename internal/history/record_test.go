@@ -1,7 +1,6 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"fmt"
 	"math"
@@ -10,6 +9,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 func TestRecordComesBackWhole(t *testing.T) {

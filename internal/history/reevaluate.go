@@ -2,10 +2,11 @@ package history
 
 import (
 	"cmp"
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
+
+	"coilkeep/internal/record"
 )
 
 // Reevaluate stores what newer rules make of the readings of a measurement that

@@ -1,7 +1,6 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"errors"
@@ -10,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // Restored tells what Restore did.

@@ -1,9 +1,10 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
+
+	"coilkeep/internal/record"
 )
 
 // On a label dv-0003 and DV-0003 are one coil, so a serial number that differs

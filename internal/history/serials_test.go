@@ -1,10 +1,11 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"errors"
 	"strings"
 	"testing"
+
+	"coilkeep/internal/record"
 )
 
 // Two serial numbers that differ by capitals look alike on a label.

@@ -2,11 +2,12 @@ package history
 
 import (
 	"cmp"
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // AddSoak stores a soak and returns it as stored; ID and Time are filled in when

@@ -1,8 +1,9 @@
 package history
 
 import (
-	"coilkeep/internal/record"
 	"testing"
+
+	"coilkeep/internal/record"
 )
 
 // Whatever changes what an analysis says changes the stamp; looking does not.

@@ -2,7 +2,6 @@ package history
 
 import (
 	"bytes"
-	"coilkeep/internal/record"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -13,6 +12,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // quick is a store that does not wait long for others.

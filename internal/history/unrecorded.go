@@ -2,12 +2,13 @@ package history
 
 import (
 	"cmp"
-	"coilkeep/internal/record"
 	"context"
 	"database/sql"
 	"fmt"
 	"reflect"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // AddUnrecorded stores that a coil was not recorded, with a line in the journal,
