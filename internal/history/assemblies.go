@@ -19,32 +19,20 @@ import (
 // *FieldError when a value cannot be right, and ErrNotFound for a coil that was
 // never measured.
 func (s *Store) AddAssembly(ctx context.Context, a record.Assembly, takeApart bool) (record.Assembly, error) {
-	a.Time = s.instantOr(a.Time)
-	err := s.write(ctx, "add assembly", func(tx *sql.Tx) (err error) {
-		if err := checkAssembly(ctx, tx, &a); err != nil {
+	whole := assemblies
+	whole.fits = func(ctx context.Context, tx *sql.Tx, a *record.Assembly) error {
+		if err := checkAssembly(ctx, tx, a); err != nil {
 			return err
 		}
-		if err := newWhole(ctx, tx, a); err != nil {
+		if err := newWhole(ctx, tx, *a); err != nil {
 			return err
 		}
-		if a.ID == "" {
-			if a.ID, err = newID(); err != nil {
-				return err
-			}
-		}
-		if err := s.takeApart(ctx, tx, a, takeApart); err != nil {
-			return err
-		}
-		if err := insertAssembly(ctx, tx, a); err != nil {
-			return takenID(err, a.ID)
-		}
-		return s.note(ctx, tx, record.JournalEntry{Who: a.By, Action: "assembly", Subject: a.Serial,
-			Detail: fmt.Sprintf("coils %s and %s", a.First, a.Second)})
-	})
-	if err != nil {
-		return record.Assembly{}, err
+		return s.takeApart(ctx, tx, *a, takeApart)
 	}
-	return a, nil
+	return whole.add(ctx, s, a, func(a record.Assembly) record.JournalEntry {
+		return record.JournalEntry{Who: a.By, Action: "assembly", Subject: a.Serial,
+			Detail: fmt.Sprintf("coils %s and %s", a.First, a.Second)}
+	})
 }
 
 // takeApart notes which assemblies that stand end with a; it is an ErrConflict
@@ -83,7 +71,7 @@ func (s *Store) Assembly(ctx context.Context, serial string) (found record.Assem
 		if found, err = standingAssembly(ctx, q, written); !errors.Is(err, record.ErrNotFound) {
 			return err
 		}
-		alike, otherwise := listAssemblies(ctx, q, `WHERE serial = ?1 COLLATE NOCASE ORDER BY number DESC LIMIT 1`, serial)
+		alike, otherwise := assemblies.list(ctx, q, `WHERE serial = ?1 COLLATE NOCASE ORDER BY number DESC LIMIT 1`, serial)
 		if otherwise != nil || len(alike) == 0 || alike[0].Serial == written {
 			return cmp.Or(otherwise, err)
 		}
@@ -142,7 +130,7 @@ func (s *Store) Assembled(ctx context.Context, serials []string) (map[string]boo
 }
 
 func newestAssembly(ctx context.Context, q querier, serial string) (record.Assembly, error) {
-	list, err := listAssemblies(ctx, q, `
+	list, err := assemblies.list(ctx, q, `
 		WHERE serial = ?1 OR first = ?1 OR second = ?1
 		ORDER BY number DESC
 		LIMIT 1`, serial)
@@ -158,16 +146,16 @@ func newestAssembly(ctx context.Context, q querier, serial string) (record.Assem
 // checkAssembly spells the serial numbers of the parts as the coils have them,
 // and returns a *FieldError when a value cannot be right, or ErrNotFound for a
 // coil that was never measured.
-func checkAssembly(ctx context.Context, q querier, a *record.Assembly) (err error) {
+func checkAssembly(ctx context.Context, tx *sql.Tx, a *record.Assembly) (err error) {
 	for _, part := range []*string{&a.First, &a.Second} {
-		if *part, err = spelled(ctx, q, *part); err != nil {
+		if *part, err = spelled(ctx, tx, *part); err != nil {
 			return err
 		}
 	}
 	if err := record.ValidateAssembly(*a); err != nil {
 		return err
 	}
-	return measured(ctx, q, a.First, a.Second)
+	return measured(ctx, tx, a.First, a.Second)
 }
 
 // newWhole refuses the number of a whole that differs by capitals only from that
@@ -203,42 +191,4 @@ func measured(ctx context.Context, q querier, serials ...string) error {
 		}
 	}
 	return nil
-}
-
-func insertAssembly(ctx context.Context, tx *sql.Tx, a record.Assembly) error {
-	_, err := tx.ExecContext(ctx, `
-		INSERT INTO assemblies (id, time_us, serial, first, second, note, by)
-		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)`,
-		a.ID, a.Time.UnixMicro(), a.Serial, a.First, a.Second, a.Note, a.By)
-	return err
-}
-
-func listAssemblies(ctx context.Context, q querier, clause string, args ...any) ([]record.Assembly, error) {
-	list := []record.Assembly{}
-	err := rows(ctx, q, `
-		SELECT id, time_us, serial, first, second, note, by
-		FROM assemblies `+clause, args, func(r *sql.Rows) error {
-		var a record.Assembly
-		var timeUS int64
-		err := r.Scan(&a.ID, &timeUS, &a.Serial, &a.First, &a.Second, &a.Note, &a.By)
-		a.Time = fromMicros(timeUS)
-		list = append(list, a)
-		return err
-	})
-	return list, err
-}
-
-// assembly imports one.
-func (j *importer) assembly(ctx context.Context, a record.Assembly) error {
-	a.Time = fromMicros(a.Time.UnixMicro())
-	if err := cmp.Or(record.ValidateName("id", a.ID), checkAssembly(ctx, j.tx, &a)); err != nil {
-		return err
-	}
-	return add(j, "assembly "+a.ID, a,
-		func() (record.Assembly, error) {
-			list, err := listAssemblies(ctx, j.tx, `WHERE id = ?1`, a.ID)
-			return only(list, err)
-		},
-		func() error { return insertAssembly(ctx, j.tx, a) },
-		&j.counts.Assemblies)
 }

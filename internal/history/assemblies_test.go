@@ -149,7 +149,7 @@ func TestImportOldAssemblyInOtherCapitals(t *testing.T) {
 	recordCoil(t, s, "HN-0001")
 	recordCoil(t, s, "HN-0002")
 	old := record.Assembly{ID: "old", Time: firstInstant, Serial: "hn-0001", First: "HN-0001", Second: "HN-0002"}
-	if err := s.write(t.Context(), "add an old assembly", func(tx *sql.Tx) error { return insertAssembly(t.Context(), tx, old) }); err != nil {
+	if err := s.write(t.Context(), "add an old assembly", func(tx *sql.Tx) error { return assemblies.insert(t.Context(), tx, old) }); err != nil {
 		t.Fatal(err)
 	}
 	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{}))))

@@ -205,6 +205,12 @@ func listComparisons(ctx context.Context, q querier, clause string, args ...any)
 	return list, err
 }
 
+func exportComparisons(ctx context.Context, q querier, put func(line) error) error {
+	return eachComparison(ctx, q, `ORDER BY c.number`, nil, func(c record.Comparison) error {
+		return put(line{kind: "comparison", record: c})
+	})
+}
+
 func oneComparison(ctx context.Context, q querier, id string) (record.Comparison, error) {
 	list, err := listComparisons(ctx, q, `WHERE c.id = ?1`, id)
 	if err == nil && len(list) == 0 {

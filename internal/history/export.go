@@ -1,9 +1,11 @@
 package history
 
 import (
+	"bytes"
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -109,27 +111,39 @@ func exportCSV(ctx context.Context, q querier, w io.Writer, f Filter) error {
 // exportVersion goes up whenever a line would be read differently.
 const exportVersion = 1
 
-// line is one line of JSON Lines: a type, and the record of that type.
+// line is one line of JSON Lines: its type, the record under a key of that name,
+// and what goes with a measurement.
 type line struct {
-	Type        string                   `json:"type"`
-	History     *exportHeader            `json:"history,omitempty"`
-	Design      *record.Design           `json:"design,omitempty"`
-	Batch       *record.Batch            `json:"batch,omitempty"`
-	Measurement *record.Measurement      `json:"measurement,omitempty"`
-	Readings    []record.Reading         `json:"readings,omitempty"`
-	Withdrawn   *withdrawal              `json:"withdrawn,omitempty"`
-	Calibration *record.Calibration      `json:"calibration,omitempty"`
-	Check       *record.CheckMeasurement `json:"check_measurement,omitempty"`
-	LeadZero    *record.LeadZero         `json:"lead_zero,omitempty"`
-	Assembly    *record.Assembly         `json:"assembly,omitempty"`
-	Comparison  *record.Comparison       `json:"comparison,omitempty"`
-	Baseline    *record.Baseline         `json:"baseline,omitempty"`
-	Study       *record.StudyReading     `json:"study_reading,omitempty"`
-	Cooling     *record.CoolingCurve     `json:"cooling_curve,omitempty"`
-	Soak        *record.Soak             `json:"soak,omitempty"`
-	Unrecorded  *record.Unrecorded       `json:"unrecorded,omitempty"`
-	Journal     *record.JournalEntry     `json:"journal,omitempty"`
-	End         *exportEnd               `json:"end,omitempty"`
+	kind      string
+	record    any
+	readings  []record.Reading
+	withdrawn *withdrawal
+}
+
+func (l line) write(w io.Writer) error {
+	var text bytes.Buffer
+	fmt.Fprintf(&text, `{"type":%q`, l.kind)
+	encoder := json.NewEncoder(&text)
+	encoder.SetEscapeHTML(false)
+	put := func(key string, value any) error {
+		fmt.Fprintf(&text, `,%q:`, key)
+		err := encoder.Encode(value)
+		text.Truncate(text.Len() - 1) // the line end that Encode adds
+		return err
+	}
+	err := put(l.kind, l.record)
+	if len(l.readings) > 0 {
+		err = errors.Join(err, put("readings", l.readings))
+	}
+	if l.withdrawn != nil {
+		err = errors.Join(err, put("withdrawn", l.withdrawn))
+	}
+	if err != nil {
+		return err
+	}
+	text.WriteString("}\n")
+	_, err = text.WriteTo(w)
+	return err
 }
 
 // exportHeader is the first line.
@@ -152,14 +166,12 @@ type withdrawal struct {
 }
 
 func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f Filter) error {
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
 	lines := 0
 	put := func(l line) error {
 		lines++
-		return encoder.Encode(l)
+		return l.write(w)
 	}
-	if err := put(line{Type: "history", History: &exportHeader{Version: exportVersion, ExportedAt: s.instant()}}); err != nil {
+	if err := put(line{kind: "history", record: exportHeader{Version: exportVersion, ExportedAt: s.instant()}}); err != nil {
 		return err
 	}
 	c := f.conditions()
@@ -177,11 +189,13 @@ func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f Filte
 		return err
 	}
 	if f == (Filter{}) {
-		if err := exportRest(ctx, q, put); err != nil {
-			return err
+		for _, c := range carried {
+			if err := c.export(ctx, q, put); err != nil {
+				return err
+			}
 		}
 	}
-	return encoder.Encode(line{Type: "end", End: &exportEnd{Lines: lines}})
+	return put(line{kind: "end", record: exportEnd{Lines: lines}})
 }
 
 // exportFrame writes the designs and batches: those that the picked
@@ -203,9 +217,17 @@ func exportFrame(ctx context.Context, q querier, c conditions, put func(line) er
 	if err != nil {
 		return err
 	}
-	return putAll(put,
-		lines(designList, func(d *record.Design) line { return line{Type: "design", Design: d} }),
-		lines(batchList, func(b *record.Batch) line { return line{Type: "batch", Batch: b} }))
+	for _, d := range designList {
+		if err := put(line{kind: "design", record: d}); err != nil {
+			return err
+		}
+	}
+	for _, b := range batchList {
+		if err := put(line{kind: "batch", record: b}); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func measurementLine(ctx context.Context, q querier, r row) (line, error) {
@@ -214,89 +236,9 @@ func measurementLine(ctx context.Context, q querier, r row) (line, error) {
 	}
 	readings, err := readingsOf(ctx, q, r.number)
 	m := r.today()
-	l := line{Type: "measurement", Measurement: &m, Readings: readings}
+	l := line{kind: "measurement", record: m, readings: readings}
 	if !r.annotation.live() {
-		l.Withdrawn = &withdrawal{annotation: r.annotation, RecordedStatus: r.Status, RecordedReason: r.Reason}
+		l.withdrawn = &withdrawal{annotation: r.annotation, RecordedStatus: r.Status, RecordedReason: r.Reason}
 	}
 	return l, err
-}
-
-// exportRest writes what belongs to no measurement.
-func exportRest(ctx context.Context, q querier, put func(line) error) error {
-	const inOrder = ` ORDER BY number`
-	calibrations, err := listCalibrations(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	checks, err := listChecks(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	zeros, err := listLeadZeros(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	assemblies, err := listAssemblies(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	comparisons, err := listComparisons(ctx, q, ` ORDER BY c.number`)
-	if err != nil {
-		return err
-	}
-	baselines, err := listBaselines(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	studies, err := listStudyReadings(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	curves, err := listCoolingCurves(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	soaks, err := listSoaks(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	unrecorded, err := listUnrecorded(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	journal, err := listJournal(ctx, q, inOrder)
-	if err != nil {
-		return err
-	}
-	return putAll(put,
-		lines(calibrations, func(c *record.Calibration) line { return line{Type: "calibration", Calibration: c} }),
-		lines(checks, func(c *record.CheckMeasurement) line { return line{Type: "check_measurement", Check: c} }),
-		lines(zeros, func(z *record.LeadZero) line { return line{Type: "lead_zero", LeadZero: z} }),
-		lines(assemblies, func(a *record.Assembly) line { return line{Type: "assembly", Assembly: a} }),
-		lines(comparisons, func(c *record.Comparison) line { return line{Type: "comparison", Comparison: c} }),
-		lines(baselines, func(b *record.Baseline) line { return line{Type: "baseline", Baseline: b} }),
-		lines(studies, func(r *record.StudyReading) line { return line{Type: "study_reading", Study: r} }),
-		lines(curves, func(c *record.CoolingCurve) line { return line{Type: "cooling_curve", Cooling: c} }),
-		lines(soaks, func(k *record.Soak) line { return line{Type: "soak", Soak: k} }),
-		lines(unrecorded, func(u *record.Unrecorded) line { return line{Type: "unrecorded", Unrecorded: u} }),
-		lines(journal, func(e *record.JournalEntry) line { return line{Type: "journal", Journal: e} }))
-}
-
-func lines[T any](list []T, make func(*T) line) []line {
-	made := []line{}
-	for i := range list {
-		made = append(made, make(&list[i]))
-	}
-	return made
-}
-
-func putAll(put func(line) error, lists ...[]line) error {
-	for _, list := range lists {
-		for _, l := range list {
-			if err := put(l); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
 }

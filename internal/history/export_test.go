@@ -376,11 +376,15 @@ func FuzzDecodeLine(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if l.Measurement != nil {
-			m, readings, err := normalise(*l.Measurement, l.Readings)
-			if err == nil {
-				checkMeasurement(m, windowOf(readings))
-			}
+		if l.kind != "measurement" {
+			return
+		}
+		m, readings, _, err := l.measurement()
+		if err != nil {
+			return
+		}
+		if m, readings, err = normalise(m, readings); err == nil {
+			checkMeasurement(m, windowOf(readings))
 		}
 	})
 }

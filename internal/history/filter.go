@@ -31,6 +31,9 @@ type Filter struct {
 	Newest bool
 }
 
+// newestFirst puts the newest record first.
+const newestFirst = ` ORDER BY time_us DESC, number DESC`
+
 // conditions collects the terms of a WHERE clause with their arguments.
 type conditions struct {
 	terms []string

@@ -60,15 +60,15 @@ func (j *importer) readAll(ctx context.Context, r io.Reader) error {
 		case err != nil:
 		case ended:
 			err = errors.New("there should be nothing after the end")
-		case (number == 1) != (l.Type == "history"):
+		case (number == 1) != (l.kind == "history"):
 			err = errors.New("the first line, and only that, should be of type history: this is no coilkeep export, or not from its beginning")
-		case l.Type == "end":
+		case l.kind == "history":
+			err = checkHeader(l)
+		case l.kind == "end":
 			ended = true
-			if l.End.Lines != number-1 {
-				err = fmt.Errorf("%d lines should come before the end, not %d: some are lost", l.End.Lines, number-1)
-			}
-		case l.Type != "history":
-			err = j.apply(ctx, l)
+			err = checkEnd(l, number-1)
+		default:
+			err = carriers[l.kind].take(ctx, j, l)
 		}
 		if err != nil {
 			return fmt.Errorf("line %d: %w; nothing was imported", number, err)
@@ -85,103 +85,85 @@ func (j *importer) readAll(ctx context.Context, r io.Reader) error {
 	return nil
 }
 
+func checkHeader(l arrived) error {
+	var h exportHeader
+	if err := decodeOne(l.record, &h); err != nil {
+		return err
+	}
+	if h.Version != exportVersion {
+		return fmt.Errorf("export of version %d, this program reads %d; use the release that wrote it", h.Version, exportVersion)
+	}
+	return nil
+}
+
+func checkEnd(l arrived, linesBefore int) error {
+	var e exportEnd
+	if err := decodeOne(l.record, &e); err != nil {
+		return err
+	}
+	if e.Lines != linesBefore {
+		return fmt.Errorf("%d lines should come before the end, not %d: some are lost", e.Lines, linesBefore)
+	}
+	return nil
+}
+
+// arrived is a line as it came: its type, the record, and what goes with a
+// measurement.
+type arrived struct {
+	kind                        string
+	record, readings, withdrawn json.RawMessage
+}
+
 // decodeLine reads one line and checks that it has the record it should, and
 // no other.
-func decodeLine(text []byte) (line, error) {
-	var l line
-	decoder := json.NewDecoder(bytes.NewReader(text))
-	decoder.DisallowUnknownFields()
-	if err := decoder.Decode(&l); err != nil {
-		return line{}, fmt.Errorf("not a line of JSON as export writes it: %w", err)
+func decodeLine(text []byte) (arrived, error) {
+	var keys map[string]json.RawMessage
+	if err := decodeOne(text, &keys); err != nil {
+		return arrived{}, err
 	}
-	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
-		return line{}, errors.New("more than one JSON value in one line")
+	var l arrived
+	if err := json.Unmarshal(keys["type"], &l.kind); err != nil {
+		return arrived{}, errors.New(`not a line of JSON as export writes it: "type" must be a text`)
 	}
-	have := map[string]bool{
-		"history":           l.History != nil,
-		"design":            l.Design != nil,
-		"batch":             l.Batch != nil,
-		"measurement":       l.Measurement != nil,
-		"calibration":       l.Calibration != nil,
-		"check_measurement": l.Check != nil,
-		"lead_zero":         l.LeadZero != nil,
-		"assembly":          l.Assembly != nil,
-		"comparison":        l.Comparison != nil,
-		"baseline":          l.Baseline != nil,
-		"study_reading":     l.Study != nil,
-		"cooling_curve":     l.Cooling != nil,
-		"soak":              l.Soak != nil,
-		"unrecorded":        l.Unrecorded != nil,
-		"journal":           l.Journal != nil,
-		"end":               l.End != nil,
+	if l.kind != "history" && l.kind != "end" && carriers[l.kind].take == nil {
+		return arrived{}, fmt.Errorf("unknown type %q", l.kind)
 	}
-	if _, known := have[l.Type]; !known {
-		return line{}, fmt.Errorf("unknown type %q", l.Type)
+	l.record, l.readings, l.withdrawn = keys[l.kind], keys["readings"], keys["withdrawn"]
+	if l.record == nil || bytes.Equal(l.record, []byte("null")) {
+		return arrived{}, fmt.Errorf("a line of type %q should have a record of that name", l.kind)
 	}
-	for name, present := range have {
-		if present != (name == l.Type) {
-			return line{}, fmt.Errorf("a line of type %q should have a record of that name and no other", l.Type)
+	for key := range keys {
+		switch key {
+		case "type", l.kind:
+		case "readings", "withdrawn":
+			if l.kind != "measurement" {
+				return arrived{}, fmt.Errorf("%s do not belong to a line of type %q", key, l.kind)
+			}
+		default:
+			return arrived{}, fmt.Errorf("a line of type %q should have a record of that name and no %q", l.kind, key)
 		}
-	}
-	if l.Measurement == nil && (l.Readings != nil || l.Withdrawn != nil) {
-		return line{}, fmt.Errorf("readings do not belong to a line of type %q", l.Type)
-	}
-	if l.History != nil && l.History.Version != exportVersion {
-		return line{}, fmt.Errorf("export of version %d, this program reads %d; use the release that wrote it", l.History.Version, exportVersion)
 	}
 	return l, nil
 }
 
-func (j *importer) apply(ctx context.Context, l line) error {
-	switch {
-	case l.Design != nil:
-		return j.design(ctx, *l.Design)
-	case l.Batch != nil:
-		return j.batch(ctx, *l.Batch)
-	case l.Measurement != nil:
-		return j.measurement(ctx, l)
-	case l.Calibration != nil:
-		return j.calibration(ctx, *l.Calibration)
-	case l.Check != nil:
-		return j.check(ctx, *l.Check)
-	case l.LeadZero != nil:
-		return j.leadZero(ctx, *l.LeadZero)
-	case l.Assembly != nil:
-		return j.assembly(ctx, *l.Assembly)
-	case l.Comparison != nil:
-		return j.comparison(ctx, *l.Comparison)
-	case l.Baseline != nil:
-		return j.baseline(ctx, *l.Baseline)
-	case l.Cooling != nil:
-		return j.coolingCurve(ctx, *l.Cooling)
-	case l.Soak != nil:
-		return j.soak(ctx, *l.Soak)
-	case l.Unrecorded != nil:
-		return j.unrecorded(ctx, *l.Unrecorded)
-	case l.Study != nil:
-		return j.study(ctx, *l.Study)
+// decodeOne reads the one JSON value that text should be.
+func decodeOne(text []byte, into any) error {
+	decoder := json.NewDecoder(bytes.NewReader(text))
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(into); err != nil {
+		return fmt.Errorf("not a line of JSON as export writes it: %w", err)
 	}
-	return j.journal(ctx, *l.Journal)
-}
-
-// add inserts a record that is not there yet, leaves one alone that is the
-// same, and refuses one that is not.
-func add[T any](j *importer, what string, given T, find func() (T, error), insert func() error, count *int) error {
-	stored, err := find()
-	switch {
-	case errors.Is(err, record.ErrNotFound):
-		*count++
-		return insert()
-	case err != nil:
-		return err
-	case !reflect.DeepEqual(given, stored):
-		return fmt.Errorf("%s: %w: the history has another one of that name", what, record.ErrConflict)
+	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
+		return errors.New("more than one JSON value in one line")
 	}
-	j.counts.Known++
 	return nil
 }
 
-func (j *importer) design(ctx context.Context, d record.Design) error {
+func takeDesign(ctx context.Context, j *importer, l arrived) error {
+	var d record.Design
+	if err := decodeOne(l.record, &d); err != nil {
+		return err
+	}
 	d.CreatedAt = fromMicros(d.CreatedAt.UnixMicro())
 	if err := record.ValidateDesign(d); err != nil {
 		return err
@@ -195,53 +177,11 @@ func (j *importer) design(ctx context.Context, d record.Design) error {
 		&j.counts.Designs)
 }
 
-func (j *importer) calibration(ctx context.Context, c record.Calibration) error {
-	c.Time = fromMicros(c.Time.UnixMicro())
-	if !c.DueAt.IsZero() {
-		c.DueAt = fromMicros(c.DueAt.UnixMicro())
-	}
-	if err := cmp.Or(record.ValidateName("id", c.ID), record.ValidateCalibration(c)); err != nil {
+func takeComparison(ctx context.Context, j *importer, l arrived) error {
+	var c record.Comparison
+	if err := decodeOne(l.record, &c); err != nil {
 		return err
 	}
-	return add(j, "calibration "+c.ID, c,
-		func() (record.Calibration, error) {
-			list, err := listCalibrations(ctx, j.tx, `WHERE id = ?1`, c.ID)
-			return only(list, err)
-		},
-		func() error { return insertCalibration(ctx, j.tx, c) },
-		&j.counts.Calibrations)
-}
-
-func (j *importer) check(ctx context.Context, c record.CheckMeasurement) error {
-	c.Time = fromMicros(c.Time.UnixMicro())
-	if err := cmp.Or(record.ValidateName("id", c.ID), record.ValidateCheck(c)); err != nil {
-		return err
-	}
-	c.DeviationRatio = c.MeasuredOhms/c.NominalOhms - 1
-	return add(j, "check measurement "+c.ID, c,
-		func() (record.CheckMeasurement, error) {
-			list, err := listChecks(ctx, j.tx, `WHERE id = ?1`, c.ID)
-			return only(list, err)
-		},
-		func() error { return insertCheck(ctx, j.tx, c) },
-		&j.counts.CheckMeasurements)
-}
-
-func (j *importer) leadZero(ctx context.Context, z record.LeadZero) error {
-	z.Time = fromMicros(z.Time.UnixMicro())
-	if err := cmp.Or(record.ValidateName("id", z.ID), record.ValidateLeadZero(z)); err != nil {
-		return err
-	}
-	return add(j, "lead zero "+z.ID, z,
-		func() (record.LeadZero, error) {
-			list, err := listLeadZeros(ctx, j.tx, `WHERE id = ?1`, z.ID)
-			return only(list, err)
-		},
-		func() error { return insertLeadZero(ctx, j.tx, z) },
-		&j.counts.LeadZeros)
-}
-
-func (j *importer) comparison(ctx context.Context, c record.Comparison) error {
 	c.Time = fromMicros(c.Time.UnixMicro())
 	if err := cmp.Or(record.ValidateName("id", c.ID), validComparison(c)); err != nil {
 		return err
@@ -256,32 +196,11 @@ func (j *importer) comparison(ctx context.Context, c record.Comparison) error {
 		&j.counts.Comparisons)
 }
 
-func (j *importer) journal(ctx context.Context, e record.JournalEntry) error {
-	e.Time = fromMicros(e.Time.UnixMicro())
-	if err := cmp.Or(record.ValidateName("id", e.ID), record.ValidateEntry(e)); err != nil {
+func takeBatch(ctx context.Context, j *importer, l arrived) error {
+	var b record.Batch
+	if err := decodeOne(l.record, &b); err != nil {
 		return err
 	}
-	return add(j, "journal entry "+e.ID, e,
-		func() (record.JournalEntry, error) {
-			list, err := listJournal(ctx, j.tx, `WHERE id = ?1`, e.ID)
-			return only(list, err)
-		},
-		func() error { return insertEntry(ctx, j.tx, e) },
-		&j.counts.Journal)
-}
-
-// only is the one record of a list, or ErrNotFound.
-func only[T any](list []T, err error) (one T, _ error) {
-	if err != nil {
-		return one, err
-	}
-	if len(list) == 0 {
-		return one, record.ErrNotFound
-	}
-	return list[0], nil
-}
-
-func (j *importer) batch(ctx context.Context, b record.Batch) error {
 	b.OpenedAt = fromMicros(b.OpenedAt.UnixMicro())
 	if b.ClosedAt != nil {
 		closed := fromMicros(b.ClosedAt.UnixMicro())
@@ -353,10 +272,29 @@ func (j *importer) knownBatch(ctx context.Context, b, stored record.Batch) error
 	return nil
 }
 
-func (j *importer) measurement(ctx context.Context, l line) error {
-	m := *l.Measurement
+// measurement is what a line of that type has; withdrawn is nil while it stands.
+func (l arrived) measurement() (m record.Measurement, readings []record.Reading, withdrawn *withdrawal, err error) {
+	if err := decodeOne(l.record, &m); err != nil {
+		return m, nil, nil, err
+	}
+	if l.readings != nil {
+		if err := decodeOne(l.readings, &readings); err != nil {
+			return m, nil, nil, err
+		}
+	}
+	if l.withdrawn != nil {
+		err = decodeOne(l.withdrawn, &withdrawn)
+	}
+	return m, readings, withdrawn, err
+}
+
+func takeMeasurement(ctx context.Context, j *importer, l arrived) error {
+	m, readings, w, err := l.measurement()
+	if err != nil {
+		return err
+	}
 	var withdrawn annotation
-	if w := l.Withdrawn; w != nil {
+	if w != nil {
 		withdrawn = w.annotation
 		withdrawn.Time = fromMicros(withdrawn.Time.UnixMicro())
 		m.Status, m.Reason = w.RecordedStatus, w.RecordedReason
@@ -367,7 +305,7 @@ func (j *importer) measurement(ctx context.Context, l line) error {
 	if m.ID == "" || m.Sequence < 0 || (m.Sequence == 0) != (m.Batch == "") {
 		return record.Invalid("sequence", "a measurement in a batch must have an id and a sequence of at least 1, one outside a batch 0")
 	}
-	m, readings, err := normalise(m, l.Readings)
+	m, readings, err = normalise(m, readings)
 	if err != nil {
 		return err
 	}

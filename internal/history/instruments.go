@@ -39,36 +39,10 @@ func (s *Store) Instruments(ctx context.Context, bench string) ([]record.Instrum
 // stored; ID and Time are filled in when empty. The error is a *FieldError
 // when a value cannot be right.
 func (s *Store) AddCalibration(ctx context.Context, c record.Calibration) (record.Calibration, error) {
-	c.Time = s.instantOr(c.Time)
-	if !c.DueAt.IsZero() {
-		c.DueAt = fromMicros(c.DueAt.UnixMicro())
-	}
-	err := record.ValidateCalibration(c)
-	if c.ID == "" && err == nil {
-		c.ID, err = newID()
-	}
-	if err != nil {
-		return record.Calibration{}, fmt.Errorf("add calibration: %w", err)
-	}
-	err = s.write(ctx, "add calibration", func(tx *sql.Tx) error {
-		if err := insertCalibration(ctx, tx, c); err != nil {
-			return takenID(err, c.ID)
-		}
-		return s.note(ctx, tx, record.JournalEntry{Bench: c.Bench, Who: c.By, Action: "calibration", Subject: c.Instrument,
-			Detail: fmt.Sprintf("%s, certificate %q, correction ratio %g", c.Role, c.Certificate, c.CorrectionRatio)})
+	return calibrations.add(ctx, s, c, func(c record.Calibration) record.JournalEntry {
+		return record.JournalEntry{Bench: c.Bench, Who: c.By, Action: "calibration", Subject: c.Instrument,
+			Detail: fmt.Sprintf("%s, certificate %q, correction ratio %g", c.Role, c.Certificate, c.CorrectionRatio)}
 	})
-	if err != nil {
-		return record.Calibration{}, err
-	}
-	return c, nil
-}
-
-func insertCalibration(ctx context.Context, tx *sql.Tx, c record.Calibration) error {
-	_, err := tx.ExecContext(ctx, `
-		INSERT INTO calibrations (id, time_us, bench, role, instrument, certificate, due_us, correction_ratio, note, by)
-		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)`,
-		c.ID, c.Time.UnixMicro(), c.Bench, c.Role, c.Instrument, c.Certificate, nullMicros(c.DueAt), c.CorrectionRatio, c.Note, c.By)
-	return err
 }
 
 // takenID turns a violated uniqueness constraint into ErrDuplicate.
@@ -79,35 +53,18 @@ func takenID(err error, id string) error {
 	return err
 }
 
-func listCalibrations(ctx context.Context, q querier, clause string, args ...any) ([]record.Calibration, error) {
-	calibrations := []record.Calibration{}
-	err := rows(ctx, q, `
-		SELECT id, time_us, bench, role, instrument, certificate, due_us, correction_ratio, note, by
-		FROM calibrations `+clause, args, func(r *sql.Rows) error {
-		var c record.Calibration
-		var timeUS int64
-		var dueUS sql.NullInt64
-		err := r.Scan(&c.ID, &timeUS, &c.Bench, &c.Role, &c.Instrument, &c.Certificate, &dueUS, &c.CorrectionRatio, &c.Note, &c.By)
-		c.Time, c.DueAt = fromMicros(timeUS), fromNullMicros(dueUS)
-		calibrations = append(calibrations, c)
-		return err
-	})
-	return calibrations, err
-}
-
 // Calibrations returns the calibrations of a bench, newest first; of all
 // benches when bench is empty.
 func (s *Store) Calibrations(ctx context.Context, bench string) ([]record.Calibration, error) {
 	var c conditions
 	c.equal("bench", bench)
-	list, err := listCalibrations(ctx, s.readers, c.where()+` ORDER BY time_us DESC, number DESC`, c.args...)
-	return list, explain(s.path, "list calibrations", err)
+	return calibrations.pick(ctx, s, c.where()+newestFirst, c.args...)
 }
 
 // CurrentCalibration returns the newest calibration of a bench's meter or
 // probe that is not in the future, nil when there is none.
 func (s *Store) CurrentCalibration(ctx context.Context, bench string, role record.Role) (*record.Calibration, error) {
-	list, err := listCalibrations(ctx, s.readers, `
+	list, err := calibrations.list(ctx, s.readers, `
 		WHERE bench = ?1 AND role = ?2 AND time_us <= ?3
 		ORDER BY time_us DESC, number DESC
 		LIMIT 1`, bench, role, s.instant().UnixMicro())
@@ -121,49 +78,7 @@ func (s *Store) CurrentCalibration(ctx context.Context, bench string, role recor
 // as stored; ID and Time are filled in when empty. The error is a *FieldError
 // when a value cannot be right.
 func (s *Store) AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error) {
-	c.Time = s.instantOr(c.Time)
-	err := record.ValidateCheck(c)
-	if c.ID == "" && err == nil {
-		c.ID, err = newID()
-	}
-	if err != nil {
-		return record.CheckMeasurement{}, fmt.Errorf("add check measurement: %w", err)
-	}
-	c.DeviationRatio = c.MeasuredOhms/c.NominalOhms - 1
-	err = s.write(ctx, "add check measurement", func(tx *sql.Tx) error {
-		return takenID(insertCheck(ctx, tx, c), c.ID)
-	})
-	if err != nil {
-		return record.CheckMeasurement{}, err
-	}
-	return c, nil
-}
-
-func insertCheck(ctx context.Context, tx *sql.Tx, c record.CheckMeasurement) error {
-	_, err := tx.ExecContext(ctx, `
-		INSERT INTO check_measurements (id, time_us, bench, standard, nominal_ohms, measured_ohms, temperature_celsius, meter, by, note)
-		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)`,
-		c.ID, c.Time.UnixMicro(), c.Bench, c.Standard, c.NominalOhms, c.MeasuredOhms, c.TemperatureCelsius, c.Meter, c.By, c.Note)
-	return err
-}
-
-func listChecks(ctx context.Context, q querier, clause string, args ...any) ([]record.CheckMeasurement, error) {
-	checks := []record.CheckMeasurement{}
-	err := rows(ctx, q, `
-		SELECT id, time_us, bench, standard, nominal_ohms, measured_ohms, temperature_celsius, meter, by, note
-		FROM check_measurements `+clause, args, func(r *sql.Rows) error {
-		var c record.CheckMeasurement
-		var timeUS int64
-		err := r.Scan(&c.ID, &timeUS, &c.Bench, &c.Standard, &c.NominalOhms, &c.MeasuredOhms, &c.TemperatureCelsius, &c.Meter, &c.By, &c.Note)
-		if err != nil {
-			return err
-		}
-		c.Time = fromMicros(timeUS)
-		c.DeviationRatio = c.MeasuredOhms/c.NominalOhms - 1
-		checks = append(checks, c)
-		return nil
-	})
-	return checks, err
+	return checks.add(ctx, s, c, nil)
 }
 
 // CheckFilter picks measurements of check standards; a zero field picks all.
@@ -185,7 +100,5 @@ func (s *Store) CheckMeasurements(ctx context.Context, f CheckFilter) ([]record.
 	var c conditions
 	c.equal("bench", f.Bench)
 	c.between("time_us", f.From, f.To)
-	clause := c.where() + ` ORDER BY time_us DESC, number DESC LIMIT ` + c.bind(limit)
-	checks, err := listChecks(ctx, s.readers, clause, c.args...)
-	return checks, explain(s.path, "list check measurements", err)
+	return checks.pick(ctx, s, c.where()+newestFirst+` LIMIT `+c.bind(limit), c.args...)
 }

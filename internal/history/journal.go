@@ -39,41 +39,10 @@ func (s *Store) note(ctx context.Context, tx *sql.Tx, e record.JournalEntry) err
 }
 
 func (s *Store) addEntry(ctx context.Context, tx *sql.Tx, e record.JournalEntry) (record.JournalEntry, error) {
-	e.Time = s.instantOr(e.Time)
-	if e.ID == "" {
-		id, err := newID()
-		if err != nil {
-			return record.JournalEntry{}, err
-		}
-		e.ID = id
-	}
-	if err := record.ValidateEntry(e); err != nil {
+	if err := s.prepare(&e.ID, &e.Time, func() error { return journal.ready(&e) }); err != nil {
 		return record.JournalEntry{}, err
 	}
-	return e, takenID(insertEntry(ctx, tx, e), e.ID)
-}
-
-func insertEntry(ctx context.Context, tx *sql.Tx, e record.JournalEntry) error {
-	_, err := tx.ExecContext(ctx, `
-		INSERT INTO journal (id, time_us, bench, who, action, subject, detail)
-		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)`,
-		e.ID, e.Time.UnixMicro(), e.Bench, e.Who, e.Action, e.Subject, e.Detail)
-	return err
-}
-
-func listJournal(ctx context.Context, q querier, clause string, args ...any) ([]record.JournalEntry, error) {
-	entries := []record.JournalEntry{}
-	err := rows(ctx, q, `
-		SELECT id, time_us, bench, who, action, subject, detail
-		FROM journal `+clause, args, func(r *sql.Rows) error {
-		var e record.JournalEntry
-		var timeUS int64
-		err := r.Scan(&e.ID, &timeUS, &e.Bench, &e.Who, &e.Action, &e.Subject, &e.Detail)
-		e.Time = fromMicros(timeUS)
-		entries = append(entries, e)
-		return err
-	})
-	return entries, err
+	return e, takenID(journal.insert(ctx, tx, e), e.ID)
 }
 
 // Journal returns the entries that match, newest first.
@@ -87,6 +56,6 @@ func (s *Store) Journal(ctx context.Context, f JournalFilter) ([]record.JournalE
 	c.equal("action", f.Action)
 	c.equal("subject", f.Subject)
 	c.between("time_us", f.From, f.To)
-	entries, err := listJournal(ctx, s.readers, c.where()+fmt.Sprintf(` ORDER BY time_us DESC, number DESC LIMIT %d`, limit), c.args...)
+	entries, err := journal.list(ctx, s.readers, c.where()+fmt.Sprintf(` ORDER BY time_us DESC, number DESC LIMIT %d`, limit), c.args...)
 	return entries, explain(s.path, "read journal", err)
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"reflect"
 	"time"
@@ -16,16 +17,12 @@ import (
 // again under the same ID changes nothing. The error is a *FieldError, or
 // ErrDuplicate when the ID belongs to another.
 func (s *Store) AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.Unrecorded, error) {
-	u.Time, u.End = s.instantOr(u.Time), nil
-	err := record.ValidateUnrecorded(u)
-	if u.ID == "" && err == nil {
-		u.ID, err = newID()
-	}
-	if err != nil {
+	u.End = nil
+	if err := s.prepare(&u.ID, &u.Time, func() error { return unrecorded.ready(&u) }); err != nil {
 		return record.Unrecorded{}, fmt.Errorf("add what was not recorded: %w", err)
 	}
-	err = s.write(ctx, "add what was not recorded", func(tx *sql.Tx) error {
-		before, err := listUnrecorded(ctx, tx, `WHERE id = ?1`, u.ID)
+	err := s.write(ctx, "add what was not recorded", func(tx *sql.Tx) error {
+		before, err := unrecorded.list(ctx, tx, `WHERE id = ?1`, u.ID)
 		if err != nil {
 			return err
 		}
@@ -38,7 +35,7 @@ func (s *Store) AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.
 			u.End = end
 			return nil
 		}
-		if err := insertUnrecorded(ctx, tx, u); err != nil {
+		if err := unrecorded.insert(ctx, tx, u); err != nil {
 			return err
 		}
 		return s.note(ctx, tx, record.JournalEntry{Bench: u.Bench, Action: "not recorded", Subject: cmp.Or(u.Serial, u.Bench), Detail: u.Words})
@@ -47,40 +44,6 @@ func (s *Store) AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.
 		return record.Unrecorded{}, err
 	}
 	return u, nil
-}
-
-func insertUnrecorded(ctx context.Context, tx *sql.Tx, u record.Unrecorded) error {
-	var endedUS sql.NullInt64
-	var how, who sql.NullString
-	if e := u.End; e != nil {
-		endedUS = nullMicros(e.Time)
-		how, who = sql.NullString{String: string(e.How), Valid: true}, sql.NullString{String: e.Who, Valid: true}
-	}
-	_, err := tx.ExecContext(ctx, `
-		INSERT INTO unrecorded (id, time_us, bench, serial, stage, by_pattern, refusal, words, ended_us, ended_how, ended_by)
-		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)`,
-		u.ID, u.Time.UnixMicro(), u.Bench, u.Serial, u.Stage, u.ByPattern, u.Refusal, u.Words, endedUS, how, who)
-	return err
-}
-
-func listUnrecorded(ctx context.Context, q querier, clause string, args ...any) ([]record.Unrecorded, error) {
-	list := []record.Unrecorded{}
-	err := rows(ctx, q, `
-		SELECT id, time_us, bench, serial, stage, by_pattern, refusal, words, ended_us, ended_how, ended_by
-		FROM unrecorded `+clause, args, func(r *sql.Rows) error {
-		var u record.Unrecorded
-		var timeUS int64
-		var endedUS sql.NullInt64
-		var how, who sql.NullString
-		err := r.Scan(&u.ID, &timeUS, &u.Bench, &u.Serial, &u.Stage, &u.ByPattern, &u.Refusal, &u.Words, &endedUS, &how, &who)
-		u.Time = fromMicros(timeUS)
-		if endedUS.Valid {
-			u.End = &record.UnrecordedEnd{Time: fromNullMicros(endedUS), How: record.UnrecordedFate(how.String), Who: who.String}
-		}
-		list = append(list, u)
-		return err
-	})
-	return list, err
 }
 
 // mostOpen bounds how many open ones are listed: more says no more.
@@ -93,20 +56,13 @@ func (s *Store) OpenUnrecorded(ctx context.Context, bench string) ([]record.Unre
 	var c conditions
 	c.add("ended_us IS NULL")
 	c.equal("bench", bench)
-	list, err := listUnrecorded(ctx, s.readers, c.where()+` ORDER BY number DESC LIMIT `+c.bind(mostOpen), c.args...)
-	return list, explain(s.path, "list what was not recorded", err)
+	return unrecorded.pick(ctx, s, c.where()+` ORDER BY number DESC LIMIT `+c.bind(mostOpen), c.args...)
 }
 
 // Unrecorded returns the one of an id, or ErrNotFound.
 func (s *Store) Unrecorded(ctx context.Context, id string) (record.Unrecorded, error) {
-	list, err := listUnrecorded(ctx, s.readers, `WHERE id = ?1`, id)
-	if err == nil && len(list) == 0 {
-		err = fmt.Errorf("a coil that was not recorded, %q, %w", id, record.ErrNotFound)
-	}
-	if err != nil {
-		return record.Unrecorded{}, explain(s.path, "read what was not recorded", err)
-	}
-	return list[0], nil
+	u, err := unrecorded.one(ctx, s.readers, id)
+	return u, explain(s.path, "read what was not recorded", err)
 }
 
 // Dismiss ends an open Unrecorded because somebody says so, and with it all of
@@ -119,8 +75,7 @@ func (s *Store) Dismiss(ctx context.Context, id, who string) (u record.Unrecorde
 		return record.Unrecorded{}, fmt.Errorf("%s: %w", tried, err)
 	}
 	err = s.write(ctx, tried, func(tx *sql.Tx) error {
-		list, err := listUnrecorded(ctx, tx, `WHERE id = ?1`, id)
-		if u, err = only(list, err); err != nil {
+		if u, err = unrecorded.one(ctx, tx, id); err != nil {
 			return err
 		}
 		if u.End != nil {
@@ -150,25 +105,19 @@ func (s *Store) endMeasured(ctx context.Context, tx *sql.Tx, m record.Measuremen
 }
 
 // unrecorded adds one from a file, or its end to a known one.
-func (j *importer) unrecorded(ctx context.Context, u record.Unrecorded) error {
-	u.Time = fromMicros(u.Time.UnixMicro())
-	if u.End != nil {
-		end := *u.End
-		end.Time = fromMicros(end.Time.UnixMicro())
-		u.End = &end
-	}
-	if err := cmp.Or(record.ValidateName("id", u.ID), record.ValidateUnrecorded(u)); err != nil {
-		return err
-	}
-	list, err := listUnrecorded(ctx, j.tx, `WHERE id = ?1`, u.ID)
+func takeUnrecorded(ctx context.Context, j *importer, l arrived) error {
+	u, err := unrecorded.arrive(l)
 	if err != nil {
 		return err
 	}
-	if len(list) == 0 {
+	stored, err := unrecorded.one(ctx, j.tx, u.ID)
+	if errors.Is(err, record.ErrNotFound) {
 		j.counts.Unrecorded++
-		return insertUnrecorded(ctx, j.tx, u)
+		return unrecorded.insert(ctx, j.tx, u)
 	}
-	stored := list[0]
+	if err != nil {
+		return err
+	}
 	same := u
 	same.End = stored.End
 	switch {

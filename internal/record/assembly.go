@@ -38,3 +38,18 @@ func ValidateAssembly(a Assembly) error {
 func WholeAsPart(field, serial string) error {
 	return Invalid(field, "must not be the number of the whole, %s", serial)
 }
+
+// Assemblies describes assemblies.
+var Assemblies = Kind[Assembly]{
+	Name: "assembly", One: "assembly", Many: "assemblies", Table: "assemblies",
+	Fields: []Field[Assembly]{
+		{"id", func(a *Assembly) any { return &a.ID }},
+		{"time_us", func(a *Assembly) any { return &a.Time }},
+		{"serial", func(a *Assembly) any { return &a.Serial }},
+		{"first", func(a *Assembly) any { return &a.First }},
+		{"second", func(a *Assembly) any { return &a.Second }},
+		{"note", func(a *Assembly) any { return &a.Note }},
+		{"by", func(a *Assembly) any { return &a.By }},
+	},
+	Check: ValidateAssembly,
+}

@@ -64,3 +64,30 @@ func ValidateBaseline(b Baseline, least int) error {
 		ValidateSerial(b.FirstCoil), ValidateSerial(b.LastCoil),
 		ValidateNote("reason", b.Reason), ValidateLabel("by", b.By))
 }
+
+// leastKept is how many coils a baseline had at least before there was a rule for
+// it; records of then are imported as they are.
+const leastKept = 2
+
+// Baselines describes baselines.
+var Baselines = Kind[Baseline]{
+	Name: "baseline", One: "baseline", Many: "baselines", Table: "baselines",
+	Fields: []Field[Baseline]{
+		{"id", func(b *Baseline) any { return &b.ID }},
+		{"time_us", func(b *Baseline) any { return &b.Time }},
+		{"winder", func(b *Baseline) any { return &b.Winder }},
+		{"design", func(b *Baseline) any { return &b.Design }},
+		{"design_revision", func(b *Baseline) any { return &b.DesignRevision }},
+		{"first_coil", func(b *Baseline) any { return &b.FirstCoil }},
+		{"last_coil", func(b *Baseline) any { return &b.LastCoil }},
+		{"count", func(b *Baseline) any { return &b.Count }},
+		{"mean_ohms", func(b *Baseline) any { return &b.MeanOhms }},
+		{"sigma_within_ohms", func(b *Baseline) any { return &b.SigmaWithinOhms }},
+		{"sigma_overall_ohms", func(b *Baseline) any { return &b.SigmaOverallOhms }},
+		{"mean_range_ohms", func(b *Baseline) any { return &b.MeanRangeOhms }},
+		{"usual_standard_uncertainty_ohms", func(b *Baseline) any { return &b.UsualStandardUncertaintyOhms }},
+		{"reason", func(b *Baseline) any { return &b.Reason }},
+		{"by", func(b *Baseline) any { return &b.By }},
+	},
+	Check: func(b Baseline) error { return ValidateBaseline(b, leastKept) },
+}

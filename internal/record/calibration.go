@@ -45,3 +45,21 @@ type Instrument struct {
 	Identity string    `json:"identity"`
 	FirstAt  time.Time `json:"first_at"` // its first measurement at this bench
 }
+
+// Calibrations describes calibrations.
+var Calibrations = Kind[Calibration]{
+	Name: "calibration", One: "calibration", Many: "calibrations", Table: "calibrations",
+	Fields: []Field[Calibration]{
+		{"id", func(c *Calibration) any { return &c.ID }},
+		{"time_us", func(c *Calibration) any { return &c.Time }},
+		{"bench", func(c *Calibration) any { return &c.Bench }},
+		{"role", func(c *Calibration) any { return &c.Role }},
+		{"instrument", func(c *Calibration) any { return &c.Instrument }},
+		{"certificate", func(c *Calibration) any { return &c.Certificate }},
+		{"due_us", func(c *Calibration) any { return &c.DueAt }},
+		{"correction_ratio", func(c *Calibration) any { return &c.CorrectionRatio }},
+		{"note", func(c *Calibration) any { return &c.Note }},
+		{"by", func(c *Calibration) any { return &c.By }},
+	},
+	Check: ValidateCalibration,
+}

@@ -40,3 +40,25 @@ func ValidateCheck(c CheckMeasurement) error {
 		AllValid(ValidateLabel, "meter", c.Meter, "by", c.By),
 		ValidateNote("note", c.Note))
 }
+
+// Checks describes measurements of check standards.
+var Checks = Kind[CheckMeasurement]{
+	Name: "check_measurement", One: "check measurement", Many: "check measurements", Table: "check_measurements",
+	Fields: []Field[CheckMeasurement]{
+		{"id", func(c *CheckMeasurement) any { return &c.ID }},
+		{"time_us", func(c *CheckMeasurement) any { return &c.Time }},
+		{"bench", func(c *CheckMeasurement) any { return &c.Bench }},
+		{"standard", func(c *CheckMeasurement) any { return &c.Standard }},
+		{"nominal_ohms", func(c *CheckMeasurement) any { return &c.NominalOhms }},
+		{"measured_ohms", func(c *CheckMeasurement) any { return &c.MeasuredOhms }},
+		{"temperature_celsius", func(c *CheckMeasurement) any { return &c.TemperatureCelsius }},
+		{"meter", func(c *CheckMeasurement) any { return &c.Meter }},
+		{"by", func(c *CheckMeasurement) any { return &c.By }},
+		{"note", func(c *CheckMeasurement) any { return &c.Note }},
+	},
+	Complete: func(c *CheckMeasurement) error {
+		c.DeviationRatio = c.MeasuredOhms/c.NominalOhms - 1
+		return nil
+	},
+	Check: ValidateCheck,
+}

@@ -60,3 +60,21 @@ func ValidateCoolingCurve(c CoolingCurve) error {
 	}
 	return cmp.Or(ValidateName("bench", c.Bench), ValidateName("design", c.Design), ValidateText("serial", c.Serial, 0, maxSerial))
 }
+
+// CoolingCurves describes cooling curves.
+var CoolingCurves = Kind[CoolingCurve]{
+	Name: "cooling_curve", One: "cooling curve", Many: "cooling curves", Table: "cooling_curves",
+	Fields: []Field[CoolingCurve]{
+		{"id", func(c *CoolingCurve) any { return &c.ID }},
+		{"time_us", func(c *CoolingCurve) any { return &c.Time }},
+		{"bench", func(c *CoolingCurve) any { return &c.Bench }},
+		{"serial", func(c *CoolingCurve) any { return &c.Serial }},
+		{"design", func(c *CoolingCurve) any { return &c.Design }},
+		{"time_constant_seconds", func(c *CoolingCurve) any { return &c.TimeConstantSeconds }},
+		{"time_constant_error_seconds", func(c *CoolingCurve) any { return &c.TimeConstantErrorSeconds }},
+		{"quick_share", func(c *CoolingCurve) any { return &c.QuickShare }},
+		{"quick_share_error", func(c *CoolingCurve) any { return &c.QuickShareError }},
+		{"start_kelvin", func(c *CoolingCurve) any { return &c.StartKelvin }},
+	},
+	Check: ValidateCoolingCurve,
+}

@@ -24,3 +24,18 @@ func ValidateEntry(e JournalEntry) error {
 		AllValid(ValidateLabel, "bench", e.Bench, "who", e.Who, "subject", e.Subject),
 		ValidateLines("detail", e.Detail, MaxDetail))
 }
+
+// Journal describes the entries of the journal.
+var Journal = Kind[JournalEntry]{
+	Name: "journal", One: "journal entry", Many: "journal entries", Table: "journal",
+	Fields: []Field[JournalEntry]{
+		{"id", func(e *JournalEntry) any { return &e.ID }},
+		{"time_us", func(e *JournalEntry) any { return &e.Time }},
+		{"bench", func(e *JournalEntry) any { return &e.Bench }},
+		{"who", func(e *JournalEntry) any { return &e.Who }},
+		{"action", func(e *JournalEntry) any { return &e.Action }},
+		{"subject", func(e *JournalEntry) any { return &e.Subject }},
+		{"detail", func(e *JournalEntry) any { return &e.Detail }},
+	},
+	Check: ValidateEntry,
+}

@@ -39,3 +39,19 @@ func ValidateLeadZero(z LeadZero) error {
 	}
 	return cmp.Or(ValidateName("bench", z.Bench), AllValid(ValidateLabel, "meter", z.Meter, "by", z.By))
 }
+
+// LeadZeros describes lead zeros.
+var LeadZeros = Kind[LeadZero]{
+	Name: "lead_zero", One: "lead zero", Many: "lead zeros", Table: "lead_zeros",
+	Fields: []Field[LeadZero]{
+		{"id", func(z *LeadZero) any { return &z.ID }},
+		{"time_us", func(z *LeadZero) any { return &z.Time }},
+		{"bench", func(z *LeadZero) any { return &z.Bench }},
+		{"meter", func(z *LeadZero) any { return &z.Meter }},
+		{"ohms", func(z *LeadZero) any { return &z.Ohms }},
+		{"half_width_ohms", func(z *LeadZero) any { return &z.HalfWidthOhms }},
+		{"readings", func(z *LeadZero) any { return &z.Readings }},
+		{"by", func(z *LeadZero) any { return &z.By }},
+	},
+	Check: ValidateLeadZero,
+}

@@ -37,3 +37,18 @@ func ValidateSoak(k Soak) error {
 
 // LongestSoak is the oldest Since that is taken: an older one is a mistyped date.
 const LongestSoak = 366 * 24 * time.Hour
+
+// Soaks describes soaks.
+var Soaks = Kind[Soak]{
+	Name: "soak", One: "soak", Many: "soaks", Table: "soaks",
+	Fields: []Field[Soak]{
+		{"id", func(k *Soak) any { return &k.ID }},
+		{"time_us", func(k *Soak) any { return &k.Time }},
+		{"bench", func(k *Soak) any { return &k.Bench }},
+		{"serial", func(k *Soak) any { return &k.Serial }},
+		{"batch", func(k *Soak) any { return &k.Batch }},
+		{"since_us", func(k *Soak) any { return &k.Since }},
+		{"who", func(k *Soak) any { return &k.Who }},
+	},
+	Check: ValidateSoak,
+}

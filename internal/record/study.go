@@ -2,6 +2,7 @@ package record
 
 import (
 	"cmp"
+	"math"
 	"time"
 
 	"coilkeep/internal/copper"
@@ -55,4 +56,34 @@ func CompleteStudyReading(r *StudyReading) error {
 		return Invalid("resistance_ohms", "gives no resistance at 20 °C: %v", err)
 	}
 	return nil
+}
+
+// StudyReadings describes readings of studies.
+var StudyReadings = Kind[StudyReading]{
+	Name: "study_reading", One: "study reading", Many: "study readings", Table: "study_readings",
+	Fields: []Field[StudyReading]{
+		{"id", func(r *StudyReading) any { return &r.ID }},
+		{"time_us", func(r *StudyReading) any { return &r.Time }},
+		{"bench", func(r *StudyReading) any { return &r.Bench }},
+		{"study", func(r *StudyReading) any { return &r.Study }},
+		{"design", func(r *StudyReading) any { return &r.Design }},
+		{"design_revision", func(r *StudyReading) any { return &r.DesignRevision }},
+		{"part", func(r *StudyReading) any { return &r.Part }},
+		{"operator", func(r *StudyReading) any { return &r.Operator }},
+		{"resistance_ohms", func(r *StudyReading) any { return &r.ResistanceOhms }},
+		{"temperature_celsius", func(r *StudyReading) any { return &r.TemperatureCelsius }},
+		{"alpha_per_kelvin", func(r *StudyReading) any { return &r.AlphaPerKelvin }},
+		{"meter", func(r *StudyReading) any { return &r.Meter }},
+	},
+	Complete: CompleteStudyReading,
+	Check: func(r StudyReading) error {
+		told := r.R20Ohms
+		if err := CompleteStudyReading(&r); err != nil {
+			return err
+		}
+		if told != 0 && math.Abs(told-r.R20Ohms) > 1e-9*r.R20Ohms {
+			return Invalid("r20_ohms", "must follow from resistance and temperature, which give %g Ω, not %g", r.R20Ohms, told)
+		}
+		return nil
+	},
 }

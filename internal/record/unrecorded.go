@@ -54,3 +54,37 @@ func ValidateUnrecorded(u Unrecorded) error {
 	return cmp.Or(ValidateName("bench", u.Bench), ValidateText("serial", u.Serial, 0, maxSerial), ValidateStage(u.Stage),
 		ValidateName("refusal", u.Refusal), ValidateReason(u.Words))
 }
+
+// UnrecordedCoils describes coils that were not recorded.
+var UnrecordedCoils = Kind[Unrecorded]{
+	Name: "unrecorded", One: "coil not recorded", Many: "coils not recorded", Table: "unrecorded",
+	Fields: []Field[Unrecorded]{
+		{"id", func(u *Unrecorded) any { return &u.ID }},
+		{"time_us", func(u *Unrecorded) any { return &u.Time }},
+		{"bench", func(u *Unrecorded) any { return &u.Bench }},
+		{"serial", func(u *Unrecorded) any { return &u.Serial }},
+		{"stage", func(u *Unrecorded) any { return &u.Stage }},
+		{"by_pattern", func(u *Unrecorded) any { return &u.ByPattern }},
+		{"refusal", func(u *Unrecorded) any { return &u.Refusal }},
+		{"words", func(u *Unrecorded) any { return &u.Words }},
+		{"ended_us", func(u *Unrecorded) any { return ofEnd(u, func(e *UnrecordedEnd) *time.Time { return &e.Time }) }},
+		{"ended_how", func(u *Unrecorded) any { return ofEnd(u, func(e *UnrecordedEnd) *UnrecordedFate { return &e.How }) }},
+		{"ended_by", func(u *Unrecorded) any { return ofEnd(u, func(e *UnrecordedEnd) *string { return &e.Who }) }},
+	},
+	New: func() Unrecorded { return Unrecorded{End: new(UnrecordedEnd)} },
+	Complete: func(u *Unrecorded) error {
+		if u.End != nil && u.End.Time.IsZero() {
+			u.End = nil
+		}
+		return nil
+	},
+	Check: ValidateUnrecorded,
+}
+
+// ofEnd is a place in the end of u; there is none while it is open.
+func ofEnd[V any](u *Unrecorded, place func(*UnrecordedEnd) *V) *V {
+	if u.End == nil {
+		return nil
+	}
+	return place(u.End)
+}

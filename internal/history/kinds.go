@@ -1,0 +1,185 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"reflect"
+	"strings"
+	"time"
+
+	"coilkeep/internal/record"
+)
+
+// kind is a kind of record as this history keeps it.
+type kind[T any] struct {
+	record.Kind[T]
+	// fits refuses a record that others of the history contradict, and may spell
+	// a name as they do; nil when nothing can.
+	fits func(ctx context.Context, tx *sql.Tx, r *T) error
+	// count is where an import counts it.
+	count func(*Imported) *int
+}
+
+var (
+	calibrations  = kind[record.Calibration]{Kind: record.Calibrations, count: func(i *Imported) *int { return &i.Calibrations }}
+	checks        = kind[record.CheckMeasurement]{Kind: record.Checks, count: func(i *Imported) *int { return &i.CheckMeasurements }}
+	leadZeros     = kind[record.LeadZero]{Kind: record.LeadZeros, count: func(i *Imported) *int { return &i.LeadZeros }}
+	assemblies    = kind[record.Assembly]{Kind: record.Assemblies, fits: checkAssembly, count: func(i *Imported) *int { return &i.Assemblies }}
+	baselines     = kind[record.Baseline]{Kind: record.Baselines, fits: fitsBaseline, count: func(i *Imported) *int { return &i.Baselines }}
+	studyReadings = kind[record.StudyReading]{Kind: record.StudyReadings, fits: fitsStudy, count: func(i *Imported) *int { return &i.StudyReadings }}
+	coolingCurves = kind[record.CoolingCurve]{Kind: record.CoolingCurves, fits: fitsCurve, count: func(i *Imported) *int { return &i.CoolingCurves }}
+	soaks         = kind[record.Soak]{Kind: record.Soaks, fits: fitsSoak, count: func(i *Imported) *int { return &i.Soaks }}
+	unrecorded    = kind[record.Unrecorded]{Kind: record.UnrecordedCoils, count: func(i *Imported) *int { return &i.Unrecorded }}
+	journal       = kind[record.JournalEntry]{Kind: record.Journal, count: func(i *Imported) *int { return &i.Journal }}
+)
+
+// columns are the columns of the kind in the order of its fields.
+func (k kind[T]) columns() string {
+	names := make([]string, len(k.Fields))
+	for i, f := range k.Fields {
+		names[i] = f.Column
+	}
+	return strings.Join(names, ", ")
+}
+
+// insert stores a record as it is given.
+func (k kind[T]) insert(ctx context.Context, tx *sql.Tx, r T) error {
+	marks, values := make([]string, len(k.Fields)), make([]any, len(k.Fields))
+	for i, f := range k.Fields {
+		marks[i] = fmt.Sprintf("?%d", i+1)
+		values[i] = stored(f.Place(&r))
+	}
+	_, err := tx.ExecContext(ctx, `INSERT INTO `+k.Table+` (`+k.columns()+`) VALUES (`+strings.Join(marks, ", ")+`)`, values...)
+	return err
+}
+
+// list returns the records that a clause behind FROM picks.
+func (k kind[T]) list(ctx context.Context, q querier, clause string, args ...any) ([]T, error) {
+	list := []T{}
+	err := rows(ctx, q, `SELECT `+k.columns()+` FROM `+k.Table+` `+clause, args, func(found *sql.Rows) error {
+		r := k.Blank()
+		places := make([]any, len(k.Fields))
+		for i, f := range k.Fields {
+			places[i] = readInto(f.Place(&r))
+		}
+		if err := found.Scan(places...); err != nil {
+			return err
+		}
+		if err := k.Finish(&r); err != nil {
+			return fmt.Errorf("%s %s: %w", k.One, *k.ID(&r), err)
+		}
+		list = append(list, r)
+		return nil
+	})
+	return list, err
+}
+
+// one returns the record of an id, or ErrNotFound.
+func (k kind[T]) one(ctx context.Context, q querier, id string) (found T, err error) {
+	list, err := k.list(ctx, q, `WHERE id = ?1`, id)
+	if err == nil && len(list) == 0 {
+		err = fmt.Errorf("%s %q %w", k.One, id, record.ErrNotFound)
+	}
+	if err != nil {
+		return found, err
+	}
+	return list[0], nil
+}
+
+// pick returns the records of the history that a clause behind FROM picks.
+func (k kind[T]) pick(ctx context.Context, s *Store, clause string, args ...any) ([]T, error) {
+	list, err := k.list(ctx, s.readers, clause, args...)
+	return list, explain(s.path, "list "+k.Many, err)
+}
+
+// add stores a new record and returns it as stored; its id and time are filled
+// in when empty. Unless entry is nil the journal has what it says of it.
+func (k kind[T]) add(ctx context.Context, s *Store, r T, entry func(T) record.JournalEntry) (T, error) {
+	var none T
+	tried := "add " + k.One
+	if err := s.prepare(k.ID(&r), k.Time(&r), func() error { return k.ready(&r) }); err != nil {
+		return none, fmt.Errorf("%s: %w", tried, err)
+	}
+	err := s.write(ctx, tried, func(tx *sql.Tx) error {
+		if k.fits != nil {
+			if err := k.fits(ctx, tx, &r); err != nil {
+				return err
+			}
+		}
+		if err := takenID(k.insert(ctx, tx, r), *k.ID(&r)); err != nil || entry == nil {
+			return err
+		}
+		return s.note(ctx, tx, entry(r))
+	})
+	if err != nil {
+		return none, err
+	}
+	return r, nil
+}
+
+// prepare gives a new record its time and, when it is otherwise ready, its id.
+func (s *Store) prepare(id *string, at *time.Time, ready func() error) error {
+	*at = s.instantOr(*at)
+	err := ready()
+	if *id == "" && err == nil {
+		*id, err = newID()
+	}
+	return err
+}
+
+// ready makes a record such as it is kept, or says why it cannot be.
+func (k kind[T]) ready(r *T) error {
+	for _, f := range k.Fields {
+		if at, ok := f.Place(r).(*time.Time); ok && at != nil && !at.IsZero() {
+			*at = fromMicros(at.UnixMicro())
+		}
+	}
+	if err := k.Check(*r); err != nil {
+		return err
+	}
+	return k.Finish(r)
+}
+
+// stored is the value in a place of a record, for the database.
+func stored(place any) any {
+	at, ok := place.(*time.Time)
+	if !ok {
+		return place // the driver follows pointers
+	}
+	if at == nil || at.IsZero() {
+		return nil
+	}
+	return at.UnixMicro()
+}
+
+// readInto makes a place of a record one that the database can write to.
+func readInto(place any) any {
+	if at, ok := place.(*time.Time); ok {
+		return (*micros)(at)
+	}
+	if v := reflect.ValueOf(place).Elem(); v.Kind() == reflect.String {
+		return text{v}
+	}
+	return place
+}
+
+// micros reads a time that is kept in microseconds; NULL is the zero time.
+type micros time.Time
+
+func (m *micros) Scan(kept any) error {
+	var us sql.NullInt64
+	err := us.Scan(kept)
+	*m = micros(fromNullMicros(us))
+	return err
+}
+
+// text reads a text of whatever type; NULL is the empty one.
+type text struct{ place reflect.Value }
+
+func (t text) Scan(kept any) error {
+	var s sql.NullString
+	err := s.Scan(kept)
+	t.place.SetString(s.String)
+	return err
+}
