@@ -35,7 +35,7 @@ func runBatchList(ctx context.Context, env *environment, args []string) error {
 		return err
 	}
 	return flags.read(ctx, env, func(store *history.Store) error {
-		batches, err := store.Batches(ctx, history.BatchFilter{Bench: *bench, Design: *design, OpenOnly: *open, Limit: *limit})
+		batches, err := store.Batches(ctx, record.BatchFilter{Bench: *bench, Design: *design, OpenOnly: *open, Limit: *limit})
 		if err != nil {
 			return err
 		}
@@ -80,7 +80,7 @@ func runBatchShow(ctx context.Context, env *environment, args []string) error {
 		if err != nil {
 			return orList(err, "batch list")
 		}
-		measurements, err := all(ctx, store, history.Filter{Batch: batch.Name})
+		measurements, err := all(ctx, store, record.Filter{Batch: batch.Name})
 		if err != nil {
 			return err
 		}
@@ -138,7 +138,7 @@ func runBatchStart(ctx context.Context, env *environment, args []string) error {
 	if err != nil {
 		return err
 	}
-	start := history.BatchStart{Name: flags.Arg(0), Bench: at, Design: *design, Winder: *winder, Operator: *operator, Spool: *spool, Who: flags.by()}
+	start := record.BatchStart{Name: flags.Arg(0), Bench: at, Design: *design, Winder: *winder, Operator: *operator, Spool: *spool, Who: flags.by()}
 	return flags.change(ctx, env, func(store *history.Store) error {
 		batch, err := store.OpenBatch(ctx, start)
 		if err != nil {

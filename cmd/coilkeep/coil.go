@@ -190,12 +190,12 @@ func measurementToVoid(coil record.Coil, id string) (string, error) {
 }
 
 // all reads every page of measurements, the oldest first.
-func all(ctx context.Context, store *history.Store, filter history.Filter) ([]record.Measurement, error) {
+func all(ctx context.Context, store *history.Store, filter record.Filter) ([]record.Measurement, error) {
 	return pages(ctx, store, filter, math.MaxInt)
 }
 
 // latest reads the latest measurements, the oldest of them first.
-func latest(ctx context.Context, store *history.Store, filter history.Filter, limit int) ([]record.Measurement, error) {
+func latest(ctx context.Context, store *history.Store, filter record.Filter, limit int) ([]record.Measurement, error) {
 	filter.Newest = true
 	found, err := pages(ctx, store, filter, limit)
 	slices.Reverse(found)
@@ -203,10 +203,10 @@ func latest(ctx context.Context, store *history.Store, filter history.Filter, li
 }
 
 // pages reads page after page, at most limit measurements.
-func pages(ctx context.Context, store *history.Store, filter history.Filter, limit int) ([]record.Measurement, error) {
+func pages(ctx context.Context, store *history.Store, filter record.Filter, limit int) ([]record.Measurement, error) {
 	var found []record.Measurement
 	for {
-		filter.Limit = min(history.MaxPage, limit-len(found))
+		filter.Limit = min(record.MaxPage, limit-len(found))
 		page, next, err := store.Measurements(ctx, filter)
 		if err != nil {
 			return nil, err

@@ -7,6 +7,7 @@ import (
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // A coil of 6.69 kΩ in a room of 23 °C, 6612 Ω at 20 °C, read as 6.28 kΩ.
@@ -60,7 +61,7 @@ func TestCompareKeeps(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	kept, _, err := store.Comparisons(t.Context(), history.ComparisonFilter{Serial: "HN-0001"})
+	kept, _, err := store.Comparisons(t.Context(), record.ComparisonFilter{Serial: "HN-0001"})
 	if err != nil || len(kept) != 1 {
 		t.Fatalf("%d answers are kept, %v; want one", len(kept), err)
 	}

@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func runBackup(ctx context.Context, env *environment, args []string) error {
@@ -20,7 +21,7 @@ func runBackup(ctx context.Context, env *environment, args []string) error {
 	}
 	return flags.change(ctx, env, func(store *history.Store) error {
 		err := store.Backup(ctx, flags.Arg(0), *overwrite)
-		if errors.Is(err, history.ErrExists) {
+		if errors.Is(err, record.ErrExists) {
 			return fmt.Errorf("%w (--overwrite)", err)
 		}
 		if err != nil {
@@ -69,7 +70,7 @@ func runVerify(ctx context.Context, env *environment, args []string) error {
 		if err != nil {
 			return err
 		}
-		if len(report.Of(history.FaultDamage)) == 0 { // records in a broken file prove nothing
+		if len(report.Of(record.FaultDamage)) == 0 { // records in a broken file prove nothing
 			if err := bench.VerifyCaptures(ctx, store, &report, progressTo(env.stderr)); err != nil {
 				return err
 			}
@@ -88,7 +89,7 @@ func runVerify(ctx context.Context, env *environment, args []string) error {
 	})
 }
 
-func printReport(w io.Writer, path string, report history.Report) error {
+func printReport(w io.Writer, path string, report record.Report) error {
 	again := ""
 	if n := report.CapturedAgain; n > 0 {
 		again = fmt.Sprintf(", and captured %d again", n)
@@ -105,7 +106,7 @@ func printReport(w io.Writer, path string, report history.Report) error {
 }
 
 // printFindings prints what is wrong, and what could not be computed again.
-func printFindings(w io.Writer, report history.Report) error {
+func printFindings(w io.Writer, report record.Report) error {
 	for _, f := range report.Faults {
 		subject := string(f.Kind)
 		if f.ID != "" {

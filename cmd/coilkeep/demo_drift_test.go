@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // A newcomer sees the step at the change of spool, at the right coil, with its
@@ -76,7 +77,7 @@ func demoDrift(t *testing.T, seed uint64, wound int) map[string]watch.Drift {
 			t.Error(err)
 		}
 	}()
-	batches, err := store.Batches(t.Context(), history.BatchFilter{})
+	batches, err := store.Batches(t.Context(), record.BatchFilter{})
 	if err != nil || len(batches) != 2 {
 		t.Fatalf("%d batches, %v", len(batches), err)
 	}

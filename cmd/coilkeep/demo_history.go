@@ -114,7 +114,7 @@ func (p *past) work(ctx context.Context) error {
 }
 
 func (p *past) startBatch(ctx context.Context, design simulate.Design) (record.Batch, error) {
-	return p.store.OpenBatch(ctx, history.BatchStart{Bench: demoBench, Design: design.Name,
+	return p.store.OpenBatch(ctx, record.BatchStart{Bench: demoBench, Design: design.Name,
 		Winder: "old treadle", Operator: "Wren", Spool: "HL-117", Who: "Wren"})
 }
 

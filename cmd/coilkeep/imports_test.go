@@ -73,6 +73,39 @@ func TestDataFlowsOneWay(t *testing.T) {
 	})
 }
 
+// TestOnlyHistoryLinksSQLite keeps the database behind one room: whoever wants
+// records imports package record, and is given a history by cmd.
+func TestOnlyHistoryLinksSQLite(t *testing.T) {
+	rooms, err := filepath.Glob(filepath.Join("..", "..", "internal", "*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, room := range rooms {
+		if filepath.Base(room) == "history" {
+			continue
+		}
+		err := filepath.WalkDir(room, func(path string, entry fs.DirEntry, err error) error {
+			if err != nil || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+				return err
+			}
+			file, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ImportsOnly)
+			if err != nil {
+				return err
+			}
+			for _, spec := range file.Imports {
+				switch spec.Path.Value {
+				case `"coilkeep/internal/history"`, `"database/sql"`, `"modernc.org/sqlite"`:
+					t.Errorf("%s imports %s: only history and cmd know the database", path, spec.Path.Value)
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
 // eachFile parses every file of a folder and those below it that is not a
 // test. It fails when there is none.
 func eachFile(t *testing.T, folder string, check func(path string, file *ast.File)) {

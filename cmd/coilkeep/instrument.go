@@ -44,7 +44,7 @@ func runInstrumentList(ctx context.Context, env *environment, args []string) err
 		if err != nil {
 			return err
 		}
-		checks, err := store.CheckMeasurements(ctx, history.CheckFilter{Bench: name, Limit: *limit})
+		checks, err := store.CheckMeasurements(ctx, record.CheckFilter{Bench: name, Limit: *limit})
 		if err != nil {
 			return err
 		}

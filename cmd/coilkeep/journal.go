@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 func runJournal(ctx context.Context, env *environment, args []string) error {
@@ -19,7 +20,7 @@ func runJournal(ctx context.Context, env *environment, args []string) error {
 		return flags.wrong("--limit %d: ask for one at least", *limit)
 	}
 	return flags.read(ctx, env, func(store *history.Store) error {
-		entries, err := store.Journal(ctx, history.JournalFilter{Bench: *bench, Limit: *limit})
+		entries, err := store.Journal(ctx, record.JournalFilter{Bench: *bench, Limit: *limit})
 		if err != nil {
 			return err
 		}

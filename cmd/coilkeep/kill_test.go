@@ -170,7 +170,7 @@ func TestKillingTheDaemonLosesAndDoublesNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer store.Close()
-	list, _, err := store.Measurements(t.Context(), history.Filter{})
+	list, _, err := store.Measurements(t.Context(), record.Filter{})
 	if err != nil {
 		t.Fatal(err)
 	}

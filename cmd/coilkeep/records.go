@@ -186,14 +186,14 @@ func (f databaseFlags) pick() measurementFilter {
 	}
 }
 
-func (m measurementFilter) filter(env *environment, f *flagSet) (history.Filter, error) {
+func (m measurementFilter) filter(env *environment, f *flagSet) (record.Filter, error) {
 	from, err := env.moment(*m.from)
 	if err != nil {
-		return history.Filter{}, f.wrong("--from: %v", err)
+		return record.Filter{}, f.wrong("--from: %v", err)
 	}
 	to, err := env.moment(*m.to)
 	if err != nil {
-		return history.Filter{}, f.wrong("--to: %v", err)
+		return record.Filter{}, f.wrong("--to: %v", err)
 	}
-	return history.Filter{Batch: *m.batch, Design: *m.design, Bench: *m.bench, From: from, To: to}, nil
+	return record.Filter{Batch: *m.batch, Design: *m.design, Bench: *m.bench, From: from, To: to}, nil
 }

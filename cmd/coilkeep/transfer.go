@@ -24,7 +24,7 @@ import (
 func runExport(ctx context.Context, env *environment, args []string) error {
 	flags := newDatabaseFlags("export", "Write measurements, the oldest first: as CSV for a spreadsheet, one line each, or\nas JSON Lines with everything behind them. import takes both; only JSON Lines\nbring everything back.",
 		"export > measurements.csv\nexport --batch spring-3 --output batch.csv\nexport --format jsonl --output everything.jsonl")
-	format := flags.String("format", history.CSV, "csv or jsonl, as a `WORD`")
+	format := flags.String("format", record.CSV, "csv or jsonl, as a `WORD`")
 	output := flags.String("output", "", "write to this `FILE` instead of the standard output")
 	overwrite := flags.Bool("overwrite", false, "replace a FILE that is there already")
 	pick := flags.pick()
@@ -34,7 +34,7 @@ func runExport(ctx context.Context, env *environment, args []string) error {
 	if flags.NArg() > 0 {
 		return flags.wrong("%q is one word too many; to write a file of that name say --output %s", flags.Arg(0), flags.Arg(0))
 	}
-	if *format != history.CSV && *format != history.JSONL {
+	if *format != record.CSV && *format != record.JSONL {
 		return flags.wrong("--format %q is not known; choose csv or jsonl", *format)
 	}
 	filter, err := pick.filter(env, flags.flagSet)
@@ -117,9 +117,9 @@ without one by serial, time and stage.`,
 // isCSV says which format the file has.
 func (f importFlags) isCSV() (bool, error) {
 	switch *f.format {
-	case history.CSV:
+	case record.CSV:
 		return true, nil
-	case history.JSONL:
+	case record.JSONL:
 	case "":
 		if strings.EqualFold(filepath.Ext(f.Arg(0)), ".csv") {
 			return true, nil

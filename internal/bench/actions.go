@@ -9,7 +9,6 @@ import (
 	"coilkeep/driver"
 	"coilkeep/driver/manual"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 )
@@ -41,7 +40,7 @@ func (b *Bench) do(ctx context.Context, f func() error) error {
 }
 
 // StartBatch opens a batch on this bench.
-func (b *Bench) StartBatch(ctx context.Context, start history.BatchStart) (record.Batch, error) {
+func (b *Bench) StartBatch(ctx context.Context, start record.BatchStart) (record.Batch, error) {
 	start.Bench = b.settings.Name
 	batch, err := b.store.OpenBatch(ctx, start)
 	return batch, b.takeUp(ctx, err)

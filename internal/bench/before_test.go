@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // unpack reads a file of testdata.
@@ -42,11 +43,11 @@ func checkBefore(t *testing.T, s *history.Store) {
 	if err := VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
 		t.Fatal(err)
 	}
-	skipped := []history.NotRecomputed{{What: "captures", Count: 4, Rules: 1, Known: capture.Rules}}
+	skipped := []record.NotRecomputed{{What: "captures", Count: 4, Rules: 1, Known: capture.Rules}}
 	if report.Measurements != 4 || len(report.Faults) != 0 || report.CapturedAgain != 0 || !slices.Equal(report.NotRecomputed, skipped) {
 		t.Errorf("%+v; want 4 sound measurements, whose results are computed again and whose captures are not", report)
 	}
-	list, _, err := s.Measurements(t.Context(), history.Filter{})
+	list, _, err := s.Measurements(t.Context(), record.Filter{})
 	if err != nil {
 		t.Fatal(err)
 	}

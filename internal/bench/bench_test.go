@@ -13,7 +13,6 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -52,7 +51,7 @@ func TestWithoutABatchNothingIsRecorded(t *testing.T) {
 	if !strings.Contains(s.Words, "batch") {
 		t.Errorf("words %q do not ask for a batch", s.Words)
 	}
-	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Fen"}); err != nil {
+	if _, err := p.bench.StartBatch(t.Context(), record.BatchStart{Name: "second", Design: "Fen"}); err != nil {
 		t.Fatal(err)
 	}
 	s = p.untilState(capture.Recorded)
@@ -72,7 +71,7 @@ func TestDeedsElsewhereAreTold(t *testing.T) {
 	if _, err := p.store.Void(t.Context(), first.ID, "the clip slipped", "test"); err != nil {
 		t.Fatal(err)
 	}
-	deeds, err := p.store.Journal(t.Context(), history.JournalFilter{Limit: 1})
+	deeds, err := p.store.Journal(t.Context(), record.JournalFilter{Limit: 1})
 	if err != nil || len(deeds) != 1 || deeds[0].Action != "void" {
 		t.Fatalf("got the journal %+v, %v", deeds, err)
 	}
@@ -87,7 +86,7 @@ type late struct {
 }
 
 // Journal is what the bench asks for last.
-func (l *late) Journal(ctx context.Context, f history.JournalFilter) ([]record.JournalEntry, error) {
+func (l *late) Journal(ctx context.Context, f record.JournalFilter) ([]record.JournalEntry, error) {
 	deeds, err := l.Store.Journal(ctx, f)
 	select {
 	case <-l.held:
@@ -211,7 +210,7 @@ func (f *failing) RecordBy(ctx context.Context, m record.Measurement, readings [
 	full := f.full
 	f.mu.Unlock()
 	if full {
-		return record.Measurement{}, fmt.Errorf("write: %w", history.ErrFull)
+		return record.Measurement{}, fmt.Errorf("write: %w", record.ErrFull)
 	}
 	return f.Store.RecordBy(ctx, m, readings, who)
 }

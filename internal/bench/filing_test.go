@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -50,7 +49,7 @@ func TestACoilKeepsItsSpool(t *testing.T) {
 	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Fen", Spool: "SP-9", Winder: "W9"}); err != nil {
+	if _, err := p.bench.StartBatch(t.Context(), record.BatchStart{Name: "second", Design: "Fen", Spool: "SP-9", Winder: "W9"}); err != nil {
 		t.Fatal(err)
 	}
 	p.next(Next{Serial: "HN-0001", Stage: record.StageAssembled})
@@ -103,7 +102,7 @@ func TestAVoidedMeasurementFilesNoCoil(t *testing.T) {
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005}, "test"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Marsh", Spool: "SP-2"}); err != nil {
+	if _, err := p.bench.StartBatch(t.Context(), record.BatchStart{Name: "second", Design: "Marsh", Spool: "SP-2"}); err != nil {
 		t.Fatal(err)
 	}
 	p.next(Next{Serial: wrong.Serial})
@@ -132,7 +131,7 @@ func fullPlace(t *testing.T) (*place, *failing) {
 	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Fen", Spool: "SP-2", Winder: "W2"}); err != nil {
+	if _, err := p.bench.StartBatch(t.Context(), record.BatchStart{Name: "second", Design: "Fen", Spool: "SP-2", Winder: "W2"}); err != nil {
 		t.Fatal(err)
 	}
 	disk.set(true)
@@ -250,7 +249,7 @@ func TestTheJournalNamesWhoInsists(t *testing.T) {
 	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Fen", Operator: "Wren"}); err != nil {
+	if _, err := p.bench.StartBatch(t.Context(), record.BatchStart{Name: "second", Design: "Fen", Operator: "Wren"}); err != nil {
 		t.Fatal(err)
 	}
 	p.untilState(capture.Open)
@@ -268,7 +267,7 @@ func TestTheJournalNamesWhoInsists(t *testing.T) {
 		t.Errorf("operator %q, want Wren, who wound it", again.Operator)
 	}
 	for action, want := range map[string]string{"supersede": "Mira", "forced": "Tove"} {
-		list, err := p.store.Journal(t.Context(), history.JournalFilter{Action: action})
+		list, err := p.store.Journal(t.Context(), record.JournalFilter{Action: action})
 		if err != nil || len(list) != 1 || list[0].Who != want {
 			t.Errorf("journal of %s: %+v, %v; want one entry of %s", action, list, err, want)
 		}

@@ -9,7 +9,6 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -57,7 +56,7 @@ func TestACoilThatStaysOnIsMeasuredLonger(t *testing.T) {
 	if s.Changed != nil {
 		t.Errorf("a change of the verdict is told: %+v", s.Changed)
 	}
-	deeds, err := p.store.Journal(t.Context(), history.JournalFilter{Action: "supersede"})
+	deeds, err := p.store.Journal(t.Context(), record.JournalFilter{Action: "supersede"})
 	if err != nil || len(deeds) != 0 {
 		t.Errorf("journal %+v, %v; it is nobody's deed", deeds, err)
 	}
@@ -124,7 +123,7 @@ func TestAVerdictThatChangesIsSaid(t *testing.T) {
 		GuardFactor: 1, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00001}, "test"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := p.bench.StartBatch(t.Context(), history.BatchStart{Name: "second", Design: "Guarded"}); err != nil {
+	if _, err := p.bench.StartBatch(t.Context(), record.BatchStart{Name: "second", Design: "Guarded"}); err != nil {
 		t.Fatal(err)
 	}
 	first := p.measure(6600)
@@ -161,7 +160,7 @@ func TestAVerdictThatChangesIsSaid(t *testing.T) {
 			break
 		}
 	}
-	deeds, err := p.store.Journal(t.Context(), history.JournalFilter{Action: "verdict changed"})
+	deeds, err := p.store.Journal(t.Context(), record.JournalFilter{Action: "verdict changed"})
 	if err != nil || len(deeds) != 1 || deeds[0].Subject != first.Serial {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
@@ -182,7 +181,7 @@ func (s *stuck) RecordBy(ctx context.Context, m record.Measurement, readings []r
 		case <-ctx.Done():
 			return m, ctx.Err()
 		}
-		return m, history.ErrFull
+		return m, record.ErrFull
 	}
 	return s.Store.RecordBy(ctx, m, readings, who)
 }
@@ -279,7 +278,7 @@ func TestACurveIsKept(t *testing.T) {
 		list, err := p.store.CoolingCurves(t.Context(), "Fen")
 		return err == nil && len(list) == 1 && list[0].Serial == first.Serial && list[0].TimeConstantSeconds == 480 && list[0].TimeConstantErrorSeconds == 30
 	})
-	deeds, err := p.store.Journal(t.Context(), history.JournalFilter{Action: "time constant"})
+	deeds, err := p.store.Journal(t.Context(), record.JournalFilter{Action: "time constant"})
 	if err != nil || len(deeds) != 1 || deeds[0].Detail != "left on the clips it settled with a time constant of 8.0 ± 0.5 min from 4.0 K away" {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}

@@ -217,7 +217,7 @@ func newPlace(t *testing.T, wrap func(Store) Store, change func(*Settings)) *pla
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005}, "test"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := store.OpenBatch(t.Context(), history.BatchStart{Name: "first", Bench: "north", Design: "Fen", Spool: "SP-1"}); err != nil {
+	if _, err := store.OpenBatch(t.Context(), record.BatchStart{Name: "first", Bench: "north", Design: "Fen", Spool: "SP-1"}); err != nil {
 		t.Fatal(err)
 	}
 	return startPlace(t, store, &fakeBench{}, wrap, change)
@@ -255,7 +255,7 @@ func startPlace(t *testing.T, store *history.Store, f *fakeBench, wrap func(Stor
 // replay captures again what was measured, whatever the test did to the bench.
 func (p *place) replay() {
 	p.t.Helper()
-	var report history.Report
+	var report record.Report
 	err := VerifyCaptures(context.Background(), p.store, &report, func(int, int) {})
 	others := 0 // by the rules of another release
 	for _, n := range report.NotRecomputed {
@@ -315,7 +315,7 @@ func (p *place) open() {
 
 func (p *place) all() []record.Measurement {
 	p.t.Helper()
-	list, _, err := p.store.Measurements(context.Background(), history.Filter{Bench: "north"})
+	list, _, err := p.store.Measurements(context.Background(), record.Filter{Bench: "north"})
 	if err != nil {
 		p.t.Fatal(err)
 	}

@@ -77,7 +77,7 @@ func TestReevaluateWhatTheFirstRulesMeasured(t *testing.T) {
 
 func allOf(t *testing.T, store *history.Store) []record.Measurement {
 	t.Helper()
-	page, _, err := store.Measurements(t.Context(), history.Filter{})
+	page, _, err := store.Measurements(t.Context(), record.Filter{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -223,7 +223,7 @@ func TestWhatIsNotEvaluatedAgain(t *testing.T) {
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005}, "test"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := store.OpenBatch(t.Context(), history.BatchStart{Name: "first", Bench: "north", Design: "Fen"}); err != nil {
+	if _, err := store.OpenBatch(t.Context(), record.BatchStart{Name: "first", Bench: "north", Design: "Fen"}); err != nil {
 		t.Fatal(err)
 	}
 	for i, change := range []func(*record.Measurement, []record.Reading){
@@ -277,7 +277,7 @@ type fullSoon struct {
 
 func (f *fullSoon) Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error) {
 	if f.left--; f.left < 0 {
-		return record.Measurement{}, history.ErrFull
+		return record.Measurement{}, record.ErrFull
 	}
 	return f.Store.Reevaluate(ctx, m, readings, why, who)
 }
@@ -295,7 +295,7 @@ func TestReevaluationGoesOn(t *testing.T) {
 		t.Fatal(err)
 	}
 	done, err := Reevaluation{Store: &fullSoon{store, 2}}.Apply(t.Context(), Selection{}, "newer rules", "ana")
-	if !errors.Is(err, history.ErrFull) || done.Measurements != 2 {
+	if !errors.Is(err, record.ErrFull) || done.Measurements != 2 {
 		t.Fatalf("interrupted: %d, %v", done.Measurements, err)
 	}
 	verifies(t, store, 2)

@@ -10,7 +10,6 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/statistics"
@@ -215,7 +214,7 @@ func (r Reevaluation) each(ctx context.Context, pick Selection, do func(record.M
 		serials = []string{""}
 	}
 	for _, serial := range serials {
-		f := history.Filter{Batch: pick.Batch, Design: pick.Design, Serial: serial, From: pick.Since, Limit: 1000}
+		f := record.Filter{Batch: pick.Batch, Design: pick.Design, Serial: serial, From: pick.Since, Limit: 1000}
 		for {
 			page, next, err := r.Store.Measurements(ctx, f)
 			if err != nil {

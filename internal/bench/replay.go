@@ -9,7 +9,6 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -100,7 +99,7 @@ func (s stored) differs() string {
 
 // Captures is the part of a history that holds what was captured.
 type Captures interface {
-	Measurements(ctx context.Context, f history.Filter) (page []record.Measurement, next string, err error)
+	Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error)
 	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
 }
 
@@ -112,8 +111,8 @@ const captureRemedy = "its readings, settings or result are not those of the day
 // today's. A value from a table has no readings and is passed over. The progress
 // is called after each page; the error is for a verification that could not be
 // finished.
-func VerifyCaptures(ctx context.Context, from Captures, report *history.Report, progress func(done, total int)) error {
-	f := history.Filter{Limit: 1000}
+func VerifyCaptures(ctx context.Context, from Captures, report *record.Report, progress func(done, total int)) error {
+	f := record.Filter{Limit: 1000}
 	for {
 		page, next, err := from.Measurements(ctx, f)
 		if err != nil {
@@ -138,7 +137,7 @@ func VerifyCaptures(ctx context.Context, from Captures, report *history.Report, 
 	}
 }
 
-func verifyCapture(m record.Measurement, readings []record.Reading, report *history.Report) {
+func verifyCapture(m record.Measurement, readings []record.Reading, report *record.Report) {
 	if len(m.Settings) == 0 || len(m.Context) == 0 || len(readings) == 0 {
 		return
 	}
@@ -158,6 +157,6 @@ func verifyCapture(m record.Measurement, readings []record.Reading, report *hist
 	}
 }
 
-func captureFault(m record.Measurement, problem string) history.Fault {
-	return history.Fault{Kind: history.FaultCapture, ID: m.ID, Problem: fmt.Sprintf("coil %q: %s", m.Serial, problem), Remedy: captureRemedy}
+func captureFault(m record.Measurement, problem string) record.Fault {
+	return record.Fault{Kind: record.FaultCapture, ID: m.ID, Problem: fmt.Sprintf("coil %q: %s", m.Serial, problem), Remedy: captureRemedy}
 }

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -50,7 +49,7 @@ type spoiled struct {
 	err         error
 }
 
-func (s spoiled) Measurements(context.Context, history.Filter) ([]record.Measurement, string, error) {
+func (s spoiled) Measurements(context.Context, record.Filter) ([]record.Measurement, string, error) {
 	return []record.Measurement{s.measurement}, "", nil
 }
 
@@ -88,13 +87,13 @@ func TestVerifyCaptures(t *testing.T) {
 		change func(*spoiled)
 		fault  string // part of it; empty for none
 		again  int
-		others []history.NotRecomputed
+		others []record.NotRecomputed
 	}{
 		{name: "as it was", change: func(*spoiled) {}, again: 1},
 		{name: "from before the rules were told", change: func(s *spoiled) { s.measurement.Context = context(nil) },
-			others: []history.NotRecomputed{{What: "captures", Count: 1, Rules: 1, Known: capture.Rules}}},
+			others: []record.NotRecomputed{{What: "captures", Count: 1, Rules: 1, Known: capture.Rules}}},
 		{name: "by other rules", change: func(s *spoiled) { s.measurement.Context = context(capture.Rules + 1) },
-			others: []history.NotRecomputed{{What: "captures", Count: 1, Rules: capture.Rules + 1, Known: capture.Rules}}},
+			others: []record.NotRecomputed{{What: "captures", Count: 1, Rules: capture.Rules + 1, Known: capture.Rules}}},
 		{name: "a value from a table", change: func(s *spoiled) {
 			s.measurement.Settings, s.measurement.Context, s.readings = nil, nil, nil
 		}},
@@ -116,11 +115,11 @@ func TestVerifyCaptures(t *testing.T) {
 	} {
 		s := spoiled{measurement: m, readings: slices.Clone(readings)}
 		c.change(&s)
-		var report history.Report
+		var report record.Report
 		if err := VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
 			t.Errorf("%s: %v", c.name, err)
 		}
-		if c.fault == "" && len(report.Faults) > 0 || c.fault != "" && (len(report.Of(history.FaultCapture)) != 1 || !strings.Contains(report.Faults[0].Problem, c.fault)) {
+		if c.fault == "" && len(report.Faults) > 0 || c.fault != "" && (len(report.Of(record.FaultCapture)) != 1 || !strings.Contains(report.Faults[0].Problem, c.fault)) {
 			t.Errorf("%s: faults %+v, want %q", c.name, report.Faults, c.fault)
 		}
 		if report.CapturedAgain != c.again || !slices.Equal(report.NotRecomputed, c.others) {

@@ -7,7 +7,6 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -62,13 +61,13 @@ type Store interface {
 	AddLeadZero(ctx context.Context, z record.LeadZero) (record.LeadZero, error)
 	AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error)
 	AddStudyReading(ctx context.Context, r record.StudyReading) (record.StudyReading, error)
-	Measurements(ctx context.Context, f history.Filter) ([]record.Measurement, string, error)
+	Measurements(ctx context.Context, f record.Filter) ([]record.Measurement, string, error)
 	RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error)
-	OpenBatch(ctx context.Context, start history.BatchStart) (record.Batch, error)
+	OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
 	CloseBatch(ctx context.Context, name, who string) (record.Batch, error)
 	ChangeSpool(ctx context.Context, batch, spool, who string) (record.Batch, error)
 	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
-	Journal(ctx context.Context, filter history.JournalFilter) ([]record.JournalEntry, error)
+	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
 	AddCoolingCurve(ctx context.Context, c record.CoolingCurve) (record.CoolingCurve, error)
 	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
 	AddSoak(ctx context.Context, k record.Soak) (record.Soak, error)

@@ -7,7 +7,6 @@ import (
 	"testing"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -56,7 +55,7 @@ func TestAnotherMeterIsAskedAbout(t *testing.T) {
 		t.Errorf("measured %s with %q", m.Serial, m.Meter)
 	}
 	p.stop()
-	deeds, err := p.store.Journal(t.Context(), history.JournalFilter{Action: "meter changed"})
+	deeds, err := p.store.Journal(t.Context(), record.JournalFilter{Action: "meter changed"})
 	if err != nil || len(deeds) != 1 || deeds[0].Who != "Wren" || !strings.Contains(deeds[0].Detail, "EV-41,0007") {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}

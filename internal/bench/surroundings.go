@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -87,14 +86,14 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 		if a.leads, err = b.store.CurrentLeadZero(ctx, b.settings.Name); err != nil {
 			return err
 		}
-		latest, _, err := b.store.Measurements(ctx, history.Filter{Bench: b.settings.Name, Newest: true, Limit: 1})
+		latest, _, err := b.store.Measurements(ctx, record.Filter{Bench: b.settings.Name, Newest: true, Limit: 1})
 		if err != nil {
 			return err
 		}
 		if len(latest) == 1 {
 			a.last = &latest[0]
 		}
-		deeds, err := b.store.Journal(ctx, history.JournalFilter{Limit: 1})
+		deeds, err := b.store.Journal(ctx, record.JournalFilter{Limit: 1})
 		if err == nil && len(deeds) == 1 {
 			a.deed = deeds[0].ID
 		}

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -251,7 +250,7 @@ func (f *forgetful) AddUnrecorded(ctx context.Context, u record.Unrecorded) (rec
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.broken {
-		return record.Unrecorded{}, history.ErrFull
+		return record.Unrecorded{}, record.ErrFull
 	}
 	return f.Store.AddUnrecorded(ctx, u)
 }

@@ -13,7 +13,6 @@ import (
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/enquiry"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -44,7 +43,7 @@ func (s shelf) Measurement(_ context.Context, id string) (record.Measurement, []
 	return record.Measurement{}, nil, record.ErrNotFound
 }
 
-func (s shelf) Measurements(_ context.Context, f history.Filter) (page []record.Measurement, next string, err error) {
+func (s shelf) Measurements(_ context.Context, f record.Filter) (page []record.Measurement, next string, err error) {
 	for _, m := range s {
 		if m.Batch == f.Batch {
 			page = append(page, m)

@@ -6,7 +6,6 @@ import (
 	"fmt"
 
 	"coilkeep/internal/compare"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -14,7 +13,7 @@ import (
 type Store interface {
 	Coil(ctx context.Context, serial string) (record.Coil, error)
 	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
-	Measurements(ctx context.Context, f history.Filter) (page []record.Measurement, next string, err error)
+	Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error)
 	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
 }
 
@@ -67,7 +66,7 @@ func (q *Question) Complete(ctx context.Context, store Store) error {
 // neighbours are the coils of a batch but for those named, the last ones
 // measured when there are more than compare takes.
 func neighbours(ctx context.Context, store Store, batch string, but ...string) ([]compare.Record, error) {
-	list, _, err := store.Measurements(ctx, history.Filter{Batch: batch, Newest: true, Limit: compare.MaxOthers})
+	list, _, err := store.Measurements(ctx, record.Filter{Batch: batch, Newest: true, Limit: compare.MaxOthers})
 	if err != nil {
 		return nil, err
 	}

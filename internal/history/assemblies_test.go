@@ -69,11 +69,11 @@ func TestAssemblies(t *testing.T) {
 	wantIn(pair("A-1", "HN-0002", "HN-0001"), "HN-0001", "HN-0002", "A-1")
 	wantNone("HN-0003", "A-2")
 
-	entries, err := s.Journal(t.Context(), JournalFilter{Action: "assembly"})
+	entries, err := s.Journal(t.Context(), record.JournalFilter{Action: "assembly"})
 	if err != nil || len(entries) != 3 || entries[0].Subject != "A-1" || entries[0].Detail != "coils HN-0002 and HN-0001" || entries[0].Who != "ada" {
 		t.Errorf("got the journal %+v, %v", entries, err)
 	}
-	entries, err = s.Journal(t.Context(), JournalFilter{Action: "taken apart"})
+	entries, err = s.Journal(t.Context(), record.JournalFilter{Action: "taken apart"})
 	if err != nil || len(entries) != 2 || entries[1].Subject != "A-1" || entries[1].Detail != "coils HN-0001 and HN-0002: HN-0002 goes into A-2" {
 		t.Errorf("got the journal %+v, %v", entries, err)
 	}
@@ -152,7 +152,7 @@ func TestImportOldAssemblyInOtherCapitals(t *testing.T) {
 	if err := s.write(t.Context(), "add an old assembly", func(tx *sql.Tx) error { return assemblies.insert(t.Context(), tx, old) }); err != nil {
 		t.Fatal(err)
 	}
-	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{}))))
+	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, record.JSONL, record.Filter{}))))
 	if got, err := fresh.Assembly(t.Context(), "HN-0001"); err != nil || got != old {
 		t.Errorf("took back %+v, %v; want %+v", got, err, old)
 	}

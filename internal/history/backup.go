@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // Backup copies the whole history to a new file at dst while everything goes
@@ -19,7 +21,7 @@ import (
 func (s *Store) Backup(ctx context.Context, dst string, overwrite bool) error {
 	tried := fmt.Sprintf("back up to %s", dst)
 	if s.writer == nil {
-		return fmt.Errorf("%s: %w", tried, ErrReadOnly)
+		return fmt.Errorf("%s: %w", tried, record.ErrReadOnly)
 	}
 	absolute, err := filepath.Abs(dst)
 	if err != nil {
@@ -47,11 +49,11 @@ func (s *Store) LastBackup(ctx context.Context) (time.Time, error) {
 func (s *Store) copyTo(ctx context.Context, dst string, overwrite bool) error {
 	switch info, err := os.Lstat(dst); {
 	case err == nil && !overwrite:
-		return fmt.Errorf("%s: %w", dst, ErrExists)
+		return fmt.Errorf("%s: %w", dst, record.ErrExists)
 	case err == nil && !info.Mode().IsRegular():
-		return fmt.Errorf("%s is not a file: %w", dst, ErrExists)
+		return fmt.Errorf("%s is not a file: %w", dst, record.ErrExists)
 	case err == nil && sameFile(dst, s.path):
-		return fmt.Errorf("%s is the history itself: %w", dst, ErrExists)
+		return fmt.Errorf("%s is the history itself: %w", dst, record.ErrExists)
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return err
 	}
@@ -141,18 +143,18 @@ func checkCopy(ctx context.Context, path string, least int64) (err error) {
 		return err
 	}
 	if application != applicationID {
-		return fmt.Errorf("application id %#x: %w", application, ErrForeign)
+		return fmt.Errorf("application id %#x: %w", application, record.ErrForeign)
 	}
 	faults, err := integrity(ctx, db)
 	if err != nil {
 		return err
 	}
 	if len(faults) > 0 {
-		return fmt.Errorf("%s: %w", faults[0].Problem, ErrDamaged)
+		return fmt.Errorf("%s: %w", faults[0].Problem, record.ErrDamaged)
 	}
 	count, err := countRecords(ctx, db)
 	if err == nil && count < least {
-		err = fmt.Errorf("it has %d records of at least %d: %w", count, least, ErrDamaged)
+		err = fmt.Errorf("it has %d records of at least %d: %w", count, least, record.ErrDamaged)
 	}
 	return err
 }

@@ -28,7 +28,7 @@ func TestBackup(t *testing.T) {
 	if err != nil || at.Before(firstInstant) {
 		t.Errorf("last backup at %v, %v", at, err)
 	}
-	if err := s.Backup(t.Context(), dst, false); !errors.Is(err, ErrExists) {
+	if err := s.Backup(t.Context(), dst, false); !errors.Is(err, record.ErrExists) {
 		t.Errorf("over an existing file: %v, want ErrExists", err)
 	}
 	recordCoil(t, s, "HN-0099")
@@ -36,12 +36,12 @@ func TestBackup(t *testing.T) {
 		t.Errorf("overwriting: %v", err)
 	}
 	for name, path := range map[string]string{"the history itself": s.Path(), "a folder": t.TempDir()} {
-		if err := s.Backup(t.Context(), path, true); !errors.Is(err, ErrExists) {
+		if err := s.Backup(t.Context(), path, true); !errors.Is(err, record.ErrExists) {
 			t.Errorf("over %s: %v, want ErrExists", name, err)
 		}
 	}
 	writeFile(t, dst+"-wal", nil)
-	if err := s.Backup(t.Context(), dst, true); !errors.Is(err, ErrExists) {
+	if err := s.Backup(t.Context(), dst, true); !errors.Is(err, record.ErrExists) {
 		t.Errorf("over a database in use: %v, want ErrExists", err)
 	}
 	if err := os.Remove(dst + "-wal"); err != nil {
@@ -52,7 +52,7 @@ func TestBackup(t *testing.T) {
 	}
 	onlyFile(t, dst)
 	backup := openStore(t, dst, Options{ReadOnly: true})
-	if export(t, backup, CSV, Filter{}) != export(t, s, CSV, Filter{}) {
+	if export(t, backup, record.CSV, record.Filter{}) != export(t, s, record.CSV, record.Filter{}) {
 		t.Error("the backup holds other measurements")
 	}
 	verifies(t, backup)
@@ -132,7 +132,7 @@ func TestRestore(t *testing.T) {
 	if err := s.Own(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Restore(t.Context(), backup, path, opts, nil); !errors.Is(err, ErrLocked) {
+	if _, err := Restore(t.Context(), backup, path, opts, nil); !errors.Is(err, record.ErrLocked) {
 		t.Errorf("while served: %v, want ErrLocked", err)
 	}
 	if err := s.Close(); err != nil {
@@ -140,7 +140,7 @@ func TestRestore(t *testing.T) {
 	}
 	user := openStore(t, path, Options{})
 	recordCoil(t, user, "HN-0003")
-	if _, err := Restore(t.Context(), backup, path, opts, nil); !errors.Is(err, ErrBusy) {
+	if _, err := Restore(t.Context(), backup, path, opts, nil); !errors.Is(err, record.ErrBusy) {
 		t.Errorf("while another program has it open: %v, want ErrBusy", err)
 	}
 	if err := user.Close(); err != nil {
@@ -165,7 +165,7 @@ func TestRestore(t *testing.T) {
 			t.Errorf("%s holds %d measurements, want %d", file, report.Measurements, want)
 		}
 	}
-	entries, err := openStore(t, path, Options{}).Journal(t.Context(), JournalFilter{Action: "restore"})
+	entries, err := openStore(t, path, Options{}).Journal(t.Context(), record.JournalFilter{Action: "restore"})
 	if err != nil || len(entries) != 1 {
 		t.Errorf("journal of the restore: %+v, %v", entries, err)
 	}
@@ -251,12 +251,12 @@ func TestRestoreRefuses(t *testing.T) {
 		src  string
 		want error
 	}{
-		{in("missing"), ErrMissing},
-		{in("garbage"), ErrDamaged},
-		{in("foreign"), ErrForeign},
-		{in("newer"), ErrNewer},
-		{in("truncated"), ErrDamaged},
-		{in("orphans"), ErrDamaged},
+		{in("missing"), record.ErrMissing},
+		{in("garbage"), record.ErrDamaged},
+		{in("foreign"), record.ErrForeign},
+		{in("newer"), record.ErrNewer},
+		{in("truncated"), record.ErrDamaged},
+		{in("orphans"), record.ErrDamaged},
 		{path, record.ErrInvalid},
 	} {
 		if _, err := Restore(t.Context(), c.src, path, Options{}, nil); !errors.Is(err, c.want) {
@@ -279,7 +279,7 @@ func dump(t *testing.T, path string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	text := body(export(t, s, JSONL, Filter{}), "")
+	text := body(export(t, s, record.JSONL, record.Filter{}), "")
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -297,7 +297,7 @@ func TestMigrate(t *testing.T) {
 	at := func() time.Time { return firstInstant }
 	steps := append(slices.Clone(migrations), second)
 
-	if s, err := open(t.Context(), path, Options{ReadOnly: true}, steps); !errors.Is(err, ErrOlder) || s != nil {
+	if s, err := open(t.Context(), path, Options{ReadOnly: true}, steps); !errors.Is(err, record.ErrOlder) || s != nil {
 		t.Errorf("older file, read-only: %v, want ErrOlder", err)
 	}
 	if s, err := open(t.Context(), path, Options{Now: at}, append(slices.Clone(steps), broken)); err == nil || s != nil {
@@ -319,7 +319,7 @@ func TestMigrate(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Open(t.Context(), path, Options{}); !errors.Is(err, ErrNewer) {
+	if _, err := Open(t.Context(), path, Options{}); !errors.Is(err, record.ErrNewer) {
 		t.Errorf("opened by the older program: %v, want ErrNewer", err)
 	}
 	kept := fmt.Sprintf("%s.before-version-%d-20260302T080000Z", path, len(steps)+1)

@@ -43,7 +43,7 @@ func TestBaselines(t *testing.T) {
 	if a, b := current("W3", 1), current("W2", 2); a != nil || b != nil {
 		t.Errorf("another winder has %+v, another revision %+v; want none", a, b)
 	}
-	entries, err := s.Journal(t.Context(), JournalFilter{Action: "baseline", Subject: "wren"})
+	entries, err := s.Journal(t.Context(), record.JournalFilter{Action: "baseline", Subject: "wren"})
 	must(t)(entries, err)
 	if len(entries) != 3 || !strings.Contains(entries[1].Detail, "winder W2, revision 1: 40 coils, HN-0001 to HN-0042, mean 6700 Ω, sigma 20 Ω: new felt") {
 		t.Errorf("journal %+v", entries)

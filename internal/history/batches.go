@@ -10,26 +10,6 @@ import (
 	"coilkeep/internal/record"
 )
 
-// BatchStart says what batch to open.
-type BatchStart struct {
-	// Name is the batch's; empty makes one of the date and the design.
-	Name   string
-	Bench  string
-	Design string
-	// Winder, Operator and Spool are empty when not told.
-	Winder, Operator, Spool string
-	// Who opens it.
-	Who string
-}
-
-// BatchFilter picks batches; a zero field picks all.
-type BatchFilter struct {
-	Bench, Design, Winder string
-	OpenOnly              bool
-	// Limit is how many at most; 0 means 100.
-	Limit int
-}
-
 const batchColumns = `
 	b.name,
 	b.bench,
@@ -119,7 +99,7 @@ func openBatchOf(ctx context.Context, q querier, bench string) (*record.Batch, e
 // OpenBatch opens a batch of the latest revision of a design. The errors are a
 // *FieldError, ErrNotFound for the design, ErrConflict when the bench has an
 // open batch, or ErrDuplicate when the name was used before.
-func (s *Store) OpenBatch(ctx context.Context, start BatchStart) (record.Batch, error) {
+func (s *Store) OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error) {
 	tried := "open batch"
 	if start.Name != "" {
 		tried = fmt.Sprintf("open batch %q", start.Name)
@@ -140,7 +120,7 @@ func (s *Store) OpenBatch(ctx context.Context, start BatchStart) (record.Batch, 
 	return batch, err
 }
 
-func (s *Store) openBatch(ctx context.Context, tx *sql.Tx, start BatchStart) (record.Batch, error) {
+func (s *Store) openBatch(ctx context.Context, tx *sql.Tx, start record.BatchStart) (record.Batch, error) {
 	design, err := latestDesign(ctx, tx, start.Design)
 	if err != nil {
 		return record.Batch{}, err
@@ -167,7 +147,7 @@ func (s *Store) openBatch(ctx context.Context, tx *sql.Tx, start BatchStart) (re
 }
 
 // batchName checks the name wanted, or makes one that is free.
-func (s *Store) batchName(ctx context.Context, q querier, start BatchStart) (string, error) {
+func (s *Store) batchName(ctx context.Context, q querier, start record.BatchStart) (string, error) {
 	taken := func(name string) (found bool, err error) {
 		err = q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM batches WHERE name = ?1)`, name).Scan(&found)
 		return found, err
@@ -301,10 +281,10 @@ func (s *Store) OpenBatchOf(ctx context.Context, bench string) (batch *record.Ba
 }
 
 // Batches returns the batches that match, the latest first.
-func (s *Store) Batches(ctx context.Context, f BatchFilter) (batches []record.Batch, err error) {
+func (s *Store) Batches(ctx context.Context, f record.BatchFilter) (batches []record.Batch, err error) {
 	limit := f.Limit
 	if limit <= 0 {
-		limit = DefaultPage
+		limit = record.DefaultPage
 	}
 	var c conditions
 	c.equal("b.bench", f.Bench)

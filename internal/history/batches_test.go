@@ -14,7 +14,7 @@ func TestBatchLife(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	recordCoil(t, s, "HN-0001")
-	if _, err := s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren"}); !errors.Is(err, record.ErrConflict) {
+	if _, err := s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "north", Design: "wren"}); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("second open batch of a bench: %v, want ErrConflict", err)
 	}
 	batch, err := s.ChangeSpool(t.Context(), "B-1", "S-18", "ada")
@@ -62,14 +62,14 @@ func TestOpenBatchRefuses(t *testing.T) {
 	s := workshop(t)
 	for _, c := range []struct {
 		name  string
-		start BatchStart
+		start record.BatchStart
 		want  error
 	}{
-		{"name used before", BatchStart{Name: "B-1", Bench: "south", Design: "wren"}, record.ErrDuplicate},
-		{"unknown design", BatchStart{Bench: "south", Design: "emu"}, record.ErrNotFound},
-		{"no bench", BatchStart{Design: "wren"}, record.ErrInvalid},
-		{"no design", BatchStart{Bench: "south"}, record.ErrInvalid},
-		{"unprintable spool", BatchStart{Bench: "south", Design: "wren", Spool: "S\t1"}, record.ErrInvalid},
+		{"name used before", record.BatchStart{Name: "B-1", Bench: "south", Design: "wren"}, record.ErrDuplicate},
+		{"unknown design", record.BatchStart{Bench: "south", Design: "emu"}, record.ErrNotFound},
+		{"no bench", record.BatchStart{Design: "wren"}, record.ErrInvalid},
+		{"no design", record.BatchStart{Bench: "south"}, record.ErrInvalid},
+		{"unprintable spool", record.BatchStart{Bench: "south", Design: "wren", Spool: "S\t1"}, record.ErrInvalid},
 	} {
 		if _, err := s.OpenBatch(t.Context(), c.start); !errors.Is(err, c.want) {
 			t.Errorf("%s: %v, want %v", c.name, err, c.want)
@@ -90,22 +90,22 @@ func TestGeneratedBatchNames(t *testing.T) {
 	revised.Turns = 8300
 	must(t)(s.ReviseDesign(t.Context(), revised, "ada"))
 	for _, want := range []string{"2026-03-02 wren", "2026-03-02 wren 2", "2026-03-02 wren 3"} {
-		batch, err := s.OpenBatch(t.Context(), BatchStart{Bench: "south", Design: "wren"})
+		batch, err := s.OpenBatch(t.Context(), record.BatchStart{Bench: "south", Design: "wren"})
 		if err != nil || batch.Name != want || batch.DesignRevision != 2 {
 			t.Fatalf("batch %q of revision %d, %v; want %q of 2", batch.Name, batch.DesignRevision, err, want)
 		}
 		must(t)(s.CloseBatch(t.Context(), batch.Name, "ada"))
 	}
 	for _, c := range []struct {
-		filter BatchFilter
+		filter record.BatchFilter
 		want   []string
 	}{
-		{BatchFilter{}, []string{"2026-03-02 wren 3", "2026-03-02 wren 2", "2026-03-02 wren", "B-1"}},
-		{BatchFilter{Bench: "south", Limit: 2}, []string{"2026-03-02 wren 3", "2026-03-02 wren 2"}},
-		{BatchFilter{OpenOnly: true}, []string{"B-1"}},
-		{BatchFilter{Design: "emu"}, nil},
-		{BatchFilter{Winder: "W2"}, []string{"B-1"}},
-		{BatchFilter{Winder: "W9"}, nil},
+		{record.BatchFilter{}, []string{"2026-03-02 wren 3", "2026-03-02 wren 2", "2026-03-02 wren", "B-1"}},
+		{record.BatchFilter{Bench: "south", Limit: 2}, []string{"2026-03-02 wren 3", "2026-03-02 wren 2"}},
+		{record.BatchFilter{OpenOnly: true}, []string{"B-1"}},
+		{record.BatchFilter{Design: "emu"}, nil},
+		{record.BatchFilter{Winder: "W2"}, []string{"B-1"}},
+		{record.BatchFilter{Winder: "W9"}, nil},
 	} {
 		batches, err := s.Batches(t.Context(), c.filter)
 		var names []string
@@ -135,8 +135,8 @@ func TestSpoolsOfManyBatches(t *testing.T) {
 	t.Parallel()
 	s := workshop(t) // with batch B-1, of spool S-17
 	must(t)(s.ChangeSpool(t.Context(), "B-1", "S-18", "ada"))
-	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "south", Design: "wren", Spool: "S-19"}))
-	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: `B "3"`, Bench: "west", Design: "wren"}))
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "south", Design: "wren", Spool: "S-19"}))
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: `B "3"`, Bench: "west", Design: "wren"}))
 	q := &counting{querier: s.readers}
 	batches, err := listBatches(t.Context(), q, `ORDER BY b.name`)
 	must(t)(batches, err)

@@ -89,31 +89,34 @@ func BenchmarkLarge(b *testing.B) {
 		{"coil", func() error { _, err := s.Coil(ctx, middle); return err }},
 		{"next serial", func() error { _, err := s.NextSerial(ctx, "HN-%07d"); return err }},
 		{"measurement", func() error { _, _, err := s.Measurement(ctx, "id-"+middle); return err }},
-		{"newest", func() error { _, _, err := s.Measurements(ctx, Filter{Newest: true}); return err }},
-		{"batch", func() error { _, _, err := s.Measurements(ctx, Filter{Batch: "B-1"}); return err }},
+		{"newest", func() error { _, _, err := s.Measurements(ctx, record.Filter{Newest: true}); return err }},
+		{"batch", func() error { _, _, err := s.Measurements(ctx, record.Filter{Batch: "B-1"}); return err }},
 		{"batch by name", func() error { _, err := s.Batch(ctx, "B-1"); return err }},
-		{"batches", func() error { _, err := s.Batches(ctx, BatchFilter{}); return err }},
+		{"batches", func() error { _, err := s.Batches(ctx, record.BatchFilter{}); return err }},
 		{"statistics", func() error { _, err := s.BatchStatistics(ctx, "B-1"); return err }},
-		{"design", func() error { _, _, err := s.Measurements(ctx, Filter{Design: "D-1"}); return err }},
-		{"design newest", func() error { _, _, err := s.Measurements(ctx, Filter{Design: "D-1", Newest: true}); return err }},
-		{"bench", func() error { _, _, err := s.Measurements(ctx, Filter{Bench: "bench-1"}); return err }},
-		{"design never at that bench", func() error { _, _, err := s.Measurements(ctx, Filter{Design: "D-1", Bench: "bench-0"}); return err }},
-		{"a day", func() error {
-			from := firstInstant.Add(time.Duration(coils/2) * time.Minute)
-			_, _, err := s.Measurements(ctx, Filter{From: from, To: from.Add(24 * time.Hour)})
+		{"design", func() error { _, _, err := s.Measurements(ctx, record.Filter{Design: "D-1"}); return err }},
+		{"design newest", func() error { _, _, err := s.Measurements(ctx, record.Filter{Design: "D-1", Newest: true}); return err }},
+		{"bench", func() error { _, _, err := s.Measurements(ctx, record.Filter{Bench: "bench-1"}); return err }},
+		{"design never at that bench", func() error {
+			_, _, err := s.Measurements(ctx, record.Filter{Design: "D-1", Bench: "bench-0"})
 			return err
 		}},
-		{"page in the middle", func() error { _, _, err := s.Measurements(ctx, Filter{After: "id-" + middle}); return err }},
+		{"a day", func() error {
+			from := firstInstant.Add(time.Duration(coils/2) * time.Minute)
+			_, _, err := s.Measurements(ctx, record.Filter{From: from, To: from.Add(24 * time.Hour)})
+			return err
+		}},
+		{"page in the middle", func() error { _, _, err := s.Measurements(ctx, record.Filter{After: "id-" + middle}); return err }},
 		{"designs", func() error { _, err := s.Designs(ctx); return err }},
 		{"find coils", func() error { _, _, err := s.FindCoils(ctx, "hn-00", 50); return err }},
-		{"find batches", func() error { _, _, err := s.FindBatches(ctx, BatchSearch{Limit: 50}); return err }},
-		{"find batches by text", func() error { _, _, err := s.FindBatches(ctx, BatchSearch{Text: "b-1", Limit: 50}); return err }},
+		{"find batches", func() error { _, _, err := s.FindBatches(ctx, record.BatchSearch{Limit: 50}); return err }},
+		{"find batches by text", func() error { _, _, err := s.FindBatches(ctx, record.BatchSearch{Text: "b-1", Limit: 50}); return err }},
 		{"uses of a meter that is gone", func() error {
-			return s.EachUse(ctx, UseFilter{Bench: "bench-1", Role: record.Meter, Identity: "gone"}, func(record.Measurement) error { return nil })
+			return s.EachUse(ctx, record.UseFilter{Bench: "bench-1", Role: record.Meter, Identity: "gone"}, func(record.Measurement) error { return nil })
 		}},
-		{"find batches by text that is nowhere", func() error { _, _, err := s.FindBatches(ctx, BatchSearch{Text: "nowhere"}); return err }},
+		{"find batches by text that is nowhere", func() error { _, _, err := s.FindBatches(ctx, record.BatchSearch{Text: "nowhere"}); return err }},
 		{"verdicts of batches", func() error { _, err := s.BatchVerdicts(ctx, "B-1", "B-2", "B-3"); return err }},
-		{"journal", func() error { _, err := s.Journal(ctx, JournalFilter{}); return err }},
+		{"journal", func() error { _, err := s.Journal(ctx, record.JournalFilter{}); return err }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			var longest time.Duration

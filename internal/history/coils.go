@@ -17,9 +17,9 @@ func (s *Store) Coil(ctx context.Context, serial string) (record.Coil, error) {
 		if coil.Serial, err = spelled(ctx, q, serial); err != nil {
 			return err
 		}
-		f := Filter{Serial: coil.Serial, Newest: true}
-		c := f.conditions()
-		return eachMeasurement(ctx, q, c.where()+f.order(), c.args, func(r row) error {
+		f := record.Filter{Serial: coil.Serial, Newest: true}
+		c := pickedBy(f)
+		return eachMeasurement(ctx, q, c.where()+orderOf(f), c.args, func(r row) error {
 			m := r.today()
 			coil.Measurements = append(coil.Measurements, m)
 			if newest == nil {

@@ -13,16 +13,6 @@ import (
 	"coilkeep/internal/record"
 )
 
-// ComparisonFilter picks comparisons; a zero field picks all.
-type ComparisonFilter struct {
-	Serial, Design string
-	// After is the id of the last comparison of the page before.
-	After string
-	// Limit is how many at most; 0 means DefaultPage, more than MaxPage is
-	// refused.
-	Limit int
-}
-
 // AddComparison stores a comparison and returns it as stored; ID and Time are
 // filled in when empty. The error is a *FieldError when a value cannot be right
 // or the result does not follow from the input, and ErrNotFound when the
@@ -232,15 +222,15 @@ func (s *Store) Comparison(ctx context.Context, id string) (record.Comparison, e
 // MaxPage.
 func (s *Store) ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error) {
 	list, err := listComparisons(ctx, s.readers,
-		`WHERE c.serial = ?1 ORDER BY c.time_us DESC, c.number DESC LIMIT ?2`, serial, MaxPage)
+		`WHERE c.serial = ?1 ORDER BY c.time_us DESC, c.number DESC LIMIT ?2`, serial, record.MaxPage)
 	return list, explain(s.path, "list comparisons of coil "+serial, err)
 }
 
 // Comparisons returns one page of the comparisons that match, newest first, and
 // the cursor for ComparisonFilter.After of the next page, empty when this is the
 // last one.
-func (s *Store) Comparisons(ctx context.Context, f ComparisonFilter) (page []record.Comparison, next string, err error) {
-	limit, err := Filter{Limit: f.Limit}.limit()
+func (s *Store) Comparisons(ctx context.Context, f record.ComparisonFilter) (page []record.Comparison, next string, err error) {
+	limit, err := limitOf(record.Filter{Limit: f.Limit})
 	if err != nil {
 		return nil, "", fmt.Errorf("list comparisons: %w", err)
 	}
@@ -274,13 +264,13 @@ func (s *Store) Comparisons(ctx context.Context, f ComparisonFilter) (page []rec
 }
 
 // verifyComparisons computes every comparison of the present formula again.
-func verifyComparisons(ctx context.Context, q querier, report *Report) error {
+func verifyComparisons(ctx context.Context, q querier, report *record.Report) error {
 	return eachComparison(ctx, q, `ORDER BY c.number`, nil, func(c record.Comparison) error {
 		if c.Result.Formula != compare.Formula {
 			report.Skip("comparisons", c.Result.Formula, compare.Formula)
 		}
 		if err := followsFromInput(c); err != nil {
-			report.Faults = append(report.Faults, Fault{Kind: FaultResult, ID: c.ID,
+			report.Faults = append(report.Faults, record.Fault{Kind: record.FaultResult, ID: c.ID,
 				Problem: "comparison: " + err.Error(), Remedy: restoreRemedy})
 		}
 		return nil

@@ -74,19 +74,19 @@ func TestComparisons(t *testing.T) {
 	if err != nil || !reflect.DeepEqual(of, []record.Comparison{stored[2], stored[0]}) {
 		t.Errorf("of HN-0001: %d, %v; want the third and the first", len(of), err)
 	}
-	page, next, err := s.Comparisons(t.Context(), ComparisonFilter{Limit: 2})
+	page, next, err := s.Comparisons(t.Context(), record.ComparisonFilter{Limit: 2})
 	if err != nil || next != stored[1].ID || !reflect.DeepEqual(page, []record.Comparison{stored[2], stored[1]}) {
 		t.Errorf("first page: %d, next %q, %v", len(page), next, err)
 	}
-	page, next, err = s.Comparisons(t.Context(), ComparisonFilter{Limit: 2, After: next})
+	page, next, err = s.Comparisons(t.Context(), record.ComparisonFilter{Limit: 2, After: next})
 	if err != nil || next != "" || !reflect.DeepEqual(page, stored[:1]) {
 		t.Errorf("last page: %d, next %q, %v", len(page), next, err)
 	}
-	page, _, err = s.Comparisons(t.Context(), ComparisonFilter{Serial: "HN-0002", Design: "wren"})
+	page, _, err = s.Comparisons(t.Context(), record.ComparisonFilter{Serial: "HN-0002", Design: "wren"})
 	if err != nil || !reflect.DeepEqual(page, stored[1:2]) {
 		t.Errorf("of HN-0002: %d, %v", len(page), err)
 	}
-	for _, f := range []ComparisonFilter{{After: "none"}, {Limit: -1}} {
+	for _, f := range []record.ComparisonFilter{{After: "none"}, {Limit: -1}} {
 		if _, _, err := s.Comparisons(t.Context(), f); !errors.Is(err, record.ErrInvalid) {
 			t.Errorf("%+v: %v, want ErrInvalid", f, err)
 		}
@@ -176,7 +176,7 @@ func TestVerifyFindsAnotherResult(t *testing.T) {
 	must(t)(s.writer.ExecContext(t.Context(), `DROP TRIGGER comparisons_no_update`))
 	must(t)(s.writer.ExecContext(t.Context(), `UPDATE comparisons SET result = json_set(result, '$.expected_ohms', 1234)`))
 	report, err := s.Verify(t.Context(), nil)
-	if faults := report.Of(FaultResult); err != nil || len(faults) != 1 || !strings.Contains(faults[0].Problem, "expected_ohms is stored as 1234") {
+	if faults := report.Of(record.FaultResult); err != nil || len(faults) != 1 || !strings.Contains(faults[0].Problem, "expected_ohms is stored as 1234") {
 		t.Errorf("found %+v, %v", report.Faults, err)
 	}
 }

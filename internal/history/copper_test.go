@@ -36,7 +36,7 @@ func TestCoolingCurves(t *testing.T) {
 	if list, err := s.CoolingCurves(t.Context(), "finch"); err != nil || len(list) != 0 {
 		t.Errorf("of another design: %+v, %v", list, err)
 	}
-	deeds, err := s.Journal(t.Context(), JournalFilter{Action: "time constant"})
+	deeds, err := s.Journal(t.Context(), record.JournalFilter{Action: "time constant"})
 	if err != nil || len(deeds) != 2 || deeds[0].Detail != "left on the clips it settled with a time constant of 7.4 ± 0.5 min from 5.0 K away" {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
@@ -198,7 +198,7 @@ func TestUnrecorded(t *testing.T) {
 			t.Errorf("%s: %v", field, err)
 		}
 	}
-	deeds, err := s.Journal(t.Context(), JournalFilter{Action: "not recorded"})
+	deeds, err := s.Journal(t.Context(), record.JournalFilter{Action: "not recorded"})
 	if err != nil || len(deeds) != 5 {
 		t.Errorf("journal %+v, %v; want a line for each", deeds, err)
 	}
@@ -254,7 +254,7 @@ func TestMeasuredLonger(t *testing.T) {
 	m, readings := sample(t, "HN-0001", 6990, firstInstant)
 	m.Supersedes, m.Reason = second.ID, record.MeasuredLonger
 	must(t)(s.Record(t.Context(), m, readings))
-	deeds, err := s.Journal(t.Context(), JournalFilter{Action: "verdict changed"})
+	deeds, err := s.Journal(t.Context(), record.JournalFilter{Action: "verdict changed"})
 	if err != nil || len(deeds) != 1 || !strings.HasPrefix(deeds[0].Detail, fmt.Sprintf("from %s to %s", first.Verdict, m.Verdict)) {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
@@ -268,9 +268,9 @@ func TestImportEndsUnrecorded(t *testing.T) {
 	u, err := s.AddUnrecorded(t.Context(), lost("HN-0001"))
 	must(t)(u, err)
 	fresh := newStore(t)
-	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{}))))
+	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, record.JSONL, record.Filter{}))))
 	recordCoil(t, s, "HN-0001")
-	counts, err := fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{})))
+	counts, err := fresh.Import(t.Context(), strings.NewReader(export(t, s, record.JSONL, record.Filter{})))
 	if err != nil || counts.Measurements != 1 || counts.Changed != 1 {
 		t.Errorf("imported %+v, %v", counts, err)
 	}

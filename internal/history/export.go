@@ -15,14 +15,6 @@ import (
 	"coilkeep/internal/sheet"
 )
 
-// Formats of an export.
-const (
-	// CSV is a table of measurements for a spreadsheet (RFC 4180).
-	CSV = "csv"
-	// JSONL is JSON Lines with all that Import needs to restore the records.
-	JSONL = "jsonl"
-)
-
 // Export writes the measurements that match, in order of time for CSV and in
 // order of recording for JSONL; Filter.After, Limit and Newest must be zero.
 //
@@ -33,15 +25,15 @@ const (
 // calibrations, check measurements, lead zeros, assemblies, comparisons,
 // baselines, study readings, cooling curves, soaks, what was not recorded and the
 // journal.
-func (s *Store) Export(ctx context.Context, w io.Writer, format string, f Filter) error {
-	var write func(context.Context, querier, io.Writer, Filter) error
+func (s *Store) Export(ctx context.Context, w io.Writer, format string, f record.Filter) error {
+	var write func(context.Context, querier, io.Writer, record.Filter) error
 	switch format {
-	case CSV:
+	case record.CSV:
 		write = exportCSV
-	case JSONL:
+	case record.JSONL:
 		write = s.exportJSONL
 	default:
-		return fmt.Errorf("export: %w", record.Invalid("format", "must be %q or %q, not %q", CSV, JSONL, format))
+		return fmt.Errorf("export: %w", record.Invalid("format", "must be %q or %q, not %q", record.CSV, record.JSONL, format))
 	}
 	if f.After != "" || f.Limit != 0 || f.Newest {
 		return fmt.Errorf("export: %w", record.Invalid("limit", "an export is always whole and oldest first: after, limit and newest must be left out"))
@@ -83,7 +75,7 @@ var csvColumns = []struct {
 // decimal is the shortest plain decimal that gives the same number back.
 func decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
-func exportCSV(ctx context.Context, q querier, w io.Writer, f Filter) error {
+func exportCSV(ctx context.Context, q querier, w io.Writer, f record.Filter) error {
 	table := csv.NewWriter(w)
 	table.UseCRLF = true
 	record := make([]string, len(csvColumns))
@@ -93,8 +85,8 @@ func exportCSV(ctx context.Context, q querier, w io.Writer, f Filter) error {
 	if err := table.Write(record); err != nil {
 		return err
 	}
-	c := f.conditions()
-	err := eachMeasurement(ctx, q, c.where()+f.order(), c.args, func(r row) error {
+	c := pickedBy(f)
+	err := eachMeasurement(ctx, q, c.where()+orderOf(f), c.args, func(r row) error {
 		m := r.today()
 		for i, column := range csvColumns {
 			record[i] = column.text(m)
@@ -165,7 +157,7 @@ type withdrawal struct {
 	RecordedReason string        `json:"recorded_reason,omitempty"`
 }
 
-func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f Filter) error {
+func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f record.Filter) error {
 	lines := 0
 	put := func(l line) error {
 		lines++
@@ -174,7 +166,7 @@ func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f Filte
 	if err := put(line{kind: "history", record: exportHeader{Version: exportVersion, ExportedAt: s.instant()}}); err != nil {
 		return err
 	}
-	c := f.conditions()
+	c := pickedBy(f)
 	if err := exportFrame(ctx, q, c, put); err != nil {
 		return err
 	}
@@ -188,7 +180,7 @@ func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f Filte
 	if err != nil {
 		return err
 	}
-	if f == (Filter{}) {
+	if f == (record.Filter{}) {
 		for _, c := range carried {
 			if err := c.export(ctx, q, put); err != nil {
 				return err

@@ -33,7 +33,7 @@ func busyWorkshop(t testing.TB) *Store {
 	recordCoil(t, s, "HN-0002")
 	recordCoil(t, s, "HN-0001", func(m *record.Measurement) { m.Stage, m.Batch = record.StagePotted, "" })
 	must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
-	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren", Who: "ada"}))
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "north", Design: "wren", Who: "ada"}))
 	third := recordCoil(t, s, "HN-0003", func(m *record.Measurement) {
 		m.Batch, m.DesignRevision, m.Settings, m.Context, m.Time = "B-2", 2, nil, nil, m.Time.Add(time.Hour)
 	})
@@ -60,7 +60,7 @@ func busyWorkshop(t testing.TB) *Store {
 	return s
 }
 
-func export(t testing.TB, s *Store, format string, f Filter) string {
+func export(t testing.TB, s *Store, format string, f record.Filter) string {
 	t.Helper()
 	var out bytes.Buffer
 	if err := s.Export(t.Context(), &out, format, f); err != nil {
@@ -75,7 +75,7 @@ func TestCSVColumns(t *testing.T) {
 	const contract = "id,time,bench,batch,sequence,design,design_revision,serial,resistance_ohms,temperature_celsius,r20_ohms," +
 		"expanded_uncertainty_ohms,coverage_factor,verdict,conformity_probability,status,reason,spool,winder,operator,meter,probe,stage,alpha_per_kelvin"
 	s := workshop(t)
-	if got := export(t, s, CSV, Filter{}); got != contract+"\r\n" {
+	if got := export(t, s, record.CSV, record.Filter{}); got != contract+"\r\n" {
 		t.Errorf("header\n%s\nwant\n%s", got, contract)
 	}
 	var names []string
@@ -91,7 +91,7 @@ func TestCSVColumns(t *testing.T) {
 func TestCSV(t *testing.T) {
 	t.Parallel()
 	s := busyWorkshop(t)
-	table, err := csv.NewReader(strings.NewReader(export(t, s, CSV, Filter{Batch: "B-1"}))).ReadAll()
+	table, err := csv.NewReader(strings.NewReader(export(t, s, record.CSV, record.Filter{Batch: "B-1"}))).ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -119,7 +119,7 @@ func TestCSVIsSafe(t *testing.T) {
 		m.TemperatureCelsius = -3.5
 		m.Inputs.TemperatureCelsius = -3.5
 	})
-	table, err := csv.NewReader(strings.NewReader(export(t, s, CSV, Filter{}))).ReadAll()
+	table, err := csv.NewReader(strings.NewReader(export(t, s, record.CSV, record.Filter{}))).ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -138,17 +138,17 @@ func TestExportRefuses(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	for _, err := range []error{
-		s.Export(t.Context(), &bytes.Buffer{}, "xlsx", Filter{}),
-		s.Export(t.Context(), &bytes.Buffer{}, CSV, Filter{Limit: 3}),
-		s.Export(t.Context(), &bytes.Buffer{}, JSONL, Filter{Newest: true}),
+		s.Export(t.Context(), &bytes.Buffer{}, "xlsx", record.Filter{}),
+		s.Export(t.Context(), &bytes.Buffer{}, record.CSV, record.Filter{Limit: 3}),
+		s.Export(t.Context(), &bytes.Buffer{}, record.JSONL, record.Filter{Newest: true}),
 	} {
 		if !errors.Is(err, record.ErrInvalid) {
 			t.Errorf("error %v, want ErrInvalid", err)
 		}
 	}
 	recordCoil(t, s, "HN-0001")
-	for _, format := range []string{CSV, JSONL} {
-		if err := s.Export(t.Context(), brokenPipe{}, format, Filter{}); !errors.Is(err, errPipe) {
+	for _, format := range []string{record.CSV, record.JSONL} {
+		if err := s.Export(t.Context(), brokenPipe{}, format, record.Filter{}); !errors.Is(err, errPipe) {
 			t.Errorf("%s to a broken pipe: %v", format, err)
 		}
 	}
@@ -165,7 +165,7 @@ func (brokenPipe) Write([]byte) (int, error) { return 0, errPipe }
 func TestImportRestoresEverything(t *testing.T) {
 	t.Parallel()
 	s := busyWorkshop(t)
-	file := export(t, s, JSONL, Filter{})
+	file := export(t, s, record.JSONL, record.Filter{})
 	fresh := newStore(t)
 	counts, err := fresh.Import(t.Context(), strings.NewReader(file))
 	if err != nil {
@@ -176,7 +176,7 @@ func TestImportRestoresEverything(t *testing.T) {
 	if counts != want {
 		t.Errorf("imported %+v, want %+v", counts, want)
 	}
-	if got := export(t, fresh, JSONL, Filter{}); body(got, `"action":"import"`) != body(file, "") {
+	if got := export(t, fresh, record.JSONL, record.Filter{}); body(got, `"action":"import"`) != body(file, "") {
 		t.Errorf("exported again\n%s\nwant\n%s", body(got, `"action":"import"`), body(file, ""))
 	}
 	for _, table := range tableNames(t, s) {
@@ -213,8 +213,8 @@ func TestImportInParts(t *testing.T) {
 	t.Parallel()
 	s := busyWorkshop(t)
 	fresh := newStore(t)
-	for _, f := range []Filter{{Batch: "B-2"}, {Serial: "HN-0001"}, {Serial: "HN-0002"}, {}} {
-		if _, err := fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, f))); err != nil {
+	for _, f := range []record.Filter{{Batch: "B-2"}, {Serial: "HN-0001"}, {Serial: "HN-0002"}, {}} {
+		if _, err := fresh.Import(t.Context(), strings.NewReader(export(t, s, record.JSONL, f))); err != nil {
 			t.Errorf("%+v: %v", f, err)
 		}
 	}
@@ -232,17 +232,17 @@ func TestImportCatchesUp(t *testing.T) {
 	one := recordCoil(t, s, "HN-0001")
 	two := recordCoil(t, s, "HN-0002")
 	fresh := newStore(t)
-	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, JSONL, Filter{}))))
+	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, record.JSONL, record.Filter{}))))
 	must(t)(s.Void(t.Context(), one.ID, "fingers", "ada"))
 	recordCoil(t, s, "HN-0002", func(m *record.Measurement) { m.Supersedes = two.ID })
 	must(t)(s.ChangeSpool(t.Context(), "B-1", "S-18", "ada"))
 	must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
-	file := export(t, s, JSONL, Filter{})
+	file := export(t, s, record.JSONL, record.Filter{})
 	counts, err := fresh.Import(t.Context(), strings.NewReader(file))
 	if want := (Imported{Measurements: 1, Journal: 4, Changed: 3, Known: 3}); err != nil || counts != want {
 		t.Errorf("imported %+v, %v; want %+v", counts, err, want)
 	}
-	if got := export(t, fresh, JSONL, Filter{Batch: "B-1"}); body(got, "") != body(export(t, s, JSONL, Filter{Batch: "B-1"}), "") {
+	if got := export(t, fresh, record.JSONL, record.Filter{Batch: "B-1"}); body(got, "") != body(export(t, s, record.JSONL, record.Filter{Batch: "B-1"}), "") {
 		t.Errorf("not the same after catching up:\n%s", got)
 	}
 	verifies(t, fresh)
@@ -252,7 +252,7 @@ func TestImportCatchesUp(t *testing.T) {
 func TestImportRefuses(t *testing.T) {
 	t.Parallel()
 	s := busyWorkshop(t)
-	good := strings.Split(strings.TrimSpace(export(t, s, JSONL, Filter{})), "\n")
+	good := strings.Split(strings.TrimSpace(export(t, s, record.JSONL, record.Filter{})), "\n")
 	first := func(kind string) int {
 		for i, l := range good {
 			if strings.HasPrefix(l, `{"type":"`+kind+`"`) {
@@ -327,7 +327,7 @@ func TestImportConflicts(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	recordCoil(t, s, "HN-0001")
-	file := export(t, s, JSONL, Filter{})
+	file := export(t, s, record.JSONL, record.Filter{})
 	for _, c := range []struct {
 		name  string
 		setup func(t *testing.T, other *Store)
@@ -342,13 +342,13 @@ func TestImportConflicts(t *testing.T) {
 			d := wren()
 			d.Name = "finch"
 			must(t)(other.AddDesign(t.Context(), d, ""))
-			must(t)(other.OpenBatch(t.Context(), BatchStart{Name: "B-7", Bench: "north", Design: "finch"}))
+			must(t)(other.OpenBatch(t.Context(), record.BatchStart{Name: "B-7", Bench: "north", Design: "finch"}))
 		}, record.ErrConflict},
 		{"batch of that name", func(t *testing.T, other *Store) {
 			d := wren()
 			d.Name = "finch"
 			must(t)(other.AddDesign(t.Context(), d, ""))
-			must(t)(other.OpenBatch(t.Context(), BatchStart{Name: "B-1", Bench: "south", Design: "finch"}))
+			must(t)(other.OpenBatch(t.Context(), record.BatchStart{Name: "B-1", Bench: "south", Design: "finch"}))
 		}, record.ErrConflict},
 		{"coil of that serial", func(t *testing.T, other *Store) {
 			must(t)(other.Import(t.Context(), strings.NewReader(file)))
@@ -356,7 +356,7 @@ func TestImportConflicts(t *testing.T) {
 			must(t)(other.Record(t.Context(), m, readings))
 			m, readings = sample(t, "HN-0002", 6691, firstInstant)
 			must(t)(s.Record(t.Context(), m, readings))
-			file = export(t, s, JSONL, Filter{})
+			file = export(t, s, record.JSONL, record.Filter{})
 		}, record.ErrDuplicate},
 	} {
 		other := newStore(t)
@@ -368,7 +368,7 @@ func TestImportConflicts(t *testing.T) {
 }
 
 func FuzzDecodeLine(f *testing.F) {
-	for l := range strings.Lines(export(f, busyWorkshop(f), JSONL, Filter{})) {
+	for l := range strings.Lines(export(f, busyWorkshop(f), record.JSONL, record.Filter{})) {
 		f.Add([]byte(l))
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {

@@ -11,26 +11,6 @@ import (
 	"coilkeep/internal/record"
 )
 
-// How many records one page holds.
-const (
-	DefaultPage = 100
-	MaxPage     = 10000
-)
-
-// Filter picks measurements; a zero field picks all.
-type Filter struct {
-	Batch, Design, Serial, Bench string
-	// From is the earliest time, To the first one that is too late.
-	From, To time.Time
-	// After is the id of the last measurement of the page before.
-	After string
-	// Limit is how many at most; 0 means DefaultPage, more than MaxPage is
-	// refused.
-	Limit int
-	// Newest turns the order round: latest first.
-	Newest bool
-}
-
 // newestFirst puts the newest record first.
 const newestFirst = ` ORDER BY time_us DESC, number DESC`
 
@@ -72,10 +52,10 @@ func (c *conditions) where() string {
 	return "WHERE " + strings.Join(c.terms, " AND ")
 }
 
-// conditions turns the filter, but for its cursor, into terms over
+// pickedBy turns the filter, but for its cursor, into terms over
 // measurements m. The plus sign keeps SQLite from choosing the index of a
 // column when a more selective one is there.
-func (f Filter) conditions() conditions {
+func pickedBy(f record.Filter) conditions {
 	var c conditions
 	serial, batch, design, bench := "m.serial", "m.batch", "m.design", "m.bench"
 	switch {
@@ -92,8 +72,8 @@ func (f Filter) conditions() conditions {
 	return c
 }
 
-// order is the sorting of pages; ties in time go by the order of recording.
-func (f Filter) order() string {
+// orderOf is the sorting of pages; ties in time go by the order of recording.
+func orderOf(f record.Filter) string {
 	if f.Newest {
 		return " ORDER BY m.time_us DESC, m.number DESC"
 	}
@@ -101,7 +81,7 @@ func (f Filter) order() string {
 }
 
 // beyond adds that only measurements behind the cursor are wanted.
-func (f Filter) beyond(ctx context.Context, q querier, c *conditions) error {
+func beyond(ctx context.Context, q querier, f record.Filter, c *conditions) error {
 	if f.After == "" {
 		return nil
 	}
@@ -121,12 +101,12 @@ func (f Filter) beyond(ctx context.Context, q querier, c *conditions) error {
 	return nil
 }
 
-func (f Filter) limit() (int, error) {
+func limitOf(f record.Filter) (int, error) {
 	switch {
 	case f.Limit == 0:
-		return DefaultPage, nil
-	case f.Limit < 0 || f.Limit > MaxPage:
-		return 0, record.Invalid("limit", "must be 1 to %d, not %d", MaxPage, f.Limit)
+		return record.DefaultPage, nil
+	case f.Limit < 0 || f.Limit > record.MaxPage:
+		return 0, record.Invalid("limit", "must be 1 to %d, not %d", record.MaxPage, f.Limit)
 	}
 	return f.Limit, nil
 }

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"slices"
 	"strings"
-	"time"
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
@@ -87,28 +86,13 @@ func newestOf(ctx context.Context, q querier, serial string) (record.Measurement
 	return newest.today(), nil
 }
 
-// BatchSearch picks batches for a list; a zero field picks all.
-type BatchSearch struct {
-	// Text is part of the batch's name, design, winder or operator, or of the
-	// name of a spool it used, in capitals or small letters.
-	Text   string
-	Design string
-	// OpenedFrom is the earliest opening, OpenedTo the first one that is too
-	// late.
-	OpenedFrom, OpenedTo time.Time
-	// After is the name of the last batch of the page before.
-	After string
-	// Limit is how many at most; 0 means DefaultPage.
-	Limit int
-}
-
 // FindBatches returns one page of the batches that match, the latest first,
 // and the cursor for BatchSearch.After of the next page, empty when this is the
 // last one. It is ErrNotFound when After names no batch.
-func (s *Store) FindBatches(ctx context.Context, search BatchSearch) (page []record.Batch, next string, err error) {
+func (s *Store) FindBatches(ctx context.Context, search record.BatchSearch) (page []record.Batch, next string, err error) {
 	limit := search.Limit
 	if limit <= 0 {
-		limit = DefaultPage
+		limit = record.DefaultPage
 	}
 	err = s.read(ctx, "find batches", func(q querier) error {
 		var c conditions
@@ -140,23 +124,11 @@ func (s *Store) FindBatches(ctx context.Context, search BatchSearch) (page []rec
 	return page, next, nil
 }
 
-// Verdicts counts coils by verdict.
-type Verdicts map[conformity.Verdict]int
-
-// Total is the number of coils counted.
-func (v Verdicts) Total() int {
-	total := 0
-	for _, n := range v {
-		total += n
-	}
-	return total
-}
-
 // BatchVerdicts counts the coils of each of the batches by the verdict of the
 // newest measurement that stands. A batch without such a coil is not in the
 // map.
-func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[string]Verdicts, error) {
-	counts := map[string]Verdicts{}
+func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[string]record.Verdicts, error) {
+	counts := map[string]record.Verdicts{}
 	err := s.read(ctx, "count verdicts of batches", func(q querier) error {
 		list, err := pack(batches)
 		if err != nil || list == "" {
@@ -173,7 +145,7 @@ func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[strin
 			var newestUS int64
 			err := r.Scan(&batch, &verdict, &newestUS)
 			if counts[batch] == nil {
-				counts[batch] = Verdicts{}
+				counts[batch] = record.Verdicts{}
 			}
 			counts[batch][verdict]++
 			return err
@@ -182,21 +154,10 @@ func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[strin
 	return counts, err
 }
 
-// UseFilter picks what an instrument has measured.
-type UseFilter struct {
-	// Bench, Role and Identity name the instrument, as in Instrument.
-	Bench    string
-	Role     record.Role
-	Identity string
-	// From is the earliest time, To the first one that is too late; zero is no
-	// bound.
-	From, To time.Time
-}
-
 // EachUse calls fn for every measurement that an instrument was used for, in
 // order of time, as it stands today, with its Inputs but without Budget,
 // Settings and Context. An error of fn ends it and is returned; see errors.Is.
-func (s *Store) EachUse(ctx context.Context, f UseFilter, fn func(record.Measurement) error) error {
+func (s *Store) EachUse(ctx context.Context, f record.UseFilter, fn func(record.Measurement) error) error {
 	column := "+m.meter"
 	if f.Role == record.Probe {
 		column = "+m.probe"
@@ -206,6 +167,6 @@ func (s *Store) EachUse(ctx context.Context, f UseFilter, fn func(record.Measure
 	c.add(column + " = " + c.bind(f.Identity))
 	c.between("m.time_us", f.From, f.To)
 	return s.read(ctx, "list what an instrument measured", func(q querier) error {
-		return eachMeasurement(ctx, q, c.where()+Filter{}.order(), c.args, func(r row) error { return fn(r.today()) })
+		return eachMeasurement(ctx, q, c.where()+orderOf(record.Filter{}), c.args, func(r row) error { return fn(r.today()) })
 	})
 }

@@ -84,7 +84,7 @@ func TestFindBatches(t *testing.T) {
 	other.Name = "Long Meadow"
 	must(t)(s.AddDesign(t.Context(), wren(), ""))
 	must(t)(s.AddDesign(t.Context(), other, ""))
-	for i, start := range []BatchStart{
+	for i, start := range []record.BatchStart{
 		{Name: "B-1", Bench: "north", Design: "wren", Winder: "treadle", Operator: "Ada", Spool: "S-7"},
 		{Name: "B-2", Bench: "south", Design: "Long Meadow", Winder: "W2", Operator: "Odo"},
 		{Name: "B-3", Bench: "east", Design: "wren", Winder: "W2", Operator: "Odo", Spool: "S-9"},
@@ -103,21 +103,21 @@ func TestFindBatches(t *testing.T) {
 	}
 	for _, c := range []struct {
 		name   string
-		search BatchSearch
+		search record.BatchSearch
 		want   []string
 	}{
-		{"all", BatchSearch{}, []string{"B-3", "B-2", "B-1"}},
-		{"part of a name", BatchSearch{Text: "-2"}, []string{"B-2"}},
-		{"design", BatchSearch{Text: "meadow"}, []string{"B-2"}},
-		{"winder", BatchSearch{Text: "TREADLE"}, []string{"B-1"}},
-		{"operator", BatchSearch{Text: "odo"}, []string{"B-3", "B-2"}},
-		{"a later spool", BatchSearch{Text: "heron"}, []string{"B-1"}},
-		{"not across fields", BatchSearch{Text: "wrenW2"}, nil},
-		{"a wildcard of SQL", BatchSearch{Text: "%"}, nil},
-		{"of a design", BatchSearch{Design: "wren"}, []string{"B-3", "B-1"}},
-		{"opened from", BatchSearch{OpenedFrom: third.OpenedAt}, []string{"B-3"}},
-		{"opened before", BatchSearch{OpenedTo: third.OpenedAt}, []string{"B-2", "B-1"}},
-		{"after", BatchSearch{After: "B-3"}, []string{"B-2", "B-1"}},
+		{"all", record.BatchSearch{}, []string{"B-3", "B-2", "B-1"}},
+		{"part of a name", record.BatchSearch{Text: "-2"}, []string{"B-2"}},
+		{"design", record.BatchSearch{Text: "meadow"}, []string{"B-2"}},
+		{"winder", record.BatchSearch{Text: "TREADLE"}, []string{"B-1"}},
+		{"operator", record.BatchSearch{Text: "odo"}, []string{"B-3", "B-2"}},
+		{"a later spool", record.BatchSearch{Text: "heron"}, []string{"B-1"}},
+		{"not across fields", record.BatchSearch{Text: "wrenW2"}, nil},
+		{"a wildcard of SQL", record.BatchSearch{Text: "%"}, nil},
+		{"of a design", record.BatchSearch{Design: "wren"}, []string{"B-3", "B-1"}},
+		{"opened from", record.BatchSearch{OpenedFrom: third.OpenedAt}, []string{"B-3"}},
+		{"opened before", record.BatchSearch{OpenedTo: third.OpenedAt}, []string{"B-2", "B-1"}},
+		{"after", record.BatchSearch{After: "B-3"}, []string{"B-2", "B-1"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got, next, err := s.FindBatches(t.Context(), c.search)
@@ -133,7 +133,7 @@ func TestFindBatches(t *testing.T) {
 			}
 		})
 	}
-	if _, _, err := s.FindBatches(t.Context(), BatchSearch{After: "B-9"}); !errors.Is(err, record.ErrNotFound) {
+	if _, _, err := s.FindBatches(t.Context(), record.BatchSearch{After: "B-9"}); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("after a batch that is not there: got %v, want ErrNotFound", err)
 	}
 }
@@ -147,11 +147,11 @@ func TestFindBatchesPages(t *testing.T) {
 	var want []string
 	for i := range 7 {
 		name := fmt.Sprintf("B-%d", i)
-		must(t)(s.OpenBatch(t.Context(), BatchStart{Name: name, Bench: fmt.Sprintf("bench-%d", i), Design: "wren"}))
+		must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: name, Bench: fmt.Sprintf("bench-%d", i), Design: "wren"}))
 		want = append(want, name)
 	}
 	var got []string
-	search := BatchSearch{Limit: 3}
+	search := record.BatchSearch{Limit: 3}
 	for pages := 1; ; pages++ {
 		page, next, err := s.FindBatches(t.Context(), search)
 		if err != nil {
@@ -186,7 +186,7 @@ func TestBatchVerdicts(t *testing.T) {
 	must(t)(s.Void(t.Context(), gone.ID, "wrong coil", ""))
 	high, readings := sample(t, "HN-0004", 7300, firstInstant)
 	must(t)(s.Record(t.Context(), high, readings))
-	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "south", Design: "wren"}))
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "south", Design: "wren"}))
 
 	got, err := s.BatchVerdicts(t.Context(), "B-1", "B-2", "B-9")
 	if err != nil {
@@ -211,15 +211,15 @@ func TestEachUse(t *testing.T) {
 	}
 	for _, c := range []struct {
 		name   string
-		filter UseFilter
+		filter record.UseFilter
 		want   string
 	}{
-		{"a meter", UseFilter{Bench: "north", Role: record.Meter, Identity: meter}, "0 1 2 4"},
-		{"another meter", UseFilter{Bench: "north", Role: record.Meter, Identity: "Elder Vale,EV-41,0007,1.2"}, "3"},
-		{"the probe", UseFilter{Bench: "north", Role: record.Probe, Identity: probe}, "0 1 2 3 4"},
-		{"a meter is no probe", UseFilter{Bench: "north", Role: record.Probe, Identity: meter}, ""},
-		{"another bench", UseFilter{Bench: "south", Role: record.Meter, Identity: meter}, ""},
-		{"between two times", UseFilter{Bench: "north", Role: record.Probe, Identity: probe,
+		{"a meter", record.UseFilter{Bench: "north", Role: record.Meter, Identity: meter}, "0 1 2 4"},
+		{"another meter", record.UseFilter{Bench: "north", Role: record.Meter, Identity: "Elder Vale,EV-41,0007,1.2"}, "3"},
+		{"the probe", record.UseFilter{Bench: "north", Role: record.Probe, Identity: probe}, "0 1 2 3 4"},
+		{"a meter is no probe", record.UseFilter{Bench: "north", Role: record.Probe, Identity: meter}, ""},
+		{"another bench", record.UseFilter{Bench: "south", Role: record.Meter, Identity: meter}, ""},
+		{"between two times", record.UseFilter{Bench: "north", Role: record.Probe, Identity: probe,
 			From: firstInstant.Add(time.Hour), To: firstInstant.Add(3 * time.Hour)}, "1 2"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -241,7 +241,7 @@ func TestEachUse(t *testing.T) {
 	}
 	enough := errors.New("enough")
 	calls := 0
-	err := s.EachUse(t.Context(), UseFilter{Bench: "north", Role: record.Meter, Identity: meter}, func(record.Measurement) error {
+	err := s.EachUse(t.Context(), record.UseFilter{Bench: "north", Role: record.Meter, Identity: meter}, func(record.Measurement) error {
 		calls++
 		return enough
 	})

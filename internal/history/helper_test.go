@@ -58,7 +58,7 @@ func workshop(t testing.TB) *Store {
 	t.Helper()
 	s := newStore(t)
 	must(t)(s.AddDesign(t.Context(), wren(), "ada"))
-	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-1", Bench: "north", Design: "wren", Winder: "W2", Operator: "ada", Spool: "S-17", Who: "ada"}))
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-1", Bench: "north", Design: "wren", Winder: "W2", Operator: "ada", Spool: "S-17", Who: "ada"}))
 	return s
 }
 
@@ -148,7 +148,7 @@ func count(t testing.TB, s *Store, query string, args ...any) (n int) {
 }
 
 // verifies fails the test unless the whole history is in order.
-func verifies(t testing.TB, s *Store) Report {
+func verifies(t testing.TB, s *Store) record.Report {
 	t.Helper()
 	report, err := s.Verify(t.Context(), nil)
 	if err != nil {

@@ -82,7 +82,7 @@ func productive(t testing.TB) *Store {
 		if i == 15 {
 			must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
 			must(t)(s.ReviseDesign(t.Context(), func() record.Design { d := wren(); d.UpperOhms, d.AlphaPerKelvin = 6850, 0.003851; return d }(), "ada"))
-			must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-2", Bench: "north", Design: "wren", Winder: "W2", Spool: "S-18"}))
+			must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "north", Design: "wren", Winder: "W2", Spool: "S-18"}))
 		}
 		change := func(m *record.Measurement) {
 			m.Batch, m.Operator, m.Meter = "B-1", "=ada", "Plover Instruments,\"PM-6\""
@@ -167,7 +167,7 @@ func designsOnly(t testing.TB, from *Store) *Store {
 func TestImportCSVBringsAnExportBack(t *testing.T) {
 	t.Parallel()
 	from := productive(t)
-	text := export(t, from, CSV, Filter{})
+	text := export(t, from, record.CSV, record.Filter{})
 	to := designsOnly(t, from)
 	leads := CSVOptions{File: "export.csv", Instruments: func(string) (r20.Inputs, bool) { return r20.Inputs{LeadOhms: 0.2}, false }}
 	counts := importCSV(t, to, text, leads)
@@ -184,7 +184,7 @@ func TestImportCSVBringsAnExportBack(t *testing.T) {
 	if counts.Measurements != len(want) || counts.LeftOut != withdrawn || counts.Batches != 2 || counts.Renumbered == 0 || withdrawn < 5 {
 		t.Errorf("counts %+v of %d rows and %d withdrawn", counts, len(want), withdrawn)
 	}
-	got := table(t, export(t, to, CSV, Filter{}))
+	got := table(t, export(t, to, record.CSV, record.Filter{}))
 	if len(got) != len(want) {
 		t.Fatalf("%d rows, want %d", len(got), len(want))
 	}
@@ -212,20 +212,20 @@ func TestImportCSVBringsAnExportBack(t *testing.T) {
 	}
 	// Into the history it came from, or once more, it adds nothing.
 	for _, s := range []*Store{from, to} {
-		before := export(t, s, JSONL, Filter{Bench: "north"})
+		before := export(t, s, record.JSONL, record.Filter{Bench: "north"})
 		again := importCSV(t, s, text, leads)
 		if again.added() != 0 || again.Known != len(want) {
 			t.Errorf("again: %+v", again)
 		}
-		if after := export(t, s, JSONL, Filter{Bench: "north"}); strings.Split(after, "\n")[1] != strings.Split(before, "\n")[1] || len(after) != len(before) {
+		if after := export(t, s, record.JSONL, record.Filter{Bench: "north"}); strings.Split(after, "\n")[1] != strings.Split(before, "\n")[1] || len(after) != len(before) {
 			t.Error("importing what is known changed something")
 		}
 	}
 	// What was imported goes through JSON Lines whole.
 	copied := newStore(t)
-	must(t)(copied.Import(t.Context(), strings.NewReader(export(t, to, JSONL, Filter{}))))
+	must(t)(copied.Import(t.Context(), strings.NewReader(export(t, to, record.JSONL, record.Filter{}))))
 	verifies(t, copied)
-	if export(t, copied, CSV, Filter{}) != export(t, to, CSV, Filter{}) {
+	if export(t, copied, record.CSV, record.Filter{}) != export(t, to, record.CSV, record.Filter{}) {
 		t.Error("a copy by JSON Lines is another")
 	}
 }
@@ -300,7 +300,7 @@ func TestVerifyFindsToldUncertainty(t *testing.T) {
 	importCSV(t, s, "serial,time,resistance_ohms,temperature_celsius,expanded_uncertainty_ohms,coverage_factor\nA,2019-05-02T16:20:00Z,6690,21,25.1,2\n", oldBench)
 	execute(t, s.Path(), "DROP TRIGGER measurements_no_update", `UPDATE measurements SET told_expanded_uncertainty_ohms = 25.2`)
 	report, err := s.Verify(t.Context(), nil)
-	if err != nil || len(report.Faults) != 1 || report.Faults[0].Kind != FaultResult || !strings.Contains(report.Faults[0].Problem, "expanded_uncertainty_ohms is stored as 25.1, the inputs give 25.2") {
+	if err != nil || len(report.Faults) != 1 || report.Faults[0].Kind != record.FaultResult || !strings.Contains(report.Faults[0].Problem, "expanded_uncertainty_ohms is stored as 25.1, the inputs give 25.2") {
 		t.Errorf("report %+v, %v", report, err)
 	}
 }
@@ -392,7 +392,7 @@ func TestImportCSVRefuses(t *testing.T) {
 			other := wren()
 			other.Name = "finch"
 			must(t)(s.AddDesign(t.Context(), other, "ada"))
-			must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-9", Bench: "south", Design: "finch"}))
+			must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-9", Bench: "south", Design: "finch"}))
 			recordCoil(t, s, "HN-0001")
 			row := maps.Clone(good)
 			for i := 0; i < len(c.change); i += 2 {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"time"
 
 	"coilkeep/internal/record"
 )
@@ -81,21 +80,12 @@ func (s *Store) AddCheckMeasurement(ctx context.Context, c record.CheckMeasureme
 	return checks.add(ctx, s, c, nil)
 }
 
-// CheckFilter picks measurements of check standards; a zero field picks all.
-type CheckFilter struct {
-	Bench string
-	// From is the earliest time, To the first one that is too late.
-	From, To time.Time
-	// Limit is how many at most; 0 means DefaultPage.
-	Limit int
-}
-
 // CheckMeasurements returns the measurements of check standards that match, newest
 // first.
-func (s *Store) CheckMeasurements(ctx context.Context, f CheckFilter) ([]record.CheckMeasurement, error) {
+func (s *Store) CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error) {
 	limit := f.Limit
 	if limit <= 0 {
-		limit = DefaultPage
+		limit = record.DefaultPage
 	}
 	var c conditions
 	c.equal("bench", f.Bench)

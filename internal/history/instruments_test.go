@@ -70,17 +70,17 @@ func TestCheckMeasurements(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{Bench: "north"}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{second, first}) {
+	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{Bench: "north"}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{second, first}) {
 		t.Errorf("got %+v, %v", got, err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{Limit: 1}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{second}) {
+	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{Limit: 1}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{second}) {
 		t.Errorf("newest one: %+v, %v", got, err)
 	}
 	early, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Time: first.Time.Add(-time.Hour), Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), CheckFilter{From: early.Time, To: first.Time}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{early}) {
+	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{From: early.Time, To: first.Time}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{early}) {
 		t.Errorf("of one hour: %+v, %v; want the first moment and not the last", got, err)
 	}
 	for field, c := range map[string]record.CheckMeasurement{
@@ -120,11 +120,11 @@ func TestJournal(t *testing.T) {
 	if err != nil || entry.ID == "" || entry.Time.IsZero() {
 		t.Fatalf("stored %+v, %v", entry, err)
 	}
-	all, err := s.Journal(t.Context(), JournalFilter{})
+	all, err := s.Journal(t.Context(), record.JournalFilter{})
 	if err != nil || len(all) != 3 || all[0] != entry {
 		t.Errorf("journal %+v, %v", all, err)
 	}
-	for _, f := range []JournalFilter{{Action: "configuration"}, {Bench: "north", Limit: 1}, {Subject: "north"}, {From: entry.Time}} {
+	for _, f := range []record.JournalFilter{{Action: "configuration"}, {Bench: "north", Limit: 1}, {Subject: "north"}, {From: entry.Time}} {
 		if got, err := s.Journal(t.Context(), f); err != nil || !reflect.DeepEqual(got, []record.JournalEntry{entry}) {
 			t.Errorf("%+v: %+v, %v", f, got, err)
 		}

@@ -4,19 +4,9 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"time"
 
 	"coilkeep/internal/record"
 )
-
-// JournalFilter picks journal entries; a zero field picks all.
-type JournalFilter struct {
-	Bench, Action, Subject string
-	// From is the earliest time, To the first one that is too late.
-	From, To time.Time
-	// Limit is how many at most; 0 means DefaultPage.
-	Limit int
-}
 
 // AddJournal notes who did what and returns the entry as stored; ID and Time
 // are filled in when empty. The error is a *FieldError when a value cannot be
@@ -46,10 +36,10 @@ func (s *Store) addEntry(ctx context.Context, tx *sql.Tx, e record.JournalEntry)
 }
 
 // Journal returns the entries that match, newest first.
-func (s *Store) Journal(ctx context.Context, f JournalFilter) ([]record.JournalEntry, error) {
+func (s *Store) Journal(ctx context.Context, f record.JournalFilter) ([]record.JournalEntry, error) {
 	limit := f.Limit
 	if limit <= 0 {
-		limit = DefaultPage
+		limit = record.DefaultPage
 	}
 	var c conditions
 	c.equal("bench", f.Bench)

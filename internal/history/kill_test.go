@@ -52,7 +52,7 @@ func TestWriter(t *testing.T) {
 	}
 	_, err = s.AddDesign(t.Context(), wren(), "ada")
 	if err == nil || errors.Is(err, record.ErrDuplicate) {
-		_, err = s.OpenBatch(t.Context(), BatchStart{Name: "B-1", Bench: "north", Design: "wren"})
+		_, err = s.OpenBatch(t.Context(), record.BatchStart{Name: "B-1", Bench: "north", Design: "wren"})
 	}
 	if err != nil && !errors.Is(err, record.ErrConflict) {
 		t.Fatal(err)

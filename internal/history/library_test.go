@@ -8,6 +8,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"coilkeep/internal/record"
 )
 
 // A path that must exist is not made, nor is a file without a history in it
@@ -21,7 +23,7 @@ func TestMustExist(t *testing.T) {
 	}
 	for _, path := range []string{filepath.Join(folder, "none", "coils.db"), empty} {
 		s, err := Open(t.Context(), path, Options{MustExist: true})
-		if s != nil || !errors.Is(err, ErrMissing) {
+		if s != nil || !errors.Is(err, record.ErrMissing) {
 			t.Errorf("%s: %v, want ErrMissing", path, err)
 		}
 	}
@@ -51,14 +53,14 @@ func TestEmptyCopyIsRefused(t *testing.T) {
 	if err := checkCopy(t.Context(), sound.Path(), 0); err != nil {
 		t.Errorf("a new history as a copy of nothing: %v", err)
 	}
-	if err := checkCopy(t.Context(), sound.Path(), least); !errors.Is(err, ErrDamaged) || !strings.Contains(err.Error(), "0 records") {
+	if err := checkCopy(t.Context(), sound.Path(), least); !errors.Is(err, record.ErrDamaged) || !strings.Contains(err.Error(), "0 records") {
 		t.Errorf("a sound copy without records: %v, want ErrDamaged with their number", err)
 	}
 	empty := filepath.Join(folder, "empty.db")
 	if err := os.WriteFile(empty, nil, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if err := checkCopy(t.Context(), empty, least); !errors.Is(err, ErrForeign) {
+	if err := checkCopy(t.Context(), empty, least); !errors.Is(err, record.ErrForeign) {
 		t.Errorf("an empty file: %v, want ErrForeign", err)
 	}
 }

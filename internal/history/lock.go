@@ -6,6 +6,8 @@ import (
 	"os"
 	"strconv"
 	"strings"
+
+	"coilkeep/internal/record"
 )
 
 // errHeld is what tryLock returns when another process holds the lock.
@@ -23,13 +25,13 @@ func lock(path string) (*os.File, error) {
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {
 		if errors.Is(err, os.ErrPermission) {
-			return nil, fmt.Errorf("%w (%w)", ErrReadOnly, err)
+			return nil, fmt.Errorf("%w (%w)", record.ErrReadOnly, err)
 		}
 		return nil, err
 	}
 	if err := tryLock(f); err != nil {
 		if errors.Is(err, errHeld) {
-			err = fmt.Errorf("process %s: %w", holder(path), ErrLocked)
+			err = fmt.Errorf("process %s: %w", holder(path), record.ErrLocked)
 		}
 		return nil, errors.Join(err, f.Close())
 	}

@@ -238,8 +238,8 @@ func (s *Store) Measurement(ctx context.Context, id string) (m record.Measuremen
 // time, as they stand today, and the cursor for Filter.After of the next page,
 // empty when this is the last one. To stay light a page carries no Budget,
 // Settings and Context; Measurement does.
-func (s *Store) Measurements(ctx context.Context, f Filter) (page []record.Measurement, next string, err error) {
-	limit, err := f.limit()
+func (s *Store) Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error) {
+	limit, err := limitOf(f)
 	if err != nil {
 		return nil, "", fmt.Errorf("list measurements: %w", err)
 	}
@@ -250,11 +250,11 @@ func (s *Store) Measurements(ctx context.Context, f Filter) (page []record.Measu
 				return err
 			}
 		}
-		c := f.conditions()
-		if err := f.beyond(ctx, q, &c); err != nil {
+		c := pickedBy(f)
+		if err := beyond(ctx, q, f, &c); err != nil {
 			return err
 		}
-		clause := c.where() + f.order() + " LIMIT " + c.bind(limit+1)
+		clause := c.where() + orderOf(f) + " LIMIT " + c.bind(limit+1)
 		return eachMeasurement(ctx, q, clause, c.args, func(r row) error {
 			page = append(page, r.today())
 			return nil

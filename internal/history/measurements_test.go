@@ -41,20 +41,20 @@ func TestPages(t *testing.T) {
 	}
 	for _, c := range []struct {
 		name   string
-		filter Filter
+		filter record.Filter
 		want   []string
 	}{
-		{"all", Filter{}, pick(func(record.Measurement) bool { return true })},
-		{"batch", Filter{Batch: "B-1"}, pick(func(m record.Measurement) bool { return m.Batch == "B-1" })},
-		{"design", Filter{Design: "finch"}, pick(func(m record.Measurement) bool { return m.Design == "finch" })},
-		{"bench", Filter{Bench: "south"}, pick(func(m record.Measurement) bool { return m.Bench == "south" })},
-		{"design and bench", Filter{Design: "wren", Bench: "south"}, pick(func(m record.Measurement) bool { return m.Design == "wren" && m.Bench == "south" })},
-		{"batch and bench", Filter{Batch: "B-1", Bench: "north"}, pick(func(m record.Measurement) bool { return m.Batch == "B-1" && m.Bench == "north" })},
-		{"serial", Filter{Serial: "HN-0007"}, []string{all[7].ID}},
-		{"times", Filter{From: firstInstant.Add(time.Minute), To: firstInstant.Add(3 * time.Minute)}, pick(func(m record.Measurement) bool {
+		{"all", record.Filter{}, pick(func(record.Measurement) bool { return true })},
+		{"batch", record.Filter{Batch: "B-1"}, pick(func(m record.Measurement) bool { return m.Batch == "B-1" })},
+		{"design", record.Filter{Design: "finch"}, pick(func(m record.Measurement) bool { return m.Design == "finch" })},
+		{"bench", record.Filter{Bench: "south"}, pick(func(m record.Measurement) bool { return m.Bench == "south" })},
+		{"design and bench", record.Filter{Design: "wren", Bench: "south"}, pick(func(m record.Measurement) bool { return m.Design == "wren" && m.Bench == "south" })},
+		{"batch and bench", record.Filter{Batch: "B-1", Bench: "north"}, pick(func(m record.Measurement) bool { return m.Batch == "B-1" && m.Bench == "north" })},
+		{"serial", record.Filter{Serial: "HN-0007"}, []string{all[7].ID}},
+		{"times", record.Filter{From: firstInstant.Add(time.Minute), To: firstInstant.Add(3 * time.Minute)}, pick(func(m record.Measurement) bool {
 			return !m.Time.Before(firstInstant.Add(time.Minute)) && m.Time.Before(firstInstant.Add(3*time.Minute))
 		})},
-		{"nothing", Filter{Batch: "B-9"}, nil},
+		{"nothing", record.Filter{Batch: "B-9"}, nil},
 	} {
 		for _, limit := range []int{1, 2, 3, 20, 0} {
 			for _, newest := range []bool{false, true} {
@@ -73,7 +73,7 @@ func TestPages(t *testing.T) {
 }
 
 // walk returns the ids of all pages of a filter.
-func walk(t *testing.T, s *Store, f Filter) (ids []string) {
+func walk(t *testing.T, s *Store, f record.Filter) (ids []string) {
 	t.Helper()
 	for range 100 {
 		page, next, err := s.Measurements(t.Context(), f)
@@ -96,7 +96,7 @@ func TestPageIsLight(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	whole := recordCoil(t, s, "HN-0001")
-	page, _, err := s.Measurements(t.Context(), Filter{})
+	page, _, err := s.Measurements(t.Context(), record.Filter{})
 	if err != nil || len(page) != 1 {
 		t.Fatalf("%d measurements, %v", len(page), err)
 	}
@@ -110,7 +110,7 @@ func TestPageIsLight(t *testing.T) {
 func TestFilterRefuses(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	for _, f := range []Filter{{Limit: -1}, {Limit: MaxPage + 1}, {After: "none"}} {
+	for _, f := range []record.Filter{{Limit: -1}, {Limit: record.MaxPage + 1}, {After: "none"}} {
 		if _, _, err := s.Measurements(t.Context(), f); !errors.Is(err, record.ErrInvalid) {
 			t.Errorf("%+v: %v, want ErrInvalid", f, err)
 		}

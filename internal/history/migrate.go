@@ -9,6 +9,8 @@ import (
 	"io/fs"
 	"net/url"
 	"path"
+
+	"coilkeep/internal/record"
 )
 
 // applicationID marks the file as ours in its header: "coil" in ASCII.
@@ -49,7 +51,7 @@ func mustReadMigrations(files fs.FS) []string {
 // was stopped in the middle of.
 func (s *Store) inspect(ctx context.Context, steps []string) error {
 	err := s.look(ctx, steps)
-	if kindOf(err) == ErrUnfinished && !s.opts.ReadOnly {
+	if kindOf(err) == record.ErrUnfinished && !s.opts.ReadOnly {
 		return errors.Join(s.takeBack(ctx), s.look(ctx, steps))
 	}
 	return err
@@ -94,15 +96,15 @@ func (s *Store) look(ctx context.Context, steps []string) (err error) {
 	empty := application == 0 && version == 0 && objects == 0
 	switch {
 	case empty && (readOnly || s.opts.MustExist):
-		return fmt.Errorf("the file is empty: %w", ErrMissing)
+		return fmt.Errorf("the file is empty: %w", record.ErrMissing)
 	case empty:
 		return nil
 	case application != applicationID:
-		return fmt.Errorf("application id %#x: %w", application, ErrForeign)
+		return fmt.Errorf("application id %#x: %w", application, record.ErrForeign)
 	case version > len(steps):
-		return fmt.Errorf("version %d, this program knows %d: %w", version, len(steps), ErrNewer)
+		return fmt.Errorf("version %d, this program knows %d: %w", version, len(steps), record.ErrNewer)
 	case version < len(steps) && readOnly:
-		return fmt.Errorf("version %d, this program needs %d: %w", version, len(steps), ErrOlder)
+		return fmt.Errorf("version %d, this program needs %d: %w", version, len(steps), record.ErrOlder)
 	}
 	return nil
 }

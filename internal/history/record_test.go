@@ -175,7 +175,7 @@ func TestVoidAndSupersede(t *testing.T) {
 		t.Errorf("superseded: %q %q, %v", old.Status, old.Reason, err)
 	}
 	for _, action := range []string{"forced", "supersede"} {
-		entries, err := s.Journal(t.Context(), JournalFilter{Action: action})
+		entries, err := s.Journal(t.Context(), record.JournalFilter{Action: action})
 		if err != nil || len(entries) != 1 || entries[0].Who != "grace" {
 			t.Errorf("%s: journal %+v, %v; want one entry of grace, who asked for it", action, entries, err)
 		}
@@ -210,7 +210,7 @@ func TestVoidAndSupersede(t *testing.T) {
 		t.Errorf("coil has %v, want %v", ids, want)
 	}
 	var actions []string
-	entries, err := s.Journal(t.Context(), JournalFilter{Subject: "HN-0001"})
+	entries, err := s.Journal(t.Context(), record.JournalFilter{Subject: "HN-0001"})
 	for _, e := range entries {
 		actions = append(actions, e.Action)
 	}

@@ -67,7 +67,7 @@ func TestReevaluate(t *testing.T) {
 	if _, err := s.Reevaluate(t.Context(), m, readings, "once more", "ada"); !errors.Is(err, record.ErrConflict) {
 		t.Errorf("once more: %v", err)
 	}
-	deeds, err := s.Journal(t.Context(), JournalFilter{Action: "reevaluate"})
+	deeds, err := s.Journal(t.Context(), record.JournalFilter{Action: "reevaluate"})
 	if err != nil || len(deeds) != 1 || deeds[0].Who != "ada" || deeds[0].Subject != "HN-0001" || !strings.Contains(deeds[0].Detail, "newer rules") {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}

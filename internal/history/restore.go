@@ -19,7 +19,7 @@ type Restored struct {
 	// was none.
 	Kept string
 	// Report is the verification of what was restored.
-	Report Report
+	Report record.Report
 }
 
 // Restore puts the backup src in the place of the history dst, after copying
@@ -36,13 +36,13 @@ func Restore(ctx context.Context, src, dst string, opts Options, progress func(d
 		return Restored{}, fmt.Errorf("%s: %w", tried, err)
 	}
 	if !exists(src) {
-		return Restored{}, fmt.Errorf("%s: %w", tried, ErrMissing)
+		return Restored{}, fmt.Errorf("%s: %w", tried, record.ErrMissing)
 	}
 	if sameFile(src, dst) {
 		return Restored{}, fmt.Errorf("%s: %w", tried, record.Invalid("source", "must not be the history itself"))
 	}
 	if err := os.MkdirAll(filepath.Dir(dst), 0o755); err != nil {
-		return Restored{}, fmt.Errorf("%s: %w (%w)", tried, ErrReadOnly, err)
+		return Restored{}, fmt.Errorf("%s: %w (%w)", tried, record.ErrReadOnly, err)
 	}
 	owner, err := lock(lockPath(dst))
 	if err != nil {
@@ -115,7 +115,7 @@ func makeIdle(ctx context.Context, dst string, opts Options) (err error) {
 		return err
 	}
 	switch kind := kindOf(err); {
-	case kind == ErrDamaged || errors.Is(err, ErrNewer):
+	case kind == record.ErrDamaged || errors.Is(err, record.ErrNewer):
 		return nil
 	case err != nil:
 		return err
@@ -131,22 +131,22 @@ func makeIdle(ctx context.Context, dst string, opts Options) (err error) {
 
 // verifiedCopy copies src beside dst, brings it up to date and verifies it.
 // The caller renames or removes the file.
-func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress func(done, total int)) (string, Report, error) {
+func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress func(done, total int)) (string, record.Report, error) {
 	source, err := filepath.Abs(src)
 	if err != nil {
-		return "", Report{}, err
+		return "", record.Report{}, err
 	}
 	opts.ReadOnly, opts.noCopy = false, true
 	old := &Store{path: source, opts: opts}
 	if old.readers, err = sql.Open("sqlite", old.dsn(true)); err != nil {
-		return "", Report{}, err
+		return "", record.Report{}, err
 	}
 	var fresh string
 	if err = old.inspect(ctx, migrations); err == nil {
 		fresh, err = old.vacuumBeside(ctx, dst)
 	}
 	if err := errors.Join(err, old.Close()); err != nil {
-		return "", Report{}, fmt.Errorf("read %s: %w", src, err)
+		return "", record.Report{}, fmt.Errorf("read %s: %w", src, err)
 	}
 	report, err := verifyFresh(ctx, fresh, opts, progress, record.JournalEntry{Action: "restore", Subject: filepath.Base(dst), Detail: "from " + source})
 	if err != nil {
@@ -156,14 +156,14 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 }
 
 // verifyFresh verifies a copy and notes in its journal what it is for.
-func verifyFresh(ctx context.Context, fresh string, opts Options, progress func(done, total int), entry record.JournalEntry) (Report, error) {
+func verifyFresh(ctx context.Context, fresh string, opts Options, progress func(done, total int), entry record.JournalEntry) (record.Report, error) {
 	s, err := Open(ctx, fresh, opts)
 	if err != nil {
-		return Report{}, err
+		return record.Report{}, err
 	}
 	report, err := s.Verify(ctx, progress)
-	if damage := report.Of(FaultDamage); err == nil && len(damage) > 0 {
-		err = fmt.Errorf("%s: %w", damage[0].Problem, ErrDamaged)
+	if damage := report.Of(record.FaultDamage); err == nil && len(damage) > 0 {
+		err = fmt.Errorf("%s: %w", damage[0].Problem, record.ErrDamaged)
 	}
 	if err == nil {
 		_, err = s.AddJournal(ctx, entry)
@@ -229,7 +229,7 @@ func renameCompanions(from, to string) error {
 func aloneThere(path string) error {
 	for _, end := range companions {
 		if exists(path + end) {
-			return fmt.Errorf("%s%s shows that a database of that name is in use: %w", path, end, ErrExists)
+			return fmt.Errorf("%s%s shows that a database of that name is in use: %w", path, end, record.ErrExists)
 		}
 	}
 	return nil

@@ -18,7 +18,7 @@ func TestSerialsRegardlessOfCapitals(t *testing.T) {
 	if err != nil || coil.Serial != "HN-0003" || len(coil.Measurements) != 1 {
 		t.Errorf("coil hn-0003: %+v, %v; want HN-0003", coil, err)
 	}
-	page, _, err := s.Measurements(t.Context(), Filter{Serial: "Hn-0003"})
+	page, _, err := s.Measurements(t.Context(), record.Filter{Serial: "Hn-0003"})
 	if err != nil || len(page) != 1 || page[0].Serial != "HN-0003" {
 		t.Errorf("measurements of Hn-0003: %+v, %v", page, err)
 	}
@@ -83,7 +83,7 @@ func TestOldRecordsComeBack(t *testing.T) {
 		MeanOhms: 6690, SigmaWithinOhms: 20, SigmaOverallOhms: 20, MeanRangeOhms: 22, Reason: "first"}); err != nil {
 		t.Fatal(err)
 	}
-	old := strings.Replace(export(t, s, JSONL, Filter{}), `"count":10`, `"count":5`, 1)
+	old := strings.Replace(export(t, s, record.JSONL, record.Filter{}), `"count":10`, `"count":5`, 1)
 	other := newStore(t)
 	if _, err := other.Import(t.Context(), strings.NewReader(old)); err != nil {
 		t.Fatalf("its own export is refused: %v", err)

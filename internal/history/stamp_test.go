@@ -10,7 +10,7 @@ import (
 func TestStamp(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	stamp := func() Stamp {
+	stamp := func() record.Stamp {
 		t.Helper()
 		got, err := s.Stamp(t.Context())
 		must(t)(got, err)

@@ -7,25 +7,13 @@ import (
 	"slices"
 
 	"coilkeep/internal/conformity"
+	"coilkeep/internal/record"
 )
-
-// BatchStatistics sums up the R20 of a batch: of every coil the newest
-// measurement that stands.
-type BatchStatistics struct {
-	Count int `json:"count"`
-	// MeanOhms, MinimumOhms and MaximumOhms mean something when Count is at
-	// least 1, the sample standard deviation when it is at least 2; otherwise
-	// they are 0.
-	MeanOhms              float64 `json:"mean_ohms"`
-	StandardDeviationOhms float64 `json:"standard_deviation_ohms"`
-	MinimumOhms           float64 `json:"minimum_ohms"`
-	MaximumOhms           float64 `json:"maximum_ohms"`
-}
 
 // BatchStatistics returns the statistics of a batch without the coils of some
 // serial numbers; all zero when it has no measurement that stands or there is no
 // such batch.
-func (s *Store) BatchStatistics(ctx context.Context, batch string, without ...string) (BatchStatistics, error) {
+func (s *Store) BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error) {
 	var values []float64
 	// SQLite takes r20_ohms from the row that holds the maximum
 	// (https://www.sqlite.org/lang_select.html#bareagg).
@@ -43,7 +31,7 @@ func (s *Store) BatchStatistics(ctx context.Context, batch string, without ...st
 		return err
 	})
 	if err != nil {
-		return BatchStatistics{}, explain(s.path, "batch statistics", err)
+		return record.BatchStatistics{}, explain(s.path, "batch statistics", err)
 	}
 	return statistics(values), nil
 }
@@ -72,12 +60,12 @@ func (s *Store) WithdrawnCoils(ctx context.Context) (map[string]int, error) {
 // digits are lost when the values differ little: T. F. Chan, G. H. Golub and
 // R. J. LeVeque, "Algorithms for computing the sample variance: analysis and
 // recommendations", The American Statistician 37 (1983) 242–247.
-func statistics(values []float64) BatchStatistics {
+func statistics(values []float64) record.BatchStatistics {
 	if len(values) == 0 {
-		return BatchStatistics{}
+		return record.BatchStatistics{}
 	}
 	n, first := float64(len(values)), values[0]
-	b := BatchStatistics{Count: len(values), MinimumOhms: first, MaximumOhms: first}
+	b := record.BatchStatistics{Count: len(values), MinimumOhms: first, MaximumOhms: first}
 	var shifted float64
 	for _, v := range values {
 		shifted += v - first

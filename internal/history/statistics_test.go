@@ -41,10 +41,10 @@ func TestStatisticsPublished(t *testing.T) {
 
 func TestStatisticsOfFew(t *testing.T) {
 	t.Parallel()
-	if got := statistics(nil); got != (BatchStatistics{}) {
+	if got := statistics(nil); got != (record.BatchStatistics{}) {
 		t.Errorf("of none: %+v", got)
 	}
-	if got, want := statistics([]float64{5}), (BatchStatistics{Count: 1, MeanOhms: 5, MinimumOhms: 5, MaximumOhms: 5}); got != want {
+	if got, want := statistics([]float64{5}), (record.BatchStatistics{Count: 1, MeanOhms: 5, MinimumOhms: 5, MaximumOhms: 5}); got != want {
 		t.Errorf("of one: %+v, want %+v", got, want)
 	}
 }
@@ -76,7 +76,7 @@ func TestBatchStatistics(t *testing.T) {
 	if want := statistics([]float64{wound.R20Ohms}); err != nil || got != want {
 		t.Errorf("without one: %+v, %v; want %+v", got, err, want)
 	}
-	if none, err := s.BatchStatistics(t.Context(), "B-9"); err != nil || none != (BatchStatistics{}) {
+	if none, err := s.BatchStatistics(t.Context(), "B-9"); err != nil || none != (record.BatchStatistics{}) {
 		t.Errorf("of no batch: %+v, %v", none, err)
 	}
 	if withdrawn, err := s.WithdrawnCoils(t.Context()); err != nil || len(withdrawn) != 0 {

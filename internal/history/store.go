@@ -13,6 +13,8 @@ import (
 	"runtime"
 	"strings"
 	"time"
+
+	"coilkeep/internal/record"
 )
 
 // Options says how to open a history.
@@ -118,7 +120,7 @@ func (s *Store) open(ctx context.Context, steps []string) (err error) {
 // and the file is read as it stands.
 func (s *Store) inspectReadOnly(ctx context.Context, steps []string) error {
 	err := s.inspect(ctx, steps)
-	if kindOf(err) != ErrReadOnly || exists(s.path+"-wal") {
+	if kindOf(err) != record.ErrReadOnly || exists(s.path+"-wal") {
 		return err
 	}
 	if err := s.readers.Close(); err != nil {
@@ -144,12 +146,12 @@ func (s *Store) prepareFile() error {
 	case err == nil:
 		return nil
 	case !errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
+		return fmt.Errorf("%w (%w)", record.ErrReadOnly, err)
 	case s.opts.ReadOnly || s.opts.MustExist:
-		return ErrMissing
+		return record.ErrMissing
 	}
 	if err := os.MkdirAll(filepath.Dir(s.path), 0o755); err != nil {
-		return fmt.Errorf("%w (%w)", ErrReadOnly, err)
+		return fmt.Errorf("%w (%w)", record.ErrReadOnly, err)
 	}
 	return nil
 }
@@ -200,7 +202,7 @@ func (s *Store) checkWriter(ctx context.Context) error {
 			return err
 		}
 		if got != c.want {
-			return fmt.Errorf("%w (%s is %q, not %q)", ErrUnsafe, c.pragma, got, c.want)
+			return fmt.Errorf("%w (%s is %q, not %q)", record.ErrUnsafe, c.pragma, got, c.want)
 		}
 	}
 	return nil
@@ -213,7 +215,7 @@ func (s *Store) patiently(ctx context.Context, fn func(context.Context) error) e
 	deadline := time.Now().Add(s.opts.BusyTimeout)
 	for {
 		err := fn(ctx)
-		if kindOf(err) != ErrBusy || time.Now().After(deadline) {
+		if kindOf(err) != record.ErrBusy || time.Now().After(deadline) {
 			return err
 		}
 		select {
@@ -242,7 +244,7 @@ func (s *Store) Path() string { return s.path }
 // gets ErrLocked. Commands need not own a history to read or write it.
 func (s *Store) Own() error {
 	if s.opts.ReadOnly {
-		return fmt.Errorf("serve history %s: %w", s.path, ErrReadOnly)
+		return fmt.Errorf("serve history %s: %w", s.path, record.ErrReadOnly)
 	}
 	if s.owner != nil {
 		return nil
@@ -295,7 +297,7 @@ func (s *Store) SizeBytes() (int64, error) {
 // in the history, or, when the disk failed at the very end, all of it may be.
 func (s *Store) write(ctx context.Context, tried string, fn func(*sql.Tx) error) error {
 	if s.writer == nil {
-		return fmt.Errorf("%s in %s: %w", tried, s.path, ErrReadOnly)
+		return fmt.Errorf("%s in %s: %w", tried, s.path, record.ErrReadOnly)
 	}
 	tx, err := s.writer.BeginTx(ctx, nil)
 	if err != nil {

@@ -1,6 +1,7 @@
 package history
 
 import (
+	"coilkeep/internal/record"
 	"errors"
 	"os"
 	"path/filepath"
@@ -29,7 +30,7 @@ func TestForbidden(t *testing.T) {
 			permit(t, filepath.Dir(path), c.folder)
 			asNobody(t)
 			s, err := Open(t.Context(), path, quick)
-			if !errors.Is(err, ErrReadOnly) || s != nil {
+			if !errors.Is(err, record.ErrReadOnly) || s != nil {
 				t.Errorf("open: %v, want ErrReadOnly", err)
 			}
 		})
@@ -82,7 +83,7 @@ func TestForbiddenIsStillRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	list, _, err := s.Measurements(t.Context(), Filter{})
+	list, _, err := s.Measurements(t.Context(), record.Filter{})
 	if err != nil || len(list) == 0 {
 		t.Errorf("%d measurements, %v; want those of the file", len(list), err)
 	}

@@ -68,7 +68,7 @@ func TestSettingsHold(t *testing.T) {
 			}
 		}
 	}
-	if _, err := s.readers.ExecContext(t.Context(), `INSERT INTO coils (serial) VALUES ('X')`); !errors.Is(explain("", "", err), ErrReadOnly) {
+	if _, err := s.readers.ExecContext(t.Context(), `INSERT INTO coils (serial) VALUES ('X')`); !errors.Is(explain("", "", err), record.ErrReadOnly) {
 		t.Errorf("writing over the reading pool: %v, want a refusal", err)
 	}
 }
@@ -81,11 +81,11 @@ func TestOpenRefuses(t *testing.T) {
 		readOnly bool
 		want     error
 	}{
-		{"missing, read-only", func(*testing.T, string) {}, true, ErrMissing},
-		{"empty, read-only", func(t *testing.T, path string) { writeFile(t, path, nil) }, true, ErrMissing},
-		{"a text file", func(t *testing.T, path string) { writeFile(t, path, bytes.Repeat([]byte("not a database\n"), 500)) }, false, ErrDamaged},
-		{"truncated", truncated, false, ErrDamaged},
-		{"truncated, read-only", truncated, true, ErrDamaged},
+		{"missing, read-only", func(*testing.T, string) {}, true, record.ErrMissing},
+		{"empty, read-only", func(t *testing.T, path string) { writeFile(t, path, nil) }, true, record.ErrMissing},
+		{"a text file", func(t *testing.T, path string) { writeFile(t, path, bytes.Repeat([]byte("not a database\n"), 500)) }, false, record.ErrDamaged},
+		{"truncated", truncated, false, record.ErrDamaged},
+		{"truncated, read-only", truncated, true, record.ErrDamaged},
 		{"overwritten header", func(t *testing.T, path string) {
 			closedHistory(t, path)
 			f, err := os.OpenFile(path, os.O_RDWR, 0)
@@ -96,28 +96,28 @@ func TestOpenRefuses(t *testing.T) {
 			if err := errors.Join(err, f.Close()); err != nil {
 				t.Fatal(err)
 			}
-		}, false, ErrDamaged},
+		}, false, record.ErrDamaged},
 		{"another program's", func(t *testing.T, path string) {
 			execute(t, path, `PRAGMA application_id = 1234`, `CREATE TABLE a (b)`)
-		}, false, ErrForeign},
-		{"a database without a mark", func(t *testing.T, path string) { execute(t, path, `CREATE TABLE a (b)`) }, false, ErrForeign},
+		}, false, record.ErrForeign},
+		{"a database without a mark", func(t *testing.T, path string) { execute(t, path, `CREATE TABLE a (b)`) }, false, record.ErrForeign},
 		{"newer", func(t *testing.T, path string) {
 			closedHistory(t, path)
 			execute(t, path, `PRAGMA user_version = 99`)
-		}, false, ErrNewer},
+		}, false, record.ErrNewer},
 		{"newer, read-only", func(t *testing.T, path string) {
 			closedHistory(t, path)
 			execute(t, path, `PRAGMA user_version = 99`)
-		}, true, ErrNewer},
+		}, true, record.ErrNewer},
 		{"log that cannot be made", func(t *testing.T, path string) {
 			closedHistory(t, path)
 			if err := os.Mkdir(path+"-wal", 0o755); err != nil {
 				t.Fatal(err)
 			}
-		}, false, ErrReadOnly},
+		}, false, record.ErrReadOnly},
 		{"folder that cannot be made", func(t *testing.T, path string) {
 			writeFile(t, filepath.Dir(path), nil)
-		}, false, ErrReadOnly},
+		}, false, record.ErrReadOnly},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -176,7 +176,7 @@ func closedHistory(t *testing.T, path string) {
 		t.Fatal(err)
 	}
 	must(t)(s.AddDesign(t.Context(), wren(), "ada"))
-	must(t)(s.OpenBatch(t.Context(), BatchStart{Name: "B-1", Bench: "north", Design: "wren"}))
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-1", Bench: "north", Design: "wren"}))
 	recordCoil(t, s, "HN-0001")
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
@@ -215,7 +215,7 @@ func TestReadOnly(t *testing.T) {
 	for name, err := range map[string]error{
 		"record": wholeErr, "revise": designErr, "own": s.Own(), "writable": s.Writable(t.Context()), "backup": s.Backup(t.Context(), path+".copy", false),
 	} {
-		if !errors.Is(err, ErrReadOnly) {
+		if !errors.Is(err, record.ErrReadOnly) {
 			t.Errorf("%s: %v, want ErrReadOnly", name, err)
 		}
 	}
@@ -250,7 +250,7 @@ func TestOwn(t *testing.T) {
 	}
 	second := openStore(t, path, Options{})
 	err := second.Own()
-	if !errors.Is(err, ErrLocked) || !strings.Contains(err.Error(), fmt.Sprintf("process %d", os.Getpid())) {
+	if !errors.Is(err, record.ErrLocked) || !strings.Contains(err.Error(), fmt.Sprintf("process %d", os.Getpid())) {
 		t.Errorf("second owner: %v, want ErrLocked that names the process", err)
 	}
 	// Owning does not keep a command from writing.
@@ -273,15 +273,15 @@ func TestBusy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := other.Writable(t.Context()); !errors.Is(err, ErrBusy) {
+	if err := other.Writable(t.Context()); !errors.Is(err, record.ErrBusy) {
 		t.Errorf("writable: %v, want ErrBusy", err)
 	}
 	m, readings := sample(t, "HN-0001", 6690, firstInstant)
 	m, err = other.Record(t.Context(), m, readings)
-	if !errors.Is(err, ErrBusy) {
+	if !errors.Is(err, record.ErrBusy) {
 		t.Errorf("error %v, want ErrBusy", err)
 	}
-	if _, err := Open(t.Context(), s.Path(), quick); !errors.Is(err, ErrBusy) {
+	if _, err := Open(t.Context(), s.Path(), quick); !errors.Is(err, record.ErrBusy) {
 		t.Errorf("open: %v, want ErrBusy", err)
 	}
 	if err := tx.Rollback(); err != nil {
@@ -321,7 +321,7 @@ func TestFull(t *testing.T) {
 			t.Fatal("the disk never became full")
 		}
 	}
-	if !errors.Is(err, ErrFull) {
+	if !errors.Is(err, record.ErrFull) {
 		t.Fatalf("error %v, want ErrFull", err)
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM measurements`); n != acknowledged {
@@ -362,7 +362,7 @@ func TestUnfinished(t *testing.T) {
 	if err := errors.Join(tx.Rollback(), db.Close()); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Open(t.Context(), stopped, Options{ReadOnly: true}); !errors.Is(err, ErrUnfinished) {
+	if _, err := Open(t.Context(), stopped, Options{ReadOnly: true}); !errors.Is(err, record.ErrUnfinished) {
 		t.Errorf("read-only: %v, want ErrUnfinished", err)
 	}
 	s := openStore(t, stopped, Options{})

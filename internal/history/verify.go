@@ -12,73 +12,6 @@ import (
 	"coilkeep/internal/record"
 )
 
-// FaultKind says what sort of thing is wrong.
-type FaultKind string
-
-const (
-	FaultDamage   FaultKind = "damage"   // the file itself
-	FaultResult   FaultKind = "result"   // a result that its inputs do not give
-	FaultVerdict  FaultKind = "verdict"  // a verdict that its result does not give
-	FaultWindow   FaultKind = "window"   // a resistance that is not the mean of its readings
-	FaultCapture  FaultKind = "capture"  // a measurement that its readings do not lead to
-	FaultSequence FaultKind = "sequence" // a coil missing in a batch, or two in one place
-	FaultRecord   FaultKind = "record"   // records that contradict each other
-)
-
-// Fault is one thing that is wrong.
-type Fault struct {
-	Kind FaultKind `json:"kind"`
-	// ID is the measurement or batch it is about; empty when it is the file.
-	ID      string `json:"id,omitempty"`
-	Problem string `json:"problem"`
-	Remedy  string `json:"remedy"`
-}
-
-// Report is the outcome of a verification.
-type Report struct {
-	Measurements int     `json:"measurements"`
-	Readings     int     `json:"readings"`
-	Faults       []Fault `json:"faults"`
-	// CapturedAgain counts the measurements that were captured again from their
-	// readings; a verification that does not do so leaves it 0.
-	CapturedAgain int `json:"captured_again"`
-	// NotRecomputed lists what could not be computed again because it is by other
-	// rules than this program's. That is no fault of the records.
-	NotRecomputed []NotRecomputed `json:"not_recomputed"`
-}
-
-// NotRecomputed counts what was computed by rules that this program does not
-// have.
-type NotRecomputed struct {
-	What  string `json:"what"` // "results", "comparisons" or "captures"
-	Count int    `json:"count"`
-	// Rules is the version they were computed by, Known the one at hand.
-	Rules int `json:"rules"`
-	Known int `json:"known"`
-}
-
-// Skip counts one thing that is by other rules than the known ones.
-func (r *Report) Skip(what string, rules, known int) {
-	for i := range r.NotRecomputed {
-		if n := &r.NotRecomputed[i]; n.What == what && n.Rules == rules {
-			n.Count++
-			return
-		}
-	}
-	r.NotRecomputed = append(r.NotRecomputed, NotRecomputed{What: what, Count: 1, Rules: rules, Known: known})
-}
-
-// Of returns the faults of one kind.
-func (r Report) Of(kind FaultKind) []Fault {
-	var faults []Fault
-	for _, f := range r.Faults {
-		if f.Kind == kind {
-			faults = append(faults, f)
-		}
-	}
-	return faults
-}
-
 // How far a recomputed number may lie from the stored one. Processors that
 // multiply and add in one step round differently in the last bits; this is far
 // above that and far below a digit anyone reads.
@@ -99,8 +32,8 @@ const (
 // and what is by another formula, so that it was not computed again; the error
 // is only for a verification that could not be finished. The progress is called
 // after each thousand measurements; nil when nobody watches.
-func (s *Store) Verify(ctx context.Context, progress func(done, total int)) (Report, error) {
-	report := Report{Faults: []Fault{}, NotRecomputed: []NotRecomputed{}}
+func (s *Store) Verify(ctx context.Context, progress func(done, total int)) (record.Report, error) {
+	report := record.Report{Faults: []record.Fault{}, NotRecomputed: []record.NotRecomputed{}}
 	if progress == nil {
 		progress = func(int, int) {}
 	}
@@ -116,18 +49,18 @@ func (s *Store) Verify(ctx context.Context, progress func(done, total int)) (Rep
 		return s.read(ctx, "verify records", func(q querier) error { return verifyRecords(ctx, q, &report) })
 	}()
 	// A page that cannot be read is a finding, not a failure to find.
-	if kindOf(err) == ErrDamaged {
-		report.Faults = append(report.Faults, Fault{Kind: FaultDamage, Problem: err.Error(), Remedy: restoreRemedy})
+	if kindOf(err) == record.ErrDamaged {
+		report.Faults = append(report.Faults, record.Fault{Kind: record.FaultDamage, Problem: err.Error(), Remedy: restoreRemedy})
 		err = nil
 	}
 	return report, explain(s.path, "verify", err)
 }
 
 // integrity asks SQLite for what is wrong with the file.
-func integrity(ctx context.Context, q querier) ([]Fault, error) {
-	var faults []Fault
+func integrity(ctx context.Context, q querier) ([]record.Fault, error) {
+	var faults []record.Fault
 	damage := func(problem string) {
-		faults = append(faults, Fault{Kind: FaultDamage, Problem: problem, Remedy: restoreRemedy})
+		faults = append(faults, record.Fault{Kind: record.FaultDamage, Problem: problem, Remedy: restoreRemedy})
 	}
 	err := rows(ctx, q, `PRAGMA integrity_check(20)`, nil, func(r *sql.Rows) error {
 		var text string
@@ -186,7 +119,7 @@ func windowOf(readings []record.Reading) window {
 
 // verifyMeasurements walks through all measurements in short reads, so that it
 // never keeps the log from being folded back.
-func (s *Store) verifyMeasurements(ctx context.Context, report *Report, progress func(done, total int)) error {
+func (s *Store) verifyMeasurements(ctx context.Context, report *record.Report, progress func(done, total int)) error {
 	const atOnce = 1000
 	var total int
 	if err := s.readers.QueryRowContext(ctx, `SELECT COUNT(*) FROM measurements`).Scan(&total); err != nil {
@@ -224,7 +157,7 @@ func (s *Store) verifyMeasurements(ctx context.Context, report *Report, progress
 	}
 }
 
-func fillWindows(ctx context.Context, q querier, from, to int64, windows map[int64]*window, report *Report) error {
+func fillWindows(ctx context.Context, q querier, from, to int64, windows map[int64]*window, report *record.Report) error {
 	return rows(ctx, q, `
 		SELECT measurement, value, status, in_window AND NOT outlier AND NOT is_probe
 		FROM readings
@@ -246,10 +179,10 @@ func fillWindows(ctx context.Context, q querier, from, to int64, windows map[int
 
 // checkMeasurement computes a measurement again from what it was computed
 // from. What another formula gave stands as it was given.
-func checkMeasurement(m record.Measurement, w window) []Fault {
-	var faults []Fault
-	fault := func(kind FaultKind, format string, args ...any) {
-		faults = append(faults, Fault{Kind: kind, ID: m.ID, Remedy: voidRemedy,
+func checkMeasurement(m record.Measurement, w window) []record.Fault {
+	var faults []record.Fault
+	fault := func(kind record.FaultKind, format string, args ...any) {
+		faults = append(faults, record.Fault{Kind: kind, ID: m.ID, Remedy: voidRemedy,
 			Problem: fmt.Sprintf("coil %q: ", m.Serial) + fmt.Sprintf(format, args...)})
 	}
 	checkWindow(m, w, fault)
@@ -259,7 +192,7 @@ func checkMeasurement(m record.Measurement, w window) []Fault {
 	}
 	result, err := r20.Evaluate(m.Inputs)
 	if err != nil {
-		fault(FaultResult, "the inputs give no result: %v", err)
+		fault(record.FaultResult, "the inputs give no result: %v", err)
 		return faults
 	}
 	for _, c := range []struct {
@@ -271,35 +204,35 @@ func checkMeasurement(m record.Measurement, w window) []Fault {
 		{"coverage_factor", m.CoverageFactor, result.CoverageFactor},
 	} {
 		if !near(c.stored, c.expect) {
-			fault(FaultResult, "%s is stored as %.12g, the inputs give %.12g", c.name, c.stored, c.expect)
+			fault(record.FaultResult, "%s is stored as %.12g, the inputs give %.12g", c.name, c.stored, c.expect)
 		}
 	}
 	return faults
 }
 
-func checkWindow(m record.Measurement, w window, fault func(FaultKind, string, ...any)) {
+func checkWindow(m record.Measurement, w window, fault func(record.FaultKind, string, ...any)) {
 	switch {
 	case w.bad > 0:
-		fault(FaultWindow, "%d readings of the window are not numbers", w.bad)
+		fault(record.FaultWindow, "%d readings of the window are not numbers", w.bad)
 	case w.count == 0 && m.Status == record.Manual:
 		// A typed value is its own evidence.
 	case w.count != m.Inputs.Readings:
-		fault(FaultWindow, "%d readings of the window are stored of %d", w.count, m.Inputs.Readings)
+		fault(record.FaultWindow, "%d readings of the window are stored of %d", w.count, m.Inputs.Readings)
 	case !near(m.ResistanceOhms, w.meanOhms()):
-		fault(FaultWindow, "resistance_ohms is stored as %.12g, the readings give %.12g", m.ResistanceOhms, w.meanOhms())
+		fault(record.FaultWindow, "resistance_ohms is stored as %.12g, the readings give %.12g", m.ResistanceOhms, w.meanOhms())
 	}
 }
 
-func checkVerdict(m record.Measurement, fault func(FaultKind, string, ...any)) {
+func checkVerdict(m record.Measurement, fault func(record.FaultKind, string, ...any)) {
 	standard := m.ExpandedUncertaintyOhms / m.CoverageFactor
 	judgement, err := conformity.Judge(m.R20Ohms, standard, m.ExpandedUncertaintyOhms, m.Tolerance)
 	switch {
 	case err != nil:
-		fault(FaultVerdict, "the result cannot be judged: %v", err)
+		fault(record.FaultVerdict, "the result cannot be judged: %v", err)
 	case judgement.Verdict != m.Verdict:
-		fault(FaultVerdict, "the verdict is stored as %q, the result gives %q", m.Verdict, judgement.Verdict)
+		fault(record.FaultVerdict, "the verdict is stored as %q, the result gives %q", m.Verdict, judgement.Verdict)
 	case math.Abs(judgement.Probability-m.ConformityProbability) > probabilityTolerance:
-		fault(FaultVerdict, "conformity_probability is stored as %g, the result gives %g", m.ConformityProbability, judgement.Probability)
+		fault(record.FaultVerdict, "conformity_probability is stored as %g, the result gives %g", m.ConformityProbability, judgement.Probability)
 	}
 }
 
@@ -310,60 +243,60 @@ func near(a, b float64) bool {
 // recordChecks are questions whose every answer is a fault: an id and what is
 // wrong with it.
 var recordChecks = []struct {
-	kind   FaultKind
+	kind   record.FaultKind
 	query  string
 	remedy string
 }{
-	{FaultSequence, `
+	{record.FaultSequence, `
 		SELECT batch, 'the coils are numbered ' || MIN(sequence) || ' to ' || MAX(sequence) || ', but only ' || COUNT(DISTINCT sequence) || ' are there'
 		FROM measurements
 		WHERE batch IS NOT NULL
 		GROUP BY batch
 		HAVING MIN(sequence) <> 1 OR MAX(sequence) <> COUNT(DISTINCT sequence)`,
 		"import the rest of the batch, or " + restoreRemedy},
-	{FaultSequence, `
+	{record.FaultSequence, `
 		SELECT batch, 'number ' || sequence || ' belongs to ' || COUNT(DISTINCT serial) || ' coils'
 		FROM measurements
 		WHERE batch IS NOT NULL
 		GROUP BY batch, sequence
 		HAVING MIN(serial) <> MAX(serial)`,
 		restoreRemedy},
-	{FaultRecord, `
+	{record.FaultRecord, `
 		SELECT MIN(m.id), 'coil "' || m.serial || '" has ' || COUNT(*) || ' standing measurements at stage ' || m.stage
 		FROM measurements m LEFT JOIN annotations a ON a.measurement = m.number
 		WHERE a.status IS NULL
 		GROUP BY m.serial, m.stage
 		HAVING COUNT(*) > 1`,
 		"void all but one of them"},
-	{FaultRecord, `
+	{record.FaultRecord, `
 		SELECT u.id, 'coil "' || u.serial || '" is said to have been measured at stage ' || u.stage || ', but no such measurement is there'
 		FROM unrecorded u
 		WHERE u.ended_how = 'measured' AND NOT EXISTS (
 			SELECT 1 FROM coils c JOIN measurements m ON m.serial = c.serial
 			WHERE c.serial = u.serial COLLATE NOCASE AND m.stage = u.stage)`,
 		restoreRemedy},
-	{FaultRecord, `
+	{record.FaultRecord, `
 		SELECT c.id, 'the cooling curve is of design "' || c.design || '", which is not there'
 		FROM cooling_curves c
 		WHERE NOT EXISTS (SELECT 1 FROM designs d WHERE d.name = c.design)`,
 		restoreRemedy},
-	{FaultRecord, `
+	{record.FaultRecord, `
 		SELECT k.id, 'batch "' || k.batch || '" is said to lie beside the probe, but there is no such batch'
 		FROM soaks k
 		WHERE k.batch <> '' AND NOT EXISTS (SELECT 1 FROM batches b WHERE b.name = k.batch)`,
 		restoreRemedy},
-	{FaultRecord, `
+	{record.FaultRecord, `
 		SELECT m.id, 'its budget and settings are not there'
 		FROM measurements m LEFT JOIN measurement_details d ON d.measurement = m.number
 		WHERE d.measurement IS NULL`,
 		restoreRemedy},
 }
 
-func verifyRecords(ctx context.Context, q querier, report *Report) error {
+func verifyRecords(ctx context.Context, q querier, report *record.Report) error {
 	errs := []error{verifyComparisons(ctx, q, report)}
 	for _, check := range recordChecks {
 		errs = append(errs, rows(ctx, q, check.query, nil, func(r *sql.Rows) error {
-			f := Fault{Kind: check.kind, Remedy: check.remedy}
+			f := record.Fault{Kind: check.kind, Remedy: check.remedy}
 			err := r.Scan(&f.ID, &f.Problem)
 			report.Faults = append(report.Faults, f)
 			return err

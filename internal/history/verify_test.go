@@ -22,27 +22,27 @@ func TestVerifyFinds(t *testing.T) {
 		name  string
 		table string // whose triggers are in the way
 		spoil string
-		kind  FaultKind
+		kind  record.FaultKind
 		want  string
 	}{
-		{"R20", "measurements", `UPDATE measurements SET r20_ohms = r20_ohms * 1.0000001 WHERE number = 3`, FaultResult, "r20_ohms"},
-		{"uncertainty", "measurements", `UPDATE measurements SET expanded_uncertainty_ohms = expanded_uncertainty_ohms * 1.0000001 WHERE number = 3`, FaultResult, "expanded_uncertainty_ohms"},
-		{"impossible input", "measurements", `UPDATE measurements SET meter_percent = -1 WHERE number = 3`, FaultResult, "give no result"},
-		{"verdict", "measurements", `UPDATE measurements SET verdict = 'high' WHERE number = 3`, FaultVerdict, `"high"`},
-		{"probability", "measurements", `UPDATE measurements SET conformity_probability = 0.5 WHERE number = 3`, FaultVerdict, "conformity_probability"},
-		{"tolerance", "measurements", `UPDATE measurements SET lower_ohms = 0 WHERE number = 3`, FaultVerdict, "cannot be judged"},
-		{"reading", "readings", `UPDATE readings SET value = value + 0.1 WHERE measurement = 3 AND position = 5`, FaultWindow, "resistance_ohms"},
-		{"reading lost", "readings", `DELETE FROM readings WHERE measurement = 3 AND position = 5`, FaultWindow, "6 readings"},
-		{"reading that is no number", "readings", `UPDATE readings SET status = 'overload' WHERE measurement = 3 AND position = 5`, FaultWindow, "not numbers"},
-		{"outlier counted", "readings", `UPDATE readings SET outlier = 0 WHERE measurement = 3`, FaultWindow, "8 readings"},
-		{"coil lost from a batch", "measurements", `UPDATE measurements SET sequence = 7 WHERE serial = 'HN-0002'`, FaultSequence, "1 to 7"},
-		{"two coils in one place", "measurements", `UPDATE measurements SET sequence = 1 WHERE serial = 'HN-0002'`, FaultSequence, "2 coils"},
-		{"two standing", "annotations", `DELETE FROM annotations WHERE measurement = 1`, FaultRecord, "2 standing"},
-		{"details lost", "measurement_details", `DELETE FROM measurement_details WHERE measurement = 3`, FaultRecord, "budget"},
-		{"a coil said to be measured", "soaks", `INSERT INTO unrecorded VALUES (99, 'u-99', 1, 'north', 'HN-0099', 'wound', 1, 'too-short', 'off', 2, 'measured', '')`, FaultRecord, "no such measurement"},
-		{"a curve of no design", "cooling_curves", `UPDATE cooling_curves SET design = 'finch'`, FaultRecord, `"finch"`},
-		{"a soak of no batch", "soaks", `UPDATE soaks SET batch = 'B-9' WHERE batch <> ''`, FaultRecord, `"B-9"`},
-		{"measurement lost", "measurements", `DELETE FROM measurements WHERE number = 3`, FaultDamage, "refers to measurements"},
+		{"R20", "measurements", `UPDATE measurements SET r20_ohms = r20_ohms * 1.0000001 WHERE number = 3`, record.FaultResult, "r20_ohms"},
+		{"uncertainty", "measurements", `UPDATE measurements SET expanded_uncertainty_ohms = expanded_uncertainty_ohms * 1.0000001 WHERE number = 3`, record.FaultResult, "expanded_uncertainty_ohms"},
+		{"impossible input", "measurements", `UPDATE measurements SET meter_percent = -1 WHERE number = 3`, record.FaultResult, "give no result"},
+		{"verdict", "measurements", `UPDATE measurements SET verdict = 'high' WHERE number = 3`, record.FaultVerdict, `"high"`},
+		{"probability", "measurements", `UPDATE measurements SET conformity_probability = 0.5 WHERE number = 3`, record.FaultVerdict, "conformity_probability"},
+		{"tolerance", "measurements", `UPDATE measurements SET lower_ohms = 0 WHERE number = 3`, record.FaultVerdict, "cannot be judged"},
+		{"reading", "readings", `UPDATE readings SET value = value + 0.1 WHERE measurement = 3 AND position = 5`, record.FaultWindow, "resistance_ohms"},
+		{"reading lost", "readings", `DELETE FROM readings WHERE measurement = 3 AND position = 5`, record.FaultWindow, "6 readings"},
+		{"reading that is no number", "readings", `UPDATE readings SET status = 'overload' WHERE measurement = 3 AND position = 5`, record.FaultWindow, "not numbers"},
+		{"outlier counted", "readings", `UPDATE readings SET outlier = 0 WHERE measurement = 3`, record.FaultWindow, "8 readings"},
+		{"coil lost from a batch", "measurements", `UPDATE measurements SET sequence = 7 WHERE serial = 'HN-0002'`, record.FaultSequence, "1 to 7"},
+		{"two coils in one place", "measurements", `UPDATE measurements SET sequence = 1 WHERE serial = 'HN-0002'`, record.FaultSequence, "2 coils"},
+		{"two standing", "annotations", `DELETE FROM annotations WHERE measurement = 1`, record.FaultRecord, "2 standing"},
+		{"details lost", "measurement_details", `DELETE FROM measurement_details WHERE measurement = 3`, record.FaultRecord, "budget"},
+		{"a coil said to be measured", "soaks", `INSERT INTO unrecorded VALUES (99, 'u-99', 1, 'north', 'HN-0099', 'wound', 1, 'too-short', 'off', 2, 'measured', '')`, record.FaultRecord, "no such measurement"},
+		{"a curve of no design", "cooling_curves", `UPDATE cooling_curves SET design = 'finch'`, record.FaultRecord, `"finch"`},
+		{"a soak of no batch", "soaks", `UPDATE soaks SET batch = 'B-9' WHERE batch <> ''`, record.FaultRecord, `"B-9"`},
+		{"measurement lost", "measurements", `DELETE FROM measurements WHERE number = 3`, record.FaultDamage, "refers to measurements"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -61,7 +61,7 @@ func TestVerifyFinds(t *testing.T) {
 			if !strings.Contains(found[0].Problem, c.want) || found[0].Remedy == "" {
 				t.Errorf("fault %+v, want one with %q and a remedy", found[0], c.want)
 			}
-			if (found[0].ID == "") != (c.kind == FaultDamage) {
+			if (found[0].ID == "") != (c.kind == record.FaultDamage) {
 				t.Errorf("fault names %q", found[0].ID)
 			}
 		})
@@ -81,12 +81,12 @@ func TestResultsOfAnotherFormula(t *testing.T) {
 	c := compared(t, s, "HN-0001", 6280)
 	c.Result.Formula = compare.Formula + 1
 	must(t)(s.AddComparison(t.Context(), c))
-	want := []NotRecomputed{{"results", 2, r20.Formula + 1, r20.Formula}, {"comparisons", 1, compare.Formula + 1, compare.Formula}}
+	want := []record.NotRecomputed{{What: "results", Count: 2, Rules: r20.Formula + 1, Known: r20.Formula}, {What: "comparisons", Count: 1, Rules: compare.Formula + 1, Known: compare.Formula}}
 	if report := verifies(t, s); !reflect.DeepEqual(report.NotRecomputed, want) {
 		t.Errorf("not computed again: %+v, want %+v", report.NotRecomputed, want)
 	}
 	var file bytes.Buffer
-	if err := s.Export(t.Context(), &file, JSONL, Filter{}); err != nil {
+	if err := s.Export(t.Context(), &file, record.JSONL, record.Filter{}); err != nil {
 		t.Fatal(err)
 	}
 	fresh := newStore(t)
@@ -121,7 +121,7 @@ func TestVerifyFindsDamage(t *testing.T) {
 		t.Fatal(err)
 	}
 	report, err := openStore(t, path, Options{}).Verify(t.Context(), nil)
-	if err != nil || len(report.Of(FaultDamage)) == 0 {
+	if err != nil || len(report.Of(record.FaultDamage)) == 0 {
 		t.Errorf("report %+v, %v; want damage", report, err)
 	}
 }

@@ -3,6 +3,8 @@ package history
 import (
 	"context"
 	"fmt"
+
+	"coilkeep/internal/record"
 )
 
 // Writable says whether a record could be added now, by writing something and
@@ -11,7 +13,7 @@ import (
 func (s *Store) Writable(ctx context.Context) error {
 	const tried = "try to write"
 	if s.writer == nil {
-		return fmt.Errorf("%s in %s: %w", tried, s.path, ErrReadOnly)
+		return fmt.Errorf("%s in %s: %w", tried, s.path, record.ErrReadOnly)
 	}
 	return explain(s.path, tried, s.tryWriting(ctx))
 }

@@ -17,7 +17,6 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -29,9 +28,9 @@ type Bench interface {
 // History is what a scrape asks of the history. All of it is answered from
 // indexes, however large the history is.
 type History interface {
-	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
+	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
 	CurrentCalibration(ctx context.Context, bench string, role record.Role) (*record.Calibration, error)
-	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]record.CheckMeasurement, error)
+	CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error)
 	SizeBytes() (int64, error)
 	LastBackup(ctx context.Context) (time.Time, error)
 }
@@ -279,7 +278,7 @@ func (c collector) calibrationGauge(ctx context.Context, bench string, role reco
 }
 
 func (c collector) checkGauge(ctx context.Context, bench string) ([]prometheus.Metric, error) {
-	checks, err := c.sources.History.CheckMeasurements(ctx, history.CheckFilter{Bench: bench, Limit: 1})
+	checks, err := c.sources.History.CheckMeasurements(ctx, record.CheckFilter{Bench: bench, Limit: 1})
 	if err != nil {
 		return nil, fmt.Errorf("check measurements of bench %q: %w", bench, err)
 	}

@@ -62,7 +62,7 @@ func south() bench.Snapshot {
 // answers is a history that gives the answers it was made with. The real one is
 // asked in TestRealHistory.
 type answers struct {
-	statistics  history.BatchStatistics
+	statistics  record.BatchStatistics
 	calibration *record.Calibration
 	checks      []record.CheckMeasurement
 	size        int64
@@ -70,13 +70,13 @@ type answers struct {
 	err         error
 }
 
-func (a answers) BatchStatistics(context.Context, string, ...string) (history.BatchStatistics, error) {
+func (a answers) BatchStatistics(context.Context, string, ...string) (record.BatchStatistics, error) {
 	return a.statistics, a.err
 }
 func (a answers) CurrentCalibration(context.Context, string, record.Role) (*record.Calibration, error) {
 	return a.calibration, a.err
 }
-func (a answers) CheckMeasurements(context.Context, history.CheckFilter) ([]record.CheckMeasurement, error) {
+func (a answers) CheckMeasurements(context.Context, record.CheckFilter) ([]record.CheckMeasurement, error) {
 	return a.checks, a.err
 }
 func (a answers) SizeBytes() (int64, error)                     { return a.size, a.err }
@@ -89,7 +89,7 @@ func (a answers) StandingIn(context.Context, string) ([]string, error) {
 
 func full() answers {
 	return answers{
-		statistics:  history.BatchStatistics{Count: 2, MeanOhms: 6701.5, StandardDeviationOhms: 21.25, MinimumOhms: 6686.5, MaximumOhms: 6716.5},
+		statistics:  record.BatchStatistics{Count: 2, MeanOhms: 6701.5, StandardDeviationOhms: 21.25, MinimumOhms: 6686.5, MaximumOhms: 6716.5},
 		calibration: &record.Calibration{DueAt: noon.AddDate(0, 6, 0)},
 		checks:      []record.CheckMeasurement{{DeviationRatio: -0.00025}},
 		size:        1 << 20,
@@ -297,7 +297,7 @@ func TestAbsent(t *testing.T) {
 			`role="probe"} `, `coilkeep_instrument_up{bench="north",role="meter"} 1`},
 		{"no batch", func(s *bench.Snapshot, _ *answers) { s.Batch = nil }, BatchR20 + "{", Resistance + "{"},
 		{"no batch, no drift", func(s *bench.Snapshot, _ *answers) { s.Batch = nil }, DriftSignal + "{", Resistance + "{"},
-		{"no coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics = history.BatchStatistics{} }, BatchR20 + "{", Resistance + "{"},
+		{"no coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics = record.BatchStatistics{} }, BatchR20 + "{", Resistance + "{"},
 		{"one coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics.Count = 1 },
 			`statistic="standard_deviation"`, `statistic="mean"`},
 		{"no calibration", func(_ *bench.Snapshot, a *answers) { a.calibration = nil }, CalibrationDue + "{", HistorySize},
@@ -377,7 +377,7 @@ func TestRealHistory(t *testing.T) {
 	snapshot := north()
 	_, err = store.AddDesign(t.Context(), record.Design{Name: "Long Meadow", TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5, AlphaPerKelvin: 0.00393}, "")
 	if err == nil {
-		_, err = store.OpenBatch(t.Context(), history.BatchStart{Name: "LM-12", Bench: "north", Design: "Long Meadow"})
+		_, err = store.OpenBatch(t.Context(), record.BatchStart{Name: "LM-12", Bench: "north", Design: "Long Meadow"})
 	}
 	if err != nil {
 		t.Fatal(err)

@@ -3,9 +3,9 @@ package record
 import (
 	"cmp"
 	"time"
-)
 
-// Batch is a run of coils of one design on one winder.
+	"coilkeep/internal/conformity"
+) // Batch is a run of coils of one design on one winder.
 type Batch struct {
 	Name           string     `json:"batch"`
 	Bench          string     `json:"bench"`
@@ -51,4 +51,64 @@ func ValidateBatch(b Batch) error {
 		ValidateName("batch", b.Name),
 		ValidateName("bench", b.Bench),
 		AllValid(ValidateLabel, "winder", b.Winder, "operator", b.Operator))
+}
+
+// BatchStart says what batch to open.
+type BatchStart struct {
+	// Name is the batch's; empty makes one of the date and the design.
+	Name   string
+	Bench  string
+	Design string
+	// Winder, Operator and Spool are empty when not told.
+	Winder, Operator, Spool string
+	// Who opens it.
+	Who string
+}
+
+// BatchFilter picks batches; a zero field picks all.
+type BatchFilter struct {
+	Bench, Design, Winder string
+	OpenOnly              bool
+	// Limit is how many at most; 0 means 100.
+	Limit int
+}
+
+// BatchSearch picks batches for a list; a zero field picks all.
+type BatchSearch struct {
+	// Text is part of the batch's name, design, winder or operator, or of the
+	// name of a spool it used, in capitals or small letters.
+	Text   string
+	Design string
+	// OpenedFrom is the earliest opening, OpenedTo the first one that is too
+	// late.
+	OpenedFrom, OpenedTo time.Time
+	// After is the name of the last batch of the page before.
+	After string
+	// Limit is how many at most; 0 means DefaultPage.
+	Limit int
+}
+
+// BatchStatistics sums up the R20 of a batch: of every coil the newest
+// measurement that stands.
+type BatchStatistics struct {
+	Count int `json:"count"`
+	// MeanOhms, MinimumOhms and MaximumOhms mean something when Count is at
+	// least 1, the sample standard deviation when it is at least 2; otherwise
+	// they are 0.
+	MeanOhms              float64 `json:"mean_ohms"`
+	StandardDeviationOhms float64 `json:"standard_deviation_ohms"`
+	MinimumOhms           float64 `json:"minimum_ohms"`
+	MaximumOhms           float64 `json:"maximum_ohms"`
+}
+
+// Verdicts counts coils by verdict.
+type Verdicts map[conformity.Verdict]int
+
+// Total is the number of coils counted.
+func (v Verdicts) Total() int {
+	total := 0
+	for _, n := range v {
+		total += n
+	}
+	return total
 }

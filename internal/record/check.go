@@ -62,3 +62,12 @@ var Checks = Kind[CheckMeasurement]{
 	},
 	Check: ValidateCheck,
 }
+
+// CheckFilter picks measurements of check standards; a zero field picks all.
+type CheckFilter struct {
+	Bench string
+	// From is the earliest time, To the first one that is too late.
+	From, To time.Time
+	// Limit is how many at most; 0 means DefaultPage.
+	Limit int
+}

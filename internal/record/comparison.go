@@ -4,9 +4,7 @@ import (
 	"time"
 
 	"coilkeep/internal/compare"
-)
-
-// Comparison is what somebody else measured, set against the record of a coil.
+) // Comparison is what somebody else measured, set against the record of a coil.
 type Comparison struct {
 	ID   string    `json:"id"`
 	Time time.Time `json:"time"`
@@ -39,3 +37,13 @@ type Origin struct {
 
 // MaxLetter bounds a letter, in characters.
 const MaxLetter = 20000
+
+// ComparisonFilter picks comparisons; a zero field picks all.
+type ComparisonFilter struct {
+	Serial, Design string
+	// After is the id of the last comparison of the page before.
+	After string
+	// Limit is how many at most; 0 means DefaultPage, more than MaxPage is
+	// refused.
+	Limit int
+}

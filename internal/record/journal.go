@@ -39,3 +39,12 @@ var Journal = Kind[JournalEntry]{
 	},
 	Check: ValidateEntry,
 }
+
+// JournalFilter picks journal entries; a zero field picks all.
+type JournalFilter struct {
+	Bench, Action, Subject string
+	// From is the earliest time, To the first one that is too late.
+	From, To time.Time
+	// Limit is how many at most; 0 means DefaultPage.
+	Limit int
+}

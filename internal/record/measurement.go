@@ -172,3 +172,14 @@ func InputsAgree(m Measurement, in r20.Inputs) error {
 	}
 	return nil
 }
+
+// UseFilter picks what an instrument has measured.
+type UseFilter struct {
+	// Bench, Role and Identity name the instrument, as in Instrument.
+	Bench    string
+	Role     Role
+	Identity string
+	// From is the earliest time, To the first one that is too late; zero is no
+	// bound.
+	From, To time.Time
+}

@@ -12,7 +12,6 @@ import (
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/enquiry"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -21,7 +20,7 @@ type Comparisons interface {
 	AddComparison(ctx context.Context, c record.Comparison) (record.Comparison, error)
 	Comparison(ctx context.Context, id string) (record.Comparison, error)
 	ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error)
-	Comparisons(ctx context.Context, filter history.ComparisonFilter) (page []record.Comparison, next string, err error)
+	Comparisons(ctx context.Context, filter record.ComparisonFilter) (page []record.Comparison, next string, err error)
 }
 
 // comparisonReply is a comparison for programs: the result, with what it is of.
@@ -280,7 +279,7 @@ func answerFault(err error) error {
 
 // listComparisons answers with one page of comparisons, the newest first.
 func (s *site) listComparisons(w http.ResponseWriter, r *http.Request) error {
-	filter := history.ComparisonFilter{Limit: defaultPage}
+	filter := record.ComparisonFilter{Limit: defaultPage}
 	query := r.URL.Query()
 	if err := onlyParameters(query, "serial", "design", "after", "limit"); err != nil {
 		return err

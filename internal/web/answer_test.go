@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"coilkeep/internal/compare"
-	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/record"
 )
@@ -159,7 +158,7 @@ func TestAnswerByForm(t *testing.T) {
 	}
 	wantText(t, string(shown.body), "They do not agree", "Temperature", "To tell it from", "Thank you for measuring and for telling us.",
 		"The coil's temperature was not told: an ordinary room, 15 to 30 °C", "Valve amplifiers hold dangerous voltage")
-	if list, _, err := w.store.Comparisons(t.Context(), history.ComparisonFilter{}); err != nil || len(list) != 0 {
+	if list, _, err := w.store.Comparisons(t.Context(), record.ComparisonFilter{}); err != nil || len(list) != 0 {
 		t.Fatalf("showing kept %d comparisons, %v", len(list), err)
 	}
 	values.Set("do", "keep")
@@ -177,7 +176,7 @@ func TestAnswerByForm(t *testing.T) {
 	if !strings.Contains(string(again.body), `value="a yellow one"`) || !strings.Contains(string(again.body), `value="6.28 kΩ"`) {
 		t.Errorf("%s is not filled in", link)
 	}
-	list, _, err := w.store.Comparisons(t.Context(), history.ComparisonFilter{})
+	list, _, err := w.store.Comparisons(t.Context(), record.ComparisonFilter{})
 	if err != nil || len(list) != 1 || list[0].Letter != "Dear Ida,\n\nit was cold." || list[0].Serial != "HN-0001" {
 		t.Fatalf("kept %+v, %v", list, err)
 	}

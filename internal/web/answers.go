@@ -10,7 +10,6 @@ import (
 	"strings"
 
 	"coilkeep/internal/compare"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -31,7 +30,7 @@ type answersView struct {
 }
 
 func (s *site) answersPage(w http.ResponseWriter, r *http.Request) error {
-	list, next, err := s.server.History.Comparisons(r.Context(), history.ComparisonFilter{Limit: overseen})
+	list, next, err := s.server.History.Comparisons(r.Context(), record.ComparisonFilter{Limit: overseen})
 	if err != nil {
 		return err
 	}

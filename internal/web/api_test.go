@@ -166,8 +166,8 @@ func TestErrorKinds(t *testing.T) {
 		{"invalid", fmt.Errorf("%w: %q", record.ErrInvalid, "6..9"), 422, "invalid", "6..9"},
 		{"field", fmt.Errorf("next: %w", &record.FieldError{Field: "serial", Problem: "must not be empty"}), 422, "invalid", "must not be empty"},
 		{"not found", fmt.Errorf("design %w", record.ErrNotFound), 404, "not-found", "not found"},
-		{"full", fmt.Errorf("record in /home/someone/x.db: %w", history.ErrFull), 503, "unavailable", "free some space"},
-		{"busy", history.ErrBusy, 503, "unavailable", "try again"},
+		{"full", fmt.Errorf("record in /home/someone/x.db: %w", record.ErrFull), 503, "unavailable", "free some space"},
+		{"busy", record.ErrBusy, 503, "unavailable", "try again"},
 		{"unknown", errors.New("secret path /home/someone"), 500, "internal", "log"},
 	} {
 		w.north.fail(c.err)

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -63,7 +62,7 @@ func (s *site) startBatch(w http.ResponseWriter, r *http.Request) error {
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	batch, err := b.StartBatch(r.Context(), history.BatchStart{
+	batch, err := b.StartBatch(r.Context(), record.BatchStart{
 		Name:     body.Batch,
 		Bench:    r.PathValue("bench"),
 		Design:   body.Design,

@@ -13,7 +13,6 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/gauge"
-	"coilkeep/internal/history"
 	"coilkeep/internal/published"
 	"coilkeep/internal/record"
 )
@@ -129,7 +128,7 @@ func TestPairsAcrossStages(t *testing.T) {
 	w.start(t)
 	first := w.measure(t, "HN-0001", 6740, noon.Add(-100*time.Minute))
 	w.measure(t, "HN-0002", 6760, noon.Add(-99*time.Minute))
-	if _, err := w.store.OpenBatch(t.Context(), history.BatchStart{Name: "LM-2", Bench: "south", Design: "Long Meadow"}); err != nil {
+	if _, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: "LM-2", Bench: "south", Design: "Long Meadow"}); err != nil {
 		t.Fatal(err)
 	}
 	again := func(stage string, verdict conformity.Verdict, minutes int) {

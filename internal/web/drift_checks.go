@@ -8,7 +8,6 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/control"
 	"coilkeep/internal/gauge"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -27,7 +26,7 @@ type checkView struct {
 // checkChart charts the check standard that a bench measured last; the zero view
 // when it has measured none.
 func (s *site) checkChart(ctx context.Context, bench string) (checkView, error) {
-	checks, err := s.server.History.CheckMeasurements(ctx, history.CheckFilter{Bench: bench, Limit: watchedChecks})
+	checks, err := s.server.History.CheckMeasurements(ctx, record.CheckFilter{Bench: bench, Limit: watchedChecks})
 	if err != nil || len(checks) == 0 {
 		return checkView{}, err
 	}

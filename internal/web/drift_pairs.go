@@ -12,7 +12,6 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 	"coilkeep/internal/statistics"
 )
@@ -66,7 +65,7 @@ type pairsView struct {
 // with those of another.
 func (s *site) pairsPage(w http.ResponseWriter, r *http.Request) error {
 	view := pairsView{frame: s.frame(windingSection, "Pairs"), Form: filledIn(r.URL.Query())}
-	batches, _, err := s.server.History.FindBatches(r.Context(), history.BatchSearch{Limit: listedBatches})
+	batches, _, err := s.server.History.FindBatches(r.Context(), record.BatchSearch{Limit: listedBatches})
 	if err != nil {
 		return err
 	}
@@ -259,12 +258,12 @@ func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
 	if err != nil {
 		return shelf{}, err
 	}
-	measured, next, err := s.server.History.Measurements(ctx, history.Filter{Batch: name, Newest: true, Limit: history.MaxPage})
+	measured, next, err := s.server.History.Measurements(ctx, record.Filter{Batch: name, Newest: true, Limit: record.MaxPage})
 	if err != nil {
 		return shelf{}, err
 	}
 	if next != "" {
-		return shelf{}, invalid.of(field, "batch %s has more than %d measurements; pair smaller batches", name, history.MaxPage)
+		return shelf{}, invalid.of(field, "batch %s has more than %d measurements; pair smaller batches", name, record.MaxPage)
 	}
 	newest, serials := newestStanding(measured)
 	sold, err := s.server.History.Assembled(ctx, serials)

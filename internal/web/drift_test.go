@@ -15,7 +15,6 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/record"
 )
@@ -180,7 +179,7 @@ func TestDriftFormsNameWhoIsLoggedIn(t *testing.T) {
 			t.Fatalf("%s: status %d %s", path, r.status, r.body)
 		}
 	}
-	journal, err := w.History.Journal(t.Context(), history.JournalFilter{})
+	journal, err := w.History.Journal(t.Context(), record.JournalFilter{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -292,7 +291,7 @@ func TestStudy(t *testing.T) {
 	wantNoText(t, string(r.body), "clips on coil")
 	w.shows(t, "/studies/spring%20check", "2 people", "coils were measured; 10 are usual")
 	w.shows(t, "/studies", "spring check")
-	coils, _, err := w.store.Measurements(t.Context(), history.Filter{})
+	coils, _, err := w.store.Measurements(t.Context(), record.Filter{})
 	if err != nil || len(coils) != 0 {
 		t.Errorf("the study left %d measurements of coils, %v", len(coils), err)
 	}

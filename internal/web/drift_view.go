@@ -14,7 +14,6 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
@@ -79,7 +78,7 @@ func (s *site) batchDrift(ctx context.Context, batch record.Batch, coils []recor
 		s.fillDrift(&view, d, run)
 		return view
 	}
-	newest, _, err := s.server.History.Measurements(ctx, history.Filter{Batch: batch.Name, Newest: true, Limit: mostCharted})
+	newest, _, err := s.server.History.Measurements(ctx, record.Filter{Batch: batch.Name, Newest: true, Limit: mostCharted})
 	if err != nil {
 		s.log.Warn("no picture of the batch", "batch", batch.Name, "err", err)
 		view.Drift, view.Chart = &d, drawing{Trouble: classify(err).detail}

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -68,7 +67,7 @@ func (s *site) measuredSince(ctx context.Context, id, only string) ([]record.Mea
 	if id == "" {
 		return nil, nil
 	}
-	missed, next, err := s.server.History.Measurements(ctx, history.Filter{Bench: only, After: id, Limit: longestPage})
+	missed, next, err := s.server.History.Measurements(ctx, record.Filter{Bench: only, After: id, Limit: longestPage})
 	if errors.Is(err, record.ErrInvalid) {
 		return nil, invalid.of("Last-Event-ID", "%q is not the id of a measurement", id)
 	}

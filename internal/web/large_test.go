@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/history/historytest"
 	"coilkeep/internal/record"
 )
@@ -49,29 +48,29 @@ func BenchmarkLargePages(b *testing.B) {
 	ctx, kept := b.Context(), w.store
 	batch := fmt.Sprintf("B-%d", coils/historytest.Coils/2/historytest.Benches*historytest.Benches)
 	coil := fmt.Sprintf("HN-%07d", coils/2)
-	newest := func(f history.Filter) func() error {
+	newest := func(f record.Filter) func() error {
 		f.Newest = true
 		return func() error { _, _, err := kept.Measurements(ctx, f); return err }
 	}
-	ofBatch := func() error { _, _, err := kept.Measurements(ctx, history.Filter{Batch: batch}); return err }
+	ofBatch := func() error { _, _, err := kept.Measurements(ctx, record.Filter{Batch: batch}); return err }
 	ofCoil := func() error { _, err := kept.Coil(ctx, coil); return err }
-	meter := history.UseFilter{Bench: "bench-0", Role: record.Meter, Identity: oldMeter}
+	meter := record.UseFilter{Bench: "bench-0", Role: record.Meter, Identity: oldMeter}
 	for _, c := range []struct {
 		path string
 		bare func() error
 	}{
-		{"/", newest(history.Filter{Bench: "bench-0", Limit: shownMeasurements})},
-		{"/benches/bench-0/run?width=900", newest(history.Filter{Batch: batch, Limit: chartedMeasurements})},
-		{"/batches", func() error { _, _, err := kept.FindBatches(ctx, history.BatchSearch{}); return err }},
-		{"/batches?q=b-1", func() error { _, _, err := kept.FindBatches(ctx, history.BatchSearch{Text: "b-1"}); return err }},
+		{"/", newest(record.Filter{Bench: "bench-0", Limit: shownMeasurements})},
+		{"/benches/bench-0/run?width=900", newest(record.Filter{Batch: batch, Limit: chartedMeasurements})},
+		{"/batches", func() error { _, _, err := kept.FindBatches(ctx, record.BatchSearch{}); return err }},
+		{"/batches?q=b-1", func() error { _, _, err := kept.FindBatches(ctx, record.BatchSearch{Text: "b-1"}); return err }},
 		{"/batches/" + batch, ofBatch},
 		{"/batches/" + batch + "/drift.pdf", ofBatch},
 		{"/batches/" + batch + "/labels.pdf", ofBatch},
-		{"/coils", newest(history.Filter{Limit: foundCoils})},
+		{"/coils", newest(record.Filter{Limit: foundCoils})},
 		{"/coils?q=hn-00", func() error { _, _, err := kept.FindCoils(ctx, "hn-00", foundCoils); return err }},
 		{"/coils?q=yesterday", func() error {
 			from, to := dayOf(noon.Local().AddDate(0, 0, -1))
-			_, _, err := kept.Measurements(ctx, history.Filter{From: from, To: to, Limit: foundCoils})
+			_, _, err := kept.Measurements(ctx, record.Filter{From: from, To: to, Limit: foundCoils})
 			return err
 		}},
 		{"/coils/" + coil, ofCoil},
@@ -95,9 +94,9 @@ func BenchmarkLargePages(b *testing.B) {
 			}
 			return err
 		}},
-		{"/winders", func() error { _, _, err := kept.FindBatches(ctx, history.BatchSearch{}); return err }},
-		{"/winders/W1", newest(history.Filter{Design: "D-0"})},
-		{"/spools", func() error { _, _, err := kept.FindBatches(ctx, history.BatchSearch{}); return err }},
+		{"/winders", func() error { _, _, err := kept.FindBatches(ctx, record.BatchSearch{}); return err }},
+		{"/winders/W1", newest(record.Filter{Design: "D-0"})},
+		{"/spools", func() error { _, _, err := kept.FindBatches(ctx, record.BatchSearch{}); return err }},
 		{"/answer?serial=" + coil, ofCoil},
 		{"/answers", func() error { _, err := kept.Designs(ctx); return err }},
 	} {

@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"time"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -40,8 +39,8 @@ func (s *site) listMeasurements(w http.ResponseWriter, r *http.Request) error {
 // parseFilter reads the query of a list of measurements. A parameter that is
 // not known or cannot be read is refused: a filter that is left out silently
 // would answer another question than was asked.
-func parseFilter(query url.Values) (history.Filter, error) {
-	filter := history.Filter{Limit: defaultPage}
+func parseFilter(query url.Values) (record.Filter, error) {
+	filter := record.Filter{Limit: defaultPage}
 	if err := onlyParameters(query, "batch", "design", "serial", "bench", "from", "to", "after", "limit"); err != nil {
 		return filter, err
 	}

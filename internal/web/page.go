@@ -8,7 +8,6 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -182,7 +181,7 @@ func (s *site) startView(ctx context.Context, first bench.Snapshot) (*startView,
 	if first.Last != nil {
 		return nil, nil
 	}
-	any, _, err := s.server.History.Measurements(ctx, history.Filter{Newest: true, Limit: 1})
+	any, _, err := s.server.History.Measurements(ctx, record.Filter{Newest: true, Limit: 1})
 	if err != nil || len(any) > 0 {
 		return nil, err
 	}

@@ -10,7 +10,6 @@ import (
 	"slices"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -107,7 +106,7 @@ func classify(err error) *fault {
 // fileTroubles lists what keeps a history from answering or keeping anything.
 // Their text says the way out, and names no file.
 func fileTroubles() []error {
-	return []error{history.ErrBusy, history.ErrReadOnly, history.ErrFull, history.ErrDamaged, history.ErrDisk}
+	return []error{record.ErrBusy, record.ErrReadOnly, record.ErrFull, record.ErrDamaged, record.ErrDisk}
 }
 
 // fail answers with the problem err is.

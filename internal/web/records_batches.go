@@ -6,7 +6,6 @@ import (
 	"mime"
 	"net/http"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -23,7 +22,7 @@ const (
 // batchRow is one batch of a list.
 type batchRow struct {
 	record.Batch
-	Verdicts history.Verdicts
+	Verdicts record.Verdicts
 }
 
 // batchesView is the list of batches.
@@ -39,7 +38,7 @@ type batchesView struct {
 
 func (s *site) batchesPage(w http.ResponseWriter, r *http.Request) error {
 	query := r.URL.Query()
-	search := history.BatchSearch{Text: query.Get("q"), After: query.Get("after"), Limit: listedBatches}
+	search := record.BatchSearch{Text: query.Get("q"), After: query.Get("after"), Limit: listedBatches}
 	view := batchesView{frame: s.frame(batchesSection, "Batches"), Text: search.Text, First: search.After == ""}
 	var err error
 	if view.Rows, view.Next, err = s.batchRows(r, search); err != nil {
@@ -49,7 +48,7 @@ func (s *site) batchesPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 // batchRows finds batches and counts their coils by verdict.
-func (s *site) batchRows(r *http.Request, search history.BatchSearch) (rows []batchRow, next string, err error) {
+func (s *site) batchRows(r *http.Request, search record.BatchSearch) (rows []batchRow, next string, err error) {
 	batches, next, err := s.server.History.FindBatches(r.Context(), search)
 	if err != nil {
 		return nil, "", err
@@ -74,7 +73,7 @@ type batchView struct {
 	record.Batch
 	Spec     record.Design // the revision it is wound to
 	Sums     sumsView
-	Verdicts history.Verdicts
+	Verdicts record.Verdicts
 	Drift    driftView
 	Coils    []record.Measurement
 	// More is true when there are measurements that the page leaves out.
@@ -112,7 +111,7 @@ func (s *site) showBatch(w http.ResponseWriter, r *http.Request, status int, for
 		return err
 	}
 	view.Verdicts = verdicts[batch.Name]
-	coils, next, err := kept.Measurements(ctx, history.Filter{Batch: batch.Name, Limit: listedCoils})
+	coils, next, err := kept.Measurements(ctx, record.Filter{Batch: batch.Name, Limit: listedCoils})
 	if err != nil {
 		return err
 	}
@@ -134,7 +133,7 @@ func (s *site) exportBatch(format, contentType string) endpoint {
 			return err
 		}
 		var b bytes.Buffer
-		if err := s.server.History.Export(r.Context(), &b, format, history.Filter{Batch: batch.Name}); err != nil {
+		if err := s.server.History.Export(r.Context(), &b, format, record.Filter{Batch: batch.Name}); err != nil {
 			return err
 		}
 		s.download(w, contentType, fmt.Sprintf("batch %s.%s", batch.Name, format), b.Bytes())

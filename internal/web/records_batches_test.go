@@ -13,6 +13,7 @@ import (
 
 	"coilkeep/internal/history"
 	"coilkeep/internal/pdftest"
+	"coilkeep/internal/record"
 )
 
 // windBatch winds batch LM-1: two coils in tolerance, one too high, one
@@ -66,7 +67,7 @@ func TestBatchesPageSearchesAndPages(t *testing.T) {
 	w := newWorkshop(t)
 	w.windBatch(t)
 	for i := range listedBatches {
-		_, err := w.store.OpenBatch(t.Context(), history.BatchStart{Name: fmt.Sprintf("X-%02d", i), Bench: fmt.Sprintf("bench-%d", i), Design: "Long Meadow", Winder: "treadle"})
+		_, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: fmt.Sprintf("X-%02d", i), Bench: fmt.Sprintf("bench-%d", i), Design: "Long Meadow", Winder: "treadle"})
 		if err != nil {
 			t.Fatal(err)
 		}

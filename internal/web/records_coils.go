@@ -9,7 +9,6 @@ import (
 	"net/url"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
@@ -186,7 +185,7 @@ func (s *site) surround(r *http.Request, view *coilView) error {
 			return err
 		}
 	}
-	view.Journal, err = kept.Journal(ctx, history.JournalFilter{Subject: view.Serial, Limit: shownDeeds})
+	view.Journal, err = kept.Journal(ctx, record.JournalFilter{Subject: view.Serial, Limit: shownDeeds})
 	return err
 }
 

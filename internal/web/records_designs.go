@@ -10,7 +10,6 @@ import (
 	"strings"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 )
@@ -98,7 +97,7 @@ func (s *site) showDesignPage(w http.ResponseWriter, r *http.Request, status int
 		return chart.Scale{View: v, Tolerance: design.Tolerance(), TargetOhms: design.TargetOhms}.Picture()
 	})
 	var next string
-	view.Batches, next, err = s.batchRows(r, history.BatchSearch{Design: design.Name, Limit: foundBatches})
+	view.Batches, next, err = s.batchRows(r, record.BatchSearch{Design: design.Name, Limit: foundBatches})
 	if err != nil {
 		return err
 	}

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
@@ -212,13 +211,13 @@ func (s *site) batchLabels(w http.ResponseWriter, r *http.Request) error {
 	if which != "" && which != "in" && which != "all" {
 		return invalid.of("which", "there is no choice %q; it is in or all", which)
 	}
-	filter := history.Filter{Batch: batch, Limit: history.MaxPage}
+	filter := record.Filter{Batch: batch, Limit: record.MaxPage}
 	list, next, err := s.server.History.Measurements(r.Context(), filter)
 	if err != nil {
 		return err
 	}
 	if next != "" {
-		return conflict.because("batch %s has more than %d measurements, too many for one document; print coil by coil", batch, history.MaxPage)
+		return conflict.because("batch %s has more than %d measurements, too many for one document; print coil by coil", batch, record.MaxPage)
 	}
 	list = ready(list, which == "all")
 	if len(list) == 0 {

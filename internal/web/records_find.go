@@ -5,7 +5,6 @@ import (
 	"strings"
 	"time"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -44,7 +43,7 @@ func (s *site) findPage(w http.ResponseWriter, r *http.Request) error {
 	var err error
 	switch {
 	case view.Text == "":
-		view.Coils, _, err = s.server.History.Measurements(r.Context(), history.Filter{Newest: true, Limit: foundCoils})
+		view.Coils, _, err = s.server.History.Measurements(r.Context(), record.Filter{Newest: true, Limit: foundCoils})
 	case isDay:
 		err = s.findDay(r, &view, day)
 	default:
@@ -82,12 +81,12 @@ func (s *site) findDay(r *http.Request, view *findView, day time.Time) (err erro
 	from, to := dayOf(day)
 	view.Day = day.Format("Monday, 2 January 2006")
 	view.Coils, view.Next, err = s.server.History.Measurements(r.Context(),
-		history.Filter{From: from, To: to, After: r.URL.Query().Get("after"), Limit: foundCoils})
+		record.Filter{From: from, To: to, After: r.URL.Query().Get("after"), Limit: foundCoils})
 	if err != nil {
 		return err
 	}
 	var next string
-	view.Batches, next, err = s.batchRows(r, history.BatchSearch{OpenedFrom: from, OpenedTo: to, Limit: foundBatches})
+	view.Batches, next, err = s.batchRows(r, record.BatchSearch{OpenedFrom: from, OpenedTo: to, Limit: foundBatches})
 	view.MoreBatches = next != ""
 	return err
 }
@@ -106,7 +105,7 @@ func (s *site) findText(r *http.Request, view *findView) (err error) {
 		}
 	}
 	var next string
-	view.Batches, next, err = s.batchRows(r, history.BatchSearch{Text: view.Text, Limit: foundBatches})
+	view.Batches, next, err = s.batchRows(r, record.BatchSearch{Text: view.Text, Limit: foundBatches})
 	if err != nil {
 		return err
 	}

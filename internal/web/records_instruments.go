@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -144,7 +143,7 @@ func (s *site) showInstruments(w http.ResponseWriter, r *http.Request, status in
 	if view.Calibrations, err = kept.Calibrations(ctx, snapshot.Bench); err != nil {
 		return err
 	}
-	if view.Checks, err = kept.CheckMeasurements(ctx, history.CheckFilter{Bench: snapshot.Bench, Limit: shownChecks}); err != nil {
+	if view.Checks, err = kept.CheckMeasurements(ctx, record.CheckFilter{Bench: snapshot.Bench, Limit: shownChecks}); err != nil {
 		return err
 	}
 	if view.CheckChart, err = s.checkChart(ctx, snapshot.Bench); err != nil {

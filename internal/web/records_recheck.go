@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 )
@@ -166,7 +165,7 @@ func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
 func instrumentKey(i record.Instrument) string { return string(i.Role) + ":" + i.Identity }
 
 // askRecheck reads the form into view and returns what to look through.
-func askRecheck(view *recheckView) (filter history.UseFilter, err error) {
+func askRecheck(view *recheckView) (filter record.UseFilter, err error) {
 	for _, i := range view.Known {
 		if instrumentKey(i) == view.Form.Get("instrument") {
 			view.Instrument = i
@@ -175,7 +174,7 @@ func askRecheck(view *recheckView) (filter history.UseFilter, err error) {
 	if view.Instrument.Identity == "" {
 		return filter, invalid.of("instrument", "choose an instrument that this bench has measured with")
 	}
-	filter = history.UseFilter{Bench: view.Bench, Role: view.Instrument.Role, Identity: view.Instrument.Identity}
+	filter = record.UseFilter{Bench: view.Bench, Role: view.Instrument.Role, Identity: view.Instrument.Identity}
 	if filter.From, err = view.Form.day("from"); err != nil {
 		return filter, err
 	}
@@ -202,7 +201,7 @@ func askRecheck(view *recheckView) (filter history.UseFilter, err error) {
 var errEnough = errors.New("enough")
 
 // fillRecheck computes at most so many measurements anew.
-func (s *site) fillRecheck(ctx context.Context, view *recheckView, filter history.UseFilter, most int) error {
+func (s *site) fillRecheck(ctx context.Context, view *recheckView, filter record.UseFilter, most int) error {
 	coils := map[string]bool{}
 	shifts := 0.0
 	err := s.server.History.EachUse(ctx, filter, func(m record.Measurement) error {

@@ -127,7 +127,7 @@ type gatedHistory struct {
 	err  error
 }
 
-func (h gatedHistory) EachUse(ctx context.Context, f history.UseFilter, fn func(record.Measurement) error) error {
+func (h gatedHistory) EachUse(ctx context.Context, f record.UseFilter, fn func(record.Measurement) error) error {
 	select {
 	case <-h.gate:
 	case <-ctx.Done():
@@ -145,7 +145,7 @@ func TestRecheckIsOnTheScreenBeforeItsAnswer(t *testing.T) {
 		want, unwanted string
 	}{
 		"answered": {nil, "Measurements 1 Coils 1", "There is no list"},
-		"damaged":  {history.ErrDamaged, "There is no list: " + history.ErrDamaged.Error(), "HN-0001"},
+		"damaged":  {record.ErrDamaged, "There is no list: " + record.ErrDamaged.Error(), "HN-0001"},
 		"unknown":  {errors.New("torn"), "There is no list: the log of coilkeep serve says more", "HN-0001"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -199,7 +199,7 @@ func TestRecheckIsBounded(t *testing.T) {
 		w.capture(t, fmt.Sprintf("HN-000%d", i), 6690, noon.Add(time.Duration(i-10)*time.Minute))
 	}
 	s := w.site(&localAddress)
-	filter := history.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter}
+	filter := record.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter}
 	for most, cut := range map[int]bool{2: true, 3: false} {
 		view := recheckView{Correction: correction{record.Meter, 1}}
 		if err := s.fillRecheck(t.Context(), &view, filter, most); err != nil {

@@ -1,6 +1,8 @@
 package web
 
-import "coilkeep/internal/history"
+import (
+	"coilkeep/internal/record"
+)
 
 // recordRoutes lists what can be asked of the records: their pages and files,
 // and the part of the API that only they use.
@@ -8,8 +10,8 @@ func (s *site) recordRoutes() []route {
 	return []route{
 		{"GET", "/batches", s.forPeople(s.batchesPage)},
 		{"GET", "/batches/{batch}", s.forPeople(s.batchPage)},
-		{"GET", "/batches/{batch}/measurements.csv", s.forPeople(s.exportBatch(history.CSV, "text/csv; charset=utf-8"))},
-		{"GET", "/batches/{batch}/measurements.jsonl", s.forPeople(s.exportBatch(history.JSONL, "application/jsonl"))},
+		{"GET", "/batches/{batch}/measurements.csv", s.forPeople(s.exportBatch(record.CSV, "text/csv; charset=utf-8"))},
+		{"GET", "/batches/{batch}/measurements.jsonl", s.forPeople(s.exportBatch(record.JSONL, "application/jsonl"))},
 		{"GET", "/batches/{batch}/labels.pdf", s.forPeople(s.batchLabels)},
 
 		{"GET", "/designs", s.forPeople(s.designsPage)},

@@ -7,7 +7,6 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -27,9 +26,9 @@ func BenchmarkRecordPages(b *testing.B) {
 		path string
 		bare func() error
 	}{
-		{"/batches", func() error { _, _, err := kept.FindBatches(ctx, history.BatchSearch{}); return err }},
+		{"/batches", func() error { _, _, err := kept.FindBatches(ctx, record.BatchSearch{}); return err }},
 		{"/batches/LM-1", func() error {
-			_, _, err := kept.Measurements(ctx, history.Filter{Batch: "LM-1", Limit: listedCoils})
+			_, _, err := kept.Measurements(ctx, record.Filter{Batch: "LM-1", Limit: listedCoils})
 			return err
 		}},
 		{"/coils?q=hn", func() error { _, _, err := kept.FindCoils(ctx, "hn", foundCoils); return err }},
@@ -39,7 +38,7 @@ func BenchmarkRecordPages(b *testing.B) {
 		{"/designs/Long%20Meadow", func() error { _, err := kept.DesignRevisions(ctx, "Long Meadow"); return err }},
 		{"/instruments/north", func() error { _, err := kept.Calibrations(ctx, "north"); return err }},
 		{recheckPath("instrument", "meter:"+oldMeter, "correction", "1"), func() error {
-			return kept.EachUse(ctx, history.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter}, func(record.Measurement) error { return nil })
+			return kept.EachUse(ctx, record.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter}, func(record.Measurement) error { return nil })
 		}},
 	} {
 		b.Run(c.path, func(b *testing.B) {

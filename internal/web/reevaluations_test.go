@@ -9,7 +9,6 @@ import (
 	"testing"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -34,7 +33,7 @@ func withOlderRules(t *testing.T) *workshop {
 func TestReevaluatePage(t *testing.T) {
 	t.Parallel()
 	w := withOlderRules(t)
-	kept, _, err := w.store.Measurements(t.Context(), history.Filter{})
+	kept, _, err := w.store.Measurements(t.Context(), record.Filter{})
 	if err != nil || len(kept) != 3 {
 		t.Fatalf("%d measurements, %v", len(kept), err)
 	}
@@ -60,7 +59,7 @@ func TestReevaluatePage(t *testing.T) {
 		t.Errorf("without a reason: got status %d", answer.status)
 	}
 	wantText(t, string(answer.body), "say why they are evaluated again")
-	if still, _, err := w.store.Measurements(t.Context(), history.Filter{}); err != nil || len(still) != 3 {
+	if still, _, err := w.store.Measurements(t.Context(), record.Filter{}); err != nil || len(still) != 3 {
 		t.Fatalf("a preview left %d measurements, %v", len(still), err)
 	}
 
@@ -104,7 +103,7 @@ func TestReevaluations(t *testing.T) {
 	if len(coil.Measurements) != 2 || coil.Measurements[0].Supersedes != coil.Measurements[1].ID || coil.Measurements[1].Status != record.Superseded {
 		t.Errorf("the coil has %+v", coil.Measurements)
 	}
-	deeds, err := w.store.Journal(t.Context(), history.JournalFilter{Action: "reevaluate"})
+	deeds, err := w.store.Journal(t.Context(), record.JournalFilter{Action: "reevaluate"})
 	if err != nil || len(deeds) != 1 || deeds[0].Who != "Mira" {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}

@@ -9,7 +9,6 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -76,14 +75,14 @@ func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapsh
 	if view.Start, err = s.startView(ctx, snapshot); err != nil {
 		return err
 	}
-	recent, _, err := kept.Measurements(ctx, history.Filter{Bench: snapshot.Bench, Newest: true, Limit: 2 * shownMeasurements})
+	recent, _, err := kept.Measurements(ctx, record.Filter{Bench: snapshot.Bench, Newest: true, Limit: 2 * shownMeasurements})
 	recent = withoutFirsts(recent)
 	view.Recent = recent[:min(len(recent), shownMeasurements)]
 	if err != nil || snapshot.Batch == nil {
 		return err
 	}
 	view.Drift = s.liveDrift(ctx, snapshot.Batch.Name)
-	view.Notes, err = kept.Journal(ctx, history.JournalFilter{Bench: snapshot.Bench, Action: noteAction,
+	view.Notes, err = kept.Journal(ctx, record.JournalFilter{Bench: snapshot.Bench, Action: noteAction,
 		From: snapshot.Batch.OpenedAt, Limit: shownNotes})
 	if err != nil {
 		return err
@@ -91,7 +90,7 @@ func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapsh
 	if view.Sums, err = s.batchSums(ctx, snapshot.Batch.Name, view.Drift.Drift); err != nil {
 		return err
 	}
-	coils, _, err := kept.Measurements(ctx, history.Filter{Batch: snapshot.Batch.Name, Newest: true, Limit: chartedMeasurements})
+	coils, _, err := kept.Measurements(ctx, record.Filter{Batch: snapshot.Batch.Name, Newest: true, Limit: chartedMeasurements})
 	if err != nil || len(coils) == 0 {
 		return err
 	}

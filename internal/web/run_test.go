@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -34,7 +33,7 @@ func TestNote(t *testing.T) {
 			t.Errorf("%s: the problem lies in %q, want note", body, problem.Field)
 		}
 	}
-	kept, err := w.store.Journal(t.Context(), history.JournalFilter{Action: noteAction})
+	kept, err := w.store.Journal(t.Context(), record.JournalFilter{Action: noteAction})
 	if err != nil || len(kept) != 3 {
 		t.Errorf("%d notes are kept, want 3 (%v)", len(kept), err)
 	}
@@ -156,7 +155,7 @@ func BenchmarkBenchPage(b *testing.B) {
 	})
 	b.Run("queries", func(b *testing.B) {
 		for b.Loop() {
-			if _, _, err := w.store.Measurements(b.Context(), history.Filter{Batch: "LM-1", Newest: true, Limit: chartedMeasurements}); err != nil {
+			if _, _, err := w.store.Measurements(b.Context(), record.Filter{Batch: "LM-1", Newest: true, Limit: chartedMeasurements}); err != nil {
 				b.Fatal(err)
 			}
 		}

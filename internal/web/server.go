@@ -18,7 +18,6 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 	"coilkeep/internal/warmth"
 )
@@ -28,7 +27,7 @@ import (
 type Bench interface {
 	Snapshot() bench.Snapshot
 	Takes() (leastOhms, mostOhms float64)
-	StartBatch(ctx context.Context, start history.BatchStart) (record.Batch, error)
+	StartBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
 	CloseBatch(ctx context.Context, who string) (record.Batch, error)
 	ChangeSpool(ctx context.Context, spool, who string) (record.Batch, error)
 	SetNext(ctx context.Context, next bench.Next) error
@@ -49,14 +48,14 @@ type History interface {
 	ReviseDesign(ctx context.Context, design record.Design, who string) (record.Design, error)
 	Designs(ctx context.Context) ([]record.Design, error)
 	DesignRevisions(ctx context.Context, name string) ([]record.Design, error)
-	Measurements(ctx context.Context, filter history.Filter) (page []record.Measurement, next string, err error)
+	Measurements(ctx context.Context, filter record.Filter) (page []record.Measurement, next string, err error)
 	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
 	Void(ctx context.Context, id, reason, who string) (record.Measurement, error)
 	Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error)
 	Coil(ctx context.Context, serial string) (record.Coil, error)
-	BatchStatistics(ctx context.Context, batch string, without ...string) (history.BatchStatistics, error)
+	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
 	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
-	Journal(ctx context.Context, filter history.JournalFilter) ([]record.JournalEntry, error)
+	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
 	Writable(ctx context.Context) error
 	Records
 	Comparisons

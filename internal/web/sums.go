@@ -4,14 +4,14 @@ import (
 	"context"
 
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // sumsView is the mean and the spread of a batch, without the coils that stand
 // apart from their neighbours: two with shorted turns make a mean look right that
 // is not, and a spread three times as wide.
 type sumsView struct {
-	history.BatchStatistics
+	record.BatchStatistics
 	// Apart are the serial numbers of the coils that are left out.
 	Apart []string
 }

@@ -70,7 +70,7 @@ func (b *settableBench) fail(err error) {
 	b.err = err
 }
 
-func (b *settableBench) StartBatch(ctx context.Context, start history.BatchStart) (record.Batch, error) {
+func (b *settableBench) StartBatch(ctx context.Context, start record.BatchStart) (record.Batch, error) {
 	batch, err := b.store.OpenBatch(ctx, start)
 	if err == nil {
 		b.set(func(s *bench.Snapshot) { s.Batch = &batch })
@@ -297,7 +297,7 @@ func (w *workshop) wind(t testing.TB) record.Batch {
 	if err != nil {
 		t.Fatal(err)
 	}
-	batch, err := w.store.OpenBatch(t.Context(), history.BatchStart{Name: "LM-1", Bench: "north", Design: design.Name,
+	batch, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: "LM-1", Bench: "north", Design: design.Name,
 		Spool: "S-7", Winder: "W1", Operator: "Ada"})
 	if err != nil {
 		t.Fatal(err)

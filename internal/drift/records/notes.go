@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"coilkeep/internal/drift"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -18,7 +17,7 @@ const mostNotes = 1000
 
 // notesOf are the notes of a batch, the earliest first.
 func notesOf(ctx context.Context, store Store, batch string) ([]record.JournalEntry, error) {
-	notes, err := store.Journal(ctx, history.JournalFilter{Action: Acknowledged, Subject: batch, Limit: mostNotes})
+	notes, err := store.Journal(ctx, record.JournalFilter{Action: Acknowledged, Subject: batch, Limit: mostNotes})
 	slices.SortStableFunc(notes, func(a, b record.JournalEntry) int { return a.Time.Compare(b.Time) })
 	return notes, err
 }

@@ -16,7 +16,6 @@ import (
 	"coilkeep/internal/control"
 	"coilkeep/internal/copper"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 )
@@ -24,11 +23,11 @@ import (
 // Store is what is needed of a history.
 type Store interface {
 	Batch(ctx context.Context, name string) (record.Batch, error)
-	Batches(ctx context.Context, f history.BatchFilter) ([]record.Batch, error)
+	Batches(ctx context.Context, f record.BatchFilter) ([]record.Batch, error)
 	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
-	Measurements(ctx context.Context, f history.Filter) (page []record.Measurement, next string, err error)
-	CheckMeasurements(ctx context.Context, f history.CheckFilter) ([]record.CheckMeasurement, error)
-	Journal(ctx context.Context, f history.JournalFilter) ([]record.JournalEntry, error)
+	Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error)
+	CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error)
+	Journal(ctx context.Context, f record.JournalFilter) ([]record.JournalEntry, error)
 	CurrentBaseline(ctx context.Context, winder, design string, revision int) (*record.Baseline, error)
 }
 
@@ -96,7 +95,7 @@ func Revision(ctx context.Context, store Store, winder, design string, revision 
 // Design returns the newest [MostCoils] coils of a design, whoever wound them,
 // batch after batch and numbered through: the spools it was wound from are told apart by them.
 func Design(ctx context.Context, store Store, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	batches, err := inOrder(ctx, store, history.BatchFilter{Design: design})
+	batches, err := inOrder(ctx, store, record.BatchFilter{Design: design})
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
@@ -135,7 +134,7 @@ func (b batches) newest() batches {
 }
 
 // inOrder lists the newest of the batches that match, the oldest first.
-func inOrder(ctx context.Context, store Store, f history.BatchFilter) (batches, error) {
+func inOrder(ctx context.Context, store Store, f record.BatchFilter) (batches, error) {
 	f.Limit = mostBatches + 1
 	found, err := store.Batches(ctx, f)
 	if err != nil {
@@ -150,7 +149,7 @@ func inOrder(ctx context.Context, store Store, f history.BatchFilter) (batches, 
 // batchesOf lists the batches of a winder, those without one when it is empty; of
 // all designs when design is empty.
 func batchesOf(ctx context.Context, store Store, winder, design string) (batches, error) {
-	found, err := inOrder(ctx, store, history.BatchFilter{Design: design, Winder: winder})
+	found, err := inOrder(ctx, store, record.BatchFilter{Design: design, Winder: winder})
 	// A filter without a winder picks them all.
 	found.list = slices.DeleteFunc(found.list, func(b record.Batch) bool { return b.Winder != winder })
 	return found, err
@@ -352,13 +351,13 @@ func Measured(ctx context.Context, store MeasurementStore, points []drift.Point)
 
 // MeasurementStore is what [Measured] needs of a history.
 type MeasurementStore interface {
-	Measurements(ctx context.Context, f history.Filter) (page []record.Measurement, next string, err error)
+	Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error)
 }
 
 // eachMeasurement calls fn with every measurement of a batch in the order of time,
 // those withdrawn too.
 func eachMeasurement(ctx context.Context, store MeasurementStore, batch string, fn func(record.Measurement)) error {
-	filter := history.Filter{Batch: batch, Limit: history.MaxPage}
+	filter := record.Filter{Batch: batch, Limit: record.MaxPage}
 	for {
 		page, next, err := store.Measurements(ctx, filter)
 		if err != nil {

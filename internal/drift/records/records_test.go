@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"coilkeep/internal/drift"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
@@ -34,7 +33,7 @@ func (s cannedStore) CurrentBaseline(_ context.Context, winder, design string, r
 	return nil, nil
 }
 
-func (s cannedStore) Journal(_ context.Context, f history.JournalFilter) (found []record.JournalEntry, err error) {
+func (s cannedStore) Journal(_ context.Context, f record.JournalFilter) (found []record.JournalEntry, err error) {
 	for _, n := range s.notes {
 		if n.Action == f.Action && n.Subject == f.Subject {
 			found = append(found, n)
@@ -53,7 +52,7 @@ func (s cannedStore) Batch(_ context.Context, name string) (record.Batch, error)
 	return record.Batch{}, record.ErrNotFound
 }
 
-func (s cannedStore) Batches(_ context.Context, f history.BatchFilter) (found []record.Batch, err error) {
+func (s cannedStore) Batches(_ context.Context, f record.BatchFilter) (found []record.Batch, err error) {
 	for _, b := range s.batches {
 		if (f.Design == "" || b.Design == f.Design) && (f.Winder == "" || b.Winder == f.Winder) {
 			found = append(found, b)
@@ -72,7 +71,7 @@ func (s cannedStore) DesignRevision(_ context.Context, name string, revision int
 	return d, nil
 }
 
-func (s cannedStore) Measurements(_ context.Context, f history.Filter) (page []record.Measurement, next string, err error) {
+func (s cannedStore) Measurements(_ context.Context, f record.Filter) (page []record.Measurement, next string, err error) {
 	after := f.After == ""
 	for _, m := range s.measurements {
 		if m.Batch != f.Batch {
@@ -89,7 +88,7 @@ func (s cannedStore) Measurements(_ context.Context, f history.Filter) (page []r
 	return page, "", nil
 }
 
-func (s cannedStore) CheckMeasurements(_ context.Context, f history.CheckFilter) (found []record.CheckMeasurement, err error) {
+func (s cannedStore) CheckMeasurements(_ context.Context, f record.CheckFilter) (found []record.CheckMeasurement, err error) {
 	for _, c := range s.checks {
 		if c.Bench == f.Bench && !c.Time.Before(f.From) && c.Time.Before(f.To) {
 			found = append(found, c)

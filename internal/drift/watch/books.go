@@ -9,7 +9,7 @@ import (
 
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
-	"coilkeep/internal/history"
+	"coilkeep/internal/record"
 )
 
 // everyBatch is more batches than there will be.
@@ -28,7 +28,7 @@ type Winding struct {
 // Windings lists what was wound on which winder, the latest first. Batches
 // without a winder are left out.
 func (w *Watcher) Windings(ctx context.Context) ([]Winding, error) {
-	batches, err := w.store.Batches(ctx, history.BatchFilter{Limit: everyBatch})
+	batches, err := w.store.Batches(ctx, record.BatchFilter{Limit: everyBatch})
 	if err != nil {
 		return nil, err
 	}
@@ -76,7 +76,7 @@ type Book struct {
 // differ. A design that was never wound has an empty book.
 func (w *Watcher) SpoolBook(ctx context.Context, design string) (Book, error) {
 	if design == "" {
-		last, err := w.store.Batches(ctx, history.BatchFilter{Limit: 1})
+		last, err := w.store.Batches(ctx, record.BatchFilter{Limit: 1})
 		if err != nil || len(last) == 0 {
 			return Book{}, err
 		}

@@ -16,16 +16,15 @@ import (
 	"coilkeep/internal/control"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
-	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
 
 // Store is what is needed of a history.
 type Store interface {
 	records.Store
-	Stamp(ctx context.Context) (history.Stamp, error)
+	Stamp(ctx context.Context) (record.Stamp, error)
 	WithdrawnCoils(ctx context.Context) (map[string]int, error)
-	Journal(ctx context.Context, f history.JournalFilter) ([]record.JournalEntry, error)
+	Journal(ctx context.Context, f record.JournalFilter) ([]record.JournalEntry, error)
 	AddJournal(ctx context.Context, e record.JournalEntry) (record.JournalEntry, error)
 	AddBaseline(ctx context.Context, b record.Baseline) (record.Baseline, error)
 	AddFirstBaseline(ctx context.Context, b record.Baseline) (kept record.Baseline, err error)
@@ -52,7 +51,7 @@ type Watcher struct {
 	zone  *time.Location
 
 	mu    sync.Mutex // never held over a question to the store
-	stamp history.Stamp
+	stamp record.Stamp
 	known map[string]*answer // by batch, as of the stamp
 }
 
@@ -110,7 +109,7 @@ func (w *Watcher) forget(name string) {
 
 // answerFor is where what is known of a batch goes, as the history stands. Those who
 // ask for one batch wait for each other, and not for those who ask for another.
-func (w *Watcher) answerFor(name string, stamp history.Stamp) *answer {
+func (w *Watcher) answerFor(name string, stamp record.Stamp) *answer {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if stamp != w.stamp {
@@ -135,7 +134,7 @@ func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) 
 		return Drift{}, fmt.Errorf("batch %s: %w", name, err)
 	}
 	d.News = len(d.Standing) > 0
-	notes, err := w.store.Journal(ctx, history.JournalFilter{Action: records.Acknowledged, Subject: name, Limit: 1})
+	notes, err := w.store.Journal(ctx, record.JournalFilter{Action: records.Acknowledged, Subject: name, Limit: 1})
 	if err != nil || len(notes) == 0 {
 		return d, err
 	}

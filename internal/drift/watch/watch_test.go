@@ -52,7 +52,7 @@ func newWorkshop(t testing.TB) *workshop {
 	_, err = store.AddDesign(t.Context(), record.Design{Name: "larkspur", TargetOhms: 6690, LowerOhms: 6490, UpperOhms: 6890,
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}, "ada")
 	if err == nil {
-		_, err = store.OpenBatch(t.Context(), history.BatchStart{Name: "spring-3", Bench: "north", Design: "larkspur", Winder: "W2", Spool: "S-17"})
+		_, err = store.OpenBatch(t.Context(), record.BatchStart{Name: "spring-3", Bench: "north", Design: "larkspur", Winder: "W2", Spool: "S-17"})
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -185,7 +185,7 @@ type countingStore struct {
 	reads int
 }
 
-func (s *countingStore) Measurements(ctx context.Context, f history.Filter) ([]record.Measurement, string, error) {
+func (s *countingStore) Measurements(ctx context.Context, f record.Filter) ([]record.Measurement, string, error) {
 	s.reads++
 	return s.Store.Measurements(ctx, f)
 }
@@ -199,7 +199,7 @@ type gatedStore struct {
 	reads   atomic.Int32
 }
 
-func (s *gatedStore) Measurements(ctx context.Context, f history.Filter) ([]record.Measurement, string, error) {
+func (s *gatedStore) Measurements(ctx context.Context, f record.Filter) ([]record.Measurement, string, error) {
 	if f.Batch == s.batch {
 		s.reads.Add(1)
 		s.waiting <- struct{}{}
@@ -218,7 +218,7 @@ func TestSlowBatchHoldsUpNoOther(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.wind(12, 6690)
-	if _, err := w.store.OpenBatch(t.Context(), history.BatchStart{Name: "summer-1", Bench: "south", Design: "larkspur", Winder: "W3"}); err != nil {
+	if _, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: "summer-1", Bench: "south", Design: "larkspur", Winder: "W3"}); err != nil {
 		t.Fatal(err)
 	}
 	store := &gatedStore{Store: w.store, batch: "spring-3", waiting: make(chan struct{}, 9), gate: make(chan struct{})}
