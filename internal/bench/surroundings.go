@@ -7,19 +7,21 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // surroundings is what the history says about the coil to come: the batch that
-// is open, its design, the next serial number and the meter's calibration.
+// is open, its design, the next serial number, and what its instruments were
+// calibrated for.
 // Commands may change them at any time, so they are asked for again and again.
 type surroundings struct {
-	batch       *record.Batch
-	design      *record.Design
-	serial      string // by the bench's pattern; empty without one
-	calibration *record.Calibration
-	leads       *record.LeadZero
-	last        *record.Measurement
-	deed        string // id of the latest entry of the journal; empty without one
+	batch        *record.Batch
+	design       *record.Design
+	serial       string // by the bench's pattern; empty without one
+	calibrations []record.Calibration
+	leads        []record.LeadZero
+	last         *record.Measurement
+	deed         string // id of the latest entry of the journal; empty without one
 	// unrecorded is what left this bench without a record, the latest first.
 	unrecorded []record.Unrecorded
 	// soak is that of the coil soakOf; nil without one.
@@ -80,10 +82,10 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 		if err := b.askSoak(ctx, &a); err != nil {
 			return err
 		}
-		if a.calibration, err = b.store.CurrentCalibration(ctx, b.settings.Name, record.Meter); err != nil {
+		if a.calibrations, err = b.store.Calibrations(ctx, b.settings.Name); err != nil {
 			return err
 		}
-		if a.leads, err = b.store.CurrentLeadZero(ctx, b.settings.Name); err != nil {
+		if a.leads, err = b.store.LeadZeros(ctx, b.settings.Name); err != nil {
 			return err
 		}
 		latest, _, err := b.store.Measurements(ctx, record.Filter{Bench: b.settings.Name, Newest: true, Limit: 1})
@@ -181,15 +183,13 @@ func (b *Bench) toCome() *coming {
 	return &c
 }
 
-// corrected fills in what is known of the meter and its leads: the calibration
-// that stands and the lead zero measured last, each only for the meter it was
-// made with. A measured lead zero takes the place of the configured one.
+// corrected fills in what is in force for the meter and its leads. A measured
+// lead zero takes the place of the configured one.
 func (b *Bench) corrected(s capture.Settings) capture.Settings {
-	mine := func(instrument string) bool { return instrument == "" || instrument == b.meter.Label() }
-	if c := b.around.calibration; c != nil && mine(c.Instrument) {
+	if c := workshop.CalibrationInForce(b.around.calibrations, record.Meter, b.meter.Label(), b.now()); c != nil {
 		s.CorrectionRatio = c.CorrectionRatio
 	}
-	if z := b.around.leads; z != nil && mine(z.Meter) {
+	if z := workshop.LeadZeroInForce(b.around.leads, b.meter.Label(), b.now()); z != nil {
 		s.LeadOhms, s.LeadHalfWidthOhms = z.Ohms, z.HalfWidthOhms
 	}
 	return s

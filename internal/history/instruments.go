@@ -60,19 +60,6 @@ func (s *Store) Calibrations(ctx context.Context, bench string) ([]record.Calibr
 	return calibrations.pick(ctx, s, c.where()+newestFirst, c.args...)
 }
 
-// CurrentCalibration returns the newest calibration of a bench's meter or
-// probe that is not in the future, nil when there is none.
-func (s *Store) CurrentCalibration(ctx context.Context, bench string, role record.Role) (*record.Calibration, error) {
-	list, err := calibrations.list(ctx, s.readers, `
-		WHERE bench = ?1 AND role = ?2 AND time_us <= ?3
-		ORDER BY time_us DESC, number DESC
-		LIMIT 1`, bench, role, s.instant().UnixMicro())
-	if err != nil || len(list) == 0 {
-		return nil, explain(s.path, "read calibration", err)
-	}
-	return &list[0], nil
-}
-
 // AddCheckMeasurement stores a measurement of a check standard and returns it
 // as stored; ID and Time are filled in when empty. The error is a *FieldError
 // when a value cannot be right.

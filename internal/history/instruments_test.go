@@ -13,9 +13,6 @@ import (
 func TestCalibrations(t *testing.T) {
 	t.Parallel()
 	s := newStore(t)
-	if c, err := s.CurrentCalibration(t.Context(), "north", record.Meter); c != nil || err != nil {
-		t.Errorf("before any: %+v, %v", c, err)
-	}
 	add := func(c record.Calibration) record.Calibration {
 		t.Helper()
 		stored, err := s.AddCalibration(t.Context(), c)
@@ -26,14 +23,10 @@ func TestCalibrations(t *testing.T) {
 	}
 	old := add(record.Calibration{Time: firstInstant.AddDate(-1, 0, 0), Bench: "north", Role: record.Meter, Instrument: "PM-6",
 		Certificate: "C-1", DueAt: firstInstant.AddDate(0, 0, 10), CorrectionRatio: 0.0002, By: "ada"})
-	current := add(record.Calibration{Bench: "north", Role: record.Meter, Instrument: "PM-6", CorrectionRatio: 0.0001})
+	add(record.Calibration{Bench: "north", Role: record.Meter, Instrument: "PM-6", CorrectionRatio: 0.0001})
 	planned := add(record.Calibration{Time: firstInstant.AddDate(1, 0, 0), Bench: "north", Role: record.Meter, Instrument: "PM-6"})
 	add(record.Calibration{Bench: "north", Role: record.Probe, Instrument: "T-1"})
 	add(record.Calibration{Bench: "south", Role: record.Meter, Instrument: "PM-7"})
-	got, err := s.CurrentCalibration(t.Context(), "north", record.Meter)
-	if err != nil || got == nil || !reflect.DeepEqual(*got, current) {
-		t.Errorf("current = %+v, %v; want %+v", got, err, current)
-	}
 	list, err := s.Calibrations(t.Context(), "north")
 	if err != nil || len(list) != 4 || !reflect.DeepEqual(list[0], planned) || !reflect.DeepEqual(list[3], old) {
 		t.Errorf("calibrations %+v, %v", list, err)
@@ -137,9 +130,6 @@ func TestJournal(t *testing.T) {
 func TestLeadZeros(t *testing.T) {
 	t.Parallel()
 	s := newStore(t)
-	if z, err := s.CurrentLeadZero(t.Context(), "north"); z != nil || err != nil {
-		t.Errorf("before any: %+v, %v", z, err)
-	}
 	var last record.LeadZero
 	for i, ohms := range []float64{0.31, 0.25} {
 		z, err := s.AddLeadZero(t.Context(), record.LeadZero{Time: firstInstant.Add(time.Duration(i-2) * time.Hour), Bench: "north",
@@ -148,10 +138,6 @@ func TestLeadZeros(t *testing.T) {
 			t.Fatal(err)
 		}
 		last = z
-	}
-	got, err := s.CurrentLeadZero(t.Context(), "north")
-	if err != nil || got == nil || *got != last {
-		t.Errorf("current = %+v, %v; want %+v", got, err, last)
 	}
 	if list, err := s.LeadZeros(t.Context(), "north"); err != nil || len(list) != 2 || list[0] != last {
 		t.Errorf("lead zeros %+v, %v", list, err)

@@ -24,16 +24,3 @@ func (s *Store) LeadZeros(ctx context.Context, bench string) ([]record.LeadZero,
 	c.equal("bench", bench)
 	return leadZeros.pick(ctx, s, c.where()+newestFirst, c.args...)
 }
-
-// CurrentLeadZero returns the newest lead zero of a bench that is not in the
-// future, nil when there is none.
-func (s *Store) CurrentLeadZero(ctx context.Context, bench string) (*record.LeadZero, error) {
-	list, err := leadZeros.list(ctx, s.readers, `
-		WHERE bench = ?1 AND time_us <= ?2
-		ORDER BY time_us DESC, number DESC
-		LIMIT 1`, bench, s.instant().UnixMicro())
-	if err != nil || len(list) == 0 {
-		return nil, explain(s.path, "read lead zero", err)
-	}
-	return &list[0], nil
-}

@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -18,6 +19,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // Bench is what a scrape asks of a bench.
@@ -29,7 +31,7 @@ type Bench interface {
 // indexes, however large the history is.
 type History interface {
 	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
-	CurrentCalibration(ctx context.Context, bench string, role record.Role) (*record.Calibration, error)
+	Calibrations(ctx context.Context, bench string) ([]record.Calibration, error)
 	CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error)
 	SizeBytes() (int64, error)
 	LastBackup(ctx context.Context) (time.Time, error)
@@ -178,9 +180,7 @@ func (c collector) Collect(to chan<- prometheus.Metric) {
 		send(c.batchGauges(ctx, snapshot))
 		send(c.driftGauges(ctx, snapshot))
 		send(c.checkGauge(ctx, snapshot.Bench))
-		for _, instrument := range fitted(snapshot) {
-			send(c.calibrationGauge(ctx, snapshot.Bench, instrument.Role))
-		}
+		send(c.calibrationGauges(ctx, snapshot))
 	}
 	send(c.fileGauges(ctx))
 
@@ -266,15 +266,32 @@ func (c collector) driftGauges(ctx context.Context, s bench.Snapshot) ([]prometh
 	return gauges, nil
 }
 
-func (c collector) calibrationGauge(ctx context.Context, bench string, role record.Role) ([]prometheus.Metric, error) {
-	calibration, err := c.sources.History.CurrentCalibration(ctx, bench, role)
+func (c collector) calibrationGauges(ctx context.Context, s bench.Snapshot) ([]prometheus.Metric, error) {
+	calibrations, err := c.sources.History.Calibrations(ctx, s.Bench)
 	if err != nil {
-		return nil, fmt.Errorf("calibration of the %s of bench %q: %w", role, bench, err)
+		return nil, fmt.Errorf("calibrations of bench %q: %w", s.Bench, err)
 	}
-	if calibration == nil || calibration.DueAt.IsZero() {
-		return nil, nil
+	var gauges []prometheus.Metric
+	for _, instrument := range fitted(s) {
+		inForce := workshop.CalibrationInForce(calibrations, instrument.Role, lastKnown(s, instrument), time.Now())
+		if inForce != nil && !inForce.DueAt.IsZero() {
+			gauges = append(gauges, gauge(calibrationDesc, unix(inForce.DueAt), s.Bench, string(instrument.Role)))
+		}
 	}
-	return []prometheus.Metric{gauge(calibrationDesc, unix(calibration.DueAt), bench, string(role))}, nil
+	return gauges, nil
+}
+
+// lastKnown names an instrument; one that has not answered since the daemon
+// started goes by the name it was measured with last.
+func lastKnown(s bench.Snapshot, i bench.Instrument) string {
+	switch {
+	case i.Identity != "" || s.Last == nil:
+		return i.Label()
+	case i.Role == record.Meter:
+		return cmp.Or(s.Last.Meter, i.Label())
+	default:
+		return cmp.Or(s.Last.Probe, i.Label())
+	}
 }
 
 func (c collector) checkGauge(ctx context.Context, bench string) ([]prometheus.Metric, error) {

@@ -62,19 +62,19 @@ func south() bench.Snapshot {
 // answers is a history that gives the answers it was made with. The real one is
 // asked in TestRealHistory.
 type answers struct {
-	statistics  record.BatchStatistics
-	calibration *record.Calibration
-	checks      []record.CheckMeasurement
-	size        int64
-	backup      time.Time
-	err         error
+	statistics   record.BatchStatistics
+	calibrations []record.Calibration
+	checks       []record.CheckMeasurement
+	size         int64
+	backup       time.Time
+	err          error
 }
 
 func (a answers) BatchStatistics(context.Context, string, ...string) (record.BatchStatistics, error) {
 	return a.statistics, a.err
 }
-func (a answers) CurrentCalibration(context.Context, string, record.Role) (*record.Calibration, error) {
-	return a.calibration, a.err
+func (a answers) Calibrations(context.Context, string) ([]record.Calibration, error) {
+	return a.calibrations, a.err
 }
 func (a answers) CheckMeasurements(context.Context, record.CheckFilter) ([]record.CheckMeasurement, error) {
 	return a.checks, a.err
@@ -89,11 +89,14 @@ func (a answers) StandingIn(context.Context, string) ([]string, error) {
 
 func full() answers {
 	return answers{
-		statistics:  record.BatchStatistics{Count: 2, MeanOhms: 6701.5, StandardDeviationOhms: 21.25, MinimumOhms: 6686.5, MaximumOhms: 6716.5},
-		calibration: &record.Calibration{DueAt: noon.AddDate(0, 6, 0)},
-		checks:      []record.CheckMeasurement{{DeviationRatio: -0.00025}},
-		size:        1 << 20,
-		backup:      noon.AddDate(0, 0, -1),
+		statistics: record.BatchStatistics{Count: 2, MeanOhms: 6701.5, StandardDeviationOhms: 21.25, MinimumOhms: 6686.5, MaximumOhms: 6716.5},
+		calibrations: []record.Calibration{
+			{Role: record.Meter, DueAt: noon.AddDate(0, 6, 0)},
+			{Role: record.Probe, DueAt: noon.AddDate(0, 6, 0)},
+		},
+		checks: []record.CheckMeasurement{{DeviationRatio: -0.00025}},
+		size:   1 << 20,
+		backup: noon.AddDate(0, 0, -1),
 	}
 }
 
@@ -300,8 +303,10 @@ func TestAbsent(t *testing.T) {
 		{"no coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics = record.BatchStatistics{} }, BatchR20 + "{", Resistance + "{"},
 		{"one coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics.Count = 1 },
 			`statistic="standard_deviation"`, `statistic="mean"`},
-		{"no calibration", func(_ *bench.Snapshot, a *answers) { a.calibration = nil }, CalibrationDue + "{", HistorySize},
-		{"calibration without end", func(_ *bench.Snapshot, a *answers) { a.calibration.DueAt = time.Time{} }, CalibrationDue + "{", HistorySize},
+		{"no calibration", func(_ *bench.Snapshot, a *answers) { a.calibrations = nil }, CalibrationDue + "{", HistorySize},
+		{"calibration without end", func(_ *bench.Snapshot, a *answers) {
+			a.calibrations[0].DueAt, a.calibrations[1].DueAt = time.Time{}, time.Time{}
+		}, CalibrationDue + "{", HistorySize},
 		{"no check standard", func(_ *bench.Snapshot, a *answers) { a.checks = nil }, CheckStandardDeviation + "{", HistorySize},
 		{"no backup", func(_ *bench.Snapshot, a *answers) { a.backup = time.Time{} }, HistoryLastBackup, HistorySize},
 	} {
@@ -375,6 +380,7 @@ func TestRealHistory(t *testing.T) {
 		}
 	})
 	snapshot := north()
+	snapshot.Meter.Identity = "Elder Vale EV-40"
 	_, err = store.AddDesign(t.Context(), record.Design{Name: "Long Meadow", TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5, AlphaPerKelvin: 0.00393}, "")
 	if err == nil {
 		_, err = store.OpenBatch(t.Context(), record.BatchStart{Name: "LM-12", Bench: "north", Design: "Long Meadow"})
@@ -404,6 +410,11 @@ func TestRealHistory(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+	}
+	_, err = store.AddCalibration(t.Context(), record.Calibration{Time: noon.Add(-time.Minute), Bench: "north", Role: record.Meter,
+		Instrument: "spare meter 2", DueAt: noon.AddDate(9, 0, 0)})
+	if err != nil {
+		t.Fatal(err)
 	}
 	if err := store.Backup(t.Context(), filepath.Join(t.TempDir(), "copy.db"), false); err != nil {
 		t.Fatal(err)

@@ -18,7 +18,7 @@ import (
 )
 
 // answering is a workshop with two coils on record, serving.
-func answering(t *testing.T) *workshop {
+func answering(t *testing.T) *testShop {
 	t.Helper()
 	w := newWorkshop(t)
 	w.wind(t)

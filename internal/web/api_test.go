@@ -33,15 +33,15 @@ func TestNotReady(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {
 		name, want string
-		spoil      func(t *testing.T, w *workshop)
+		spoil      func(t *testing.T, w *testShop)
 	}{
-		{"bench stands still", "bench north does not run", func(t *testing.T, w *workshop) {
+		{"bench stands still", "bench north does not run", func(t *testing.T, w *testShop) {
 			w.north.set(func(s *bench.Snapshot) { s.Time = noon.Add(-time.Minute) })
 		}},
-		{"measurement not saved", "bench north holds a measurement that is not saved", func(t *testing.T, w *workshop) {
+		{"measurement not saved", "bench north holds a measurement that is not saved", func(t *testing.T, w *testShop) {
 			w.north.set(func(s *bench.Snapshot) { s.Unsaved = "the disk is full" })
 		}},
-		{"history closed to writing", "the history takes no writes", func(t *testing.T, w *workshop) {
+		{"history closed to writing", "the history takes no writes", func(t *testing.T, w *testShop) {
 			store, err := history.Open(t.Context(), w.store.Path(), history.Options{ReadOnly: true})
 			if err != nil {
 				t.Fatal(err)

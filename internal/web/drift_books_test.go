@@ -19,7 +19,7 @@ import (
 
 // refuses asks for path, which must be answered with a problem of this status
 // that names the field and says what is wrong.
-func (w *workshop) refuses(t *testing.T, path string, status int, field, says string) {
+func (w *testShop) refuses(t *testing.T, path string, status int, field, says string) {
 	t.Helper()
 	got := want[problem](t, w.ask(t, "GET", path, nil), status)
 	if got.Field != field || !strings.Contains(got.Detail, says) {

@@ -21,7 +21,7 @@ import (
 
 // windCoils measures coils of batch LM-1, a minute apart, by a seeded hand that
 // scatters by 20 Ω about a level.
-func (w *workshop) windCoils(t *testing.T, first, last int, ohms float64) {
+func (w *testShop) windCoils(t *testing.T, first, last int, ohms float64) {
 	t.Helper()
 	random := rand.New(rand.NewPCG(7, uint64(first)))
 	for i := first; i <= last; i++ {
@@ -82,7 +82,7 @@ func TestBatchDriftAPI(t *testing.T) {
 	}
 }
 
-func (w *workshop) shows(t *testing.T, path string, wanted ...string) string {
+func (w *testShop) shows(t *testing.T, path string, wanted ...string) string {
 	t.Helper()
 	r := w.ask(t, "GET", path, nil)
 	text := string(r.body)

@@ -131,7 +131,7 @@ func BenchmarkLargePages(b *testing.B) {
 
 // largeWorkshop has so many coils, the last of them at noon, and bench-0 at work
 // on a batch in their middle.
-func largeWorkshop(b *testing.B, coils int) *workshop {
+func largeWorkshop(b *testing.B, coils int) *testShop {
 	b.Helper()
 	w := newWorkshop(b)
 	w.wind(b)

@@ -20,7 +20,7 @@ import (
 var update = flag.Bool("update", false, "rewrite the golden pages")
 
 // page fetches a page and checks that it is one.
-func (w *workshop) page(t *testing.T, path string) string {
+func (w *testShop) page(t *testing.T, path string) string {
 	t.Helper()
 	answer := w.ask(t, "GET", path, nil)
 	if answer.status != http.StatusOK || answer.header.Get("Content-Type") != "text/html; charset=utf-8" {

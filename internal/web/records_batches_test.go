@@ -18,7 +18,7 @@ import (
 
 // windBatch winds batch LM-1: two coils in tolerance, one too high, one
 // void, and a new spool.
-func (w *workshop) windBatch(t *testing.T) {
+func (w *testShop) windBatch(t *testing.T) {
 	t.Helper()
 	w.wind(t)
 	w.measure(t, "HN-0001", 6721.4, noon.Add(-50*time.Minute))

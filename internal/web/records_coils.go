@@ -169,7 +169,7 @@ func (s *site) surround(r *http.Request, view *coilView) error {
 		}
 		view.Spec = &design
 	}
-	meter, probe, err := s.inForce(ctx, m)
+	meter, probe, err := s.behind(ctx, m)
 	if err != nil {
 		return err
 	}

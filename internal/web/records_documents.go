@@ -14,6 +14,7 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/workshop"
 )
 
 const pdfType = "application/pdf"
@@ -76,7 +77,7 @@ func (s *site) certificate(r *http.Request) (record.Measurement, *report.Certifi
 		}
 		subject.Design = &design
 	}
-	if subject.Meter, subject.Probe, err = s.inForce(ctx, m); err != nil {
+	if subject.Meter, subject.Probe, err = s.behind(ctx, m); err != nil {
 		return m, nil, err
 	}
 	certificate, err := report.NewCertificate(subject)
@@ -113,22 +114,14 @@ func pick(coil record.Coil, query url.Values) (record.Measurement, error) {
 	return coil.Measurements[0], nil
 }
 
-// inForce returns the newest calibrations of the very instruments of a
-// measurement that had been made by then; nil where there was none.
-func (s *site) inForce(ctx context.Context, m record.Measurement) (meter, probe *record.Calibration, err error) {
+// behind returns the calibrations that a measurement rests on; nil where there was
+// none.
+func (s *site) behind(ctx context.Context, m record.Measurement) (meter, probe *record.Calibration, err error) {
 	list, err := s.server.History.Calibrations(ctx, m.Bench)
 	if err != nil {
 		return nil, nil, err
 	}
-	for i, c := range list { // the newest first
-		switch {
-		case c.Time.After(m.Time):
-		case meter == nil && c.Role == record.Meter && (c.Instrument == "" || c.Instrument == m.Meter):
-			meter = &list[i]
-		case probe == nil && c.Role == record.Probe && (c.Instrument == "" || c.Instrument == m.Probe):
-			probe = &list[i]
-		}
-	}
+	meter, probe = workshop.CalibrationsBehind(list, m)
 	return meter, probe, nil
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 const (
@@ -79,27 +80,21 @@ func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []record.C
 		}
 		view.Instruments = append(view.Instruments, one)
 	}
-	for i, z := range zeros {
-		if z.Meter == "" || z.Meter == snapshot.Meter.Label() {
-			view.LeadZero = &zeros[i]
-			break
-		}
-	}
+	view.LeadZero = workshop.LeadZeroInForce(zeros, snapshot.Meter.Label(), s.now())
 	return view
 }
 
-// presentCalibration returns the newest calibration of an instrument that is not in the
-// future; nil without one.
+// presentCalibration returns the calibration that is in force for an instrument
+// now; nil without one.
 func (s *site) presentCalibration(calibrations []record.Calibration, i bench.Instrument) *calibrationToday {
 	now := s.now()
-	for _, c := range calibrations {
-		if c.Role == i.Role && (c.Instrument == "" || c.Instrument == i.Label()) && !c.Time.After(now) {
-			due := !c.DueAt.IsZero()
-			overdue := due && c.DueAt.Before(now)
-			return &calibrationToday{c, overdue, due && !overdue && c.DueAt.Before(now.Add(dueSoon))}
-		}
+	c := workshop.CalibrationInForce(calibrations, i.Role, i.Label(), now)
+	if c == nil {
+		return nil
 	}
-	return nil
+	due := !c.DueAt.IsZero()
+	overdue := due && c.DueAt.Before(now)
+	return &calibrationToday{*c, overdue, due && !overdue && c.DueAt.Before(now.Add(dueSoon))}
 }
 
 // benchInstrumentsView is the page of the instruments of one bench.

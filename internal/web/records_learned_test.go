@@ -11,7 +11,7 @@ import (
 
 // left stores how coils HN-0001, HN-0002… that were left on the clips cooled: the
 // time constant of each, in minutes.
-func (w *workshop) left(t *testing.T, minutes ...float64) {
+func (w *testShop) left(t *testing.T, minutes ...float64) {
 	t.Helper()
 	for i, m := range minutes {
 		_, err := w.store.AddCoolingCurve(t.Context(), record.CoolingCurve{Bench: "north", Design: "Long Meadow", Serial: "HN-000" + string(rune('1'+i)),

@@ -20,7 +20,7 @@ import (
 // capture clips a simulated coil onto a simulated bench, has the rules capture
 // it, and files it under a serial of batch LM-1. The coil was never away from
 // the room; it is recorded some seconds after at.
-func (w *workshop) capture(t testing.TB, serial string, r20Ohms float64, at time.Time) record.Measurement {
+func (w *testShop) capture(t testing.TB, serial string, r20Ohms float64, at time.Time) record.Measurement {
 	t.Helper()
 	rig := simulate.NewBench(simulate.Config{
 		Room:  simulate.Room{BaseCelsius: 21, SwingKelvin: 0.2, Period: time.Hour},
@@ -60,7 +60,7 @@ func meterReading(at time.Time, v simulate.MeterValue) driver.Reading {
 	return driver.Reading{Time: at, Status: driver.OK, Value: v.Value, Resolution: v.Resolution, Raw: fmt.Sprintf("%+.8E", v.Value)}
 }
 
-func (w *workshop) file(t testing.TB, serial string, r capture.Result, design record.Design) record.Measurement {
+func (w *testShop) file(t testing.TB, serial string, r capture.Result, design record.Design) record.Measurement {
 	t.Helper()
 	batch, err := w.store.Batch(t.Context(), "LM-1")
 	if err != nil {
@@ -79,7 +79,7 @@ func (w *workshop) file(t testing.TB, serial string, r capture.Result, design re
 }
 
 // fill sends a form as a page does and follows where the answer leads.
-func (w *workshop) fill(t *testing.T, path string, values url.Values) reply {
+func (w *testShop) fill(t *testing.T, path string, values url.Values) reply {
 	t.Helper()
 	return w.ask(t, "POST", path, values.Encode(), func(r *http.Request) {
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")

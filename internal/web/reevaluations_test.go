@@ -14,7 +14,7 @@ import (
 
 // withOlderRules is a workshop with three coils that the first rules measured, see
 // the README beside them.
-func withOlderRules(t *testing.T) *workshop {
+func withOlderRules(t *testing.T) *testShop {
 	t.Helper()
 	w := newWorkshop(t)
 	kept, err := os.Open(filepath.Join("..", "bench", "testdata", "rules-1", "three-coils.jsonl"))

@@ -138,7 +138,7 @@ func (b *settableBench) Soak(ctx context.Context, k record.Soak) (record.Soak, e
 }
 
 // workshop is a daemon's HTTP side over a real history, with one bench, north.
-type workshop struct {
+type testShop struct {
 	Server
 	store *history.Store
 	north *settableBench
@@ -146,7 +146,7 @@ type workshop struct {
 	url   string
 }
 
-func newWorkshop(t testing.TB) *workshop {
+func newWorkshop(t testing.TB) *testShop {
 	t.Helper()
 	store, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "coilkeep.db"),
 		history.Options{Now: func() time.Time { return noon }})
@@ -159,7 +159,7 @@ func newWorkshop(t testing.TB) *workshop {
 		}
 	})
 	north := &settableBench{store: store, snapshot: idle("north")}
-	w := &workshop{store: store, north: north, hub: &bench.Hub{}}
+	w := &testShop{store: store, north: north, hub: &bench.Hub{}}
 	w.Server = Server{
 		Benches: []Bench{north},
 		History: store,
@@ -188,7 +188,7 @@ func idle(name string) bench.Snapshot {
 }
 
 // start serves the workshop until the test ends, or until stop is called.
-func (w *workshop) start(t testing.TB) (stop func()) {
+func (w *testShop) start(t testing.TB) (stop func()) {
 	t.Helper()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -222,7 +222,7 @@ type reply struct {
 
 // ask sends a request; body may be nil, a string of JSON, or a value that
 // becomes JSON. The answer is checked against the API's own description.
-func (w *workshop) ask(t *testing.T, method, path string, body any, change ...func(*http.Request)) reply {
+func (w *testShop) ask(t *testing.T, method, path string, body any, change ...func(*http.Request)) reply {
 	t.Helper()
 	var content io.Reader
 	switch b := body.(type) {
@@ -291,7 +291,7 @@ func longMeadow() record.Design {
 }
 
 // wind opens batch LM-1 on bench north, of a design it adds first.
-func (w *workshop) wind(t testing.TB) record.Batch {
+func (w *testShop) wind(t testing.TB) record.Batch {
 	t.Helper()
 	design, err := w.store.AddDesign(t.Context(), longMeadow(), "")
 	if err != nil {
@@ -307,7 +307,7 @@ func (w *workshop) wind(t testing.TB) record.Batch {
 }
 
 // measure records a coil of batch LM-1 that measures ohms at 22.35 °C.
-func (w *workshop) measure(t testing.TB, serial string, ohms float64, at time.Time) record.Measurement {
+func (w *testShop) measure(t testing.TB, serial string, ohms float64, at time.Time) record.Measurement {
 	t.Helper()
 	d := longMeadow()
 	inputs := r20.Inputs{

@@ -1,0 +1,54 @@
+package workshop
+
+import (
+	"time"
+
+	"coilkeep/internal/record"
+)
+
+// CalibrationInForce is the one calibration that holds for an instrument at an
+// instant: of those made by then the newest that is of its role and of that very
+// instrument, or was entered without the name of one. list holds the
+// calibrations of its bench, the newest first; those of other instruments never
+// change the answer. It is nil when there is none.
+func CalibrationInForce(list []record.Calibration, role record.Role, instrument string, at time.Time) *record.Calibration {
+	return newest(list, at, func(c record.Calibration) (time.Time, bool) {
+		return c.Time, c.Role == role && isOf(c.Instrument, instrument)
+	})
+}
+
+// LeadZeroInForce is the one lead zero that holds for a meter at an instant, as
+// [CalibrationInForce] does for calibrations.
+func LeadZeroInForce(list []record.LeadZero, meter string, at time.Time) *record.LeadZero {
+	return newest(list, at, func(z record.LeadZero) (time.Time, bool) {
+		return z.Time, isOf(z.Meter, meter)
+	})
+}
+
+// CalibrationsBehind are the calibrations of meter and probe that a measurement
+// rests on: those in force at its time; nil where there was none. One of the
+// meter whose correction is not the one that was applied is not behind it.
+func CalibrationsBehind(list []record.Calibration, m record.Measurement) (meter, probe *record.Calibration) {
+	meter = CalibrationInForce(list, record.Meter, m.Meter, m.Time)
+	if meter != nil && meter.CorrectionRatio != m.Inputs.CorrectionRatio {
+		meter = nil
+	}
+	return meter, CalibrationInForce(list, record.Probe, m.Probe, m.Time)
+}
+
+// isOf says whether a statement about an instrument is about this one. A
+// statement without a name is about whatever the bench has.
+func isOf(named, instrument string) bool { return named == "" || named == instrument }
+
+// newest picks from a list, the newest first, the newest of those that apply and
+// are not after an instant; the first one when several are as new.
+func newest[T any](list []T, at time.Time, applies func(T) (made time.Time, ok bool)) (found *T) {
+	var foundAt time.Time
+	for i := range list {
+		made, ok := applies(list[i])
+		if ok && !made.After(at) && (found == nil || made.After(foundAt)) {
+			found, foundAt = &list[i], made
+		}
+	}
+	return found
+}

@@ -1,0 +1,97 @@
+package workshop
+
+import (
+	"math/rand/v2"
+	"reflect"
+	"slices"
+	"testing"
+	"time"
+
+	"coilkeep/internal/record"
+)
+
+var noon = time.Date(2026, 11, 3, 12, 0, 0, 0, time.UTC)
+
+func TestCalibrationInForce(t *testing.T) {
+	t.Parallel()
+	mine := record.Calibration{ID: "mine", Time: noon.Add(-3 * time.Hour), Role: record.Meter, Instrument: "EV-40", CorrectionRatio: 0.01}
+	unnamed := record.Calibration{ID: "unnamed", Time: noon.Add(-5 * time.Hour), Role: record.Meter}
+	others := []record.Calibration{
+		{ID: "spare", Time: noon.Add(-time.Hour), Role: record.Meter, Instrument: "spare meter 2"},
+		{ID: "probe", Time: noon.Add(-time.Minute), Role: record.Probe, Instrument: "EV-40"},
+		{ID: "planned", Time: noon.Add(time.Hour), Role: record.Meter, Instrument: "EV-40", CorrectionRatio: 0.5},
+		{ID: "planned for all", Time: noon.Add(time.Hour), Role: record.Meter},
+	}
+	inForce := func(list []record.Calibration, at time.Time) string {
+		slices.SortStableFunc(list, func(a, b record.Calibration) int { return b.Time.Compare(a.Time) })
+		if c := CalibrationInForce(list, record.Meter, "EV-40", at); c != nil {
+			return c.ID
+		}
+		return ""
+	}
+	for _, c := range []struct {
+		list []record.Calibration
+		at   time.Time
+		want string
+	}{
+		{nil, noon, ""},
+		{others, noon, ""},
+		{[]record.Calibration{mine}, noon, "mine"},
+		{[]record.Calibration{mine}, mine.Time, "mine"},
+		{[]record.Calibration{mine}, mine.Time.Add(-time.Microsecond), ""},
+		{[]record.Calibration{unnamed, mine}, noon, "mine"},
+		{[]record.Calibration{unnamed, mine}, noon.Add(-4 * time.Hour), "unnamed"},
+		{append([]record.Calibration{mine}, others...), noon, "mine"},
+		{append([]record.Calibration{mine}, others...), noon.Add(2 * time.Hour), "planned"},
+	} {
+		if got := inForce(slices.Clone(c.list), c.at); got != c.want {
+			t.Errorf("of %v at %v: %q, want %q", c.list, c.at, got, c.want)
+		}
+	}
+	// Whatever is entered of other instruments, and when: the answer is the same.
+	random := rand.New(rand.NewPCG(1, 2))
+	for range 200 {
+		list := []record.Calibration{mine, unnamed}
+		for range random.IntN(6) {
+			o := others[random.IntN(2)]
+			o.Time = noon.Add(-time.Duration(random.IntN(600)) * time.Minute)
+			list = append(list, o)
+		}
+		if got := inForce(list, noon); got != "mine" {
+			t.Fatalf("of %+v: %q", list, got)
+		}
+	}
+}
+
+func TestLeadZeroInForce(t *testing.T) {
+	t.Parallel()
+	list := []record.LeadZero{ // the newest first
+		{ID: "B", Time: noon.Add(-time.Hour), Meter: "B", Ohms: 0.4},
+		{ID: "A twice", Time: noon.Add(-2 * time.Hour), Meter: "A", Ohms: 0.3},
+		{ID: "A twice, before", Time: noon.Add(-2 * time.Hour), Meter: "A", Ohms: 0.2},
+	}
+	for meter, want := range map[string]string{"A": "A twice", "B": "B", "C": ""} {
+		got := LeadZeroInForce(list, meter, noon)
+		if (got == nil) != (want == "") || got != nil && got.ID != want {
+			t.Errorf("of meter %s: %+v, want %q", meter, got, want)
+		}
+	}
+}
+
+func TestCalibrationsBehind(t *testing.T) {
+	t.Parallel()
+	list := []record.Calibration{
+		{ID: "meter", Time: noon, Role: record.Meter, Instrument: "EV-40", CorrectionRatio: 0.01},
+		{ID: "probe", Time: noon, Role: record.Probe, Instrument: "T-3"},
+	}
+	m := record.Measurement{Time: noon.Add(time.Hour), Meter: "EV-40", Probe: "T-3"}
+	m.Inputs.CorrectionRatio = 0.01
+	if meter, probe := CalibrationsBehind(list, m); !reflect.DeepEqual(meter, &list[0]) || !reflect.DeepEqual(probe, &list[1]) {
+		t.Errorf("got %+v, %+v", meter, probe)
+	}
+	// One that was in force but not applied is not cited.
+	m.Inputs.CorrectionRatio = 0
+	if meter, probe := CalibrationsBehind(list, m); meter != nil || probe == nil {
+		t.Errorf("got %+v, %+v", meter, probe)
+	}
+}
