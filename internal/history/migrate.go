@@ -109,44 +109,48 @@ func (s *Store) look(ctx context.Context, steps []string) (err error) {
 	return nil
 }
 
-// migrate brings the file to the version of steps, each step in a transaction
-// of its own, after keeping a copy of what was there.
+// migrate brings the file to the version of steps, after keeping a copy of what
+// was there, all in one transaction: of several programs that open the file
+// together one does it, the others wait and find it done, and nobody ever sees a
+// version in between.
 func (s *Store) migrate(ctx context.Context, steps []string) error {
-	var version int
-	if err := s.writer.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+	version, err := versionOf(ctx, s.writer)
+	if err != nil || version == len(steps) {
 		return err
 	}
-	if version == len(steps) {
-		return nil
-	}
-	if version > 0 && !s.opts.noCopy {
-		name := fmt.Sprintf("%s.before-version-%d-%s", s.path, len(steps), fileStamp(s.opts.Now()))
-		if err := s.copyTo(ctx, name, false); err != nil {
-			return fmt.Errorf("keep a copy before migrating: %w", err)
-		}
-		s.opts.Logger.Info("kept a copy of the history before migrating it", "file", name)
-	}
-	for i := version; i < len(steps); i++ {
-		if err := s.step(ctx, i, steps[i]); err != nil {
-			return fmt.Errorf("migrate to version %d: %w", i+1, err)
-		}
-	}
-	s.opts.Logger.Info("history is up to date", "file", s.path, "version", len(steps))
-	return nil
-}
-
-// step applies one step unless another program has done so meanwhile.
-func (s *Store) step(ctx context.Context, from int, statements string) error {
 	return s.write(ctx, "migrate", func(tx *sql.Tx) error {
-		var version int
-		if err := tx.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version); err != nil {
+		if version, err = versionOf(ctx, tx); err != nil || version >= len(steps) {
 			return err
 		}
-		if version > from {
-			return nil
+		if version > 0 && !s.opts.noCopy {
+			if err := s.keepBefore(ctx, len(steps)); err != nil {
+				return fmt.Errorf("keep a copy before migrating: %w", err)
+			}
 		}
-		mark := fmt.Sprintf("\nPRAGMA application_id = %d; PRAGMA user_version = %d;", applicationID, from+1)
-		_, err := tx.ExecContext(ctx, statements+mark)
-		return err
+		for i, statements := range steps[version:] {
+			mark := fmt.Sprintf("\nPRAGMA application_id = %d; PRAGMA user_version = %d;", applicationID, version+i+1)
+			if _, err := tx.ExecContext(ctx, statements+mark); err != nil {
+				return fmt.Errorf("migrate to version %d: %w", version+i+1, err)
+			}
+		}
+		s.opts.Logger.Info("history is up to date", "file", s.path, "version", len(steps))
+		return nil
 	})
+}
+
+// versionOf is the number of steps that were applied to the file.
+func versionOf(ctx context.Context, q querier) (version int, err error) {
+	err = q.QueryRowContext(ctx, "PRAGMA user_version").Scan(&version)
+	return version, err
+}
+
+// keepBefore keeps a copy of the file as it is before it is migrated. It is read
+// beside the transaction that migrates.
+func (s *Store) keepBefore(ctx context.Context, version int) error {
+	name := fmt.Sprintf("%s.before-version-%d-%s", s.path, version, fileStamp(s.opts.Now()))
+	if err := s.copyTo(ctx, name, false); err != nil {
+		return err
+	}
+	s.opts.Logger.Info("kept a copy of the history before migrating it", "file", name)
+	return nil
 }

@@ -372,23 +372,40 @@ func TestUnfinished(t *testing.T) {
 	verifies(t, s)
 }
 
+// Programs that open a file together neither fail nor see it half made, and of an
+// older one they keep one copy.
 func TestOpenAtOnce(t *testing.T) {
 	t.Parallel()
-	path := filepath.Join(t.TempDir(), "coilkeep.db")
-	var group sync.WaitGroup
-	for range 8 {
-		group.Go(func() {
-			s, err := Open(t.Context(), path, Options{})
-			if err != nil {
-				t.Errorf("open: %v", err)
-				return
+	for older, copies := range []int{0, 1} {
+		for range 5 {
+			path := filepath.Join(t.TempDir(), "coilkeep.db")
+			if older == 1 {
+				s, err := open(t.Context(), path, Options{}, migrations[:5])
+				if err != nil {
+					t.Fatal(err)
+				}
+				must(t)(nil, s.Close())
 			}
-			if err := s.Close(); err != nil {
-				t.Errorf("close: %v", err)
+			var group sync.WaitGroup
+			for range 8 {
+				group.Go(func() {
+					s, err := Open(t.Context(), path, Options{})
+					if err != nil {
+						t.Errorf("open: %v", err)
+						return
+					}
+					if err := s.Close(); err != nil {
+						t.Errorf("close: %v", err)
+					}
+				})
 			}
-		})
+			group.Wait()
+			kept, err := filepath.Glob(path + ".before-version-*")
+			if err != nil || len(kept) != copies {
+				t.Errorf("copies of what was there: %v, %v; want %d", kept, err, copies)
+			}
+		}
 	}
-	group.Wait()
 }
 
 func TestCloseTwice(t *testing.T) {
