@@ -1,6 +1,7 @@
 package history
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"slices"
@@ -13,9 +14,9 @@ import (
 // FindCoils returns the coils whose serial number begins with prefix, the
 // highest serial number first, at most limit, and whether there are more. Of
 // each coil it returns the newest measurement that stands, or the newest one
-// when none does; as in a list, without details. A prefix in capitals or in
-// small letters finds serial numbers written as told, all in capitals or all in
-// small letters.
+// when none does; as in a list, without details. Capitals do not matter for the
+// letters A to Z, as with every serial number; beyond them a prefix finds serial
+// numbers written as told, all in capitals or all in small letters.
 func (s *Store) FindCoils(ctx context.Context, prefix string, limit int) (coils []record.Measurement, more bool, err error) {
 	err = s.read(ctx, "find coils", func(q querier) error {
 		serials, err := serialsBeginning(ctx, q, prefix, limit+1)
@@ -38,17 +39,20 @@ func (s *Store) FindCoils(ctx context.Context, prefix string, limit int) (coils 
 	return coils, more, err
 }
 
+// beginning picks serial numbers that begin with ?1, regardless of capitals, in
+// falling order. ?2 is the last code point there is: no text sorts behind it.
+const beginning = `
+	SELECT serial
+	FROM coils
+	WHERE serial >= ?1 COLLATE NOCASE AND serial <= ?1 || ?2 COLLATE NOCASE
+	ORDER BY serial COLLATE NOCASE DESC
+	LIMIT ?3`
+
 // serialsBeginning returns serial numbers in falling order.
 func serialsBeginning(ctx context.Context, q querier, prefix string, limit int) ([]string, error) {
 	var serials []string
 	for _, p := range spellings(prefix) {
-		// No text sorts behind the last code point there is.
-		err := rows(ctx, q, `
-			SELECT serial
-			FROM coils
-			WHERE serial >= ?1 AND serial <= ?1 || ?2
-			ORDER BY serial DESC
-			LIMIT ?3`, []any{p, "\U0010FFFF", limit}, func(r *sql.Rows) error {
+		err := rows(ctx, q, beginning, []any{p, "\U0010FFFF", limit}, func(r *sql.Rows) error {
 			var serial string
 			err := r.Scan(&serial)
 			serials = append(serials, serial)
@@ -58,14 +62,27 @@ func serialsBeginning(ctx context.Context, q querier, prefix string, limit int) 
 			return nil, err
 		}
 	}
-	slices.SortFunc(serials, func(a, b string) int { return strings.Compare(b, a) })
+	slices.SortFunc(serials, func(a, b string) int {
+		return cmp.Or(strings.Compare(inSmall(b), inSmall(a)), strings.Compare(b, a))
+	})
 	serials = slices.Compact(serials)
 	return serials[:min(len(serials), limit)], nil
 }
 
-// spellings are the ways a serial number typed as text may be written.
+// inSmall is a serial number as SQLite sorts it without regard to capitals.
+func inSmall(serial string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'A' && r <= 'Z' {
+			return r - 'A' + 'a'
+		}
+		return r
+	}, serial)
+}
+
+// spellings are the ways a serial number typed as text may be written, as far as
+// SQLite tells them apart.
 func spellings(text string) []string {
-	list := []string{text, strings.ToUpper(text), strings.ToLower(text)}
+	list := []string{inSmall(text), inSmall(strings.ToUpper(text)), strings.ToLower(text)}
 	slices.Sort(list)
 	return slices.Compact(list)
 }

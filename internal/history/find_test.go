@@ -1,6 +1,7 @@
 package history
 
 import (
+	"database/sql"
 	"errors"
 	"fmt"
 	"slices"
@@ -15,7 +16,7 @@ import (
 func TestFindCoils(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	for _, serial := range []string{"HN-0001", "HN-0002", "HN-0010", "hn-0003", "HN-é", "HM-9999", "HO-0000"} {
+	for _, serial := range []string{"HN-0001", "HN-0002", "HN-0010", "hn-0003", "HN-é", "HM-9999", "HO-0000", "Gh-7", "GH_8", "Gha9"} {
 		recordCoil(t, s, serial)
 	}
 	for _, c := range []struct {
@@ -24,12 +25,16 @@ func TestFindCoils(t *testing.T) {
 		want         []string
 		more         bool
 	}{
-		{"as written", "HN-00", 9, []string{"hn-0003", "HN-0010", "HN-0002", "HN-0001"}, false},
+		{"as written", "HN-00", 9, []string{"HN-0010", "hn-0003", "HN-0002", "HN-0001"}, false},
+		{"of mixed letters", "GH-7", 9, []string{"Gh-7"}, false},
+		{"of mixed letters, in mixed letters", "gH", 9, []string{"Gha9", "GH_8", "Gh-7"}, false},
+		{"the first of mixed letters", "gh", 1, []string{"Gha9"}, true},
 		{"in small letters", "hn-001", 9, []string{"HN-0010"}, false},
 		{"in capitals", "HN-0003", 9, []string{"hn-0003"}, false},
 		{"a whole serial", "HN-0002", 9, []string{"HN-0002"}, false},
 		{"beyond ASCII", "HN-é", 9, []string{"HN-é"}, false},
-		{"more than wanted", "HN", 2, []string{"hn-0003", "HN-é"}, true},
+		{"beyond ASCII, in capitals", "HN-É", 9, []string{"HN-é"}, false},
+		{"more than wanted", "HN", 2, []string{"HN-é", "HN-0010"}, true},
 		{"as many as there are", "HN-000", 3, []string{"hn-0003", "HN-0002", "HN-0001"}, false},
 		{"nothing", "HP", 9, nil, false},
 		{"a wildcard of SQL", "H%", 9, nil, false},
@@ -47,6 +52,23 @@ func TestFindCoils(t *testing.T) {
 				t.Errorf("got %q, more %t, want %q, %t", got, more, c.want, c.more)
 			}
 		})
+	}
+}
+
+// However many coils there are, a search looks at those it returns.
+func TestFindCoilsUsesAnIndex(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	var plan []string
+	err := rows(t.Context(), s.readers, `EXPLAIN QUERY PLAN `+beginning, []any{"hn", "\U0010FFFF", 50}, func(r *sql.Rows) error {
+		var id, parent, unused int
+		var step string
+		err := r.Scan(&id, &parent, &unused, &step)
+		plan = append(plan, step)
+		return err
+	})
+	if err != nil || len(plan) != 1 || !strings.Contains(plan[0], "SEARCH coils USING") || !strings.Contains(plan[0], "serial>? AND serial<?") {
+		t.Errorf("plan %q, %v", plan, err)
 	}
 }
 
