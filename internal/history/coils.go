@@ -2,46 +2,102 @@ package history
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 
 	"coilkeep/internal/record"
 )
 
 // Coil returns a coil by its serial number, or ErrNotFound. Capitals do not
 // matter; Serial is as the coil has it.
-func (s *Store) Coil(ctx context.Context, serial string) (record.Coil, error) {
-	var coil record.Coil
-	var newest, standing *record.Measurement
-	err := s.read(ctx, "read coil", func(q querier) (err error) {
-		if coil.Serial, err = spelled(ctx, q, serial); err != nil {
+func (s *Store) Coil(ctx context.Context, serial string) (coil record.Coil, err error) {
+	err = s.read(ctx, "read coil", func(q querier) error {
+		known, err := spelled(ctx, q, serial)
+		if err != nil {
 			return err
 		}
-		f := record.Filter{Serial: coil.Serial, Newest: true}
-		c := pickedBy(f)
-		return eachMeasurement(ctx, q, c.where()+orderOf(f), c.args, func(r row) error {
-			m := r.today()
-			coil.Measurements = append(coil.Measurements, m)
-			if newest == nil {
-				newest = &m
-			}
-			if standing == nil && r.annotation.live() {
-				standing = &m
-			}
-			return nil
-		})
+		coil, err = oneCoil(ctx, q, known)
+		return err
 	})
+	if err == nil && len(coil.Measurements) == 0 {
+		err = fmt.Errorf("coil %q %w", serial, record.ErrNotFound)
+	}
 	if err != nil {
 		return record.Coil{}, err
 	}
-	if newest == nil {
-		return record.Coil{}, fmt.Errorf("coil %q %w", serial, record.ErrNotFound)
-	}
-	if standing == nil {
-		standing = newest
-	}
-	coil.Design, coil.Batch = standing.Design, standing.Batch
 	return coil, nil
+}
+
+// oneCoil is a coil as it is spelled, with what was measured on it; nothing when
+// it was never measured.
+func oneCoil(ctx context.Context, q querier, serial string) (record.Coil, error) {
+	coil := record.Coil{Serial: serial}
+	f := record.Filter{Serial: serial, Newest: true}
+	c := pickedBy(f)
+	err := eachMeasurement(ctx, q, c.where()+orderOf(f), c.args, func(r row) error {
+		coil.Measurements = append(coil.Measurements, r.today())
+		return nil
+	})
+	if err != nil || len(coil.Measurements) == 0 {
+		return coil, err
+	}
+	shown := coil.Measurements[0]
+	if i := slices.IndexFunc(coil.Measurements, record.Measurement.Stands); i >= 0 {
+		shown = coil.Measurements[i]
+	}
+	coil.Design, coil.Batch = shown.Design, shown.Batch
+	return coil, nil
+}
+
+// Coils returns one page of the coils that match, in the order of their serial
+// numbers, and the cursor for CoilSearch.After of the next page, empty when this
+// is the last one. Capitals do not matter.
+func (s *Store) Coils(ctx context.Context, search record.CoilSearch) (page []record.Coil, next string, err error) {
+	limit, err := limitOf(record.Filter{Limit: search.Limit})
+	if err != nil {
+		return nil, "", fmt.Errorf("list coils: %w", err)
+	}
+	page = []record.Coil{}
+	err = s.read(ctx, "list coils", func(q querier) error {
+		var c conditions
+		if search.Beginning != "" {
+			from := c.bind(search.Beginning)
+			c.add(`serial >= ` + from + ` COLLATE NOCASE AND serial <= ` + from + ` || ` + c.bind(lastCodePoint) + ` COLLATE NOCASE`)
+		}
+		if search.After != "" {
+			after := c.bind(search.After)
+			c.add(`(serial > ` + after + ` COLLATE NOCASE OR serial = ` + after + ` COLLATE NOCASE AND serial > ` + after + `)`)
+		}
+		var serials []string
+		err := rows(ctx, q, `SELECT serial FROM coils `+c.where()+` ORDER BY serial COLLATE NOCASE, serial LIMIT `+c.bind(limit+1), c.args,
+			func(r *sql.Rows) error {
+				var serial string
+				err := r.Scan(&serial)
+				serials = append(serials, serial)
+				return err
+			})
+		if err != nil {
+			return err
+		}
+		if len(serials) > limit {
+			serials = serials[:limit]
+			next = serials[limit-1]
+		}
+		for _, serial := range serials {
+			coil, err := oneCoil(ctx, q, serial)
+			if err != nil {
+				return err
+			}
+			page = append(page, coil)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, "", err
+	}
+	return page, next, nil
 }
 
 // NextSerial returns the serial number after the highest one that the pattern

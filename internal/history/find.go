@@ -39,8 +39,11 @@ func (s *Store) FindCoils(ctx context.Context, prefix string, limit int) (coils 
 	return coils, more, err
 }
 
+// lastCodePoint is the last one there is: no text sorts behind it.
+const lastCodePoint = "\U0010FFFF"
+
 // beginning picks serial numbers that begin with ?1, regardless of capitals, in
-// falling order. ?2 is the last code point there is: no text sorts behind it.
+// falling order; ?2 is lastCodePoint.
 const beginning = `
 	SELECT serial
 	FROM coils
@@ -52,7 +55,7 @@ const beginning = `
 func serialsBeginning(ctx context.Context, q querier, prefix string, limit int) ([]string, error) {
 	var serials []string
 	for _, p := range spellings(prefix) {
-		err := rows(ctx, q, beginning, []any{p, "\U0010FFFF", limit}, func(r *sql.Rows) error {
+		err := rows(ctx, q, beginning, []any{p, lastCodePoint, limit}, func(r *sql.Rows) error {
 			var serial string
 			err := r.Scan(&serial)
 			serials = append(serials, serial)

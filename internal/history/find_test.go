@@ -60,7 +60,7 @@ func TestFindCoilsUsesAnIndex(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	var plan []string
-	err := rows(t.Context(), s.readers, `EXPLAIN QUERY PLAN `+beginning, []any{"hn", "\U0010FFFF", 50}, func(r *sql.Rows) error {
+	err := rows(t.Context(), s.readers, `EXPLAIN QUERY PLAN `+beginning, []any{"hn", lastCodePoint, 50}, func(r *sql.Rows) error {
 		var id, parent, unused int
 		var step string
 		err := r.Scan(&id, &parent, &unused, &step)

@@ -11,3 +11,14 @@ type Coil struct {
 	// a list.
 	Measurements []Measurement `json:"measurements"`
 }
+
+// CoilSearch picks coils; a zero field picks all.
+type CoilSearch struct {
+	// Beginning is what the serial number begins with.
+	Beginning string
+	// After is the serial number of the last coil of the page before.
+	After string
+	// Limit is how many at most; 0 means DefaultPage, more than MaxPage is
+	// refused.
+	Limit int
+}

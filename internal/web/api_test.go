@@ -7,6 +7,9 @@ import (
 	"html"
 	"log/slog"
 	"net/http"
+	"net/url"
+	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -319,6 +322,65 @@ func TestMeasurementDetailAndVoid(t *testing.T) {
 		t.Errorf("got %+v", coil)
 	}
 	want[problem](t, w.ask(t, "GET", "/api/v1/coils/HN-9999", nil), http.StatusNotFound)
+}
+
+// TestLists pages through coils and batches: what a list has of one is what it is
+// when asked for by name.
+func TestLists(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.start(t)
+	w.wind(t)
+	serials := []string{"HN-0001", "Hn-0002", "HN-0003", "KB-7"}
+	for i, serial := range serials {
+		w.measure(t, serial, 6690, noon.Add(time.Duration(i)*time.Minute))
+	}
+	type coilPage struct {
+		Coils []record.Coil
+		Next  string
+	}
+	var seen []string
+	for next := ""; ; {
+		page := want[coilPage](t, w.ask(t, "GET", "/api/v1/coils?limit=2&after="+url.QueryEscape(next), nil), http.StatusOK)
+		for _, c := range page.Coils {
+			seen = append(seen, c.Serial)
+			if alone := want[record.Coil](t, w.ask(t, "GET", "/api/v1/coils/"+c.Serial, nil), http.StatusOK); !reflect.DeepEqual(alone, c) {
+				t.Errorf("coil %s alone is %+v, in the list %+v", c.Serial, alone, c)
+			}
+		}
+		if next = page.Next; next == "" {
+			break
+		}
+	}
+	if !slices.Equal(seen, serials) {
+		t.Errorf("pages hold %q, want %q", seen, serials)
+	}
+	for path, length := range map[string]int{"?serial=hN-00": 3, "?serial=kb": 1, "?serial=%25": 0, "?serial=HN-0003": 1} {
+		if page := want[coilPage](t, w.ask(t, "GET", "/api/v1/coils"+path, nil), http.StatusOK); len(page.Coils) != length {
+			t.Errorf("%s finds %d coils, want %d", path, len(page.Coils), length)
+		}
+	}
+	type batchPage struct {
+		Batches []record.Batch
+		Next    string
+	}
+	page := want[batchPage](t, w.ask(t, "GET", "/api/v1/batches?text=lm&design=Long+Meadow", nil), http.StatusOK)
+	if len(page.Batches) != 1 || page.Next != "" {
+		t.Fatalf("batches: %+v", page)
+	}
+	alone := want[record.Batch](t, w.ask(t, "GET", "/api/v1/batches/"+page.Batches[0].Name, nil), http.StatusOK)
+	if !reflect.DeepEqual(alone, page.Batches[0]) {
+		t.Errorf("alone it is %+v, in the list %+v", alone, page.Batches[0])
+	}
+	if page := want[batchPage](t, w.ask(t, "GET", "/api/v1/batches?to=2001-01-01T00:00:00Z", nil), http.StatusOK); len(page.Batches) != 0 {
+		t.Errorf("opened before there was any: %+v", page)
+	}
+	want[problem](t, w.ask(t, "GET", "/api/v1/batches/nothing", nil), http.StatusNotFound)
+	for path, field := range map[string]string{"coils?limit=0": "limit", "coils?q=x": "q", "batches?after=nothing": "after", "batches?from=noon": "from"} {
+		if p := want[problem](t, w.ask(t, "GET", "/api/v1/"+path, nil), http.StatusUnprocessableEntity); p.Field != field {
+			t.Errorf("%s: field %q, want %q", path, p.Field, field)
+		}
+	}
 }
 
 // TestBodies has bodies that are not what they should be refused, with the

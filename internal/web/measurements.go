@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -40,23 +41,36 @@ func (s *site) listMeasurements(w http.ResponseWriter, r *http.Request) error {
 // not known or cannot be read is refused: a filter that is left out silently
 // would answer another question than was asked.
 func parseFilter(query url.Values) (record.Filter, error) {
-	filter := record.Filter{Limit: defaultPage}
 	if err := onlyParameters(query, "batch", "design", "serial", "bench", "from", "to", "after", "limit"); err != nil {
+		return record.Filter{}, err
+	}
+	filter := record.Filter{Batch: query.Get("batch"), Design: query.Get("design"), Serial: query.Get("serial"),
+		Bench: query.Get("bench"), After: query.Get("after")}
+	var err error
+	if filter.From, filter.To, err = fromTo(query); err != nil {
 		return filter, err
 	}
-	filter.Batch, filter.Design, filter.Serial = query.Get("batch"), query.Get("design"), query.Get("serial")
-	filter.Bench, filter.After = query.Get("bench"), query.Get("after")
-	var err error
+	filter.Limit, err = pageLimit(query)
+	return filter, err
+}
+
+// fromTo reads the times that bound a list; the zero time is no bound.
+func fromTo(query url.Values) (from, to time.Time, err error) {
 	if query.Has("from") {
-		filter.From, err = parseTime("from", query.Get("from"))
+		from, err = parseTime("from", query.Get("from"))
 	}
 	if err == nil && query.Has("to") {
-		filter.To, err = parseTime("to", query.Get("to"))
+		to, err = parseTime("to", query.Get("to"))
 	}
-	if err == nil && query.Has("limit") {
-		filter.Limit, err = parseLimit(query.Get("limit"))
+	return from, to, err
+}
+
+// pageLimit reads how long a page of a list may be.
+func pageLimit(query url.Values) (int, error) {
+	if !query.Has("limit") {
+		return defaultPage, nil
 	}
-	return filter, err
+	return parseLimit(query.Get("limit"))
 }
 
 func parseTime(name, value string) (time.Time, error) {
@@ -107,6 +121,66 @@ func (s *site) voidMeasurement(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	s.reply(w, r, http.StatusOK, m)
+	return nil
+}
+
+// listCoils answers with one page of coils in the order of their serial numbers,
+// and the cursor of the next page when there is one.
+func (s *site) listCoils(w http.ResponseWriter, r *http.Request) error {
+	query := r.URL.Query()
+	if err := onlyParameters(query, "serial", "after", "limit"); err != nil {
+		return err
+	}
+	limit, err := pageLimit(query)
+	if err != nil {
+		return err
+	}
+	page, next, err := s.server.History.Coils(r.Context(), record.CoilSearch{Beginning: query.Get("serial"), After: query.Get("after"), Limit: limit})
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, struct {
+		Coils []record.Coil `json:"coils"`
+		Next  string        `json:"next"`
+	}{page, next})
+	return nil
+}
+
+// listBatches answers with one page of batches, the latest first, and the cursor
+// of the next page when there is one.
+func (s *site) listBatches(w http.ResponseWriter, r *http.Request) error {
+	query := r.URL.Query()
+	if err := onlyParameters(query, "text", "design", "from", "to", "after", "limit"); err != nil {
+		return err
+	}
+	search := record.BatchSearch{Text: query.Get("text"), Design: query.Get("design"), After: query.Get("after")}
+	var err error
+	if search.Limit, err = pageLimit(query); err != nil {
+		return err
+	}
+	if search.OpenedFrom, search.OpenedTo, err = fromTo(query); err != nil {
+		return err
+	}
+	page, next, err := s.server.History.FindBatches(r.Context(), search)
+	if errors.Is(err, record.ErrNotFound) {
+		return invalid.of("after", "must be the name of a batch (the next of the page before), not %q", search.After)
+	}
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, struct {
+		Batches []record.Batch `json:"batches"`
+		Next    string         `json:"next"`
+	}{page, next})
+	return nil
+}
+
+func (s *site) batchJSON(w http.ResponseWriter, r *http.Request) error {
+	batch, err := s.server.History.Batch(r.Context(), r.PathValue("batch"))
+	if err != nil {
+		return err
+	}
+	s.reply(w, r, http.StatusOK, batch)
 	return nil
 }
 

@@ -67,7 +67,10 @@ func (s *site) routes() []route {
 		{"GET", "/api/v1/measurements", s.listMeasurements},
 		{"GET", "/api/v1/measurements/{id}", s.showMeasurement},
 		{"POST", "/api/v1/measurements/{id}/void", s.voidMeasurement},
+		{"GET", "/api/v1/coils", s.listCoils},
 		{"GET", "/api/v1/coils/{serial}", s.showCoil},
+		{"GET", "/api/v1/batches", s.listBatches},
+		{"GET", "/api/v1/batches/{batch}", s.batchJSON},
 	})
 }
 

@@ -53,6 +53,7 @@ type History interface {
 	Void(ctx context.Context, id, reason, who string) (record.Measurement, error)
 	Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error)
 	Coil(ctx context.Context, serial string) (record.Coil, error)
+	Coils(ctx context.Context, search record.CoilSearch) (page []record.Coil, next string, err error)
 	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
 	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
 	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
