@@ -20,7 +20,7 @@ import (
 
 // answeringDaemon is a daemon over a history with two coils, and the workshop
 // whose commands read the same history.
-func answeringDaemon(t *testing.T) (*testDaemon, workshop) {
+func answeringDaemon(t *testing.T) (*testDaemon, testShop) {
 	t.Helper()
 	w := newWorkshop(t)
 	text, err := os.ReadFile(w.config)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 	"time"
@@ -10,6 +11,7 @@ import (
 
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 func designMenu() menu {
@@ -123,6 +125,8 @@ func wantedUncertainty(d record.Design) string {
 type designFlags struct {
 	writeFlags
 	target, lower, upper        *string
+	toleranceOhms               *string
+	confirm                     *bool
 	tolerance, guard            *float64
 	gauge, turns                *int
 	straight, coreRadius, build *float64
@@ -137,6 +141,8 @@ func newDesignFlags(f writeFlags) *designFlags {
 		writeFlags:        f,
 		target:            f.String("target", "", "wanted resistance at 20 °C, in `OHMS`: 6690 or 6.69k"),
 		tolerance:         f.percent("tolerance", 0, "tolerance either way, in `PERCENT` of the target"),
+		toleranceOhms:     f.String("tolerance-ohms", "", "tolerance either way, in `OHMS`"),
+		confirm:           f.Bool("confirm", false, "the target is meant so, although it is outside of 100 Ω to 200 kΩ"),
 		lower:             f.String("lower", "", "least resistance allowed, in `OHMS`, instead of --tolerance"),
 		upper:             f.String("upper", "", "greatest resistance allowed, in `OHMS`, instead of --tolerance"),
 		guard:             f.Float64("guard", 1, "the `PART` of the uncertainty that the limits are drawn in by, 0 to 1"),
@@ -152,126 +158,115 @@ func newDesignFlags(f writeFlags) *designFlags {
 	}
 }
 
-// apply puts the flags that were given into d.
-func (f *designFlags) apply(d *record.Design) error {
-	if err := f.applyLimits(d); err != nil {
-		return err
+// request is what the flags that were given ask for. A side of the bobbin that is
+// not given stays as latest has it.
+func (f *designFlags) request(latest record.Design) (workshop.DesignRequest, error) {
+	r := workshop.DesignRequest{Confirm: *f.confirm}
+	if err := f.resistances(&r); err != nil {
+		return r, err
 	}
-	f.applyWinding(d)
-	if err := f.applyAlpha(d); err != nil {
-		return err
+	if err := f.alpha(&r); err != nil {
+		return r, err
 	}
-	if f.Changed("guard") || d.Revision == 0 {
-		d.GuardFactor = *f.guard
-	}
+	given(f, "tolerance", f.tolerance, &r.TolerancePercent)
+	given(f, "guard", f.guard, &r.GuardFactor)
+	given(f, "gauge", f.gauge, &r.GaugeAWG)
+	given(f, "turns", f.turns, &r.Turns)
+	given(f, "wanted-uncertainty-percent", f.wantedUncertainty, &r.WantedUncertaintyPercent)
+	given(f, "note", f.note, &r.Note)
+	r.Bobbin = f.bobbin(latest.Bobbin)
 	if f.Changed("time-constant") {
 		constant, err := time.ParseDuration(*f.timeConstant)
 		if err != nil || constant <= 0 {
-			return f.wrong("--time-constant: %q is not a time span; write it like 10m", *f.timeConstant)
+			return r, f.wrong("--time-constant: %q is not a time span; write it like 10m", *f.timeConstant)
 		}
-		d.TimeConstantSeconds = constant.Seconds()
-		// What was learned belongs to another time constant.
-		d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation = 0, 0, 0
+		seconds := constant.Seconds()
+		r.TimeConstantSeconds = &seconds
 	}
-	if f.Changed("wanted-uncertainty-percent") {
-		d.WantedUncertaintyPercent = *f.wantedUncertainty
-	}
-	if f.Changed("note") {
-		d.Note = *f.note
-	}
-	return nil
+	return r, nil
 }
 
-func (f *designFlags) applyLimits(d *record.Design) error {
-	if f.Changed("tolerance") && (f.Changed("lower") || f.Changed("upper")) {
-		return f.wrong("--tolerance and --lower or --upper both set the limits; give one or the other")
+// given puts the value of a flag in place when it was given.
+func given[T any](f *designFlags, name string, value *T, place **T) {
+	if f.Changed(name) {
+		*place = value
 	}
-	// A target that moves takes limits with it that were symmetrical.
-	percent, symmetrical := symmetry(*d)
-	for _, limit := range []struct {
-		flag string
-		text string
-		into *float64
-	}{{"target", *f.target, &d.TargetOhms}, {"lower", *f.lower, &d.LowerOhms}, {"upper", *f.upper, &d.UpperOhms}} {
-		if !f.Changed(limit.flag) {
+}
+
+func (f *designFlags) resistances(r *workshop.DesignRequest) error {
+	for _, flag := range []struct {
+		name, text string
+		place      **float64
+	}{
+		{"target", *f.target, &r.TargetOhms}, {"lower", *f.lower, &r.LowerOhms}, {"upper", *f.upper, &r.UpperOhms},
+		{"tolerance-ohms", *f.toleranceOhms, &r.ToleranceOhms},
+	} {
+		if !f.Changed(flag.name) {
 			continue
 		}
-		value, err := parseOhms(limit.text)
+		value, err := parseOhms(flag.text)
 		if err != nil {
-			return f.wrong("--%s: %v", limit.flag, err)
+			return f.wrong("--%s: %v", flag.name, err)
 		}
-		*limit.into = value
+		*flag.place = &value
 	}
-	if f.Changed("tolerance") {
-		percent, symmetrical = *f.tolerance, true
-		if !(percent > 0 && percent < 100) {
-			return f.wrong("--tolerance %g is not between 0 and 100 percent", percent)
-		}
-	} else if !f.Changed("target") || f.Changed("lower") || f.Changed("upper") {
-		return nil
-	}
-	if !symmetrical {
-		return f.wrong("the limits are missing; say --tolerance PERCENT, or --lower and --upper")
-	}
-	d.LowerOhms, d.UpperOhms = d.TargetOhms*(1-percent/100), d.TargetOhms*(1+percent/100)
 	return nil
 }
 
-// symmetry is the tolerance of a design whose limits lie equally far from its
-// target, in percent.
-func symmetry(d record.Design) (percent float64, ok bool) {
-	if d.TargetOhms == 0 {
-		return 0, false
+// bobbin is nil when no side of it was given.
+func (f *designFlags) bobbin(latest *record.Bobbin) *record.Bobbin {
+	if !f.Changed("straight-mm") && !f.Changed("core-radius-mm") && !f.Changed("build-mm") {
+		return nil
 	}
-	below, above := d.TargetOhms-d.LowerOhms, d.UpperOhms-d.TargetOhms
-	const rounding = 1e-9 // of the target, far below any meter
-	return 100 * above / d.TargetOhms, below-above < rounding*d.TargetOhms && above-below < rounding*d.TargetOhms
-}
-
-func (f *designFlags) applyWinding(d *record.Design) {
-	if f.Changed("gauge") {
-		d.GaugeAWG = *f.gauge
+	b := record.Bobbin{}
+	if latest != nil {
+		b = *latest
 	}
-	if f.Changed("turns") {
-		d.Turns = *f.turns
-	}
-	bobbin := record.Bobbin{}
-	if d.Bobbin != nil {
-		bobbin = *d.Bobbin
-	}
-	changed := false
 	for _, side := range []struct {
 		flag string
 		mm   float64
 		into *float64
 	}{
-		{"straight-mm", *f.straight, &bobbin.StraightMM},
-		{"core-radius-mm", *f.coreRadius, &bobbin.CoreRadiusMM},
-		{"build-mm", *f.build, &bobbin.BuildMM},
+		{"straight-mm", *f.straight, &b.StraightMM}, {"core-radius-mm", *f.coreRadius, &b.CoreRadiusMM}, {"build-mm", *f.build, &b.BuildMM},
 	} {
 		if f.Changed(side.flag) {
-			*side.into, changed = side.mm, true
+			*side.into = side.mm
 		}
 	}
-	if changed {
-		d.Bobbin = &bobbin
-	}
+	return &b
 }
 
-// applyAlpha sets the temperature coefficient; a new design has one in any
-// case.
-func (f *designFlags) applyAlpha(d *record.Design) error {
+// alpha takes the temperature coefficient, as such or by the conductivity.
+func (f *designFlags) alpha(r *workshop.DesignRequest) error {
 	alpha, uncertainty, err := f.alphaFlags.value()
 	if err != nil {
 		return err
 	}
-	if f.alphaFlags.given() || d.Revision == 0 {
-		d.AlphaPerKelvin = alpha
+	if f.alphaFlags.given() {
+		r.AlphaPerKelvin = &alpha
 	}
-	if f.Changed("alpha-uncertainty") || d.Revision == 0 {
-		d.AlphaStandardUncertaintyPerKelvin = uncertainty
+	if f.Changed("alpha-uncertainty") {
+		r.AlphaStandardUncertaintyPerKelvin = &uncertainty
 	}
 	return nil
+}
+
+// designFlagNames are the flags of what a design has, by their names in JSON.
+var designFlagNames = map[string]string{
+	"target_ohms": "target", "tolerance_percent": "tolerance", "tolerance_ohms": "tolerance-ohms",
+	"lower_ohms": "lower", "upper_ohms": "upper", "guard_factor": "guard", "gauge_awg": "gauge", "turns": "turns",
+	"bobbin.straight_mm": "straight-mm", "bobbin.core_radius_mm": "core-radius-mm", "bobbin.build_mm": "build-mm",
+	"alpha_per_kelvin": "alpha", "alpha_standard_uncertainty_per_kelvin": "alpha-uncertainty",
+	"time_constant_seconds": "time-constant", "wanted_uncertainty_percent": "wanted-uncertainty-percent", "note": "note",
+}
+
+// atFlag names the flag that a field at fault was told by.
+func (f *designFlags) atFlag(err error) error {
+	wrong := (*record.FieldError)(nil)
+	if errors.As(err, &wrong) && designFlagNames[wrong.Field] != "" {
+		return f.wrong("--%s: %s", designFlagNames[wrong.Field], wrong.Problem)
+	}
+	return err
 }
 
 func runDesignAdd(ctx context.Context, env *environment, args []string) error {
@@ -281,12 +276,14 @@ func runDesignAdd(ctx context.Context, env *environment, args []string) error {
 	if err := flags.parse(env, args, 1, 1); err != nil {
 		return err
 	}
-	if !flags.Changed("target") {
-		return flags.wrong("what should the coil measure? Say --target OHMS")
-	}
-	design := record.Design{Name: flags.Arg(0)}
-	if err := flags.apply(&design); err != nil {
+	request, err := flags.request(record.Design{})
+	if err != nil {
 		return err
+	}
+	request.Name = flags.Arg(0)
+	design, err := workshop.NewDesign(request)
+	if err != nil {
+		return flags.atFlag(err)
 	}
 	return flags.create(ctx, env, func(store *history.Store) error {
 		design, err := store.AddDesign(ctx, design, flags.by())
@@ -311,8 +308,12 @@ func runDesignRevise(ctx context.Context, env *environment, args []string) error
 		if err != nil {
 			return orList(err, "design list")
 		}
-		if err := flags.apply(&design); err != nil {
+		request, err := flags.request(design)
+		if err != nil {
 			return err
+		}
+		if design, err = workshop.ReviseDesign(design, request); err != nil {
+			return flags.atFlag(err)
 		}
 		if design, err = store.ReviseDesign(ctx, design, flags.by()); err != nil {
 			return err

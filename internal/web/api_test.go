@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 func TestHealth(t *testing.T) {
@@ -488,14 +489,14 @@ func FuzzBody(f *testing.F) {
 		f.Add([]byte(seed))
 	}
 	f.Fuzz(func(t *testing.T, content []byte) {
-		var body designBody
+		var body workshop.DesignRequest
 		if err := unmarshal(content, &body); err != nil {
 			if k := classify(err).kind; k != malformed && k != invalid {
 				t.Errorf("got a problem of kind %q for %q", k.name, content)
 			}
 			return
 		}
-		if _, err := body.over(newDesign()); err != nil && !errors.As(err, new(*fault)) {
+		if _, err := workshop.NewDesign(body); err != nil && !errors.As(err, new(*record.FieldError)) {
 			t.Errorf("got error %v for %q", err, content)
 		}
 	})

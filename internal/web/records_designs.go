@@ -1,8 +1,7 @@
 package web
 
 import (
-	"cmp"
-	"fmt"
+	"errors"
 	"math"
 	"net/http"
 	"net/url"
@@ -12,6 +11,7 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // designsView is the list of designs, with a form to add one.
@@ -22,7 +22,7 @@ type designsView struct {
 }
 
 func (s *site) designsPage(w http.ResponseWriter, r *http.Request) error {
-	return s.showDesigns(w, r, http.StatusOK, filledIn(designValues(newDesign())))
+	return s.showDesigns(w, r, http.StatusOK, filledIn(designValues(workshop.BlankDesign())))
 }
 
 func (s *site) showDesigns(w http.ResponseWriter, r *http.Request, status int, f form) error {
@@ -36,14 +36,15 @@ func (s *site) showDesigns(w http.ResponseWriter, r *http.Request, status int, f
 // addDesignForm adds the design that a person filled in.
 func (s *site) addDesignForm(w http.ResponseWriter, r *http.Request) error {
 	return s.submit(w, r, func(f form) (string, error) {
-		design, err := f.design(newDesign())
+		request, err := f.design(workshop.BlankDesign())
 		if err != nil {
 			return "", err
 		}
-		if err := s.measurable(design.TargetOhms); err != nil {
-			return "", err
+		request.Name = f.Get("name")
+		design, err := workshop.NewDesign(request)
+		if err != nil {
+			return "", atField(err)
 		}
-		design.Name = f.Get("name")
 		design, err = s.server.History.AddDesign(r.Context(), design, who(r))
 		return at("designs", design.Name), err
 	}, func(status int, f form) error { return s.showDesigns(w, r, status, f) })
@@ -117,42 +118,23 @@ func (s *site) reviseDesignForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
-		design, err := f.design(latest)
+		request, err := f.design(latest)
 		if err != nil {
 			return "", err
 		}
-		if err := s.measurable(design.TargetOhms); err != nil {
-			return "", err
-		}
-		if design.Revision, err = strconv.Atoi(f.Get(revisionField)); err != nil || design.Revision < 1 {
+		revision, err := strconv.Atoi(f.Get(revisionField))
+		if err != nil {
 			return "", invalid.of(revisionField, "is missing: load the page of the design again")
+		}
+		request.Revision = &revision
+		latest.Bobbin = nil // the form shows it whole, or none
+		design, err := workshop.ReviseDesign(latest, request)
+		if err != nil {
+			return "", atField(err)
 		}
 		design, err = s.server.History.ReviseDesign(r.Context(), design, who(r))
 		return at("designs", design.Name), err
 	}, func(status int, f form) error { return s.showDesignPage(w, r, status, &f, "") })
-}
-
-// measurable refuses a target that no bench takes for a coil: a person who fills
-// in a form has left out a k.
-func (s *site) measurable(targetOhms float64) error {
-	var ranges []string
-	meant := ""
-	for _, name := range sortedKeys(s.benches) {
-		low, high := s.benches[name].Takes()
-		if targetOhms >= low && targetOhms <= high {
-			return nil
-		}
-		ranges = append(ranges, fmt.Sprintf("bench %s takes %s to %s", name, plainOhms(low), plainOhms(high)))
-		meant = cmp.Or(meant, quantity.MeantOhms(targetOhms, low, high))
-	}
-	if len(ranges) == 0 {
-		return nil
-	}
-	question := "if it is meant so, widen bench.contact in the configuration first"
-	if meant != "" {
-		question = "did you mean " + meant + "? Otherwise widen bench.contact in the configuration first"
-	}
-	return invalid.of("target_ohms", "%s can be measured on no bench: %s; %s", plainOhms(targetOhms), strings.Join(ranges, ", "), question)
 }
 
 // designValues is a design as a person would fill it in.
@@ -165,10 +147,9 @@ func designValues(d record.Design) url.Values {
 	}
 	values.Set("name", d.Name)
 	put("target_ohms", d.TargetOhms)
-	percent := (d.UpperOhms/d.TargetOhms - 1) * 100
-	rounded := math.Round(percent*1e6) / 1e6
-	if math.Abs(d.UpperOhms+d.LowerOhms-2*d.TargetOhms) < 1e-9*d.TargetOhms && d.TargetOhms > 0 && math.Abs(percent-rounded) < 1e-8 {
-		put("tolerance", rounded)
+	// A tolerance in ohms is some endless percentage, which would not come back.
+	if percent, even := workshop.TolerancePercent(d); even && percent == math.Round(percent*1e6)/1e6 {
+		put("tolerance", percent)
 	} else {
 		put("lower_ohms", d.LowerOhms)
 		put("upper_ohms", d.UpperOhms)
@@ -189,78 +170,91 @@ func designValues(d record.Design) url.Values {
 	return values
 }
 
-// design is what a person filled in, over base for what the form does not ask.
-func (f form) design(base record.Design) (record.Design, error) {
-	d := base
+// design is what a person asks a design to be, who filled in all that the form
+// asks; base is what the form began with.
+func (f form) design(base record.Design) (workshop.DesignRequest, error) {
+	note := strings.ReplaceAll(f.Get("note"), "\r\n", "\n")
+	r := workshop.DesignRequest{Note: &note, Confirm: f.Get("confirm") != ""}
 	var err error
-	if d.TargetOhms, err = f.ohms("target_ohms"); err != nil {
-		return d, err
+	if r.TargetOhms, err = told(f.ohms("target_ohms")); err != nil {
+		return r, err
 	}
-	if err := f.tolerance(&d); err != nil {
-		return d, err
+	if err := f.tolerance(&r); err != nil {
+		return r, err
 	}
-	var gauge, turns float64
-	var straight, radius, build float64
 	for _, field := range []struct {
 		name  string
-		place *float64
-	}{
-		{"guard_factor", &d.GuardFactor}, {"gauge_awg", &gauge}, {"turns", &turns},
-		{"bobbin.straight_mm", &straight}, {"bobbin.core_radius_mm", &radius}, {"bobbin.build_mm", &build},
-		{"alpha_per_kelvin", &d.AlphaPerKelvin}, {wantedField, &d.WantedUncertaintyPercent},
-	} {
-		if *field.place, err = f.number(field.name); err != nil {
-			return d, err
+		place **float64
+	}{{"guard_factor", &r.GuardFactor}, {"alpha_per_kelvin", &r.AlphaPerKelvin}, {wantedField, &r.WantedUncertaintyPercent}} {
+		if *field.place, err = told(f.number(field.name)); err != nil {
+			return r, err
 		}
 	}
-	if err := f.timeConstant(&d); err != nil {
-		return d, err
+	if r.GaugeAWG, err = told(f.whole("gauge_awg")); err != nil {
+		return r, err
 	}
-	if d.GaugeAWG, err = whole("gauge_awg", gauge); err != nil {
-		return d, err
+	if r.Turns, err = told(f.whole("turns")); err != nil {
+		return r, err
 	}
-	if d.Turns, err = whole("turns", turns); err != nil {
-		return d, err
+	if r.TimeConstantSeconds, err = f.timeConstant(base); err != nil {
+		return r, err
 	}
-	d.Bobbin = nil
-	if f.Get("bobbin.straight_mm") != "" || f.Get("bobbin.core_radius_mm") != "" || f.Get("bobbin.build_mm") != "" {
-		d.Bobbin = &record.Bobbin{StraightMM: straight, CoreRadiusMM: radius, BuildMM: build}
-	}
-	d.Note = strings.ReplaceAll(f.Get("note"), "\r\n", "\n")
-	return d, nil
+	r.Bobbin, err = f.bobbin()
+	return r, err
 }
 
-// tolerance sets the limits of d: a distance from the target either way, or
-// both limits.
-func (f form) tolerance(d *record.Design) (err error) {
-	limits := f.Get("lower_ohms") != "" || f.Get("upper_ohms") != ""
-	switch {
-	case limits && f.Get("tolerance") != "":
-		return invalid.of("tolerance", "give either a tolerance or both limits, not both; empty one of them")
-	case limits:
-		if d.LowerOhms, err = f.ohms("lower_ohms"); err != nil {
+// bobbin is nil when none of its sides was filled in.
+func (f form) bobbin() (*record.Bobbin, error) {
+	var b record.Bobbin
+	filled := ""
+	for _, side := range []struct {
+		name  string
+		place *float64
+	}{{"bobbin.straight_mm", &b.StraightMM}, {"bobbin.core_radius_mm", &b.CoreRadiusMM}, {"bobbin.build_mm", &b.BuildMM}} {
+		var err error
+		if *side.place, err = f.number(side.name); err != nil {
+			return nil, err
+		}
+		filled += f.Get(side.name)
+	}
+	if filled == "" {
+		return nil, nil
+	}
+	return &b, nil
+}
+
+// tolerance takes the limits: a distance from the target either way, in the unit
+// chosen, or both limits.
+func (f form) tolerance(r *workshop.DesignRequest) (err error) {
+	for _, limit := range []struct {
+		name  string
+		place **float64
+	}{{"lower_ohms", &r.LowerOhms}, {"upper_ohms", &r.UpperOhms}} {
+		if f.Get(limit.name) == "" {
+			continue
+		}
+		if *limit.place, err = told(f.ohms(limit.name)); err != nil {
 			return err
 		}
-		d.UpperOhms, err = f.ohms("upper_ohms")
-		return err
-	case f.Get("tolerance") == "":
-		return invalid.of("tolerance", "say how far a coil may be off the target")
 	}
-	width, err := f.number("tolerance")
+	if f.Get("tolerance") == "" {
+		if r.LowerOhms == nil && r.UpperOhms == nil {
+			return invalid.of("tolerance", "say how far a coil may be off the target")
+		}
+		return nil
+	}
+	width, err := told(f.number("tolerance"))
 	if err != nil {
 		return err
 	}
 	switch f.Get("tolerance_unit") {
 	case "percent":
-		width *= d.TargetOhms / 100
+		r.TolerancePercent = width
 	case "ohms":
+		r.ToleranceOhms = width
 	default:
 		return invalid.of("tolerance", "say whether it is in percent or in ohms")
 	}
-	if !(width > 0 && width < d.TargetOhms) {
-		return invalid.of("tolerance", "must be more than nothing and less than the target itself")
-	}
-	d.LowerOhms, d.UpperOhms = d.TargetOhms-width, d.TargetOhms+width
 	return nil
 }
 
@@ -293,10 +287,30 @@ func (f form) number(name string) (float64, error) {
 	return value, nil
 }
 
-// whole refuses a number with a fraction.
-func whole(name string, value float64) (int, error) {
-	if value != math.Trunc(value) || math.Abs(value) > 1e9 {
-		return 0, invalid.of(name, "%g is not a whole number that can be", value)
+// whole reads a number without a fraction; 0 when nothing was filled in.
+func (f form) whole(name string) (int, error) {
+	value, err := f.number(name)
+	if err == nil && (value != math.Trunc(value) || math.Abs(value) > 1e9) {
+		err = invalid.of(name, "%g is not a whole number that can be", value)
 	}
-	return int(value), nil
+	return int(value), err
+}
+
+// told is a value that was told, for a request that may leave it out.
+func told[T any](value T, err error) (*T, error) { return &value, err }
+
+// atField names the fields of a design's form that ask for something in another
+// way than a request does.
+func atField(err error) error {
+	wrong := (*record.FieldError)(nil)
+	if !errors.As(err, &wrong) {
+		return err
+	}
+	switch wrong.Field {
+	case "tolerance_percent", "tolerance_ohms":
+		return invalid.of("tolerance", "%s", wrong.Problem)
+	case "time_constant_seconds":
+		return invalid.of(timeConstantField, "%s", wrong.Problem)
+	}
+	return err
 }

@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/copper"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // filledDesign is a whole form.
@@ -93,11 +94,11 @@ func TestDesignFormSaysWhatIsWrong(t *testing.T) {
 		{"no name", []string{"name", ""}, "must not be empty"},
 		{"no target", []string{"target_ohms", ""}, "is missing: write a resistance"},
 		{"no number", []string{"target_ohms", "six"}, "six"},
-		{"a k left out", []string{"target_ohms", "6.69"}, "6.69 Ω can be measured on no bench: bench north takes 100 Ω to 200 kΩ; did you mean 6.69 kΩ?"},
+		{"a k left out", []string{"target_ohms", "6.69"}, "6.69 Ω is no usual target, which is 100 Ω to 200 kΩ; did you mean 6.69 kΩ? If it is meant so, confirm it"},
 		{"no tolerance", []string{"tolerance", ""}, "say how far a coil may be off"},
-		{"two tolerances", []string{"lower_ohms", "6000"}, "either a tolerance or both limits"},
-		{"one limit", []string{"tolerance", "", "lower_ohms", "6000"}, "is missing: write a resistance"},
-		{"a wide tolerance", []string{"tolerance", "100"}, "less than the target itself"},
+		{"two tolerances", []string{"lower_ohms", "6000"}, "give either a tolerance, in percent or in ohms, or both limits"},
+		{"one limit", []string{"tolerance", "", "lower_ohms", "6000"}, "one limit does not say how far"},
+		{"a wide tolerance", []string{"tolerance", "100"}, "less than 100 %"},
 		{"no unit", []string{"tolerance_unit", "turns"}, "in percent or in ohms"},
 		{"a gauge with a fraction", []string{"gauge_awg", "42.5"}, "42.5 is not a whole number"},
 		{"words for turns", []string{"turns", "many"}, `"many" is not a number`},
@@ -204,7 +205,7 @@ func TestWireOfADesign(t *testing.T) {
 
 func TestWireOfADesignThatTellsLittle(t *testing.T) {
 	t.Parallel()
-	none := newDesign()
+	none := workshop.BlankDesign()
 	none.TargetOhms = 6690
 	if got := newWireView(none); got != nil {
 		t.Errorf("without a gauge: got %+v, want none", got)

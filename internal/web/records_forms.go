@@ -29,6 +29,10 @@ func (f form) At(name string) string {
 	return f.Problem
 }
 
+// AsksToConfirm is true when what is wrong with a field is accepted once a person
+// confirms it.
+func (f form) AsksToConfirm(name string) bool { return strings.HasSuffix(f.At(name), "confirm it") }
+
 // Elsewhere returns what is wrong, unless one of the fields is at fault.
 func (f form) Elsewhere(fields ...string) string {
 	for _, field := range fields {

@@ -141,21 +141,21 @@ func shownMinutes(d record.Design) string {
 	return number(figures(d.TimeConstantSeconds/60, 6))
 }
 
-// timeConstant takes the time constant that was typed. One that was left as it was
-// keeps what was learned; another is not learned from anything.
-func (f form) timeConstant(d *record.Design) error {
-	if f.Get(timeConstantField) == shownMinutes(*d) {
-		return nil
+// timeConstant takes the time constant that was typed, in seconds; nil when it was
+// left as d has it.
+func (f form) timeConstant(d record.Design) (*float64, error) {
+	if f.Get(timeConstantField) == shownMinutes(d) {
+		return nil, nil
 	}
 	minutes, err := f.number(timeConstantField)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	if seconds := minutes * 60; math.Abs(seconds-d.TimeConstantSeconds) > 1e-6*seconds || seconds == 0 {
-		d.TimeConstantSeconds = seconds
-		d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation = 0, 0, 0
+	seconds := minutes * 60
+	if math.Abs(seconds-d.TimeConstantSeconds) <= 1e-6*seconds && seconds != 0 {
+		return nil, nil
 	}
-	return nil
+	return &seconds, nil
 }
 
 // learnedField is what the form of a design says of what its coils taught.

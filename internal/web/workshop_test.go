@@ -21,6 +21,7 @@ import (
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 var noon = time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC)
@@ -284,7 +285,7 @@ func want[T any](t *testing.T, r reply, status int) T {
 
 // longMeadow is the design of these tests.
 func longMeadow() record.Design {
-	d := newDesign()
+	d := workshop.BlankDesign()
 	d.Name, d.TargetOhms, d.LowerOhms, d.UpperOhms = "Long Meadow", 6690, 6355.5, 7024.5
 	d.GaugeAWG, d.Turns = 42, 5600
 	return d
