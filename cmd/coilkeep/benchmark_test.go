@@ -180,7 +180,7 @@ func BenchmarkMeasurementLatency(b *testing.B) {
 	events, cancel := d.running.hub.Subscribe()
 	defer cancel()
 	typed := func(role record.Role, text string) {
-		if err := d.bench.Type(b.Context(), role, text); err != nil {
+		if err := d.bench.Type(b.Context(), role, text, false); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -82,7 +82,7 @@ func signalled(scrape, rule string) bool {
 
 func (d *testDaemon) typeValue(role record.Role, text string) {
 	d.t.Helper()
-	if err := d.bench.Type(d.t.Context(), role, text); err != nil {
+	if err := d.bench.Type(d.t.Context(), role, text, false); err != nil {
 		d.t.Fatal(err)
 	}
 }

@@ -330,12 +330,21 @@ func TestServeTakesTypedValues(t *testing.T) {
 			t.Errorf("%s is refused by %q, want %q", value, problem.Detail, says)
 		}
 	}
-	// A slip in the temperature, mended once the resistance was typed.
-	d.call("POST", "/api/v1/benches/north/readings", `{"role":"probe","value":"214"}`, http.StatusOK, nil)
-	d.until("the slip", func(s bench.Snapshot) bool { return s.Probe.Fault != "" })
+	type problem struct{ Field, Detail string }
+	probe := func(body string, status int) (p problem) {
+		d.call("POST", "/api/v1/benches/north/readings", `{"role":"probe","value":`+body+`}`, status, &p)
+		return p
+	}
+	// What no coil has is refused, what the room does not have is asked about.
+	if p := probe(`"214","confirm":true`, http.StatusUnprocessableEntity); p.Field != "value" || !strings.Contains(p.Detail, "no temperature of a coil") {
+		t.Errorf("214 °C is refused by %+v", p)
+	}
+	if p := probe(`"71"`, http.StatusUnprocessableEntity); !strings.Contains(p.Detail, "71 °C is unusual at this bench") || !strings.HasSuffix(p.Detail, "confirm it") {
+		t.Errorf("71 °C is asked about by %+v", p)
+	}
 	d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"6.69k"}`, http.StatusOK, nil)
 	d.untilState(capture.NoTemperature)
-	d.call("POST", "/api/v1/benches/north/readings", `{"role":"probe","value":"21.5"}`, http.StatusOK, nil)
+	probe(`"21.5"`, http.StatusOK)
 	s := d.until("the measurement", func(s bench.Snapshot) bool { return s.Last != nil })
 	want, err := copper.Standard.R20(6690, 21.5)
 	if err != nil {
@@ -344,8 +353,18 @@ func TestServeTakesTypedValues(t *testing.T) {
 	if m := s.Last; m.Status != record.Manual || math.Abs(m.R20Ohms-want) > 1e-6*want {
 		t.Errorf("status %s, R20 %.3f Ω; want manual, %.3f Ω", m.Status, m.R20Ohms, want)
 	}
+	// What is typed next corrects what was typed before, however far off that was.
+	probe(`"71","confirm":true`, http.StatusOK)
+	probe(`"12.7"`, http.StatusOK)
+	probe(`"21.5"`, http.StatusOK)
+	d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"6.69k"}`, http.StatusOK, nil)
+	again := d.until("the second coil", func(s bench.Snapshot) bool { return s.Last != nil && s.Last.Serial == "HN-0002" }).Last
+	if first := s.Last; again.R20Ohms != first.R20Ohms || again.ExpandedUncertaintyOhms != first.ExpandedUncertaintyOhms {
+		t.Errorf("after slips R20 is %.3f ± %.3f Ω, without %.3f ± %.3f Ω",
+			again.R20Ohms, again.ExpandedUncertaintyOhms, first.R20Ohms, first.ExpandedUncertaintyOhms)
+	}
 	// What was typed is captured again from its readings, while the daemon runs.
-	if got := ok(t, "verify", "--history", filepath.Join(folder, "history.db")); !strings.Contains(got, "checked 1 measurements and 3 readings, and captured 1 again.\nEverything agrees.\n") {
+	if got := ok(t, "verify", "--history", filepath.Join(folder, "history.db")); !strings.Contains(got, "captured 2 again.\nEverything agrees.\n") {
 		t.Errorf("verify says %q", got)
 	}
 }

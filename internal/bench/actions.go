@@ -9,6 +9,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/driver/manual"
 	"coilkeep/internal/capture"
+	"coilkeep/internal/copper"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 )
@@ -269,7 +270,7 @@ func (b *Bench) force(ctx context.Context, reason, who string) error {
 }
 
 // Type enters a value for an instrument whose readings are typed in.
-func (b *Bench) Type(ctx context.Context, role record.Role, text string) error {
+func (b *Bench) Type(ctx context.Context, role record.Role, text string, confirmed bool) error {
 	return b.do(ctx, func() error {
 		typist, ok := b.instrument(role).instrument.(driver.Typist)
 		if !ok {
@@ -283,10 +284,12 @@ func (b *Bench) Type(ctx context.Context, role record.Role, text string) error {
 				return fmt.Errorf("%w: the last coil is not saved yet: %s", ErrState, b.pending.why)
 			}
 		}
+		check := b.unusual
 		if role == record.Meter {
-			if err := b.noCoil(text); err != nil {
-				return err
-			}
+			check = b.noCoil
+		}
+		if err := check(text, confirmed); err != nil {
+			return err
 		}
 		if _, err := typist.Type(text); err != nil {
 			return fmt.Errorf("%w: %w", record.ErrInvalid, err)
@@ -303,7 +306,7 @@ func (b *Bench) Takes() (leastOhms, mostOhms float64) {
 // noCoil refuses a typed resistance that no coil on this bench has: nobody types
 // what open clips show, so it is a slip. What cannot be read is left to the
 // instrument to refuse.
-func (b *Bench) noCoil(text string) error {
+func (b *Bench) noCoil(text string, _ bool) error {
 	r, err := manual.Parse(text, driver.Resistance)
 	low, high := b.Takes()
 	if err != nil || r.Value >= low && r.Value <= high {
@@ -315,4 +318,28 @@ func (b *Bench) noCoil(text string) error {
 		problem += "; did you mean " + meant + "?"
 	}
 	return &record.FieldError{Field: "value", Problem: problem}
+}
+
+// unusual asks about a typed temperature that is not what the room of this bench
+// has, and refuses one that no coil is computed at. What is typed and confirmed is
+// final: it is not held against what was typed before.
+func (b *Bench) unusual(text string, confirmed bool) error {
+	quantity := driver.Temperature
+	if b.settings.Probe.Convert != nil {
+		quantity = driver.Resistance
+	}
+	r, err := manual.Parse(text, quantity)
+	if err != nil {
+		return nil // for the instrument to refuse
+	}
+	r = b.settings.Probe.Converted(r)
+	low, high := b.settings.ProbeLowCelsius, b.settings.ProbeHighCelsius
+	switch t := r.Value; {
+	case r.Status != driver.OK || confirmed && t >= copper.MinCelsius && t <= copper.MaxCelsius || t >= low && t <= high:
+		return nil
+	case t < copper.MinCelsius || t > copper.MaxCelsius:
+		return record.Invalid("value", "%.4g °C is no temperature of a coil: %g °C to %g °C is", t, copper.MinCelsius, copper.MaxCelsius)
+	default:
+		return record.Invalid("value", "%.4g °C is unusual at this bench, which has %g °C to %g °C; was it in °F? If it is meant so, confirm it", t, low, high)
+	}
 }

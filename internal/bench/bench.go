@@ -104,10 +104,10 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 		machine: capture.New(s.Capture), stopping: make(chan struct{}), answered: map[string]bool{},
 	}
 	b.coming.Store(&coming{})
-	b.meter = instrumentState{screen: capture.NewMeterScreen(), Instrument: described(record.Meter, s.Meter)}
+	b.meter = instrumentState{screen: screenOf(s.Meter, capture.NewMeterScreen()), Instrument: described(record.Meter, s.Meter)}
 	if s.Probe != nil {
 		b.probe = instrumentState{
-			screen:     capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius),
+			screen:     screenOf(*s.Probe, capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius)),
 			Instrument: described(record.Probe, *s.Probe),
 		}
 	} else {
@@ -117,6 +117,14 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 	b.machine.Tick(b.now())
 	b.refresh()
 	return b
+}
+
+// screenOf is the screen of an instrument: by is for those that measure.
+func screenOf(s InstrumentSettings, by *capture.Screen) *capture.Screen {
+	if s.Typed {
+		return capture.NewTypedScreen()
+	}
+	return by
 }
 
 func described(role record.Role, s InstrumentSettings) Instrument {

@@ -141,12 +141,14 @@ func (s *site) typeReading(w http.ResponseWriter, r *http.Request) error {
 	var body struct {
 		Role  record.Role `json:"role"`
 		Value string      `json:"value"`
+		// Confirm says that an unusual value is meant so.
+		Confirm bool `json:"confirm"`
 	}
 	return s.order(w, r, &body, func(b Bench) error {
 		if body.Role != record.Meter && body.Role != record.Probe {
 			return invalid.of("role", "%q must be %q or %q", body.Role, record.Meter, record.Probe)
 		}
-		return b.Type(r.Context(), body.Role, body.Value)
+		return b.Type(r.Context(), body.Role, body.Value, body.Confirm)
 	})
 }
 

@@ -32,7 +32,7 @@ type Bench interface {
 	ChangeSpool(ctx context.Context, spool, who string) (record.Batch, error)
 	SetNext(ctx context.Context, next bench.Next) error
 	Record(ctx context.Context, request bench.RecordRequest) error
-	Type(ctx context.Context, role record.Role, text string) error
+	Type(ctx context.Context, role record.Role, text string, confirmed bool) error
 	MeasureLeads(ctx context.Context, who string) (record.LeadZero, error)
 	MeasureStandard(ctx context.Context, standard bench.Standard) (record.CheckMeasurement, error)
 	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (record.StudyReading, error)

@@ -106,7 +106,7 @@ func (b *settableBench) Record(_ context.Context, request bench.RecordRequest) e
 	return b.err
 }
 
-func (b *settableBench) Type(_ context.Context, role record.Role, text string) error {
+func (b *settableBench) Type(_ context.Context, role record.Role, text string, _ bool) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.typed = string(role) + " " + text

@@ -76,7 +76,17 @@ const orders = {
     return s.next_serial ? [`Next coil: ${s.next_serial}.`, s.next_remark].filter(Boolean).join(" ") : "The next coil has no serial yet.";
   },
   async readings({ value }, form) {
-    await ask("POST", `${bench}/readings`, { role: form.dataset.role, value });
+    // The same value entered again is meant so.
+    const confirm = form.dataset.asked === value;
+    form.dataset.asked = "";
+    try {
+      await ask("POST", `${bench}/readings`, { role: form.dataset.role, value, confirm });
+    } catch (fault) {
+      if (!fault.message.endsWith("confirm it")) throw fault;
+      form.dataset.asked = value;
+      fault.message += ": enter it once more.";
+      throw fault;
+    }
     return "Entered.";
   },
   async start(fields) {
