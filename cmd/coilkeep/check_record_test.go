@@ -45,9 +45,8 @@ func TestRecordedInstrumentsPlayBack(t *testing.T) {
 					{ID: 1, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.MeterOhms(b), drivertest.Encoding{})},
 					{ID: 2, Table: drivertest.Holding, Address: 4, Registers: drivertest.Int16(drivertest.ProbeCelsius(b), 0.01, drivertest.Encoding{})},
 				}})
-				meter = fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 1\ntimeout = \"2s\"", bus.Address())
-				return meter, fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 2\ntable = \"holding\"\naddress = 4\ntype = \"int16\"\nscale = 0.01\ntimeout = \"2s\"",
-					bus.Address())
+				instrument := fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"\nunit_id = ", bus.Address())
+				return instrument + "1", instrument + "2\ntable = \"holding\"\naddress = 4\ntype = \"int16\"\nscale = 0.01"
 			}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -136,7 +135,8 @@ func TestRecordOverwritesNothing(t *testing.T) {
 		t.Errorf("the file now has %q, %v", text, err)
 	}
 	missing := filepath.Join(t.TempDir(), "none", "mine.txt")
-	if got := start(t, "check", "--config", checkFile(t, meter, probe), "--record", missing); got.code != exitFault || !strings.Contains(got.stderr, missing) {
+	if got := start(t, "check", "--config", checkFile(t, meter, probe), "--record", missing); got.code != exitFault ||
+		!strings.Contains(got.stderr, missing) {
 		t.Errorf("exit %d for a missing folder, want 1 and its name:\n%s", got.code, got.stderr)
 	}
 }

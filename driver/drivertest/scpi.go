@@ -180,7 +180,8 @@ func (m *SCPIMeter) obey(ctx context.Context, header string, pieces <-chan []byt
 		m.fail(`-203,"Command protected"`)
 		return "", nil
 	}
-	if m.RefusesInLocal && !m.isRemote() && is("READ?", "MEASure:RESistance?", "CONFigure:RESistance", "CONFigure:VOLTage", "CONFigure:VOLTage:DC", "*RST") {
+	if m.RefusesInLocal && !m.isRemote() && is("READ?", "MEASure:RESistance?", "CONFigure:RESistance", "CONFigure:VOLTage",
+		"CONFigure:VOLTage:DC", "*RST") {
 		m.fail(`-201,"Invalid while in local"`)
 		return "", nil
 	}

@@ -79,7 +79,8 @@ func FuzzReadTranscript(f *testing.F) {
 	for _, name := range []string{"simulated_scpi.jsonl", "simulated_prompted.jsonl", "simulated_modbus.jsonl"} {
 		f.Add(example(f, name))
 	}
-	f.Add([]byte(`{"coilkeep_transcript":1}` + "\n" + `{"at_seconds":0,"connection":1,"opened":{}}` + "\n" + `{"connection":1,"sent":{"hex":"ff"}}`))
+	f.Add([]byte(`{"coilkeep_transcript":1}` + "\n" + `{"at_seconds":0,"connection":1,"opened":{}}` +
+		"\n" + `{"connection":1,"sent":{"hex":"ff"}}`))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		tr, err := drivertest.ReadTranscript(bytes.NewReader(text))
 		if (err == nil) != (len(tr.Connections) > 0) {
