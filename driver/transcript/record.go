@@ -51,8 +51,9 @@ func (r *Recorder) write(line any) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if r.err == nil {
-		r.err = r.lines.Encode(line)
-		r.count++
+		if r.err = r.lines.Encode(line); r.err == nil {
+			r.count++
+		}
 	}
 }
 
