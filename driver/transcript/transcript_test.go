@@ -109,9 +109,10 @@ func TestWatchKeepsTheLock(t *testing.T) {
 		t.Fatal("a shared line lost its lock")
 	}
 	shared.Lock()
+	_, err := io.WriteString(both, "READ?\n")
 	shared.Unlock()
-	if lock.locked != 1 || lock.unlocked != 1 {
-		t.Errorf("the line was locked %d times and unlocked %d times, want once each", lock.locked, lock.unlocked)
+	if err != nil || lock.locked != 1 || lock.unlocked != 1 {
+		t.Errorf("the line was locked %d times and unlocked %d times, want once each; and the write: %v", lock.locked, lock.unlocked, err)
 	}
 }
 
