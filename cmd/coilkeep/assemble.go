@@ -86,8 +86,8 @@ type opener struct {
 	ports    *port.Pool
 	// user is who a port in use belongs to, for people.
 	user string
-	// watch is put around a port that is not shared; nil leaves it.
-	watch func(driver.Conn) driver.Conn
+	// watch is put around a port; nil leaves it.
+	watch func(conn driver.Conn, shared bool) driver.Conn
 }
 
 func (o opener) open(ctx context.Context) (driver.Instrument, error) {
@@ -115,10 +115,10 @@ func (o opener) connect(ctx context.Context, shared bool) (driver.Conn, error) {
 	conn, err := o.ports.Open(ctx,
 		port.Settings{Address: o.in.Port, Baud: o.in.Baud, Frame: o.in.Frame, Timeout: o.in.Timeout, ResetPause: o.in.ResetPause},
 		port.Use{User: o.user, Shared: shared})
-	if err != nil || shared || o.watch == nil {
+	if err != nil || o.watch == nil {
 		return conn, err
 	}
-	return o.watch(conn), nil
+	return o.watch(conn, shared), nil
 }
 
 // converter turns the resistance of a probe's sensor into degrees; nil for a

@@ -14,8 +14,8 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/scpi"
-	"coilkeep/driver/simulate"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
@@ -24,10 +24,10 @@ import (
 
 // benchmarkConfig writes a configuration with simulated instruments that give
 // ten readings a second each.
-func benchmarkConfig(b *testing.B, sim *simulate.Bench) string {
+func benchmarkConfig(b *testing.B, sim *drivertest.Bench) string {
 	b.Helper()
-	meter := plug(b, "meter", &simulate.SCPIMeter{Bench: sim, Integration: 20 * time.Millisecond})
-	probe := plug(b, "probe", &simulate.Talker{Line: simulate.ProbeLine(sim), Every: 100 * time.Millisecond})
+	meter := plug(b, "meter", &drivertest.SCPIMeter{Bench: sim, Integration: 20 * time.Millisecond})
+	probe := plug(b, "probe", &drivertest.Talker{Line: drivertest.ProbeLine(sim), Every: 100 * time.Millisecond})
 	folder := b.TempDir()
 	text := fmt.Sprintf(`[history]
 path = %q
@@ -123,7 +123,7 @@ func BenchmarkParseToCapture(b *testing.B) {
 func BenchmarkReadingLatency(b *testing.B) {
 	sent := make(chan time.Time, 1)
 	n := 0
-	meter := plug(b, "meter", &simulate.Talker{Prompt: "?", Line: func() string {
+	meter := plug(b, "meter", &drivertest.Talker{Prompt: "?", Line: func() string {
 		n++
 		select {
 		case sent <- time.Now():
@@ -131,7 +131,7 @@ func BenchmarkReadingLatency(b *testing.B) {
 		}
 		return fmt.Sprintf("R=+%.1f OHM", 6690+float64(n%10)/10)
 	}})
-	probe := plug(b, "probe", &simulate.Talker{Line: func() string { return "T=21.50 C" }, Every: time.Second})
+	probe := plug(b, "probe", &drivertest.Talker{Line: func() string { return "T=21.50 C" }, Every: time.Second})
 	d := startDaemon(b, b.TempDir(), benchTOML(
 		fmt.Sprintf("driver = \"line\"\nport = %q\nprompt = \"?\"\ntimeout = \"500ms\"", meter.Address()),
 		fmt.Sprintf("driver = \"line\"\nport = %q\ntimeout = \"3s\"", probe.Address())))

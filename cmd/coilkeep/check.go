@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/driver/port"
+	"coilkeep/driver/transcript"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
@@ -36,11 +37,12 @@ type checked struct {
 }
 
 func runCheck(ctx context.Context, env *environment, args []string) error {
-	flags := newFlags("check --config FILE",
-		"Check the configuration and the files it names, open each instrument, and show\nwhat it says of itself and one reading. Any fault gives exit code 1; what arrived\nis then shown, with lines of the configuration to try. The daemon must not be\nrunning: a port has one user.",
-		"check --config coilkeep.toml\ncheck --config coilkeep.toml --json")
+	flags := newFlags("check --config FILE [--record TRANSCRIPT]",
+		"Check the configuration and the files it names, open each instrument, and show\nwhat it says of itself and one reading. Any fault gives exit code 1; what arrived\nis then shown, with lines of the configuration to try. The daemon must not be\nrunning: a port has one user. --record keeps every byte that passes, to show how an\ninstrument talks; it names no port, bench or person, and overwrites no file.",
+		"check --config coilkeep.toml\ncheck --config coilkeep.toml --json\ncheck --config coilkeep.toml --record my-meter.jsonl")
 	path := flags.String("config", "", "the configuration `FILE`")
 	asJSON := flags.Bool("json", false, "print JSON")
+	record := flags.String("record", "", "record what passes to and from the instruments in the new file `TRANSCRIPT`")
 	if err := flags.parse(env, args, 0, 0); err != nil {
 		return err
 	}
@@ -54,7 +56,10 @@ func runCheck(ctx context.Context, env *environment, args []string) error {
 	if _, err := assembleServer(cfg); err != nil {
 		return err
 	}
-	found := checkInstruments(ctx, cfg)
+	found, err := checkRecorded(ctx, env, cfg, *record)
+	if err != nil {
+		return err
+	}
 	if *asJSON {
 		err = printJSON(env.stdout, found)
 	} else {
@@ -75,17 +80,19 @@ func runCheck(ctx context.Context, env *environment, args []string) error {
 	return nil
 }
 
-func checkInstruments(ctx context.Context, cfg config.Config) []checked {
+// checkInstruments checks one instrument after the other. A nil recorder records
+// nothing.
+func checkInstruments(ctx context.Context, cfg config.Config, recorder *transcript.Recorder) []checked {
 	var found []checked
 	ports := &port.Pool{}
 	for _, b := range cfg.Benches {
 		s := assembleBench(b, ports)
 		found = append(found, (&subject{bench: b.Name, role: record.Meter, settings: s.Meter, screen: capture.NewMeterScreen(), expects: expected(s, record.Meter),
-			opener: opener{in: b.Meter, quantity: driver.Resistance, ports: ports}}).check(ctx))
+			recorder: recorder, opener: opener{in: b.Meter, quantity: driver.Resistance, ports: ports}}).check(ctx))
 		if s.Probe != nil {
 			found = append(found, (&subject{bench: b.Name, role: record.Probe, settings: *s.Probe,
 				screen: capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius), expects: expected(s, record.Probe),
-				opener: opener{in: *b.Probe, quantity: b.Probe.Quantity(), ports: ports}}).check(ctx))
+				recorder: recorder, opener: opener{in: *b.Probe, quantity: b.Probe.Quantity(), ports: ports}}).check(ctx))
 		}
 	}
 	return found
@@ -100,6 +107,10 @@ type subject struct {
 	expects  expectation
 	opener   opener
 	heard    heard
+
+	recorder   *transcript.Recorder
+	connection *transcript.Connection // that of the port opened last
+	unattended bool                   // it was opened without a driver
 }
 
 // check opens the instrument and takes one reading, which the daemon would have
@@ -115,7 +126,7 @@ func (s *subject) check(ctx context.Context) checked {
 		return c
 	}
 	s.opener.user = fmt.Sprintf("the %s of bench %s", s.role, s.bench)
-	s.opener.watch = s.heard.listen
+	s.opener.watch = s.watch
 	if err := s.read(ctx, &c); c.Fault != "" {
 		s.advise(ctx, &c, err)
 	}
@@ -130,6 +141,7 @@ func (s *subject) read(ctx context.Context, c *checked) error {
 	ctx, cancel := context.WithTimeout(ctx, s.settings.ResetPause+(4+goodTries)*s.settings.Timeout+time.Second)
 	defer cancel()
 	instrument, err := s.opener.open(ctx)
+	s.connection.Opened(err)
 	if err != nil {
 		c.Fault = s.settings.Explain(err)
 		return err
@@ -140,11 +152,13 @@ func (s *subject) read(ctx context.Context, c *checked) error {
 		}
 	}()
 	if who, ok := instrument.(driver.Identifier); ok {
-		if identity, err := who.Identify(ctx); err == nil {
+		identity, err := who.Identify(ctx)
+		s.connection.Identified(identity, err)
+		if err == nil {
 			c.Identity = identity.Raw
 		}
 	}
-	r, err := firstGood(ctx, instrument, c.Identity != "")
+	r, err := s.firstGood(ctx, instrument, c.Identity != "")
 	if err != nil {
 		c.Fault = s.settings.Explain(err)
 		return err
@@ -171,12 +185,13 @@ const goodTries = 3
 // has said who it is, and so is known to be there, gets another chance: it may
 // only have been out of step. One that has sent what cannot be read is not
 // silent.
-func firstGood(ctx context.Context, instrument driver.Instrument, known bool) (driver.Reading, error) {
+func (s *subject) firstGood(ctx context.Context, instrument driver.Instrument, known bool) (driver.Reading, error) {
 	var unreadable driver.Reading
 	var err error
 	for range goodTries {
 		var r driver.Reading
 		r, err = instrument.Read(ctx)
+		s.connection.Read(r, err)
 		switch {
 		case err == nil && r.Status == driver.Unreadable:
 			unreadable = r

@@ -95,6 +95,7 @@ func printAdvice(w io.Writer, c checked) error {
 func (s *subject) converse(ctx context.Context, atMost time.Duration, talk func(ctx context.Context, conn driver.Conn) error) error {
 	ctx, cancel := context.WithTimeout(ctx, s.settings.ResetPause+atMost)
 	defer cancel()
+	s.unattended = true
 	conn, err := s.opener.connect(ctx, false)
 	if err != nil {
 		return err

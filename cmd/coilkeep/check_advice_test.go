@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/simulate"
 )
 
@@ -70,58 +71,58 @@ const byHand = `driver = "manual"`
 // From the advice of check alone a newcomer gets to a reading.
 func TestAdviceLeadsToAReading(t *testing.T) {
 	t.Parallel()
-	meterLine := func(format string) func(*simulate.Bench) simulate.Instrument {
-		return func(b *simulate.Bench) simulate.Instrument {
+	meterLine := func(format string) func(*drivertest.Bench) simulate.Instrument {
+		return func(b *drivertest.Bench) simulate.Instrument {
 			n := 0
-			return &simulate.Talker{Every: 40 * time.Millisecond, Line: func() string {
+			return &drivertest.Talker{Every: 40 * time.Millisecond, Line: func() string {
 				n++
 				return strings.NewReplacer("{n}", fmt.Sprint(n), "{pad}", fmt.Sprintf("%06d", n), "{v}", fmt.Sprintf("%.0f", b.ReadMeter().Value)).Replace(format)
 			}}
 		}
 	}
 	for name, tt := range map[string]struct {
-		instrument func(b *simulate.Bench) simulate.Instrument
+		instrument func(b *drivertest.Bench) simulate.Instrument
 		table      string
 		role       string
 		pasted     string // what must be among it
 	}{
-		"a meter in local": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.SCPIMeter{Bench: b, RefusesInLocal: true}
+		"a meter in local": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.SCPIMeter{Bench: b, RefusesInLocal: true}
 		}, `driver = "scpi"`, "meter", `init = ["SYST:REM", "CONF:RES"]`},
-		"a meter in local without init": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.SCPIMeter{Bench: b, RefusesInLocal: true}
+		"a meter in local without init": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.SCPIMeter{Bench: b, RefusesInLocal: true}
 		}, "driver = \"scpi\"\ninit = []", "meter", `init = ["SYST:REM"]`},
-		"a meter silent until remote": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.SCPIMeter{Bench: b, NeedsRemote: true}
+		"a meter silent until remote": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.SCPIMeter{Bench: b, NeedsRemote: true}
 		}, `driver = "scpi"`, "meter", `init = ["SYST:REM", "CONF:RES"]`},
-		"another line end": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.SCPIMeter{Bench: b, Listens: "\r"}
+		"another line end": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.SCPIMeter{Bench: b, Listens: "\r"}
 		}, `driver = "scpi"`, "meter", `terminator = "cr"`},
-		"another line end and remote": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.SCPIMeter{Bench: b, Listens: "\r\n", RefusesInLocal: true}
+		"another line end and remote": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.SCPIMeter{Bench: b, Listens: "\r\n", RefusesInLocal: true}
 		}, `driver = "scpi"`, "meter", `terminator = "crlf"`},
-		"silent until prompted": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.Talker{Prompt: "READ?\r\n", Line: simulate.MeterLine(b)}
+		"silent until prompted": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.Talker{Prompt: "READ?\r\n", Line: drivertest.MeterLine(b)}
 		}, `driver = "line"`, "meter", `prompt = "READ?\r\n"`},
-		"a prompt in single quotes": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.Talker{Prompt: "D\r\n", Line: simulate.MeterLine(b)}
+		"a prompt in single quotes": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.Talker{Prompt: "D\r\n", Line: drivertest.MeterLine(b)}
 		}, "driver = \"line\"\nprompt = 'D\\r\\n'", "meter", `prompt = "D\r\n"`},
-		"a prompt without a line end": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.Talker{Prompt: "D\r\n", Line: simulate.MeterLine(b)}
+		"a prompt without a line end": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.Talker{Prompt: "D\r\n", Line: drivertest.MeterLine(b)}
 		}, "driver = \"line\"\nprompt = \"D\"", "meter", `prompt = "D\r\n"`},
-		"the wrong line end": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.Talker{Prompt: "D\r\n", Line: simulate.MeterLine(b)}
+		"the wrong line end": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.Talker{Prompt: "D\r\n", Line: drivertest.MeterLine(b)}
 		}, "driver = \"line\"\nprompt = \"D\\r\"", "meter", `prompt = "D\r\n"`},
 		"whole numbers in fields":  {meterLine("{pad},{v},OHM,0"), `driver = "line"`, "meter", "pattern = "},
 		"unit before the value":    {meterLine("{pad},OHM,{v},0"), `driver = "line"`, "meter", "pattern = "},
 		"channel and whole number": {meterLine("CH1,{v},OHM"), `driver = "line"`, "meter", "pattern = "},
 		"counter and value":        {meterLine("{n};{v}"), `driver = "line"`, "meter", "pattern = "},
 		"a pattern that is wrong":  {meterLine("CH1,{v},OHM"), "driver = \"line\"\npattern = '^CH2,(?P<value>.*),OHM$'", "meter", "pattern = "},
-		"fields, prompted": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.Talker{Prompt: "?", Line: func() string { return fmt.Sprintf("7 %.0f", b.ReadMeter().Value) }}
+		"fields, prompted": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.Talker{Prompt: "?", Line: func() string { return fmt.Sprintf("7 %.0f", b.ReadMeter().Value) }}
 		}, "driver = \"line\"\nprompt = \"?\"", "meter", "pattern = "},
-		"humidity first": {func(b *simulate.Bench) simulate.Instrument {
-			return &simulate.Talker{Every: 40 * time.Millisecond, Line: func() string { return fmt.Sprintf("%%RH,45.0,degC,%.2f", b.ReadProbe()) }}
+		"humidity first": {func(b *drivertest.Bench) simulate.Instrument {
+			return &drivertest.Talker{Every: 40 * time.Millisecond, Line: func() string { return fmt.Sprintf("%%RH,45.0,degC,%.2f", b.ReadProbe()) }}
 		}, `driver = "line"`, "probe", "pattern = "},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -149,9 +150,9 @@ func TestCheckReadsFields(t *testing.T) {
 	t.Parallel()
 	b := rig()
 	b.Attach(simulate.CopperCoil(6650, 21.5))
-	meter := plug(t, "meter", &simulate.Talker{Every: 50 * time.Millisecond, Line: simulate.FieldsLine(b)})
+	meter := plug(t, "meter", &drivertest.Talker{Every: 50 * time.Millisecond, Line: drivertest.FieldsLine(b)})
 	for _, between := range []string{",", ";", "\t", ", "} {
-		probe := plug(t, "probe", &simulate.Talker{Every: 50 * time.Millisecond, Line: simulate.ChannelLine(b, between)})
+		probe := plug(t, "probe", &drivertest.Talker{Every: 50 * time.Millisecond, Line: drivertest.ChannelLine(b, between)})
 		text := ok(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = \"line\"\nport = %q", meter.Address()), fmt.Sprintf("driver = \"line\"\nport = %q", probe.Address())))
 		if !strings.Contains(text, "6.68") || !strings.Contains(text, "°C") {
 			t.Errorf("check of fields parted by %q:\n%s", between, text)
@@ -174,7 +175,7 @@ func TestCheckShowsWhatArrived(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			p := plug(t, "meter", &simulate.Talker{Every: 40 * time.Millisecond, Line: func() string { return tt.line }})
+			p := plug(t, "meter", &drivertest.Talker{Every: 40 * time.Millisecond, Line: func() string { return tt.line }})
 			got := start(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = \"line\"\ntimeout = \"500ms\"\nport = %q", p.Address()), byHand))
 			for _, want := range tt.want {
 				if got.code != exitFault || !strings.Contains(got.stdout, want) {
@@ -191,7 +192,7 @@ func TestCheckShowsWhatArrived(t *testing.T) {
 // A silent instrument gets every key that may help.
 func TestAdviceForSilence(t *testing.T) {
 	t.Parallel()
-	p := plug(t, "meter", &simulate.Talker{Line: func() string { return "" }})
+	p := plug(t, "meter", &drivertest.Talker{Line: func() string { return "" }})
 	for driver, want := range map[string][]string{
 		"line": {"sent nothing", "prompt = ", "baud = 9600", "frame", "port = ", "reset_pause = ", "timeout = "},
 		"scpi": {"sent nothing", "terminator = ", "baud = 9600", "frame", "port = ", "reset_pause = "},

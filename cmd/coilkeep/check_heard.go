@@ -4,9 +4,9 @@ import (
 	"bytes"
 	"fmt"
 	"strconv"
-	"time"
 
 	"coilkeep/driver"
+	"coilkeep/driver/transcript"
 )
 
 // heard keeps the first bytes that arrive from an instrument, for people and
@@ -33,20 +33,9 @@ func (l *listener) Read(p []byte) (int, error) {
 // Discard takes what waits before it is dropped: that is often all a silent
 // instrument says.
 func (l *listener) Discard() int {
-	n := 0
-	var chunk [512]byte
-	// An error ends the look at what is dropped anyway; the next Read meets it.
-	for range mostHeard / len(chunk) {
-		if l.Conn.SetReadDeadline(time.Now().Add(time.Millisecond)) != nil {
-			break
-		}
-		got, err := l.Read(chunk[:])
-		n += got
-		if err != nil || got < len(chunk) {
-			break
-		}
-	}
-	return n + l.Conn.Discard()
+	waiting, more := transcript.Drain(l.Conn)
+	l.heard.keep(waiting)
+	return len(waiting) + more
 }
 
 func (h *heard) keep(p []byte) {

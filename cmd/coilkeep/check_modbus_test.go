@@ -8,27 +8,28 @@ import (
 	"strings"
 	"testing"
 
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/simulate"
 )
 
 // orders are the four of a 32-bit value, and the keys that name them.
 var orders = []struct {
-	order      simulate.Order
+	order      drivertest.Order
 	word, byte string
 }{
-	{simulate.ABCD, "big", "big"},
-	{simulate.CDAB, "little", "big"},
-	{simulate.BADC, "big", "little"},
-	{simulate.DCBA, "little", "little"},
+	{drivertest.ABCD, "big", "big"},
+	{drivertest.CDAB, "little", "big"},
+	{drivertest.BADC, "big", "little"},
+	{drivertest.DCBA, "little", "little"},
 }
 
 // modbusPair plugs in a meter and a probe on one bus that write their values
 // with an encoding, and returns a configuration that expects an order.
-func modbusPair(t *testing.T, b *simulate.Bench, e simulate.Encoding, word, byte string) string {
+func modbusPair(t *testing.T, b *drivertest.Bench, e drivertest.Encoding, word, byte string) string {
 	t.Helper()
-	bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), e)},
-		{ID: 2, Table: simulate.Input, Registers: simulate.Float32(simulate.ProbeCelsius(b), e)},
+	bus := plug(t, "bus", &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{
+		{ID: 1, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.MeterOhms(b), e)},
+		{ID: 2, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.ProbeCelsius(b), e)},
 	}})
 	instrument := fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"\nword_order = %q\nbyte_order = %q\nunit_id = ", bus.Address(), word, byte)
 	return checkFile(t, instrument+"1", instrument+"2")
@@ -48,7 +49,7 @@ func TestCheckNamesTheOrder(t *testing.T) {
 				for math.Abs(b.ReadMeter().Value-6689) > 2 {
 					runtime.Gosched() // until what the meter averages holds no open clips
 				}
-				path := modbusPair(t, b, simulate.Encoding{Order: writes.order}, told.word, told.byte)
+				path := modbusPair(t, b, drivertest.Encoding{Order: writes.order}, told.word, told.byte)
 				if writes.order == told.order {
 					if text := ok(t, "check", "--config", path); strings.Contains(text, "same registers") {
 						t.Errorf("check gives advice on the right order:\n%s", text)
@@ -88,15 +89,15 @@ func TestCheckNamesTheOrderOfIntegers(t *testing.T) {
 		want       []string
 	}{
 		// 26757 quarters are 6885h, and 8568h is negative.
-		{"int16", "type = \"int16\"\nscale = 0.25", simulate.Int16(is, 0.25, simulate.Encoding{Order: simulate.DCBA}), exitFault,
+		{"int16", "type = \"int16\"\nscale = 0.25", drivertest.Int16(is, 0.25, drivertest.Encoding{Order: drivertest.DCBA}), exitFault,
 			[]string{"wrong byte order?", `the same registers are 6.6893 kΩ with byte_order = "little".`}},
 		// 66893 tenths are 1054Dh, and 054D0001h is 8.9 MΩ.
-		{"int32", "type = \"int32\"\nscale = 0.1", simulate.Int32(is, 0.1, simulate.Encoding{Order: simulate.CDAB}), 0,
+		{"int32", "type = \"int32\"\nscale = 0.1", drivertest.Int32(is, 0.1, drivertest.Encoding{Order: drivertest.CDAB}), 0,
 			[]string{"8.89", `the same registers are 6.6893 kΩ with word_order = "little".`}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
-			bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{{ID: 1, Table: simulate.Input, Registers: tt.registers}}})
+			bus := plug(t, "bus", &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{{ID: 1, Table: drivertest.Input, Registers: tt.registers}}})
 			_, probe := lineProbe(t, rig())
 			got := start(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = \"modbus\"\nport = %q\n%s", bus.Address(), tt.keys), probe))
 			for _, want := range tt.want {
@@ -111,7 +112,7 @@ func TestCheckNamesTheOrderOfIntegers(t *testing.T) {
 // Open clips that are not-a-number in another order are said to be that.
 func TestCheckNamesTheOrderOfOpenClips(t *testing.T) {
 	t.Parallel()
-	path := modbusPair(t, rig(), simulate.Encoding{Order: simulate.DCBA, Overload: 0x7FC00000}, "big", "big")
+	path := modbusPair(t, rig(), drivertest.Encoding{Order: drivertest.DCBA, Overload: 0x7FC00000}, "big", "big")
 	got := start(t, "check", "--config", path, "--json")
 	var found []checked
 	if err := json.Unmarshal([]byte(got.stdout), &found); err != nil {
@@ -127,17 +128,17 @@ func TestCheckNamesTheOrderOfOpenClips(t *testing.T) {
 // is a meter whose clips are shorted.
 func TestCheckGivesNoFalseAdvice(t *testing.T) {
 	t.Parallel()
-	for name, spoil := range map[string]func(b *simulate.Bench){
-		"a probe in °F":      func(b *simulate.Bench) { b.ForceProbe(70.7) },
-		"a power-on value":   func(b *simulate.Bench) { b.ForceProbe(85) },
-		"clips shorted":      func(b *simulate.Bench) { b.Short() },
-		"clips open, finite": func(b *simulate.Bench) { b.Attach(simulate.Coil{R20Ohms: 55e3}) }, // above the contact range
+	for name, spoil := range map[string]func(b *drivertest.Bench){
+		"a probe in °F":      func(b *drivertest.Bench) { b.ForceProbe(70.7) },
+		"a power-on value":   func(b *drivertest.Bench) { b.ForceProbe(85) },
+		"clips shorted":      func(b *drivertest.Bench) { b.Short() },
+		"clips open, finite": func(b *drivertest.Bench) { b.Attach(simulate.Coil{R20Ohms: 55e3}) }, // above the contact range
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			b := rig()
 			spoil(b)
-			got := start(t, "check", "--config", modbusPair(t, b, simulate.Encoding{}, "big", "big"))
+			got := start(t, "check", "--config", modbusPair(t, b, drivertest.Encoding{}, "big", "big"))
 			if strings.Contains(got.stdout, "same registers") || !strings.Contains(got.stdout, "modbus") {
 				t.Errorf("check says:\n%s%s", got.stdout, got.stderr)
 			}

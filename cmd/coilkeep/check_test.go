@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/simulate"
 )
 
@@ -59,27 +60,30 @@ func TestCheckNamesFaults(t *testing.T) {
 	t.Parallel()
 	for _, tt := range []struct {
 		name  string
-		spoil func(t *testing.T, b *simulate.Bench, meter, probe *simulate.Plug)
+		spoil func(t *testing.T, b *drivertest.Bench, meter *drivertest.SCPIMeter, probe *simulate.Plug)
 		want  []string
 	}{
-		{"a silent meter", func(_ *testing.T, _ *simulate.Bench, meter, _ *simulate.Plug) { meter.Silence(true) },
+		{"a silent meter", func(_ *testing.T, _ *drivertest.Bench, meter *drivertest.SCPIMeter, _ *simulate.Plug) {
+			meter.Silence(true)
+		},
 			[]string{"silent for 2s", "switched on", "1 of 2 instruments"}},
-		{"an unplugged probe", func(t *testing.T, _ *simulate.Bench, _, probe *simulate.Plug) {
+		{"an unplugged probe", func(t *testing.T, _ *drivertest.Bench, _ *drivertest.SCPIMeter, probe *simulate.Plug) {
 			if err := probe.Unplug(); err != nil {
 				t.Fatal(err)
 			}
 		}, []string{"no such port", "1 of 2 instruments"}},
-		{"a probe in °F that does not say so", func(_ *testing.T, b *simulate.Bench, _, _ *simulate.Plug) { b.ForceProbe(70.7) },
+		{"a probe in °F that does not say so", func(_ *testing.T, b *drivertest.Bench, _ *drivertest.SCPIMeter, _ *simulate.Plug) { b.ForceProbe(70.7) },
 			[]string{"70.7 °C is outside", "°F", "1 of 2 instruments"}},
-		{"a probe that has not measured", func(_ *testing.T, b *simulate.Bench, _, _ *simulate.Plug) { b.ForceProbe(85) },
+		{"a probe that has not measured", func(_ *testing.T, b *drivertest.Bench, _ *drivertest.SCPIMeter, _ *simulate.Plug) { b.ForceProbe(85) },
 			[]string{"power-on", "1 of 2 instruments"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
 			b := rig()
-			meterPlug, meter := scpiMeter(t, b)
-			p := plug(t, "probe", &simulate.Talker{Every: 100 * time.Millisecond, Line: simulate.ProbeLine(b)})
-			tt.spoil(t, b, meterPlug, p)
+			scpi := ordinarySCPI(b)
+			meter := scpiTOML(plug(t, "meter", scpi))
+			p := plug(t, "probe", &drivertest.Talker{Every: 100 * time.Millisecond, Line: drivertest.ProbeLine(b)})
+			tt.spoil(t, b, scpi, p)
 			got := start(t, "check", "--config", checkFile(t, meter, "driver = \"line\"\nport = \""+p.Address()+"\"\ntimeout = \"1s\""))
 			for _, want := range tt.want {
 				if got.code != exitFault || !strings.Contains(got.stdout+got.stderr, want) {

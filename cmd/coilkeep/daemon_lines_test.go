@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/capture"
 )
@@ -17,7 +18,7 @@ import (
 func TestUnclippingCostsNoCoil(t *testing.T) {
 	t.Parallel()
 	b := rig()
-	p := plug(t, "meter", &simulate.Talker{Line: simulate.MeterLine(b), Prompt: "?"})
+	p := plug(t, "meter", &drivertest.Talker{Line: drivertest.MeterLine(b), Prompt: "?"})
 	_, probe := lineProbe(t, b)
 	d := startDaemon(t, t.TempDir(), benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\nprompt = \"?\"\ntimeout = \"8s\"", p.Address()), probe))
 	d.batch()
@@ -42,12 +43,12 @@ func TestUnclippingCostsNoCoil(t *testing.T) {
 // A meter of one reading a second works, asked or talking, without a key of its
 // own.
 func TestSlowMeter(t *testing.T) {
-	for name, setUp := range map[string]func(b *simulate.Bench) (simulate.Instrument, string){
-		"asked": func(b *simulate.Bench) (simulate.Instrument, string) {
-			return &simulate.SCPIMeter{Bench: b, Integration: time.Second}, `driver = "scpi"`
+	for name, setUp := range map[string]func(b *drivertest.Bench) (simulate.Instrument, string){
+		"asked": func(b *drivertest.Bench) (simulate.Instrument, string) {
+			return &drivertest.SCPIMeter{Bench: b, Integration: time.Second}, `driver = "scpi"`
 		},
-		"talking": func(b *simulate.Bench) (simulate.Instrument, string) {
-			return &simulate.Talker{Line: simulate.MeterLine(b), Every: time.Second}, `driver = "line"`
+		"talking": func(b *drivertest.Bench) (simulate.Instrument, string) {
+			return &drivertest.Talker{Line: drivertest.MeterLine(b), Every: time.Second}, `driver = "line"`
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -73,7 +74,7 @@ func TestUnreadableProbeIsNotCalledUnplugged(t *testing.T) {
 	t.Parallel()
 	b := rig()
 	_, meter := scpiMeter(t, b)
-	p := plug(t, "probe", &simulate.Talker{Every: 100 * time.Millisecond, Line: func() string { return "%RH,45.0,degC,21.50" }})
+	p := plug(t, "probe", &drivertest.Talker{Every: 100 * time.Millisecond, Line: func() string { return "%RH,45.0,degC,21.50" }})
 	d := startDaemon(t, t.TempDir(), benchTOML(meter, fmt.Sprintf("driver = \"line\"\nport = %q", p.Address())))
 	d.batch()
 	d.untilState(capture.Open)

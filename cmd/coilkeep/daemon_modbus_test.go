@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
@@ -17,27 +18,27 @@ import (
 // modbusMeter is a meter as somebody may have it.
 type modbusMeter struct {
 	name      string
-	registers func(b *simulate.Bench, o simulate.Order) func() []uint16
+	registers func(b *drivertest.Bench, o drivertest.Order) func() []uint16
 	keys      string // of its table in the configuration, but for the order
 }
 
 // float32Meter shows a number of IEEE 754 on open clips.
 func float32Meter(name string, open uint32) modbusMeter {
-	return modbusMeter{name, func(b *simulate.Bench, o simulate.Order) func() []uint16 {
-		return simulate.Float32(simulate.MeterOhms(b), simulate.Encoding{Order: o, Overload: open})
+	return modbusMeter{name, func(b *drivertest.Bench, o drivertest.Order) func() []uint16 {
+		return drivertest.Float32(drivertest.MeterOhms(b), drivertest.Encoding{Order: o, Overload: open})
 	}, ""}
 }
 
 // int32Meter counts tenths of an ohm, and int16Meter quarters.
 func int32Meter(kind string, open uint32) modbusMeter {
-	return modbusMeter{kind, func(b *simulate.Bench, o simulate.Order) func() []uint16 {
-		return simulate.Int32(simulate.MeterOhms(b), 0.1, simulate.Encoding{Order: o, Overload: open})
+	return modbusMeter{kind, func(b *drivertest.Bench, o drivertest.Order) func() []uint16 {
+		return drivertest.Int32(drivertest.MeterOhms(b), 0.1, drivertest.Encoding{Order: o, Overload: open})
 	}, fmt.Sprintf("type = %q\nscale = 0.1\n", typeOf(kind))}
 }
 
 func int16Meter(kind string, open uint32) modbusMeter {
-	return modbusMeter{kind, func(b *simulate.Bench, o simulate.Order) func() []uint16 {
-		return simulate.Int16(simulate.MeterOhms(b), 0.25, simulate.Encoding{Order: o, Overload: open})
+	return modbusMeter{kind, func(b *drivertest.Bench, o drivertest.Order) func() []uint16 {
+		return drivertest.Int16(drivertest.MeterOhms(b), 0.25, drivertest.Encoding{Order: o, Overload: open})
 	}, fmt.Sprintf("type = %q\nscale = 0.25\n", typeOf(kind))}
 }
 
@@ -65,9 +66,9 @@ var modbusMeters = []modbusMeter{
 	int16Meter("int16, smallest", 0x8000),
 	int16Meter("uint16, largest", 0xFFFF),
 	// This one goes on showing its last value; only a bit says that it is old.
-	{"a status register", func(b *simulate.Bench, o simulate.Order) func() []uint16 {
-		value := simulate.MeterOhms(b)
-		return simulate.Joined(simulate.Float32(simulate.Held(value), simulate.Encoding{Order: o}), simulate.Flag(value, 0x0400))
+	{"a status register", func(b *drivertest.Bench, o drivertest.Order) func() []uint16 {
+		value := drivertest.MeterOhms(b)
+		return drivertest.Joined(drivertest.Float32(drivertest.Held(value), drivertest.Encoding{Order: o}), drivertest.Flag(value, 0x0400))
 	}, "status_address = 2\nstatus_open = 0x0C00\nstatus_fault = 0x0001\n"},
 }
 
@@ -77,14 +78,14 @@ var modbusMeters = []modbusMeter{
 func TestModbusMetersSeeCoilsComeAndGo(t *testing.T) {
 	t.Parallel()
 	var benches strings.Builder
-	var rigs []*simulate.Bench
+	var rigs []*drivertest.Bench
 	for i, m := range modbusMeters {
 		// Neighbours differ in their order, and so do meters of one kind.
 		o, b := orders[i%len(orders)], rig()
 		rigs = append(rigs, b)
-		bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-			{ID: 1, Table: simulate.Holding, Registers: m.registers(b, o.order)},
-			{ID: 2, Table: simulate.Holding, Registers: simulate.Float32(simulate.ProbeCelsius(b), simulate.Encoding{Order: o.order})},
+		bus := plug(t, "bus", &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{
+			{ID: 1, Table: drivertest.Holding, Registers: m.registers(b, o.order)},
+			{ID: 2, Table: drivertest.Holding, Registers: drivertest.Float32(drivertest.ProbeCelsius(b), drivertest.Encoding{Order: o.order})},
 		}})
 		both := fmt.Sprintf("driver = \"modbus\"\nport = %q\ntable = \"holding\"\ntimeout = \"5s\"\nword_order = %q\nbyte_order = %q\n", bus.Address(), o.word, o.byte)
 		text := benchTOML(both+"unit_id = 1\n"+m.keys, both+"unit_id = 2\n")
@@ -175,12 +176,12 @@ func questions(d *testDaemon) func() []string {
 func TestWrongOrderOnTheBench(t *testing.T) {
 	t.Parallel()
 	b := rig()
-	bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
+	bus := plug(t, "bus", &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{
 		// 45D10800h, of which the other order makes 4e-34.
-		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(func() (float64, bool) {
-			_, ok := simulate.MeterOhms(b)()
+		{ID: 1, Table: drivertest.Input, Registers: drivertest.Float32(func() (float64, bool) {
+			_, ok := drivertest.MeterOhms(b)()
 			return 6689, ok
-		}, simulate.Encoding{Order: simulate.CDAB, Overload: 0x7FC00000})},
+		}, drivertest.Encoding{Order: drivertest.CDAB, Overload: 0x7FC00000})},
 	}})
 	_, probe := lineProbe(t, b)
 	d := startDaemon(t, t.TempDir(), benchTOML(fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"", bus.Address()), probe))
@@ -220,8 +221,8 @@ func TestModbusProbeWithoutASensor(t *testing.T) {
 			t.Parallel()
 			b := rig()
 			_, meter := scpiMeter(t, b)
-			bus := plug(t, "probe", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-				{ID: 1, Table: simulate.Input, Registers: func() []uint16 { return tt.registers }},
+			bus := plug(t, "probe", &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{
+				{ID: 1, Table: drivertest.Input, Registers: func() []uint16 { return tt.registers }},
 			}})
 			d := startDaemon(t, t.TempDir(), benchTOML(meter, fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"\n%s", bus.Address(), tt.keys)))
 			d.batch()

@@ -17,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
@@ -164,8 +165,8 @@ func (d *testDaemon) measurements() []record.Measurement {
 
 // rig is a simulated bench without surprises: the truth is known, the leads
 // are nothing and the meter is right.
-func rig() *simulate.Bench {
-	return simulate.NewBench(simulate.Config{
+func rig() *drivertest.Bench {
+	return drivertest.NewBench(simulate.Config{
 		Room:  simulate.Room{BaseCelsius: 21.5},
 		Meter: simulate.MeterModel{NoiseOhms: 0.1, ResolutionOhms: 0.1, RangeOhms: 60e3, Integration: 20 * time.Millisecond},
 		Probe: simulate.ProbeModel{NoiseKelvin: 0.01, ResolutionKelvin: 0.01},
@@ -193,52 +194,60 @@ func benchTOML(meter, probe string) string {
 		"\n[bench.probe]\naccuracy = { kelvin = 0.3 }\npoll = \"100ms\"\nmax_age = \"2s\"\n" + probe
 }
 
-func scpiMeter(t testing.TB, b *simulate.Bench) (*simulate.Plug, string) {
-	p := plug(t, "meter", &simulate.SCPIMeter{Bench: b, WakesInVolts: true, Integration: 20 * time.Millisecond})
-	return p, fmt.Sprintf("driver = \"scpi\"\nport = %q\ninit = [\"CONF:RES\"]\ntimeout = \"2s\"", p.Address())
+func scpiMeter(t testing.TB, b *drivertest.Bench) (*simulate.Plug, string) {
+	p := plug(t, "meter", ordinarySCPI(b))
+	return p, scpiTOML(p)
 }
 
-func lineProbe(t testing.TB, b *simulate.Bench) (*simulate.Plug, string) {
-	p := plug(t, "probe", &simulate.Talker{Line: simulate.ProbeLine(b), Every: 100 * time.Millisecond})
+func ordinarySCPI(b *drivertest.Bench) *drivertest.SCPIMeter {
+	return &drivertest.SCPIMeter{Bench: b, WakesInVolts: true, Integration: 20 * time.Millisecond}
+}
+
+func scpiTOML(p *simulate.Plug) string {
+	return fmt.Sprintf("driver = \"scpi\"\nport = %q\ninit = [\"CONF:RES\"]\ntimeout = \"2s\"", p.Address())
+}
+
+func lineProbe(t testing.TB, b *drivertest.Bench) (*simulate.Plug, string) {
+	p := plug(t, "probe", &drivertest.Talker{Line: drivertest.ProbeLine(b), Every: 100 * time.Millisecond})
 	return p, fmt.Sprintf("driver = \"line\"\nport = %q\ntimeout = \"1s\"", p.Address())
 }
 
 func TestServeMeasuresThroughEachDriver(t *testing.T) {
 	tests := []struct {
 		name  string
-		setUp func(t *testing.T, b *simulate.Bench) (toml string)
+		setUp func(t *testing.T, b *drivertest.Bench) (toml string)
 	}{
-		{"scpi and line", func(t *testing.T, b *simulate.Bench) string {
+		{"scpi and line", func(t *testing.T, b *drivertest.Bench) string {
 			_, meter := scpiMeter(t, b)
 			_, probe := lineProbe(t, b)
 			return benchTOML(meter, probe)
 		}},
-		{"line, prompted and free", func(t *testing.T, b *simulate.Bench) string {
-			p := plug(t, "meter", &simulate.Talker{Line: simulate.MeterLine(b), Prompt: "?"})
+		{"line, prompted and free", func(t *testing.T, b *drivertest.Bench) string {
+			p := plug(t, "meter", &drivertest.Talker{Line: drivertest.MeterLine(b), Prompt: "?"})
 			_, probe := lineProbe(t, b)
 			return benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\nprompt = \"?\"\ntimeout = \"2s\"", p.Address()), probe)
 		}},
-		{"fields between commas", func(t *testing.T, b *simulate.Bench) string {
-			m := plug(t, "meter", &simulate.Talker{Line: simulate.FieldsLine(b), Every: 50 * time.Millisecond})
-			p := plug(t, "probe", &simulate.Talker{Line: simulate.ChannelLine(b, ","), Every: 100 * time.Millisecond})
+		{"fields between commas", func(t *testing.T, b *drivertest.Bench) string {
+			m := plug(t, "meter", &drivertest.Talker{Line: drivertest.FieldsLine(b), Every: 50 * time.Millisecond})
+			p := plug(t, "probe", &drivertest.Talker{Line: drivertest.ChannelLine(b, ","), Every: 100 * time.Millisecond})
 			return benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q", m.Address()), fmt.Sprintf("driver = \"line\"\nport = %q", p.Address()))
 		}},
-		{"a meter in local", func(t *testing.T, b *simulate.Bench) string {
-			m := plug(t, "meter", &simulate.SCPIMeter{Bench: b, RefusesInLocal: true, Integration: 20 * time.Millisecond})
+		{"a meter in local", func(t *testing.T, b *drivertest.Bench) string {
+			m := plug(t, "meter", &drivertest.SCPIMeter{Bench: b, RefusesInLocal: true, Integration: 20 * time.Millisecond})
 			_, probe := lineProbe(t, b)
 			return benchTOML(fmt.Sprintf("driver = \"scpi\"\nport = %q\ninit = [\"SYST:REM\", \"CONF:RES\"]", m.Address()), probe)
 		}},
-		{"modbus, both on one bus", func(t *testing.T, b *simulate.Bench) string {
-			bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-				{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), simulate.Encoding{})},
-				{ID: 2, Table: simulate.Holding, Address: 4, Registers: simulate.Int16(simulate.ProbeCelsius(b), 0.01, simulate.Encoding{})},
+		{"modbus, both on one bus", func(t *testing.T, b *drivertest.Bench) string {
+			bus := plug(t, "bus", &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{
+				{ID: 1, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.MeterOhms(b), drivertest.Encoding{})},
+				{ID: 2, Table: drivertest.Holding, Address: 4, Registers: drivertest.Int16(drivertest.ProbeCelsius(b), 0.01, drivertest.Encoding{})},
 			}})
 			return benchTOML(fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 1\ntimeout = \"2s\"", bus.Address()),
 				fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 2\ntable = \"holding\"\naddress = 4\ntype = \"int16\"\nscale = 0.01\ntimeout = \"2s\"", bus.Address()))
 		}},
-		{"a platinum sensor on a meter", func(t *testing.T, b *simulate.Bench) string {
+		{"a platinum sensor on a meter", func(t *testing.T, b *drivertest.Bench) string {
 			_, meter := scpiMeter(t, b)
-			p := plug(t, "probe", &simulate.Talker{Every: 100 * time.Millisecond, Line: func() string {
+			p := plug(t, "probe", &drivertest.Talker{Every: 100 * time.Millisecond, Line: func() string {
 				// IEC 60751 above 0 °C, worked out here and not by the converter under test.
 				c := b.ReadProbe()
 				return fmt.Sprintf("%.3f ohm", 100*(1+3.9083e-3*c-5.775e-7*c*c))
@@ -286,8 +295,8 @@ func atProbe(m record.Measurement) float64 {
 func TestDeadProbeOnTheMetersBus(t *testing.T) {
 	t.Parallel()
 	b := rig()
-	bus := plug(t, "bus", &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(b), simulate.Encoding{})},
+	bus := plug(t, "bus", &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{
+		{ID: 1, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.MeterOhms(b), drivertest.Encoding{})},
 	}})
 	instrument := fmt.Sprintf("driver = \"modbus\"\nport = %q\n", bus.Address())
 	d := startDaemon(t, t.TempDir(), benchTOML(instrument+"unit_id = 1\ntimeout = \"200ms\"", instrument+"unit_id = 2\ntimeout = \"700ms\""))

@@ -5,6 +5,7 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -134,5 +135,56 @@ func eachFile(t *testing.T, folder string, check func(path string, file *ast.Fil
 	}
 	if files == 0 {
 		t.Fatalf("no files in %s", folder)
+	}
+}
+
+// TestTestsBringTheirOwnFakes holds driver/simulate to what the demo needs, and
+// what only tests need to driver/drivertest: nothing of the program imports that,
+// and every name that simulate declares is used by the demo or by simulate itself.
+func TestTestsBringTheirOwnFakes(t *testing.T) {
+	used := map[string]int{}
+	declared := map[string]string{}
+	note := func(path string, names ...*ast.Ident) {
+		for _, n := range names {
+			declared[n.Name] = path
+			used[n.Name]--
+		}
+	}
+	count := func(path string, file *ast.File) {
+		ast.Inspect(file, func(n ast.Node) bool {
+			if id, ok := n.(*ast.Ident); ok {
+				used[id.Name]++
+			}
+			return true
+		})
+	}
+	eachFile(t, filepath.Join("..", "..", "driver", "simulate"), func(path string, file *ast.File) {
+		count(path, file)
+		ast.Inspect(file, func(n ast.Node) bool {
+			switch n := n.(type) {
+			case *ast.FuncDecl:
+				note(path, n.Name)
+			case *ast.TypeSpec:
+				note(path, n.Name)
+			case *ast.ValueSpec:
+				note(path, n.Names...)
+			case *ast.Field:
+				note(path, n.Names...)
+			}
+			return true
+		})
+	})
+	eachFile(t, ".", count)
+	linked, err := exec.CommandContext(t.Context(), "go", "list", "-deps", ".").Output()
+	if err != nil {
+		t.Fatalf("list what the program is made of: %v", err)
+	}
+	if list := string(linked); !strings.Contains(list, "coilkeep/driver/simulate\n") || strings.Contains(list, "coilkeep/driver/drivertest\n") {
+		t.Errorf("the program must be made with driver/simulate and without driver/drivertest, but is made of\n%s", list)
+	}
+	for name, path := range declared {
+		if used[name] <= 0 && name != "_" {
+			t.Errorf("%s declares %s, which the program does not use: what only tests need goes to driver/drivertest", path, name)
+		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/capture"
 )
@@ -39,8 +40,8 @@ func TestPrometheusRaisesAlertsOnLastingFaults(t *testing.T) {
 	}
 	w.command("backup", filepath.Join(folder, "copy.db"))
 	w.unwatched()
-	north.Room(24)
-	south.Room(24)
+	north.WarmProbe(2.5)
+	south.WarmProbe(2.5)
 	w.spoiled(&spoiled)
 	w.swelling()
 	w.large()
@@ -56,17 +57,17 @@ func TestPrometheusRaisesAlertsOnLastingFaults(t *testing.T) {
 // talkingBench is bench north with a meter and a probe that print lines by
 // themselves. While spoiled is set the meter's lines are what a wrong baud rate
 // makes of them.
-func talkingBench(t *testing.T, b *simulate.Bench, spoiled *atomic.Bool) (toml string) {
+func talkingBench(t *testing.T, b *drivertest.Bench, spoiled *atomic.Bool) (toml string) {
 	t.Helper()
-	whole := simulate.MeterLine(b)
-	meter := plug(t, "meter", &simulate.Talker{Every: 50 * time.Millisecond, Line: func() string {
+	whole := drivertest.MeterLine(b)
+	meter := plug(t, "meter", &drivertest.Talker{Every: 50 * time.Millisecond, Line: func() string {
 		if spoiled.Load() {
 			return "\x9a\xe6\x00\xf8~\x1e\x86"
 		}
 		return whole()
 	}})
 	// Often enough for a hundred readings in what six hours have become.
-	probe := plug(t, "probe", &simulate.Talker{Every: 40 * time.Millisecond, Line: simulate.ProbeLine(b)})
+	probe := plug(t, "probe", &drivertest.Talker{Every: 40 * time.Millisecond, Line: drivertest.ProbeLine(b)})
 	return benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\ntimeout = \"1s\"", meter.Address()),
 		fmt.Sprintf("driver = \"line\"\nport = %q\ntimeout = \"1s\"", probe.Address()))
 }
@@ -128,14 +129,14 @@ func (w *watched) large() {
 		w.t.Fatal(err)
 	}
 	w.untilRaised("HistoryLarge")
-	w.rig.Attach(simulate.CopperCoil(6650, 24))
+	w.rig.Attach(simulate.CopperCoil(6650, 21.5))
 	w.daemon.untilState(capture.Recorded)
 	w.other.fold()
 	w.untilOver("HistoryLarge")
 }
 
-// frozen: the room has become warmer, and the probe of bench north says what it
-// said at first.
+// frozen: it has become warmer at both probes, and that of bench north says what
+// it said at first.
 func (w *watched) frozen() {
 	w.untilRaised("TemperatureFrozen north")
 	w.rig.StuckProbe(false)

@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/simulate"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
@@ -60,7 +61,7 @@ func TestPrometheusRaisesAlertsOnFaults(t *testing.T) {
 // simulated, its bench south is typed in.
 type watched struct {
 	*watcher
-	rig          *simulate.Bench
+	rig          *drivertest.Bench
 	meter, probe *simulate.Plug
 	daemon       *testDaemon
 	typist       typist

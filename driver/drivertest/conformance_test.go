@@ -231,7 +231,8 @@ func TestDeclaration(t *testing.T) {
 		{"integer", option(driver.Option{Name: "address", Kind: driver.Integer, Default: 1, Help: "address"}), "int, which is not of kind"},
 		{"number", option(driver.Option{Name: "scale", Kind: driver.Number, Default: 1, Help: "scale"}), "int, which is not of kind"},
 		{"texts", option(driver.Option{Name: "init", Kind: driver.Texts, Default: "", Help: "init"}), "string, which is not of kind"},
-		{"one of", option(driver.Option{Name: "table", Kind: driver.Text, Default: "c", OneOf: []string{"a", "b"}, Help: "table"}), "is not among"},
+		{"one of", option(driver.Option{Name: "table", Kind: driver.Text, Default: "c", OneOf: []string{"a", "b"}, Help: "table"}),
+			"is not among"},
 		{"unknown", func(_ *driver.Driver, p *Peer) { p.Options = driver.Options{"baud": int64(1)} }, "does not declare"},
 	}
 	for _, tt := range tests {

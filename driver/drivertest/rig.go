@@ -323,7 +323,8 @@ func (r *rig) belongs(reading driver.Reading) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("read = %+v, but by the clock of the settings the answers due, after those with %v, are %v that arrived at %v (the year 1 means not at all)",
+	return fmt.Errorf("read = %+v, but by the clock of the settings the answers due, after those with %v, are %v "+
+		"that arrived at %v (the year 1 means not at all)",
 		reading, r.values[max(0, from-3):from], r.values[from:], r.arrived[from:])
 }
 

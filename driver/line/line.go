@@ -62,9 +62,12 @@ func init() {
 		Name: "line",
 		Help: "an instrument that prints lines of text, on its own or when prompted",
 		Options: []driver.Option{
-			{Name: "pattern", Kind: driver.Text, Default: "", Help: "regular expression with the group value and, where the line shows them, prefix and unit; empty finds the value by its unit"},
-			{Name: "prompt", Kind: driver.Text, Default: "", Help: `what to send for each line, with its line end ("R?\r\n"); empty for an instrument that prints on its own`},
-			{Name: "unit", Kind: driver.Text, Default: "", Help: `unit of values that show none: "ohm", "kohm", "C", "F", "K"; empty means ohm or °C`},
+			{Name: "pattern", Kind: driver.Text, Default: "",
+				Help: "regular expression with the group value and, where the line shows them, prefix and unit; empty finds the value by its unit"},
+			{Name: "prompt", Kind: driver.Text, Default: "",
+				Help: `what to send for each line, with its line end ("R?\r\n"); empty for an instrument that prints on its own`},
+			{Name: "unit", Kind: driver.Text, Default: "",
+				Help: `unit of values that show none: "ohm", "kohm", "C", "F", "K"; empty means ohm or °C`},
 		},
 		Open: open,
 	})
@@ -124,7 +127,8 @@ func (i *instrument) Read(ctx context.Context) (driver.Reading, error) {
 	}
 	arrived := i.lines.Arrived()
 	l, err := next(ctx, deadline)
-	if part := i.lines.Partial(); errors.Is(err, driver.ErrSilent) && i.prompt == "" && !i.endless && len(part.Bytes) > 0 && i.lines.Arrived() > arrived {
+	if part := i.lines.Partial(); errors.Is(err, driver.ErrSilent) && i.prompt == "" && !i.endless && len(part.Bytes) > 0 &&
+		i.lines.Arrived() > arrived {
 		// Said once: for an instrument that never ends a line, opening the port
 		// again may help, and silence brings that about.
 		i.endless, err = true, nil

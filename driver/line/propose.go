@@ -146,7 +146,8 @@ const overloadForm = `[-+]?(?i:\.?[o0]\.?[lf]\.?|ofl|ov\w*|inf(?:inity)?|open)|-
 var (
 	// inField is a label, a value and a unit, as "R=+6690.1 OHM" may stand in
 	// one field.
-	inField = regexp.MustCompile(`^\s*(|[\pL%][^=:]*[=:]\s*)([-+]?\s*\d+(?:[.,]\d+)?\.?(?:[eE][-+]?\d+)?|` + overloadForm + `)\s*([^\d\s=:.,+-][^\d=:,]*)?$`)
+	inField = regexp.MustCompile(`^\s*(|[\pL%][^=:]*[=:]\s*)([-+]?\s*\d+(?:[.,]\d+)?\.?(?:[eE][-+]?\d+)?|` +
+		overloadForm + `)\s*([^\d\s=:.,+-][^\d=:,]*)?$`)
 	// wholeNumber and its fraction may stand in two fields by a decimal comma.
 	wholeNumber = regexp.MustCompile(`^\s*[-+]?\d+$`)
 	fraction    = regexp.MustCompile(`^\d{1,6}\s*$`)
@@ -204,7 +205,9 @@ func (l layout) field(i int) (choice, bool) {
 		c.pattern, c.showsUnit = l.pattern(i, i, -1, value), true
 		c.score += 6
 	case isUnitOf(name, l.q): // "degC=22.6"
-		c.pattern, c.showsUnit = l.pattern(i, i, -1, "(?P<unit>"+regexp.QuoteMeta(name)+")"+strings.TrimPrefix(written, regexp.QuoteMeta(name))+"(?P<value>"+l.sep.value+")"), true
+		quoted := regexp.QuoteMeta(name)
+		c.pattern = l.pattern(i, i, -1, "(?P<unit>"+quoted+")"+strings.TrimPrefix(written, quoted)+"(?P<value>"+l.sep.value+")")
+		c.showsUnit = true
 		c.score += 5
 	case number.IsUnit(name, l.q): // "%RH=45"
 		return choice{}, false

@@ -38,7 +38,8 @@ func exponent(v float64) string { return fmt.Sprintf("%+.4E", v) }
 
 func layout(format string) func(int, string) string {
 	return func(n int, value string) string {
-		return strings.NewReplacer("{n}", fmt.Sprint(n), "{pad}", fmt.Sprintf("%06d", n), "{clock}", fmt.Sprintf("12:30:%02d", n%60), "{v}", value).Replace(format)
+		return strings.NewReplacer("{n}", fmt.Sprint(n), "{pad}", fmt.Sprintf("%06d", n), "{clock}", fmt.Sprintf("12:30:%02d", n%60), "{v}",
+			value).Replace(format)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/port"
 	"coilkeep/driver/simulate"
 )
@@ -22,30 +23,30 @@ func TestNeverAWrongNumber(t *testing.T) {
 	)
 	faults := []struct {
 		name  string
-		fault simulate.Fault
+		fault drivertest.Fault
 	}{
-		{"none", simulate.Fault{}}, {"late", simulate.Late(short * 13 / 10)}, {"lost", simulate.Lost()},
-		{"twice", simulate.Duplicate()}, {"half", simulate.Half()}, {"tail", simulate.Tail()}, {"merged", simulate.Merged()},
-		{"noise", simulate.Noise(20, 1)}, {"flood", simulate.Flood(9000)}, {"digit lost", simulate.Instead("R=+669.1 OHM\r\n")},
-		{"volts", simulate.Instead("U=+0.000012 V\r\n")},
+		{"none", drivertest.Fault{}}, {"late", drivertest.Late(short * 13 / 10)}, {"lost", drivertest.Lost()},
+		{"twice", drivertest.Duplicate()}, {"half", drivertest.Half()}, {"tail", drivertest.Tail()}, {"merged", drivertest.Merged()},
+		{"noise", drivertest.Noise(20, 1)}, {"flood", drivertest.Flood(9000)}, {"digit lost", drivertest.Instead("R=+669.1 OHM\r\n")},
+		{"volts", drivertest.Instead("U=+0.000012 V\r\n")},
 	}
 	for name, tt := range map[string]struct {
-		talker *simulate.Talker
+		talker *drivertest.Talker
 		prompt string
 	}{
-		"fields":                {&simulate.Talker{Every: 10 * time.Millisecond, CutFirst: true}, ""},
-		"fields, prompted":      {&simulate.Talker{Prompt: "R?"}, "R?\r\n"},
-		"free-running":          {&simulate.Talker{Every: 10 * time.Millisecond, CutFirst: true, Banner: "Elder Vale LX-4, firmware 1.2"}, ""},
-		"free-running, CR only": {&simulate.Talker{Every: 10 * time.Millisecond, Terminator: "\r"}, ""},
-		"prompted":              {&simulate.Talker{Prompt: "R?"}, "R?\r\n"},
+		"fields":                {&drivertest.Talker{Every: 10 * time.Millisecond, CutFirst: true}, ""},
+		"fields, prompted":      {&drivertest.Talker{Prompt: "R?"}, "R?\r\n"},
+		"free-running":          {&drivertest.Talker{Every: 10 * time.Millisecond, CutFirst: true, Banner: "Elder Vale LX-4, firmware 1.2"}, ""},
+		"free-running, CR only": {&drivertest.Talker{Every: 10 * time.Millisecond, Terminator: "\r"}, ""},
+		"prompted":              {&drivertest.Talker{Prompt: "R?"}, "R?\r\n"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			bench := simulate.NewBench(simulate.Config{Meter: simulate.MeterModel{NoiseOhms: 0.1, ResolutionOhms: 0.1}})
+			bench := drivertest.NewBench(simulate.Config{Meter: simulate.MeterModel{NoiseOhms: 0.1, ResolutionOhms: 0.1}})
 			bench.Attach(simulate.Coil{R20Ohms: ohms})
-			tt.talker.Line = simulate.MeterLine(bench)
+			tt.talker.Line = drivertest.MeterLine(bench)
 			if strings.HasPrefix(name, "fields") {
-				tt.talker.Line = simulate.FieldsLine(bench)
+				tt.talker.Line = drivertest.FieldsLine(bench)
 			}
 			plug, err := simulate.PlugAny(t.TempDir(), "meter", tt.talker)
 			if err != nil {
@@ -75,8 +76,8 @@ func TestNeverAWrongNumber(t *testing.T) {
 // once.
 func TestPulledClips(t *testing.T) {
 	t.Parallel()
-	bench := simulate.NewBench(simulate.Config{Meter: simulate.MeterModel{ResolutionOhms: 0.1}})
-	plug, err := simulate.PlugAny(t.TempDir(), "meter", &simulate.Talker{Line: simulate.MeterLine(bench), Prompt: "R?"})
+	bench := drivertest.NewBench(simulate.Config{Meter: simulate.MeterModel{ResolutionOhms: 0.1}})
+	plug, err := simulate.PlugAny(t.TempDir(), "meter", &drivertest.Talker{Line: drivertest.MeterLine(bench), Prompt: "R?"})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -213,7 +213,8 @@ func TestWrongOrderIsNamed(t *testing.T) {
 		{"a temperature of -2e11", "float32", "D23A43B7", 1, driver.Temperature, "wrong word order?"},
 	} {
 		got, err := modbus.Format{Type: tt.kind, Scale: tt.scale}.Value(unhex(t, tt.hex), tt.q)
-		if err != nil || got.Status != driver.Impossible || !strings.Contains(got.Reason, tt.want) || !strings.Contains(got.Reason, "byte_order") {
+		if err != nil || got.Status != driver.Impossible || !strings.Contains(got.Reason, tt.want) ||
+			!strings.Contains(got.Reason, "byte_order") {
 			t.Errorf("%s: Value(%s) = %+v, %v; want impossible, saying %q and byte_order", tt.name, tt.hex, got, err, tt.want)
 		}
 	}

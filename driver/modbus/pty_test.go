@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/port"
 	"coilkeep/driver/simulate"
 )
@@ -19,15 +20,15 @@ func TestNeverAWrongNumber(t *testing.T) {
 		ohms, celsius = 6690.0, 21.5
 		short         = 200 * time.Millisecond
 	)
-	bench := simulate.NewBench(simulate.Config{
+	bench := drivertest.NewBench(simulate.Config{
 		Room:  simulate.Room{BaseCelsius: celsius},
 		Meter: simulate.MeterModel{NoiseOhms: 0.1, ResolutionOhms: 0.1},
 		Probe: simulate.ProbeModel{NoiseKelvin: 0.01, ResolutionKelvin: 0.01},
 	})
 	bench.Attach(simulate.Coil{R20Ohms: ohms})
-	bus := &simulate.ModbusBus{Units: []simulate.ModbusUnit{
-		{ID: 1, Table: simulate.Input, Registers: simulate.Float32(simulate.MeterOhms(bench), simulate.Encoding{})},
-		{ID: 2, Table: simulate.Input, Registers: simulate.Float32(simulate.ProbeCelsius(bench), simulate.Encoding{})},
+	bus := &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{
+		{ID: 1, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.MeterOhms(bench), drivertest.Encoding{})},
+		{ID: 2, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.ProbeCelsius(bench), drivertest.Encoding{})},
 	}}
 	plug, err := simulate.PlugAny(t.TempDir(), "bus", bus)
 	if err != nil {
@@ -54,11 +55,11 @@ func TestNeverAWrongNumber(t *testing.T) {
 	meter, probe := open(1, driver.Resistance), open(2, driver.Temperature)
 	for _, f := range []struct {
 		name  string
-		fault simulate.Fault
+		fault drivertest.Fault
 	}{
-		{"none", simulate.Fault{}}, {"late", simulate.Late(short * 13 / 10)}, {"lost", simulate.Lost()}, {"twice", simulate.Duplicate()},
-		{"half", simulate.Half()}, {"tail", simulate.Tail()}, {"noise", simulate.Noise(20, 1)}, {"flood", simulate.Flood(5000)},
-		{"bad checksum", simulate.BadChecksum()},
+		{"none", drivertest.Fault{}}, {"late", drivertest.Late(short * 13 / 10)}, {"lost", drivertest.Lost()}, {"twice", drivertest.Duplicate()},
+		{"half", drivertest.Half()}, {"tail", drivertest.Tail()}, {"noise", drivertest.Noise(20, 1)}, {"flood", drivertest.Flood(5000)},
+		{"bad checksum", drivertest.BadChecksum()},
 	} {
 		bus.Next(f.fault)
 		good := 0

@@ -30,7 +30,8 @@ type registers map[string]map[string]map[string]uint16
 func startServer(t *testing.T, units registers) (address string) {
 	t.Helper()
 	if out, err := exec.Command(python, "-c", "import pymodbus.server").CombinedOutput(); err != nil {
-		message := "no independent Modbus server: install python3-pymodbus and python3-serial-asyncio; " + err.Error() + " " + strings.TrimSpace(string(out))
+		message := "no independent Modbus server: install python3-pymodbus and python3-serial-asyncio; " +
+			err.Error() + " " + strings.TrimSpace(string(out))
 		if os.Getenv("CI") == "true" {
 			t.Fatal(message)
 		}
@@ -75,7 +76,8 @@ func TestAgainstIndependentServer(t *testing.T) {
 	high, low := words(math.Float32bits(6690.5))
 	address := startServer(t, registers{
 		"1": {
-			"holding": {"0": high, "1": low, "10": low, "11": high, "20": 0x000A, "21": 0x3564, "30": 0x3564, "31": 0x000A, "40": 0x7FFF, "41": 0xFFFF,
+			"holding": {"0": high, "1": low, "10": low, "11": high, "20": 0x000A, "21": 0x3564, "30": 0x3564, "31": 0x000A, "40": 0x7FFF,
+				"41": 0xFFFF,
 				"50": swapped(high), "51": swapped(low), "60": swapped(low), "61": swapped(high), "70": swapped(6690),
 				"80": 0x7FC0, "81": 0, "82": 0xFF80, "83": 0, "90": high, "91": low, "92": 0x0400, "93": 0x0002},
 			"input": {"107": 6690},
@@ -92,22 +94,34 @@ func TestAgainstIndependentServer(t *testing.T) {
 		value   float64
 	}{
 		{"float32, high word first", driver.Resistance, driver.Options{"table": "holding"}, driver.OK, 6690.5},
-		{"float32, low word first", driver.Resistance, driver.Options{"table": "holding", "address": int64(10), "word_order": "little"}, driver.OK, 6690.5},
-		{"int32, high word first", driver.Resistance, driver.Options{"table": "holding", "address": int64(20), "type": "int32", "scale": 0.01}, driver.OK, 6690.28},
-		{"uint32, low word first", driver.Resistance, driver.Options{"table": "holding", "address": int64(30), "type": "uint32", "scale": 0.01, "word_order": "little"}, driver.OK, 6690.28},
-		{"int16 at the end of its range", driver.Resistance, driver.Options{"table": "holding", "address": int64(40), "type": "int16"}, driver.Overload, 0},
+		{"float32, low word first", driver.Resistance, driver.Options{"table": "holding", "address": int64(10), "word_order": "little"},
+			driver.OK, 6690.5},
+		{"int32, high word first", driver.Resistance, driver.Options{"table": "holding", "address": int64(20), "type": "int32", "scale": 0.01},
+			driver.OK, 6690.28},
+		{"uint32, low word first", driver.Resistance, driver.Options{"table": "holding", "address": int64(30), "type": "uint32", "scale": 0.01,
+			"word_order": "little"}, driver.OK, 6690.28},
+		{"int16 at the end of its range", driver.Resistance, driver.Options{"table": "holding", "address": int64(40), "type": "int16"},
+			driver.Overload, 0},
 		{"uint16", driver.Resistance, driver.Options{"address": int64(107), "type": "uint16"}, driver.OK, 6690},
-		{"float32, bytes swapped", driver.Resistance, driver.Options{"table": "holding", "address": int64(50), "byte_order": "little"}, driver.OK, 6690.5},
-		{"float32, low byte first", driver.Resistance, driver.Options{"table": "holding", "address": int64(60), "byte_order": "little", "word_order": "little"}, driver.OK, 6690.5},
-		{"uint16, low byte first", driver.Resistance, driver.Options{"table": "holding", "address": int64(70), "type": "uint16", "byte_order": "little"}, driver.OK, 6690},
+		{"float32, bytes swapped", driver.Resistance, driver.Options{"table": "holding", "address": int64(50), "byte_order": "little"},
+			driver.OK, 6690.5},
+		{"float32, low byte first", driver.Resistance, driver.Options{"table": "holding", "address": int64(60), "byte_order": "little",
+			"word_order": "little"}, driver.OK, 6690.5},
+		{"uint16, low byte first", driver.Resistance, driver.Options{"table": "holding", "address": int64(70), "type": "uint16",
+			"byte_order": "little"}, driver.OK, 6690},
 		{"not a number", driver.Resistance, driver.Options{"table": "holding", "address": int64(80)}, driver.Overload, 0},
 		{"not a number from a probe", driver.Temperature, driver.Options{"table": "holding", "address": int64(80)}, driver.Impossible, 0},
 		{"negative infinity", driver.Resistance, driver.Options{"table": "holding", "address": int64(82)}, driver.Overload, 0},
-		{"status, nothing set", driver.Resistance, driver.Options{"table": "holding", "address": int64(90), "status_address": int64(93), "status_open": int64(0x0400)}, driver.OK, 6690.5},
-		{"status, open", driver.Resistance, driver.Options{"table": "holding", "address": int64(90), "status_address": int64(92), "status_open": int64(0x0400)}, driver.Overload, 0},
-		{"status, fault", driver.Resistance, driver.Options{"table": "holding", "address": int64(90), "status_address": int64(93), "status_fault": int64(0x0002)}, driver.Impossible, 0},
-		{"another unit, int16", driver.Temperature, driver.Options{"unit_id": int64(17), "address": int64(8), "type": "int16", "scale": 0.1}, driver.OK, 21.4},
-		{"another unit, negative", driver.Temperature, driver.Options{"unit_id": int64(17), "address": int64(9), "type": "int16", "scale": 0.1}, driver.OK, -3.5},
+		{"status, nothing set", driver.Resistance, driver.Options{"table": "holding", "address": int64(90), "status_address": int64(93),
+			"status_open": int64(0x0400)}, driver.OK, 6690.5},
+		{"status, open", driver.Resistance, driver.Options{"table": "holding", "address": int64(90), "status_address": int64(92),
+			"status_open": int64(0x0400)}, driver.Overload, 0},
+		{"status, fault", driver.Resistance, driver.Options{"table": "holding", "address": int64(90), "status_address": int64(93),
+			"status_fault": int64(0x0002)}, driver.Impossible, 0},
+		{"another unit, int16", driver.Temperature, driver.Options{"unit_id": int64(17), "address": int64(8), "type": "int16", "scale": 0.1},
+			driver.OK, 21.4},
+		{"another unit, negative", driver.Temperature, driver.Options{"unit_id": int64(17), "address": int64(9), "type": "int16",
+			"scale": 0.1}, driver.OK, -3.5},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			i := openOnBus(t, &pool, bus, tt.q, tt.options)
@@ -125,7 +139,8 @@ func TestAgainstIndependentServer(t *testing.T) {
 	})
 	t.Run("two on one bus", func(t *testing.T) {
 		meter := openOnBus(t, &pool, bus, driver.Resistance, driver.Options{"table": "holding"})
-		probe := openOnBus(t, &pool, bus, driver.Temperature, driver.Options{"unit_id": int64(17), "address": int64(8), "type": "int16", "scale": 0.1})
+		probe := openOnBus(t, &pool, bus, driver.Temperature,
+			driver.Options{"unit_id": int64(17), "address": int64(8), "type": "int16", "scale": 0.1})
 		done := make(chan error)
 		for i, want := range map[driver.Instrument]float64{meter: 6690.5, probe: 21.4} {
 			go func() {
@@ -145,7 +160,8 @@ func TestAgainstIndependentServer(t *testing.T) {
 		}
 	})
 	t.Run("no such unit", func(t *testing.T) {
-		i := openOnBus(t, &pool, port.Settings{Address: address, Baud: 19200, Timeout: 5 * time.Second}, driver.Resistance, driver.Options{"unit_id": int64(99)})
+		i := openOnBus(t, &pool, port.Settings{Address: address, Baud: 19200, Timeout: 5 * time.Second}, driver.Resistance,
+			driver.Options{"unit_id": int64(99)})
 		if r, err := i.Read(t.Context()); !errors.Is(err, driver.ErrSilent) {
 			t.Errorf("Read = %+v, %v; want %v", r, err, driver.ErrSilent)
 		}

@@ -57,13 +57,15 @@ func ParseAddress(text string) (Address, error) {
 	if strings.HasPrefix(text, "/") {
 		return Address{Kind: Device, Path: text}, nil
 	}
-	return Address{}, settingsError("port = %q: want a device path (/dev/ttyUSB0), a COM name (COM3), usb:VID:PID[:SERIAL] or tcp:HOST:PORT", text)
+	return Address{}, settingsError("port = %q: want a device path (/dev/ttyUSB0), a COM name (COM3), "+
+		"usb:VID:PID[:SERIAL] or tcp:HOST:PORT", text)
 }
 
 func parseUSB(text, rest string) (Address, error) {
 	parts := strings.SplitN(rest, ":", 3)
 	if len(parts) < 2 || !usbID.MatchString(parts[0]) || !usbID.MatchString(parts[1]) {
-		return Address{}, settingsError("port = %q: want usb:VID:PID[:SERIAL] with four hexadecimal digits for vendor and product, for example usb:1A2B:0001", text)
+		return Address{}, settingsError("port = %q: want usb:VID:PID[:SERIAL] with four hexadecimal digits for vendor and product, "+
+			"for example usb:1A2B:0001", text)
 	}
 	a := Address{Kind: USB, VID: strings.ToUpper(parts[0]), PID: strings.ToUpper(parts[1])}
 	if len(parts) == 3 {
@@ -79,7 +81,8 @@ func parseTCP(text, rest string) (Address, error) {
 	host, digits, err := net.SplitHostPort(rest)
 	number, numberErr := strconv.ParseUint(digits, 10, 16)
 	if err != nil || numberErr != nil || host == "" || number == 0 {
-		return Address{}, settingsError("port = %q: want tcp:HOST:PORT with a port number from 1 to 65535, for example tcp:192.0.2.7:4001 or tcp:[2001:db8::7]:4001", text)
+		return Address{}, settingsError("port = %q: want tcp:HOST:PORT with a port number from 1 to 65535, "+
+			"for example tcp:192.0.2.7:4001 or tcp:[2001:db8::7]:4001", text)
 	}
 	return Address{Kind: TCP, Host: strings.ToLower(host), Port: int(number)}, nil
 }

@@ -72,7 +72,8 @@ func TestParseAddressRefuses(t *testing.T) {
 }
 
 func FuzzParseAddress(f *testing.F) {
-	for _, seed := range []string{"/dev/ttyUSB0", "COM3", "usb:1A2B:0001", "usb:1A2B:0001:A:1", "tcp:bench.example:4001", "tcp:[fe80::1%eth0]:23", "usb:", "tcp::"} {
+	for _, seed := range []string{"/dev/ttyUSB0", "COM3", "usb:1A2B:0001", "usb:1A2B:0001:A:1", "tcp:bench.example:4001",
+		"tcp:[fe80::1%eth0]:23", "usb:", "tcp::"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

@@ -63,7 +63,8 @@ func matching(a Address, ports []Info) []Info {
 // findUSB returns the path of the one port that a USB address fits.
 func findUSB(a Address, list func() ([]Info, error)) (string, error) {
 	if !identifiesUSB {
-		return "", settingsError("%s: this build cannot read USB identities (on macOS that needs cgo); give the device path instead, for example /dev/cu.usbserial-1", a)
+		return "", settingsError("%s: this build cannot read USB identities (on macOS that needs cgo); "+
+			"give the device path instead, for example /dev/cu.usbserial-1", a)
 	}
 	ports, err := list()
 	if err != nil {

@@ -38,7 +38,8 @@ func sysfs(t *testing.T) string {
 	const usb = "devices/pci0000:00/0000:00:14.0/usb1"
 	write(usb, map[string]string{"idVendor": "1d6b\n", "idProduct": "0002\n"})
 	// A USB serial adapter: the terminal lies two levels below the device.
-	write(usb+"/1-1", map[string]string{"idVendor": "1a2b\n", "idProduct": "00f1\n", "serial": "A1\n", "product": "Bench Adapter\n", "manufacturer": "Kestrel Lane\n"})
+	write(usb+"/1-1", map[string]string{"idVendor": "1a2b\n", "idProduct": "00f1\n", "serial": "A1\n", "product": "Bench Adapter\n",
+		"manufacturer": "Kestrel Lane\n"})
 	write(usb+"/1-1/1-1:1.0/ttyUSB0/tty/ttyUSB0", nil)
 	link("../../../ttyUSB0", usb+"/1-1/1-1:1.0/ttyUSB0/tty/ttyUSB0/device")
 	link("../../"+usb+"/1-1/1-1:1.0/ttyUSB0/tty/ttyUSB0", "class/tty/ttyUSB0")
@@ -133,7 +134,8 @@ func TestFindUSB(t *testing.T) {
 		wantText      string
 	}{
 		{name: "by serial number", address: "usb:1a2b:00f1:A2", want: "/dev/ttyUSB7"},
-		{name: "not plugged in", address: "usb:1A2B:00F1:A3", wantErr: ErrMissing, wantText: "plugged in: /dev/ttyUSB3 (Bench Adapter), /dev/ttyUSB7"},
+		{name: "not plugged in", address: "usb:1A2B:00F1:A3", wantErr: ErrMissing,
+			wantText: "plugged in: /dev/ttyUSB3 (Bench Adapter), /dev/ttyUSB7"},
 		{name: "two of a kind", address: "usb:1A2B:00F1", wantErr: ErrAmbiguous, wantText: "add the serial number"},
 		{name: "two with one serial number", address: "usb:CAFE:0007:Z", wantErr: ErrAmbiguous, wantText: "give the device path"},
 		{name: "no list", address: "usb:CAFE:0007", listErr: broken, wantErr: broken},

@@ -165,7 +165,8 @@ func TestParseFunction(t *testing.T) {
 // that a value prints back the same, and that the marker, a queue entry and a
 // value are never confused.
 func FuzzParse(f *testing.F) {
-	for _, seed := range []string{"+6.690E+03", "9.91E37", "OL MOhm", "6.690 KOHM", identity, `-113,"Undefined header"`, `"RES +1.0E+04"`, "1,2;3"} {
+	for _, seed := range []string{"+6.690E+03", "9.91E37", "OL MOhm", "6.690 KOHM", identity, `-113,"Undefined header"`, `"RES +1.0E+04"`,
+		"1,2;3"} {
 		f.Add([]byte(seed))
 	}
 	f.Fuzz(func(t *testing.T, answer []byte) {

@@ -208,7 +208,8 @@ func (m *meter) checkFunction(ctx context.Context, deadline time.Time) error {
 
 func (m *meter) judgeFunction(text string) error {
 	if q, tells := ParseFunction(text); tells && q != m.quantity {
-		return fmt.Errorf("%w: it is set to %s, not to measure %s; set it so, or see to init", driver.ErrRefused, strings.TrimSpace(text), m.quantity)
+		return fmt.Errorf("%w: it is set to %s, not to measure %s; set it so, or see to init", driver.ErrRefused, strings.TrimSpace(text),
+			m.quantity)
 	}
 	return nil
 }

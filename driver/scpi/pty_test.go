@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/driver/drivertest"
 	"coilkeep/driver/port"
 	"coilkeep/driver/simulate"
 )
@@ -18,22 +19,22 @@ import (
 func TestNeverAWrongNumber(t *testing.T) {
 	const short = 200 * time.Millisecond
 	for name, tt := range map[string]struct {
-		meter *simulate.SCPIMeter
+		meter *drivertest.SCPIMeter
 		init  []string
 	}{
-		"plain":                {&simulate.SCPIMeter{}, []string{"CONF:RES"}},
-		"CR LF":                {&simulate.SCPIMeter{Terminator: "\r\n"}, []string{"CONF:RES"}},
-		"echo":                 {&simulate.SCPIMeter{Echo: true}, []string{"CONF:RES"}},
-		"wakes in volts":       {&simulate.SCPIMeter{WakesInVolts: true}, []string{"CONF:RES"}},
-		"needs remote":         {&simulate.SCPIMeter{NeedsRemote: true}, []string{"SYST:REM", "CONF:RES"}},
-		"in local":             {&simulate.SCPIMeter{RefusesInLocal: true}, []string{"SYST:REM", "CONF:RES"}},
-		"deaf while measuring": {&simulate.SCPIMeter{DeafWhileMeasuring: true}, []string{"CONF:RES"}},
-		"slow":                 {&simulate.SCPIMeter{AnswerDelay: short / 8}, []string{"CONF:RES"}},
+		"plain":                {&drivertest.SCPIMeter{}, []string{"CONF:RES"}},
+		"CR LF":                {&drivertest.SCPIMeter{Terminator: "\r\n"}, []string{"CONF:RES"}},
+		"echo":                 {&drivertest.SCPIMeter{Echo: true}, []string{"CONF:RES"}},
+		"wakes in volts":       {&drivertest.SCPIMeter{WakesInVolts: true}, []string{"CONF:RES"}},
+		"needs remote":         {&drivertest.SCPIMeter{NeedsRemote: true}, []string{"SYST:REM", "CONF:RES"}},
+		"in local":             {&drivertest.SCPIMeter{RefusesInLocal: true}, []string{"SYST:REM", "CONF:RES"}},
+		"deaf while measuring": {&drivertest.SCPIMeter{DeafWhileMeasuring: true}, []string{"CONF:RES"}},
+		"slow":                 {&drivertest.SCPIMeter{AnswerDelay: short / 8}, []string{"CONF:RES"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			const ohms = 6690
-			bench := simulate.NewBench(simulate.Config{Meter: simulate.MeterModel{NoiseOhms: 0.1, ResolutionOhms: 0.1}})
+			bench := drivertest.NewBench(simulate.Config{Meter: simulate.MeterModel{NoiseOhms: 0.1, ResolutionOhms: 0.1}})
 			bench.Attach(simulate.Coil{R20Ohms: ohms})
 			tt.meter.Bench, tt.meter.Integration = bench, 5*time.Millisecond
 			plug, err := simulate.PlugAny(t.TempDir(), "meter", tt.meter)
@@ -54,10 +55,10 @@ func TestNeverAWrongNumber(t *testing.T) {
 			}
 			t.Cleanup(func() { i.Close() })
 
-			faults := map[string]simulate.Fault{
-				"none": {}, "late": simulate.Late(short * 13 / 10), "very late": simulate.Late(short * 2), "lost": simulate.Lost(),
-				"twice": simulate.Duplicate(), "half": simulate.Half(), "tail": simulate.Tail(), "merged": simulate.Merged(),
-				"noise": simulate.Noise(20, 1), "flood": simulate.Flood(9000),
+			faults := map[string]drivertest.Fault{
+				"none": {}, "late": drivertest.Late(short * 13 / 10), "very late": drivertest.Late(short * 2), "lost": drivertest.Lost(),
+				"twice": drivertest.Duplicate(), "half": drivertest.Half(), "tail": drivertest.Tail(), "merged": drivertest.Merged(),
+				"noise": drivertest.Noise(20, 1), "flood": drivertest.Flood(9000),
 			}
 			for _, fault := range sorted(faults) {
 				tt.meter.Next(faults[fault])
@@ -69,7 +70,7 @@ func TestNeverAWrongNumber(t *testing.T) {
 	}
 }
 
-func sorted(faults map[string]simulate.Fault) []string {
+func sorted(faults map[string]drivertest.Fault) []string {
 	var names []string
 	for name := range faults {
 		names = append(names, name)

@@ -76,9 +76,13 @@ func init() {
 		Name: "scpi",
 		Help: "an instrument that answers questions as IEEE 488.2 and SCPI say",
 		Options: []driver.Option{
-			{Name: "terminator", Kind: driver.Text, Default: "lf", OneOf: []string{"lf", "crlf", "cr"}, Help: "what ends each line sent; answers may end in any of them"},
-			{Name: "init", Kind: driver.Texts, Default: []string{"CONF:RES"}, Help: `lines sent each time the instrument is opened, in order; some need "SYST:REM" first`},
-			{Name: "query", Kind: driver.Text, Default: "READ?", Help: `the question for one reading; two commands need ";:" between them ("CONF:RES;:READ?"), or the second is looked for below the first`},
+			{Name: "terminator", Kind: driver.Text, Default: "lf", OneOf: []string{"lf", "crlf", "cr"},
+				Help: "what ends each line sent; answers may end in any of them"},
+			{Name: "init", Kind: driver.Texts, Default: []string{"CONF:RES"},
+				Help: `lines sent each time the instrument is opened, in order; some need "SYST:REM" first`},
+			{Name: "query", Kind: driver.Text, Default: "READ?",
+				Help: `the question for one reading; two commands need ";:" between them ("CONF:RES;:READ?"), ` +
+					`or the second is looked for below the first`},
 		},
 		Open: open,
 	})
@@ -138,7 +142,8 @@ func (m *meter) checkSettings() error {
 			return fmt.Errorf("%q holds a line end; that is what terminator is for, and init takes several lines", line)
 		}
 		if m.quantity == driver.Temperature && configuresResistance.MatchString(line) {
-			return fmt.Errorf(`%q makes it measure resistance where a temperature is wanted: set init = ["CONF:TEMP"], or sensor to the kind of resistance thermometer`, line)
+			return fmt.Errorf(`%q makes it measure resistance where a temperature is wanted: set init = ["CONF:TEMP"], `+
+				`or sensor to the kind of resistance thermometer`, line)
 		}
 	}
 	return nil

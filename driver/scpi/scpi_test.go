@@ -135,8 +135,9 @@ func TestOpenRefuses(t *testing.T) {
 		want    error
 		says    string
 	}{
-		"volts":               {&fakeMeter{function: "VOLT:DC"}, nil, driver.ErrRefused, "VOLT:DC"},
-		"unknown init line":   {&fakeMeter{refuses: "CONF:RESS"}, driver.Options{"init": []string{"CONF:RES", "CONF:RESS"}}, driver.ErrRefused, `"CONF:RESS": it reports -113,"Undefined header"`},
+		"volts": {&fakeMeter{function: "VOLT:DC"}, nil, driver.ErrRefused, "VOLT:DC"},
+		"unknown init line": {&fakeMeter{refuses: "CONF:RESS"}, driver.Options{"init": []string{"CONF:RES", "CONF:RESS"}}, driver.ErrRefused,
+			`"CONF:RESS": it reports -113,"Undefined header"`},
 		"silent init query":   {&fakeMeter{}, driver.Options{"init": []string{"ROUT:TERM?"}}, driver.ErrSilent, "ROUT:TERM?"},
 		"unknown terminator":  {&fakeMeter{}, driver.Options{"terminator": "lfcr"}, driver.ErrSettings, "terminator"},
 		"empty query":         {&fakeMeter{}, driver.Options{"query": " "}, driver.ErrSettings, "query"},
@@ -315,7 +316,8 @@ func TestMeterInLocal(t *testing.T) {
 		defer conn.Close()
 		(&fakeMeter{inLocal: true}).serve(far)
 		_, err := openDriver(t, conn, settings(nil))
-		if !errors.Is(err, driver.ErrRefused) || !errors.Is(err, scpi.ErrLocal) || !strings.Contains(err.Error(), `init = ["SYST:REM", "CONF:RES"]`) {
+		if !errors.Is(err, driver.ErrRefused) || !errors.Is(err, scpi.ErrLocal) ||
+			!strings.Contains(err.Error(), `init = ["SYST:REM", "CONF:RES"]`) {
 			t.Errorf("Open = %v, want %v that names the init line", err, scpi.ErrLocal)
 		}
 	})

@@ -23,11 +23,6 @@ type MeterModel struct {
 	// Integration is the time one reading is taken over, ending when it is
 	// read.
 	Integration time.Duration
-	// HuntRatio and HuntTime make readings ring around the true value after
-	// contact is made, as some meters do on a large inductance: at first by
-	// HuntRatio, dying away with the time constant HuntTime.
-	HuntRatio float64
-	HuntTime  time.Duration
 }
 
 // ProbeModel is how the probe sees the room.
@@ -76,12 +71,7 @@ type Bench struct {
 	clips      timeline
 	tip        Body
 
-	volts      bool
-	parting    float64 // ohms of the next reading; 0 is that of the clips
-	stuckMeter bool
-	lastMeter  *MeterValue
-	stuckProbe bool
-	lastProbe  *float64
+	volts bool
 }
 
 // NewBench returns a bench with open clips, its probe as warm as the room.
@@ -118,15 +108,7 @@ func (b *Bench) change(f func(now time.Time, present circuit) circuit) {
 // Attach puts a coil on the clips in place of whatever was there.
 func (b *Bench) Attach(c Coil) {
 	b.change(func(now time.Time, _ circuit) circuit {
-		return circuit{coils: []clipped{{coil: c, since: now}}}
-	})
-}
-
-// Bridge puts another coil across the clips, in parallel with the first.
-func (b *Bench) Bridge(c Coil) {
-	b.change(func(now time.Time, present circuit) circuit {
-		present.coils = append(append([]clipped(nil), present.coils...), clipped{coil: c, since: now})
-		return present
+		return circuit{attached: true, coil: c, since: now}
 	})
 }
 
@@ -135,60 +117,25 @@ func (b *Bench) Bridge(c Coil) {
 func (b *Bench) Detach() Coil {
 	var off Coil
 	b.change(func(now time.Time, present circuit) circuit {
-		if len(present.coils) > 0 {
-			k := present.coils[0]
-			off = k.coil.After(b.room, k.since, now)
+		if present.attached {
+			off = present.coil.After(b.room, present.since, now)
 		}
 		return circuit{}
 	})
 	return off
 }
 
-// Pull is Detach in the middle of a reading: the next one shows ohms, a value
-// that belongs to nothing.
-func (b *Bench) Pull(ohms float64) Coil {
-	off := b.Detach()
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.parting = ohms
-	return off
-}
-
-// Short puts the clips together until Attach or Detach.
-func (b *Bench) Short() {
-	b.change(func(_ time.Time, present circuit) circuit {
-		present.shorted = true
-		return present
-	})
-}
-
 // Fingers puts a hand of some resistance across the clips for a while. 0 ohms
 // or less is no hand.
 func (b *Bench) Fingers(ohms float64, hold time.Duration) {
-	b.schedule(hold, func(c *circuit, on bool) {
-		c.fingersOhms = 0
-		if on {
-			c.fingersOhms = ohms
-		}
-	})
-}
-
-// Slip lets a clip lose contact once, for a while.
-func (b *Bench) Slip(gap time.Duration) {
-	b.schedule(gap, func(c *circuit, on bool) { c.slipped = on })
-}
-
-// schedule changes the circuit now and changes it back after a while.
-func (b *Bench) schedule(d time.Duration, set func(c *circuit, on bool)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	t := b.now()
-	on := b.clips.at(t)
-	off := on
-	set(&on, true)
-	set(&off, false)
-	b.clips = b.clips.then(t, on)
-	b.clips = b.clips.then(t.Add(d), off)
+	touched := b.clips.at(t)
+	touched.fingersOhms = ohms
+	free := touched
+	free.fingersOhms = 0
+	b.clips = b.clips.then(t, touched).then(t.Add(hold), free)
 }
 
 // bounceStep is how long a bouncing clip stays open or closed, one after the
@@ -211,40 +158,6 @@ func (b *Bench) Bounce(d time.Duration) {
 	}
 }
 
-// Room changes the base temperature of the room at once; what is in it
-// follows.
-func (b *Bench) Room(celsius float64) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	t := b.now()
-	b.clips = b.clips.rebased(b.room, t)
-	b.tip = Body{Celsius: b.tip.CelsiusIn(b.room, t), At: t, TimeConstant: b.tip.TimeConstant}
-	b.room.BaseCelsius = celsius
-}
-
-// StuckMeter makes the meter repeat its last reading, whatever happens at the
-// clips.
-func (b *Bench) StuckMeter(stuck bool) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.stuckMeter = stuck
-}
-
-// StuckProbe makes the probe repeat its last reading.
-func (b *Bench) StuckProbe(stuck bool) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.stuckProbe = stuck
-}
-
-// ForceProbe makes the probe show a value and stay stuck there until
-// StuckProbe(false): a power-on value, a broken wire.
-func (b *Bench) ForceProbe(celsius float64) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.lastProbe, b.stuckProbe = &celsius, true
-}
-
 // Volts turns the meter to volts, as a hand on its knob does, or back to ohms.
 func (b *Bench) Volts(volts bool) {
 	b.mu.Lock()
@@ -252,8 +165,8 @@ func (b *Bench) Volts(volts bool) {
 	b.volts = volts
 }
 
-// measuresVolts is true while the meter measures volts.
-func (b *Bench) measuresVolts() bool {
+// MeasuresVolts is true while the meter measures volts.
+func (b *Bench) MeasuresVolts() bool {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return b.volts
@@ -273,21 +186,13 @@ type MeterValue struct {
 func (b *Bench) ReadMeter() MeterValue {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.stuckMeter && b.lastMeter != nil {
-		return *b.lastMeter
-	}
 	t := b.now()
 	b.clips = b.clips.since(t.Add(-b.meter.Integration))
 	v := b.resistance(t)
-	if b.parting > 0 {
-		v = MeterValue{Value: step(b.parting, b.meter.ResolutionOhms), Resolution: b.meter.ResolutionOhms}
-		b.parting = 0
-	}
 	if b.volts {
 		// A few tens of microvolts on leads that go nowhere.
 		v = MeterValue{Value: step(40e-6*b.meterNoise.NormFloat64(), 1e-6), Resolution: 1e-6, Volts: true}
 	}
-	b.lastMeter = &v
 	return v
 }
 
@@ -298,10 +203,6 @@ func (b *Bench) resistance(t time.Time) MeterValue {
 	m := b.meter
 	noise := m.NoiseOhms * b.meterNoise.NormFloat64()
 	ohms := b.clips.mean(b.room, t.Add(-m.Integration), t, saturation*m.RangeOhms)
-	if since, made := b.clips.made(t); made && m.HuntTime > 0 {
-		elapsed := t.Sub(since).Seconds() / m.HuntTime.Seconds()
-		ohms *= 1 + m.HuntRatio*math.Exp(-elapsed)*math.Cos(2*math.Pi*elapsed)
-	}
 	ohms = step((ohms+m.LeadOhms)*(1+m.GainErrorRatio)+noise, m.ResolutionOhms)
 	if ohms > m.RangeOhms {
 		return MeterValue{Resolution: m.ResolutionOhms, Overload: true}
@@ -313,13 +214,8 @@ func (b *Bench) resistance(t time.Time) MeterValue {
 func (b *Bench) ReadProbe() float64 {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.stuckProbe && b.lastProbe != nil {
-		return *b.lastProbe
-	}
 	noise := b.probe.NoiseKelvin * b.probeNoise.NormFloat64()
-	v := step(b.tip.CelsiusIn(b.room, b.now())+b.probe.OffsetKelvin+noise, b.probe.ResolutionKelvin)
-	b.lastProbe = &v
-	return v
+	return step(b.tip.CelsiusIn(b.room, b.now())+b.probe.OffsetKelvin+noise, b.probe.ResolutionKelvin)
 }
 
 // step rounds to whole steps of a display; a step of 0 does not round.
@@ -330,45 +226,12 @@ func step(v, size float64) float64 {
 	return math.Round(v/size) * size
 }
 
-// Truth is what no instrument knows exactly.
-type Truth struct {
-	Time        time.Time
-	RoomCelsius float64
-	// TipCelsius is the temperature of the tip of the probe.
-	TipCelsius float64
-	// Attached is true while a coil belongs to the clips, even if one has
-	// slipped. The three that follow are those of that coil.
-	Attached    bool
-	Coil        Coil
-	CoilCelsius float64
-	CoilOhms    float64
-	// CircuitOhms is what is between the clips; +Inf when they are open.
-	CircuitOhms float64
-}
-
-// Truth is the state of the bench now.
-func (b *Bench) Truth() Truth {
+// RoomCelsius is the temperature of the air now.
+func (b *Bench) RoomCelsius() float64 {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	t := b.now()
-	c := b.clips.at(t)
-	truth := Truth{
-		Time:        t,
-		RoomCelsius: b.room.CelsiusAt(t),
-		TipCelsius:  b.tip.CelsiusIn(b.room, t),
-		CircuitOhms: c.ohms(b.room, t),
-	}
-	if len(c.coils) > 0 {
-		k := c.coils[0]
-		truth.Attached, truth.Coil = true, k.coil
-		truth.CoilCelsius = k.celsiusIn(b.room, t)
-		truth.CoilOhms = k.coil.OhmsAt(truth.CoilCelsius)
-	}
-	return truth
+	return b.room.CelsiusAt(b.now())
 }
-
-// RoomCelsius is the temperature of the air now.
-func (b *Bench) RoomCelsius() float64 { return b.Truth().RoomCelsius }
 
 // Lie is what a coil has become that was set down in the room at a time.
 func (b *Bench) Lie(c Coil, since time.Time) Coil {

@@ -6,38 +6,23 @@ import (
 	"time"
 )
 
-// clipped is a coil that has been on the clips since a time.
-type clipped struct {
-	coil  Coil
-	since time.Time
-}
-
-func (c clipped) celsiusIn(r Room, t time.Time) float64 {
-	return Body{Celsius: c.coil.Celsius, At: c.since, TimeConstant: c.coil.TimeConstant}.CelsiusIn(r, t)
-}
-
 // circuit is what is between the clips. The zero circuit is open.
 type circuit struct {
-	// coils are in parallel; mostly there is none or one.
-	coils []clipped
-	// fingersOhms is in parallel with them; 0 when nobody touches the clips.
+	// attached says that coil belongs to the clips, since a time.
+	attached bool
+	coil     Coil
+	since    time.Time
+	// fingersOhms is in parallel with the coil; 0 when nobody touches the clips.
 	fingersOhms float64
-	// slipped takes the coils out of the circuit without moving them away.
+	// slipped takes the coil out of the circuit without moving it away.
 	slipped bool
-	// shorted puts the clips together.
-	shorted bool
 }
 
 // ohms is the resistance between the clips at t; +Inf when they are open.
 func (c circuit) ohms(r Room, t time.Time) float64 {
-	if c.shorted {
-		return 0
-	}
 	siemens := 0.0
-	if !c.slipped {
-		for _, k := range c.coils {
-			siemens += 1 / k.coil.OhmsAt(k.celsiusIn(r, t))
-		}
+	if c.attached && !c.slipped {
+		siemens = 1 / c.coil.OhmsAt(c.coil.After(r, c.since, t).Celsius)
 	}
 	if c.fingersOhms > 0 {
 		siemens += 1 / c.fingersOhms
@@ -46,10 +31,6 @@ func (c circuit) ohms(r Room, t time.Time) float64 {
 		return math.Inf(1)
 	}
 	return 1 / siemens
-}
-
-func (c circuit) open() bool {
-	return !c.shorted && c.fingersOhms <= 0 && (c.slipped || len(c.coils) == 0)
 }
 
 // span is a circuit from a time until the next span begins.
@@ -115,45 +96,4 @@ func (l timeline) mean(r Room, from, to time.Time, saturationOhms float64) float
 		at = until
 	}
 	return sum / to.Sub(from).Seconds()
-}
-
-// made is when the contact that holds at t was made; false when it is open.
-func (l timeline) made(t time.Time) (time.Time, bool) {
-	if l.at(t).open() {
-		return time.Time{}, false
-	}
-	var since time.Time
-	for _, s := range slices.Backward(l) {
-		if s.from.After(t) {
-			continue
-		}
-		if s.open() {
-			break
-		}
-		since = s.from
-	}
-	return since, true
-}
-
-// rebased is the timeline in a room that changes at t: every coil keeps the
-// temperature it has reached and goes on from there.
-func (l timeline) rebased(r Room, t time.Time) timeline {
-	out := l.then(t, l.at(t))
-	for _, s := range l {
-		if s.from.After(t) {
-			out = append(out, s)
-		}
-	}
-	for i := range out {
-		if out[i].from.Before(t) {
-			continue
-		}
-		out[i].coils = slices.Clone(out[i].coils)
-		for j, k := range out[i].coils {
-			if k.since.Before(t) {
-				out[i].coils[j] = clipped{coil: k.coil.After(r, k.since, t), since: t}
-			}
-		}
-	}
-	return out
 }

@@ -1,14 +1,15 @@
 // Package simulate is a workshop that does not exist: coils that warm and cool,
-// a meter and a probe with the faults of real ones, clips that slip, and cables
-// that can be pulled. The demo runs on it and so do the end-to-end tests.
+// a meter and a probe, hands on the clips, and cables. The demo runs on it. What
+// only tests need, such as instruments with the faults of real ones, is in
+// driver/drivertest and stands on this package.
 //
 // It has three layers, each usable without the next:
 //
 //   - [Bench] is the physics: a room, a coil on the clips, what the meter and
 //     the probe would show at an instant. It does nothing by itself; time comes
 //     from the clock it was given, so a test can run a day in a millisecond.
-//   - [SCPIMeter], [Talker] and [ModbusBus] are instruments. They speak on any
-//     byte stream, read the bench, and misbehave on demand.
+//   - [Meter] and [Probe] are instruments. They speak on any byte stream and
+//     read the bench.
 //   - [Plug] is where an instrument's cable goes in: a pseudo-terminal under a
 //     stable name, or a loopback TCP port where there are none.
 //

@@ -24,12 +24,12 @@ func Example() {
 		Probe: simulate.OrdinaryProbe(),
 		Seed:  1,
 	})
-	meter, err := simulate.PlugAny(dir, "meter", &simulate.SCPIMeter{Bench: bench, Integration: 100 * time.Millisecond})
+	meter, err := simulate.PlugAny(dir, "meter", &simulate.Meter{Bench: bench, Integration: 100 * time.Millisecond})
 	if err != nil {
 		log.Fatal(err)
 	}
 	defer meter.Close()
-	probe, err := simulate.PlugAny(dir, "probe", &simulate.Talker{Line: simulate.ProbeLine(bench), Every: time.Second})
+	probe, err := simulate.PlugAny(dir, "probe", &simulate.Probe{Bench: bench, Every: time.Second})
 	if err != nil {
 		log.Fatal(err)
 	}
@@ -37,7 +37,7 @@ func Example() {
 
 	// The configuration of a bench says port = meter.Address(), and so on.
 	bench.Attach(simulate.CopperCoil(6690, 29))
-	fmt.Printf("R20 is %.0f Ω, whatever the meter shows\n", bench.Truth().Coil.R20Ohms)
+	fmt.Printf("R20 is %.0f Ω, whatever the meter shows\n", bench.Detach().R20Ohms)
 	// Output: R20 is 6690 Ω, whatever the meter shows
 }
 
@@ -51,11 +51,11 @@ func ExampleBench() {
 	})
 	bench.Attach(simulate.CopperCoil(6690, 29))
 	for range 3 {
-		fmt.Printf("%.1f °C %.0f Ω\n", bench.Truth().CoilCelsius, bench.ReadMeter().Value)
+		fmt.Printf("%.0f Ω\n", bench.ReadMeter().Value)
 		now = now.Add(10 * time.Minute)
 	}
 	// Output:
-	// 29.0 °C 6927 Ω
-	// 23.9 °C 6794 Ω
-	// 22.1 °C 6745 Ω
+	// 6927 Ω
+	// 6794 Ω
+	// 6745 Ω
 }

@@ -18,8 +18,6 @@ const (
 	// quickestHand is how long the clips stay open between two coils, however
 	// fast the workshop runs.
 	quickestHand = 1500 * time.Millisecond
-	// readIt is how long an operator who is not told leaves a coil on.
-	readIt = 8 * time.Second
 	// aHand is what hands across the clips come to.
 	aHand = 250e3
 	// holdsOn and bites are how long those hands and a clip that bounces take.
@@ -48,7 +46,7 @@ type Operator struct {
 	// each coil stays on for eight seconds.
 	Recorded func(context.Context, OnClips) error
 	// SpoolChanged is called before the first coil from a new spool is put on.
-	// Its error ends the work. When nil, nobody is told.
+	// Its error ends the work.
 	SpoolChanged func(ctx context.Context, spool string) error
 }
 
@@ -100,7 +98,7 @@ func (s *shift) measureNext(ctx context.Context) error {
 		return err
 	}
 	s.clip(on, coil)
-	err = s.wait(ctx, on)
+	err = s.Recorded(ctx, on)
 	off := s.Bench.Detach()
 	if errors.Is(err, ErrSetAside) {
 		s.aside = append(s.aside, lying{wound: on.Wound, coil: off, since: s.Bench.now(), due: s.handled + 1 + comeBackAfter})
@@ -113,7 +111,7 @@ func (s *shift) measureNext(ctx context.Context) error {
 func (s *shift) comeBack(ctx context.Context) (OnClips, Coil, error) {
 	next := s.aside[0]
 	s.aside = s.aside[1:]
-	if err := pause(ctx, s.hand(next.wound.Pause)); err != nil {
+	if err := Pause(ctx, s.hand(next.wound.Pause)); err != nil {
 		return OnClips{}, Coil{}, err
 	}
 	return OnClips{Wound: next.wound, Again: true}, s.Bench.Lie(next.coil, next.since), nil
@@ -123,12 +121,12 @@ func (s *shift) comeBack(ctx context.Context) (OnClips, Coil, error) {
 func (s *shift) wind(ctx context.Context) (OnClips, Coil, error) {
 	wound := s.Winder.Next()
 	s.wound++
-	if wound.NewSpool && s.SpoolChanged != nil {
+	if wound.NewSpool {
 		if err := s.SpoolChanged(ctx, wound.Spool); err != nil {
 			return OnClips{}, Coil{}, err
 		}
 	}
-	if err := pause(ctx, s.hand(wound.Pause)); err != nil {
+	if err := Pause(ctx, s.hand(wound.Pause)); err != nil {
 		return OnClips{}, Coil{}, err
 	}
 	coil := CopperCoil(wound.R20Ohms, s.Bench.RoomCelsius()+wound.AboveRoomKelvin)
@@ -146,14 +144,6 @@ func (s *shift) clip(on OnClips, coil Coil) {
 	case on.Happening == Bounced:
 		s.Bench.Bounce(bites)
 	}
-}
-
-// wait leaves the coil on until the bench has it.
-func (s *shift) wait(ctx context.Context, on OnClips) error {
-	if s.Recorded == nil {
-		return pause(ctx, s.hand(readIt))
-	}
-	return s.Recorded(ctx, on)
 }
 
 // sooner is a duration at the speed of the workshop.

@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"sync"
-	"sync/atomic"
 	"time"
 )
 
@@ -19,11 +18,11 @@ type Instrument interface {
 	Serve(ctx context.Context, line io.ReadWriter)
 }
 
-// powered is an instrument that forgets something when its power fails.
-type powered interface{ powerOn() }
-
-// ErrPlugged is returned by Replug when the cable is in.
-var ErrPlugged = errors.New("cable is plugged in already")
+// Powered is an instrument that forgets something when its power fails.
+type Powered interface {
+	// PowerOn is called whenever the cable is put in.
+	PowerOn()
+}
 
 // ErrNoPseudoTerminals is returned by PlugPTY where the system has none.
 var ErrNoPseudoTerminals = errors.New("no pseudo-terminals on this system")
@@ -37,8 +36,6 @@ var ErrNoPseudoTerminals = errors.New("no pseudo-terminals on this system")
 type Plug struct {
 	instrument Instrument
 	socket     socket
-	silent     atomic.Bool
-	listening  atomic.Bool
 
 	mu   sync.Mutex
 	pull context.CancelFunc // nil while the cable is out
@@ -108,20 +105,20 @@ func plug(s socket, instrument Instrument) (*Plug, error) {
 // Address is what a configuration calls this port.
 func (p *Plug) Address() string { return p.socket.address() }
 
-// Replug puts the cable back under the same address. The error wraps
-// ErrPlugged when it is in.
+// Replug puts the cable back under the same address. It is an error when it is
+// in.
 func (p *Plug) Replug() error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.pull != nil {
-		return fmt.Errorf("plugging in %s: %w", p.Address(), ErrPlugged)
+		return fmt.Errorf("plugging in %s: its cable is in already", p.Address())
 	}
 	j, err := p.socket.plugIn()
 	if err != nil {
 		return fmt.Errorf("plugging in %s: %w", p.Address(), err)
 	}
-	if i, ok := p.instrument.(powered); ok {
-		i.powerOn()
+	if i, ok := p.instrument.(Powered); ok {
+		i.PowerOn()
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	p.pull, p.jack, p.done = cancel, j, make(chan struct{})
@@ -151,14 +148,6 @@ func (p *Plug) Unplug() error {
 // has ended.
 func (p *Plug) Close() error { return p.Unplug() }
 
-// Silence makes the instrument dead with its cable in: it neither hears nor
-// answers. Silence(false) brings it back.
-func (p *Plug) Silence(silent bool) { p.silent.Store(silent) }
-
-// Listening is true while somebody has the address open and the instrument
-// knows.
-func (p *Plug) Listening() bool { return p.listening.Load() }
-
 func (p *Plug) serve(ctx context.Context, j jack, done chan<- struct{}) {
 	defer close(done)
 	for {
@@ -166,11 +155,9 @@ func (p *Plug) serve(ctx context.Context, j jack, done chan<- struct{}) {
 		if err != nil {
 			return
 		}
-		p.listening.Store(true)
-		p.instrument.Serve(ctx, &wire{session: s, silent: &p.silent})
+		p.instrument.Serve(ctx, wire{s})
 		// The listener has gone; there is nobody left to tell about an error.
 		_ = s.Close()
-		p.listening.Store(false)
 	}
 }
 
@@ -179,27 +166,12 @@ func (p *Plug) serve(ctx context.Context, j jack, done chan<- struct{}) {
 const patience = time.Second
 
 // wire is a session as the instrument sees it.
-type wire struct {
-	session session
-	silent  *atomic.Bool
-}
-
-func (w *wire) Read(p []byte) (int, error) {
-	for {
-		n, err := w.session.Read(p)
-		if err != nil || !w.silent.Load() {
-			return n, err
-		}
-	}
-}
+type wire struct{ session }
 
 // Write sends p. What the listener does not take in time is lost without an
 // error, as on a line without flow control.
-func (w *wire) Write(p []byte) (int, error) {
-	if w.silent.Load() {
-		return len(p), nil
-	}
-	if err := w.session.SetWriteDeadline(time.Now().Add(patience)); err != nil {
+func (w wire) Write(p []byte) (int, error) {
+	if err := w.SetWriteDeadline(time.Now().Add(patience)); err != nil {
 		return 0, err
 	}
 	n, err := w.session.Write(p)

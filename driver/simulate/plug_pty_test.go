@@ -23,6 +23,7 @@ func TestKilledOwner(t *testing.T) {
 		t.Fatalf("plugging in: %v", err)
 	}
 	defer p.Close()
+	left := watch(t, p)
 	for range 3 {
 		l := open(t, p.Address())
 		l.say(t, "mine\n")
@@ -43,6 +44,6 @@ func TestKilledOwner(t *testing.T) {
 			t.Fatalf("claiming: %v", err)
 		}
 		l.Close()
-		awaitNobody(t, p)
+		left()
 	}
 }

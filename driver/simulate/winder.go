@@ -6,11 +6,11 @@ import (
 	"time"
 )
 
-// Happening is what is out of the ordinary about a coil or its measurement.
+// Happening is what is out of the ordinary about a coil or its measurement; empty
+// when nothing is.
 type Happening string
 
 const (
-	Nothing Happening = ""
 	// ShortOfTurns: the counter slipped, the coil is far below tolerance.
 	ShortOfTurns Happening = "short of turns"
 	// Warm: fresh from potting, 8 K above the room.

@@ -26,16 +26,13 @@ type WorkshopConfig struct {
 // Workshop is a bench with a meter and a probe plugged in, a winder and an
 // operator.
 //
-// Its meter is an [SCPIMeter] that wakes in volts: it must be sent CONF:RES
+// Its meter is a [Meter] that wakes in volts: it must be sent CONF:RES
 // first. Its readings are 0.02 % high and within ±(0.05 % + 0.3 Ω) once
 // LeadOhms is subtracted. Its probe prints a line such as "T=21.43 C" every
 // half second, 0.1 K high.
 type Workshop struct {
-	Bench     *Bench
 	MeterPlug *Plug
 	ProbePlug *Plug
-	Meter     *SCPIMeter
-	Probe     *Talker
 	Operator  *Operator
 	// LeadOhms is what the leads add, as a zero check would find it.
 	LeadOhms float64
@@ -58,10 +55,8 @@ func OpenWorkshop(c WorkshopConfig) (*Workshop, error) {
 		Probe: probe,
 		Seed:  c.Seed,
 	})
+	meter := &Meter{Bench: bench, Integration: model.Integration, AnswerDelay: 10 * time.Millisecond}
 	w := &Workshop{
-		Bench:    bench,
-		Meter:    &SCPIMeter{Bench: bench, Integration: model.Integration, AnswerDelay: 10 * time.Millisecond, WakesInVolts: true},
-		Probe:    &Talker{Line: ProbeLine(bench), Every: 500 * time.Millisecond, CutFirst: true},
 		LeadOhms: model.LeadOhms,
 		Operator: &Operator{
 			Bench: bench, Winder: NewWinder(c.Design, c.Seed), Speed: c.Speed, Coils: c.Coils,
@@ -70,10 +65,10 @@ func OpenWorkshop(c WorkshopConfig) (*Workshop, error) {
 	}
 	w.CoilTimeConstant = w.Operator.sooner(CopperCoil(0, 0).TimeConstant)
 	var err error
-	if w.MeterPlug, err = PlugAny(c.Dir, c.Name+"-meter", w.Meter); err != nil {
+	if w.MeterPlug, err = PlugAny(c.Dir, c.Name+"-meter", meter); err != nil {
 		return nil, err
 	}
-	if w.ProbePlug, err = PlugAny(c.Dir, c.Name+"-probe", w.Probe); err != nil {
+	if w.ProbePlug, err = PlugAny(c.Dir, c.Name+"-probe", &Probe{Bench: bench, Every: 500 * time.Millisecond}); err != nil {
 		return nil, errors.Join(err, w.MeterPlug.Close())
 	}
 	return w, nil

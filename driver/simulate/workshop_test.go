@@ -104,7 +104,7 @@ func TestSpoolChangeMidBatch(t *testing.T) {
 // measured is what the bench of a test knows of one coil.
 type measured struct {
 	OnClips
-	truth Truth
+	truth truth
 }
 
 func TestOperatorWorksABatch(t *testing.T) {
@@ -117,9 +117,9 @@ func TestOperatorWorksABatch(t *testing.T) {
 			Bench: bench, Winder: NewWinder(Designs()[0], 1), Speed: 5, Coils: 12,
 			Recorded: func(ctx context.Context, on OnClips) error {
 				time.Sleep(3 * time.Second) // in the bubble's own time
-				truth := bench.Truth()
-				got = append(got, measured{on, truth})
-				if truth.CoilCelsius-truth.RoomCelsius > 2 {
+				now := bench.truth()
+				got = append(got, measured{on, now})
+				if now.CoilCelsius-now.RoomCelsius > 2 {
 					return ErrSetAside
 				}
 				return nil
@@ -136,7 +136,7 @@ func TestOperatorWorksABatch(t *testing.T) {
 		if !slices.Equal(spools, []string{"HL-118"}) {
 			t.Errorf("spools changed to %v, want HL-118", spools)
 		}
-		if bench.Truth().Attached {
+		if bench.truth().Attached {
 			t.Error("a coil is still on the clips")
 		}
 	})
@@ -185,9 +185,11 @@ func TestOperatorEnds(t *testing.T) {
 		{"when the bench fails", func(func()) func(context.Context, OnClips) error {
 			return func(context.Context, OnClips) error { return broken }
 		}, broken},
-		{"while nobody listens", func(cancel func()) func(context.Context, OnClips) error {
-			time.AfterFunc(time.Minute, cancel)
-			return nil
+		{"between two coils", func(cancel func()) func(context.Context, OnClips) error {
+			return func(context.Context, OnClips) error {
+				time.AfterFunc(time.Second, cancel)
+				return nil
+			}
 		}, nil},
 	}
 	for _, tt := range tests {
@@ -201,7 +203,7 @@ func TestOperatorEnds(t *testing.T) {
 				if err := operator.Run(ctx); !errors.Is(err, tt.want) {
 					t.Errorf("got %v, want %v", err, tt.want)
 				}
-				if bench.Truth().Attached {
+				if bench.truth().Attached {
 					t.Error("a coil is still on the clips")
 				}
 			})
@@ -216,13 +218,15 @@ func TestWorkshop(t *testing.T) {
 		t.Fatalf("opening the workshop: %v", err)
 	}
 	defer w.Close()
-	w.Bench.Attach(CopperCoil(5500, 21))
+	w.Operator.Bench.Attach(CopperCoil(5500, 21))
 	meter, probe := open(t, w.MeterPlug.Address()), open(t, w.ProbePlug.Address())
-	meter.say(t, "CONF:RES;:READ?;:READ?;:READ?\n")
+	meter.say(t, "FUNC?\nCONF:RES\nREAD?\nREAD?\nREAD?\n")
+	meter.wantLine(t, "\"VOLT\"\n")
+	meter.line(t)
+	meter.line(t)
 	// The third reading is taken at least 300 ms after contact.
-	answers := strings.Split(strings.TrimSpace(meter.line(t)), ";")
-	if len(answers) != 3 || !strings.HasPrefix(answers[2], "+5.52") {
-		t.Errorf("the meter reads %q, want three readings, the last about 5522 Ω", answers)
+	if third := meter.line(t); !strings.HasPrefix(third, "+5.52") {
+		t.Errorf("the meter reads %q, want about 5522 Ω", third)
 	}
 	probe.line(t) // cut
 	if got := probe.line(t); !strings.HasPrefix(got, "T=2") {

@@ -124,7 +124,7 @@ type EventType string
 const (
 	ReadingEvent     EventType = "reading"     // Data is a ReadingData
 	StateEvent       EventType = "state"       // Data is a Snapshot
-	MeasurementEvent EventType = "measurement" // Data is a history.Measurement, durable
+	MeasurementEvent EventType = "measurement" // Data is a record.Measurement, durable
 	InstrumentEvent  EventType = "instrument"  // Data is an InstrumentData
 	UnrecordedEvent  EventType = "unrecorded"  // Data is an UnrecordedData
 	VerdictEvent     EventType = "verdict"     // Data is a VerdictChange, durable

@@ -109,11 +109,13 @@ func choose(found line, q driver.Quantity) (candidate, *driver.Reading) {
 	bad := func(r driver.Reading) (candidate, *driver.Reading) { return candidate{}, &r }
 	switch {
 	case len(wanted) > 1:
-		return bad(Unreadable(fmt.Sprintf("%d values in %s on one line: two lines run together, or more channels than one; %s", len(wanted), q.Unit(), setPattern)))
+		return bad(Unreadable(fmt.Sprintf("%d values in %s on one line: two lines run together, or more channels than one; %s", len(wanted),
+			q.Unit(), setPattern)))
 	case len(wanted) == 1 && !wanted[0].overload && anyOverload(plain):
 		return bad(Unreadable("a value and an overload mark on one line; " + setPattern))
 	case len(wanted) == 1 && found.belongsElsewhere(wanted[0]):
-		return bad(Unreadable(fmt.Sprintf("the unit %s may belong to another number of the line; %s", strings.TrimSpace(wanted[0].unit.Text), setPattern)))
+		return bad(Unreadable(fmt.Sprintf("the unit %s may belong to another number of the line; %s", strings.TrimSpace(wanted[0].unit.Text),
+			setPattern)))
 	case len(wanted) == 1:
 		return wanted[0], nil
 	case len(other) > 0:

@@ -70,7 +70,8 @@ func TestDecimalStep(t *testing.T) {
 }
 
 func TestDecimalRefuses(t *testing.T) {
-	for _, text := range []string{"", "+", ".", "6.", ".5", "6.690E", "6.690E+", "1e400", "0x10", "1_000", "1,5", "6 690", "NaN", "inf", "6690V", "--5", "6.6.9"} {
+	for _, text := range []string{"", "+", ".", "6.", ".5", "6.690E", "6.690E+", "1e400", "0x10", "1_000", "1,5", "6 690", "NaN", "inf",
+		"6690V", "--5", "6.6.9"} {
 		if d, ok := number.ParseDecimal(text); ok {
 			t.Errorf("ParseDecimal(%q) = %v, want it refused", text, d.Value(0))
 		}
@@ -251,7 +252,8 @@ func near(got, want float64) bool {
 
 // What cannot be read in one way only says how to mend that.
 func TestFindNamesThePattern(t *testing.T) {
-	for _, text := range []string{"000123,OHM,+6.75E+03,0", "CH1,6690,OHM", "1,234", "6690,21", "0012 6690", "CH1,22,60,degC", "R(kOhm) 6.690"} {
+	for _, text := range []string{"000123,OHM,+6.75E+03,0", "CH1,6690,OHM", "1,234", "6690,21", "0012 6690", "CH1,22,60,degC",
+		"R(kOhm) 6.690"} {
 		if got, _ := number.Find(text, ohms, number.BaseUnit(ohms)); !strings.Contains(got.Reason, "pattern = '") {
 			t.Errorf("Find(%q) gives the reason %q, which names no pattern", text, got.Reason)
 		}

@@ -127,7 +127,8 @@ func headsField(text string, at, n int, q driver.Quantity) bool {
 	before, after := strings.TrimRight(text[:at], " "), text[at+n:]
 	if n == 1 && !(q == driver.Temperature && strings.Contains("CFK", text[at:at+1])) {
 		after = strings.TrimLeft(after, " ")
-		return (before == "" || strings.ContainsAny(before[len(before)-1:], fieldEnds)) && after != "" && strings.ContainsAny(after[:1], fieldEnds)
+		return (before == "" || strings.ContainsAny(before[len(before)-1:], fieldEnds)) && after != "" &&
+			strings.ContainsAny(after[:1], fieldEnds)
 	}
 	return (before == "" || before != text[:at] || strings.ContainsAny(before[len(before)-1:], fieldEnds)) &&
 		after != "" && strings.ContainsAny(after[:1], " "+fieldEnds)

@@ -72,7 +72,8 @@ var (
 	tempUnit = regexp.MustCompile(`^(?:(?:°|º|(?i:deg)\.?) ?)?(Celsius|CEL|Cel|Fahrenheit|[Kk]elvin|[CFK])|^(℃|℉)`)
 	prefix   = regexp.MustCompile(`^[kKMG]`)
 	// otherUnit names what a meter in another function shows.
-	otherUnit = regexp.MustCompile(`^(?:(?:[munpkMG\x{B5}\x{3BC}] ?)?(?:VA|V|A|Hz|F|H|W|S|Pa)(?i:AC|DC)?|%(?:RH)?|dB[mVu]?|(?i:rpm)|mm|[mun\x{B5}\x{3BC}]?s|min|h)`)
+	otherUnit = regexp.MustCompile(`^(?:(?:[munpkMG\x{B5}\x{3BC}] ?)?(?:VA|V|A|Hz|F|H|W|S|Pa)(?i:AC|DC)?|` +
+		`%(?:RH)?|dB[mVu]?|(?i:rpm)|mm|[mun\x{B5}\x{3BC}]?s|min|h)`)
 )
 
 var shifts = map[string]int{

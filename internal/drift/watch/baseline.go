@@ -132,7 +132,7 @@ type Choice struct {
 // Revise makes a baseline of some coils of a batch and keeps it; it holds for
 // the design's revision on the batch's winder. The error wraps [ErrNoBaseline]
 // when there are not so many good coils, drift.ErrInput when so few make none, or
-// is a *history.FieldError.
+// is a *record.FieldError.
 func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error) {
 	if strings.TrimSpace(c.Reason) == "" {
 		return record.Baseline{}, &record.FieldError{Field: "reason", Problem: "must say why the baseline is revised; it is kept in the journal"}

@@ -1,4 +1,4 @@
-package simulate
+package drivertest
 
 import (
 	"bytes"
@@ -8,6 +8,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"coilkeep/driver/simulate"
 )
 
 // The tables a Modbus transmitter may keep its value in, by the function code
@@ -184,7 +186,7 @@ func (e Encoding) one(bits uint16, ok bool) []uint16 {
 // unit, function, address, count, checksum.
 const requestLength = 8
 
-// Serve implements Instrument. It finds the requests in what it hears by their
+// Serve implements simulate.Instrument. It finds the requests in what it hears by their
 // checksum; the silence between frames, by which a real transmitter finds
 // them, does not survive a pseudo-terminal.
 func (m *ModbusBus) Serve(ctx context.Context, line io.ReadWriter) {
@@ -222,7 +224,7 @@ func (m *ModbusBus) respond(ctx context.Context, line io.Writer, request []byte)
 	if answer == nil {
 		return nil
 	}
-	if err := pause(ctx, m.AnswerDelay); err != nil {
+	if err := simulate.Pause(ctx, m.AnswerDelay); err != nil {
 		return err
 	}
 	return m.send(ctx, line, answer)

@@ -1,17 +1,68 @@
-package simulate
+package drivertest
 
 import (
 	"bufio"
 	"io"
 	"net"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"coilkeep/driver/simulate"
 )
 
+// clock is a time that moves when a test says so.
+type clock struct {
+	mu sync.Mutex
+	t  time.Time
+}
+
+func (c *clock) now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.t
+}
+
+func (c *clock) pass(d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.t = c.t.Add(d)
+}
+
+// listener is somebody who listens to an instrument.
+type listener struct {
+	net.Conn
+	lines *bufio.Reader
+}
+
+func (l *listener) say(t *testing.T, text string) {
+	t.Helper()
+	if _, err := io.WriteString(l, text); err != nil {
+		t.Fatalf("writing %q: %v", text, err)
+	}
+}
+
+// line reads up to a line feed, which it keeps.
+func (l *listener) line(t *testing.T) string {
+	t.Helper()
+	text, err := l.lines.ReadString('\n')
+	if err != nil {
+		t.Fatalf("reading a line: %v after %q", err, text)
+	}
+	return text
+}
+
+func (l *listener) wantLine(t *testing.T, want string) {
+	t.Helper()
+	if got := l.line(t); got != want {
+		t.Errorf("got line %q, want %q", got, want)
+	}
+}
+
 // connect joins a listener to an instrument without a plug between them.
-func connect(t *testing.T, i Instrument) *listener {
+func connect(t *testing.T, i simulate.Instrument) *listener {
 	t.Helper()
 	near, far := net.Pipe()
 	done := make(chan struct{})
@@ -29,14 +80,14 @@ func connect(t *testing.T, i Instrument) *listener {
 
 // benchWith is an exact bench at 20 °C with a coil on it.
 func benchWith(r20Ohms float64) (*Bench, *clock) {
-	c := newClock()
-	b := NewBench(Config{
-		Room:  Room{BaseCelsius: 20},
-		Meter: MeterModel{ResolutionOhms: 0.1, RangeOhms: 20000},
-		Probe: ProbeModel{ResolutionKelvin: 0.01},
+	c := &clock{t: time.Date(2031, 3, 14, 9, 0, 0, 0, time.UTC)}
+	b := NewBench(simulate.Config{
+		Room:  simulate.Room{BaseCelsius: 20},
+		Meter: simulate.MeterModel{ResolutionOhms: 0.1, RangeOhms: 20000},
+		Probe: simulate.ProbeModel{ResolutionKelvin: 0.01},
 		Now:   c.now,
 	})
-	b.Attach(CopperCoil(r20Ohms, 20))
+	b.Attach(simulate.CopperCoil(r20Ohms, 20))
 	return b, c
 }
 
@@ -128,49 +179,17 @@ func TestSCPIOverload(t *testing.T) {
 func TestSCPIPowerFailure(t *testing.T) {
 	t.Parallel()
 	b, _ := benchWith(6690)
-	p, err := PlugAny(t.TempDir(), "meter", &SCPIMeter{Bench: b, WakesInVolts: true, NeedsRemote: true})
-	if err != nil {
-		t.Fatalf("plugging in: %v", err)
-	}
-	defer p.Close()
-	l := open(t, p.Address())
+	m := &SCPIMeter{Bench: b, WakesInVolts: true, NeedsRemote: true}
+	m.PowerOn()
+	l := connect(t, m)
 	l.say(t, "SYST:REM;:CONF:RES;:READ?\n")
 	l.wantLine(t, "+6.6900E+03\n")
-	if err := p.Unplug(); err != nil {
-		t.Fatal(err)
-	}
-	if err := p.Replug(); err != nil {
-		t.Fatal(err)
-	}
-	l = open(t, p.Address())
+	m.PowerOn()
 	l.say(t, "READ?\nSYST:REM;:FUNC?;:SYST:ERR?\n")
 	l.wantLine(t, "\"VOLT\";-203,\"Command protected\"\n")
 	l.say(t, "READ?\n")
 	if got := l.line(t); !strings.Contains(got, "E-0") {
 		t.Errorf("after waking in volts got %q, want a few microvolts", got)
-	}
-}
-
-// NR3 of IEEE 488.2-1992, 8.7.4: sign, digits with a point, E, sign, digits.
-func TestNR3(t *testing.T) {
-	t.Parallel()
-	tests := []struct {
-		value, resolution float64
-		want              string
-	}{
-		{6690, 0.1, "+6.6900E+03"},
-		{6690.12, 0.01, "+6.69012E+03"},
-		{19999, 1, "+1.9999E+04"},
-		{-0.1, 0.1, "-1.0E-01"},
-		{0, 0.1, "+0.0E+00"},
-		{1000, 1, "+1.000E+03"},
-		{40e-6, 1e-6, "+4.0E-05"},
-		{6690.125, 0, "+6.69012500E+03"},
-	}
-	for _, tt := range tests {
-		if got := nr3(tt.value, tt.resolution); got != tt.want {
-			t.Errorf("nr3(%v, %v): got %q, want %q", tt.value, tt.resolution, got, tt.want)
-		}
 	}
 }
 
@@ -277,7 +296,7 @@ func TestTalker(t *testing.T) {
 	}
 	check("coil", meter(), "R=+6690.0 OHM")
 	check("room", probe(), "T=20.00 C")
-	b.Room(-4.5)
+	b.WarmProbe(-24.5)
 	check("cold", probe(), "T=-4.50 C")
 	b.Detach()
 	c.pass(time.Second)
@@ -316,5 +335,61 @@ func TestTalkerAnswersPrompts(t *testing.T) {
 		if strings.HasPrefix(piece, "\r") {
 			l.wantLine(t, "T=20.00 C\r\n")
 		}
+	}
+}
+
+func TestFaultsOfABench(t *testing.T) {
+	t.Parallel()
+	b, c := benchWith(6690)
+	c.pass(time.Second)
+	ohms := func(what string, want float64) {
+		t.Helper()
+		if got := b.ReadMeter(); got.Overload || got.Value != want {
+			t.Errorf("%s: the meter shows %+v, want %v Ω", what, got, want)
+		}
+	}
+	celsius := func(what string, want float64) {
+		t.Helper()
+		if got := b.ReadProbe(); got != want {
+			t.Errorf("%s: the probe shows %v °C, want %v °C", what, got, want)
+		}
+	}
+	ohms("coil on", 6690)
+	b.Short()
+	ohms("shorted", 0)
+	b.Attach(simulate.CopperCoil(7000, 20))
+	ohms("another coil on", 7000)
+	b.Pull(12074)
+	ohms("pulled", 12074)
+	if got := b.ReadMeter(); !got.Overload {
+		t.Errorf("after the clips came off the meter shows %+v, want overload", got)
+	}
+	celsius("at first", 20)
+	b.StuckProbe(true)
+	b.WarmProbe(2.5)
+	celsius("stuck", 20)
+	b.ForceProbe(85)
+	celsius("forced", 85)
+	b.StuckProbe(false)
+	celsius("freed", 22.5)
+}
+
+func TestSilence(t *testing.T) {
+	t.Parallel()
+	b, _ := benchWith(6690)
+	m := &SCPIMeter{Bench: b}
+	m.Next(Duplicate())
+	var sent strings.Builder
+	for _, silent := range []bool{true, false} {
+		m.Silence(silent)
+		if err := m.respond(t.Context(), &sent, "*OPC?", nil); err != nil {
+			t.Fatal(err)
+		}
+		if silent && (sent.Len() > 0 || m.Waiting() != 1) {
+			t.Errorf("silent it sent %q and %d faults wait, want nothing and 1", sent.String(), m.Waiting())
+		}
+	}
+	if got := sent.String(); got != "1\n1\n" {
+		t.Errorf("no longer silent it sent %q, want its answer twice", got)
 	}
 }

@@ -1,16 +1,16 @@
-package simulate
+package drivertest
 
 import (
 	"bytes"
 	"cmp"
 	"context"
-	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strings"
 	"sync"
 	"time"
+
+	"coilkeep/driver/simulate"
 )
 
 // SCPIMeter is an ohmmeter that answers questions as IEEE 488.2 and SCPI-1999
@@ -60,8 +60,8 @@ type SCPIMeter struct {
 	remote bool
 }
 
-// powerOn forgets what a power failure makes a meter forget.
-func (m *SCPIMeter) powerOn() {
+// PowerOn implements simulate.Powered: it forgets what a power failure makes a meter forget.
+func (m *SCPIMeter) PowerOn() {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.errors, m.remote = nil, false
@@ -73,7 +73,7 @@ func (m *SCPIMeter) powerOn() {
 // longestLine is how much of a line without an end is kept.
 const longestLine = 512
 
-// Serve implements Instrument.
+// Serve implements simulate.Instrument.
 func (m *SCPIMeter) Serve(ctx context.Context, line io.ReadWriter) {
 	ctx, pieces := hear(ctx, line)
 	defer drain(pieces)
@@ -133,7 +133,7 @@ func (m *SCPIMeter) respond(ctx context.Context, line io.Writer, message string,
 	if len(answers) == 0 {
 		return nil
 	}
-	if err := pause(ctx, m.AnswerDelay); err != nil {
+	if err := simulate.Pause(ctx, m.AnswerDelay); err != nil {
 		return err
 	}
 	// Answers to several questions on one line stand apart by semicolons
@@ -180,7 +180,8 @@ func (m *SCPIMeter) obey(ctx context.Context, header string, pieces <-chan []byt
 		m.fail(`-203,"Command protected"`)
 		return "", nil
 	}
-	if m.RefusesInLocal && !m.isRemote() && is("READ?", "MEASure:RESistance?", "CONFigure:RESistance", "CONFigure:VOLTage", "CONFigure:VOLTage:DC", "*RST") {
+	if m.RefusesInLocal && !m.isRemote() && is("READ?", "MEASure:RESistance?", "CONFigure:RESistance", "CONFigure:VOLTage",
+		"CONFigure:VOLTage:DC", "*RST") {
 		m.fail(`-201,"Invalid while in local"`)
 		return "", nil
 	}
@@ -243,13 +244,13 @@ func (m *SCPIMeter) read(ctx context.Context, pieces <-chan []byte) (string, err
 	if v.Overload {
 		return cmp.Or(m.Overload, "+9.90000000E+37"), nil
 	}
-	return nr3(v.Value, v.Resolution), nil
+	return v.NR3(), nil
 }
 
 // integrate waits as long as a reading takes, hearing or not.
 func (m *SCPIMeter) integrate(ctx context.Context, pieces <-chan []byte) error {
 	if !m.DeafWhileMeasuring {
-		return pause(ctx, m.Integration)
+		return simulate.Pause(ctx, m.Integration)
 	}
 	done := time.NewTimer(m.Integration)
 	defer done.Stop()
@@ -267,23 +268,8 @@ func (m *SCPIMeter) integrate(ctx context.Context, pieces <-chan []byte) error {
 	}
 }
 
-// nr3 writes a number in the form NR3 of IEEE 488.2-1992, 8.7.4, with as many
-// digits as the display has and at least the one after the point that the form
-// asks for.
-func nr3(value, resolution float64) string {
-	decimals := 8
-	if resolution > 0 {
-		// The logarithm of a power of ten may come out just below a whole
-		// number.
-		exponent := func(v float64) int { return int(math.Floor(math.Log10(v) + 1e-9)) }
-		size := max(math.Abs(value), resolution)
-		decimals = max(1, exponent(size)-exponent(resolution))
-	}
-	return fmt.Sprintf("%+.*E", decimals, value)
-}
-
 func (m *SCPIMeter) function() string {
-	if m.Bench.measuresVolts() {
+	if m.Bench.MeasuresVolts() {
 		return "VOLT"
 	}
 	return "RES"

@@ -1,4 +1,4 @@
-package simulate
+package drivertest
 
 import (
 	"bytes"
@@ -7,6 +7,8 @@ import (
 	"math/rand/v2"
 	"sync"
 	"time"
+
+	"coilkeep/driver/simulate"
 )
 
 // Fault spoils one answer of an instrument on its way out. Those that speak of
@@ -70,6 +72,7 @@ func Instead(answer string) Fault {
 type Faults struct {
 	mu      sync.Mutex
 	waiting []Fault
+	silent  bool
 }
 
 // Next spoils the next answers, one fault an answer, after those that wait
@@ -87,37 +90,34 @@ func (f *Faults) Waiting() int {
 	return len(f.waiting)
 }
 
+// Silence makes the instrument dead with its cable in: it answers nothing.
+// Silence(false) brings it back.
+func (f *Faults) Silence(silent bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.silent = silent
+}
+
 // send writes one answer, spoiled by the fault that is next, if there is one.
 func (f *Faults) send(ctx context.Context, w io.Writer, answer []byte) error {
 	f.mu.Lock()
 	var fault Fault
-	if len(f.waiting) > 0 {
+	silent := f.silent
+	if len(f.waiting) > 0 && !silent {
 		fault, f.waiting = f.waiting[0], f.waiting[1:]
 	}
 	f.mu.Unlock()
-	if err := pause(ctx, fault.delay); err != nil {
+	if err := simulate.Pause(ctx, fault.delay); err != nil {
 		return err
+	}
+	if silent {
+		return nil
 	}
 	if fault.spoil != nil {
 		answer = fault.spoil(answer)
 	}
 	_, err := w.Write(answer)
 	return err
-}
-
-// pause waits, or returns the error of ctx when that is done first.
-func pause(ctx context.Context, d time.Duration) error {
-	if d <= 0 {
-		return ctx.Err()
-	}
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
 }
 
 // hear passes on what arrives on line, in pieces, until reading fails; then it

@@ -1,4 +1,4 @@
-package simulate
+package drivertest
 
 import (
 	"bytes"
@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"coilkeep/driver/simulate"
 )
 
 // Talker is an instrument that prints lines: by itself, or one for every
@@ -54,7 +56,7 @@ func FieldsLine(b *Bench) func() string {
 	return func() string {
 		count++
 		v := b.ReadMeter()
-		unit, status, value := "OHM", 0, nr3(v.Value, v.Resolution)
+		unit, status, value := "OHM", 0, v.NR3()
 		if v.Volts {
 			unit = "V"
 		}
@@ -73,7 +75,7 @@ func ChannelLine(b *Bench, between string) func() string {
 	}
 }
 
-func signed(v MeterValue) string {
+func signed(v simulate.MeterValue) string {
 	text := strconv.FormatFloat(v.Value, 'f', decimals(v.Resolution), 64)
 	if strings.HasPrefix(text, "-") {
 		return text
@@ -101,7 +103,7 @@ func decimals(resolution float64) int {
 	return n
 }
 
-// Serve implements Instrument.
+// Serve implements simulate.Instrument.
 func (t *Talker) Serve(ctx context.Context, line io.ReadWriter) {
 	ctx, pieces := hear(ctx, line)
 	defer drain(pieces)
