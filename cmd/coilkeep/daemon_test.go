@@ -363,6 +363,7 @@ func TestServeTakesTypedValues(t *testing.T) {
 		t.Errorf("status %s, R20 %.3f Ω; want manual, %.3f Ω", m.Status, m.R20Ohms, want)
 	}
 	// What is typed next corrects what was typed before, however far off that was.
+	d.until("the next coil", func(s bench.Snapshot) bool { return s.NextSerial == "HN-0002" })
 	probe(`"71","confirm":true`, http.StatusOK)
 	probe(`"12.7"`, http.StatusOK)
 	probe(`"21.5"`, http.StatusOK)
