@@ -13,6 +13,7 @@ import (
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // compareFlags are the flags of compare. What is told of the coil and of what
@@ -70,34 +71,45 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 	if q.Overload != "" {
 		return flags.answerOverload(env.stdout, q)
 	}
-	result, err := compare.Compare(q.Input)
+	c, err := flags.compare(ctx, env, q)
 	if err != nil {
-		return flags.explain(q.Explain(err))
-	}
-	kept := ""
-	if *flags.keep {
-		c := record.Comparison{Serial: q.Serial, Measurement: q.Measurement, Letter: result.Answer, Note: *flags.note, By: *flags.who, Input: q.Input, Result: result}
-		err := flags.change(ctx, env, func(store *history.Store) error {
-			c, err = store.AddComparison(ctx, c)
-			return err
-		})
-		if err != nil {
-			return err
-		}
-		kept = fmt.Sprintf("\nKept as %s, on the page of %s and under Earlier answers.\n", c.ID, c.Serial)
+		return err
 	}
 	switch {
 	case *flags.json:
-		return printJSON(env.stdout, result)
+		return printJSON(env.stdout, workshop.AnswerComparison(c))
 	case *flags.letter:
-		_, err := io.WriteString(env.stdout, result.Answer)
+		_, err := io.WriteString(env.stdout, c.Result.Answer)
 		return err
 	}
-	if err := printComparison(env.stdout, q.Input, result); err != nil {
+	if err := printComparison(env.stdout, q.Input, c.Result); err != nil || c.ID == "" {
 		return err
 	}
-	_, err = io.WriteString(env.stdout, kept)
+	_, err = fmt.Fprintf(env.stdout, "\nKept as %s, on the page of %s and under Earlier answers.\n", c.ID, c.Serial)
 	return err
+}
+
+// compare answers a question and keeps the answer when it is to be kept.
+func (f compareFlags) compare(ctx context.Context, env *environment, q enquiry.Question) (c record.Comparison, err error) {
+	if q.Measurement == "" { // no record is needed
+		c, err = workshop.Compare(ctx, nil, q)
+		return c, f.explain(err)
+	}
+	err = f.read(ctx, env, func(store *history.Store) error {
+		c, err = workshop.Compare(ctx, store, q)
+		return f.explain(err)
+	})
+	if err != nil || !*f.keep {
+		return c, err
+	}
+	c.Letter, c.Note, c.By = c.Result.Answer, *f.note, *f.who
+	origin := c.Origin
+	err = f.change(ctx, env, func(store *history.Store) error {
+		c, err = store.AddComparison(ctx, c)
+		return err
+	})
+	c.Origin = origin
+	return c, err
 }
 
 // flagName is the flag for a name of package enquiry.
@@ -170,6 +182,9 @@ func (f compareFlags) toldAlso(text string) (map[string]string, error) {
 // the flag it came from.
 func (f compareFlags) explain(err error) error {
 	var bad *enquiry.FieldError
+	if err == nil {
+		return nil
+	}
 	if !errors.As(err, &bad) {
 		return orList(err, "coil list")
 	}
@@ -195,7 +210,7 @@ func (f compareFlags) answerOverload(w io.Writer, q enquiry.Question) error {
 	case err != nil:
 		return f.explain(q.Explain(err))
 	case *f.json:
-		return printJSON(w, o)
+		return printJSON(w, workshop.AnswerOverload(q.Serial, o))
 	case *f.letter:
 		_, err := io.WriteString(w, o.Answer)
 		return err

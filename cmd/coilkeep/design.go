@@ -66,10 +66,14 @@ func runDesignShow(ctx context.Context, env *environment, args []string) error {
 		if err != nil {
 			return orList(err, "design list")
 		}
-		if *flags.json {
-			return printJSON(env.stdout, design)
+		if !*flags.json {
+			return env.printDesign(design)
 		}
-		return env.printDesign(design)
+		revisions, err := store.DesignRevisions(ctx, design.Name)
+		if err != nil {
+			return err
+		}
+		return printJSON(env.stdout, workshop.DesignAnswer{Design: design, Revisions: revisions})
 	})
 }
 

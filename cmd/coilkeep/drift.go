@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"coilkeep/internal/chart"
@@ -68,24 +69,56 @@ func runDrift(ctx context.Context, env *environment, args []string) error {
 	if *f.freeze != "" {
 		return f.keepBaseline(ctx, env)
 	}
-	coils, options, err := f.coils(ctx, env)
+	found, err := f.analyse(ctx, env)
 	if err != nil {
 		return err
 	}
-	if err := f.apply(&options); err != nil {
-		return err
-	}
-	found, err := drift.Analyse(coils, options)
-	if err != nil {
-		return err
-	}
-	if err := f.draw(ctx, env, found); err != nil {
+	if err := f.draw(ctx, env, found.Report); err != nil {
 		return err
 	}
 	if *f.json {
 		return printJSON(env.stdout, found)
 	}
-	return printDrift(env.stdout, found)
+	return printDrift(env.stdout, found.Report)
+}
+
+// analyse answers as the pages and the API do, unless a flag asks for another
+// analysis than theirs.
+func (f *driftFlags) analyse(ctx context.Context, env *environment) (found watch.Drift, err error) {
+	if *f.file != "" || f.asksOtherwise() {
+		coils, options, err := f.coils(ctx, env)
+		if err != nil {
+			return found, err
+		}
+		if err := f.apply(&options); err != nil {
+			return found, err
+		}
+		report, err := drift.Analyse(coils, options)
+		return watch.Drift{Report: report, Standing: watch.Standing(report)}, err
+	}
+	err = f.read(ctx, env, func(store *history.Store) error {
+		watcher := watch.New(store, env.local)
+		if *f.batch != "" {
+			found, err = watcher.Batch(ctx, *f.batch)
+		} else {
+			found, err = watcher.Winder(ctx, *f.winder, *f.design)
+		}
+		return withDesign(err)
+	})
+	return found, err
+}
+
+// asksOtherwise is true when a flag changes what is analysed.
+func (f *driftFlags) asksOtherwise() bool {
+	return slices.ContainsFunc([]string{"target", "tolerance-percent", "baseline", "rules", "subgroup", "turns"}, f.Changed)
+}
+
+// withDesign says how to choose among several designs.
+func withDesign(err error) error {
+	if errors.Is(err, records.ErrSeveralDesigns) {
+		return fmt.Errorf("%w with --design NAME", err)
+	}
+	return err
 }
 
 // keepBaseline has some coils of a batch set the limits from now on.
@@ -198,10 +231,7 @@ func (f *driftFlags) coils(ctx context.Context, env *environment) (coils []drift
 		} else {
 			coils, options, err = records.Winder(ctx, store, *f.winder, *f.design, env.local)
 		}
-		if errors.Is(err, records.ErrSeveralDesigns) {
-			return fmt.Errorf("%w with --design NAME", err)
-		}
-		return err
+		return withDesign(err)
 	})
 	return coils, options, err
 }

@@ -5,7 +5,9 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-) // Batch is a run of coils of one design on one winder.
+)
+
+// Batch is a run of coils of one design on one winder.
 type Batch struct {
 	Name           string     `json:"batch"`
 	Bench          string     `json:"bench"`

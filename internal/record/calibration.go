@@ -14,7 +14,7 @@ type Calibration struct {
 	Role            Role      `json:"role"`
 	Instrument      string    `json:"instrument"`
 	Certificate     string    `json:"certificate,omitempty"`
-	DueAt           time.Time `json:"due_at"` // zero when none
+	DueAt           time.Time `json:"due_at,omitzero"` // zero when none
 	CorrectionRatio float64   `json:"correction_ratio"`
 	Note            string    `json:"note,omitempty"`
 	By              string    `json:"by,omitempty"`

@@ -57,7 +57,8 @@ var Checks = Kind[CheckMeasurement]{
 		{"note", func(c *CheckMeasurement) any { return &c.Note }},
 	},
 	Complete: func(c *CheckMeasurement) error {
-		c.DeviationRatio = c.MeasuredOhms/c.NominalOhms - 1
+		// Not measured/nominal − 1, which ends in the rounding of a number near 1.
+		c.DeviationRatio = (c.MeasuredOhms - c.NominalOhms) / c.NominalOhms
 		return nil
 	},
 	Check: ValidateCheck,

@@ -4,7 +4,9 @@ import (
 	"time"
 
 	"coilkeep/internal/compare"
-) // Comparison is what somebody else measured, set against the record of a coil.
+)
+
+// Comparison is what somebody else measured, set against the record of a coil.
 type Comparison struct {
 	ID   string    `json:"id"`
 	Time time.Time `json:"time"`

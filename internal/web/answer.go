@@ -19,6 +19,7 @@ import (
 	"coilkeep/internal/enquiry"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 	"coilkeep/internal/report"
 )
 
@@ -351,7 +352,7 @@ func (s *site) keptAnswerPage(w http.ResponseWriter, r *http.Request) error {
 		Answer:       answerShown{Asked: true, Comparison: c, Letter: cmp.Or(c.Letter, c.Result.Answer), Picture: s.drawnComparison(c)},
 		FormulaToday: compare.Formula,
 	}
-	if view.Today, err = today(c); err != nil {
+	if view.Today, err = workshop.Today(c); err != nil {
 		return err
 	}
 	if view.Again, err = againPath(c); err != nil {

@@ -8,11 +8,11 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
-	"time"
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/enquiry"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // Comparisons is what the answers to buyers ask of the history.
@@ -21,47 +21,6 @@ type Comparisons interface {
 	Comparison(ctx context.Context, id string) (record.Comparison, error)
 	ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error)
 	Comparisons(ctx context.Context, filter record.ComparisonFilter) (page []record.Comparison, next string, err error)
-}
-
-// comparisonReply is a comparison for programs: the result, with what it is of.
-type comparisonReply struct {
-	compare.Result
-	// ID and Time are nil for a comparison that was not kept.
-	ID          *string       `json:"id"`
-	Time        *time.Time    `json:"time"`
-	Serial      string        `json:"serial"`
-	Measurement string        `json:"measurement"`
-	Design      string        `json:"design"`
-	Batch       string        `json:"batch"`
-	TheirMeter  string        `json:"their_meter"`
-	Letter      string        `json:"letter"`
-	Note        string        `json:"note"`
-	By          string        `json:"by"`
-	Input       compare.Input `json:"input"`
-	// Today is what the same input gives by the present formula, when the
-	// comparison was kept under another; nil otherwise, and in lists.
-	Today *compare.Result `json:"today"`
-}
-
-func replyOf(c record.Comparison) comparisonReply {
-	return comparisonReply{
-		Result: c.Result, ID: &c.ID, Time: &c.Time, Serial: c.Serial, Measurement: c.Measurement,
-		Design: c.Origin.Design, Batch: c.Origin.Batch, TheirMeter: c.TheirMeter, Letter: c.Letter, Note: c.Note, By: c.By,
-		Input: c.Input,
-	}
-}
-
-// today computes a comparison of another formula again by the present one; nil
-// for one of the present formula.
-func today(c record.Comparison) (*compare.Result, error) {
-	if c.Result.Formula == compare.Formula {
-		return nil, nil
-	}
-	again, err := compare.Compare(c.Input)
-	if err != nil {
-		return nil, fmt.Errorf("compute comparison %s by formula %d: %w", c.ID, compare.Formula, err)
-	}
-	return &again, nil
 }
 
 // addComparison compares and, unless the query says keep=false, keeps the
@@ -88,7 +47,7 @@ func (s *site) addComparison(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		s.reply(w, r, http.StatusOK, overloadReply{q.Serial, o})
+		s.reply(w, r, http.StatusOK, workshop.AnswerOverload(q.Serial, o))
 		return nil
 	}
 	c, err := s.compared(r.Context(), q)
@@ -96,9 +55,7 @@ func (s *site) addComparison(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if !keep {
-		reply := replyOf(c)
-		reply.ID, reply.Time = nil, nil
-		s.reply(w, r, http.StatusOK, reply)
+		s.reply(w, r, http.StatusOK, workshop.AnswerComparison(c))
 		return nil
 	}
 	about.put(&c)
@@ -106,14 +63,8 @@ func (s *site) addComparison(w http.ResponseWriter, r *http.Request) error {
 	if c, err = s.server.History.AddComparison(r.Context(), c); err != nil {
 		return err
 	}
-	s.reply(w, r, http.StatusCreated, replyOf(c))
+	s.reply(w, r, http.StatusCreated, workshop.AnswerComparison(c))
 	return nil
-}
-
-// overloadReply answers for a meter that showed an overload.
-type overloadReply struct {
-	Serial   string           `json:"serial"`
-	Overload compare.Overload `json:"overload"`
 }
 
 func parseKeep(query url.Values) (bool, error) {
@@ -214,17 +165,11 @@ func (s *site) compared(ctx context.Context, q enquiry.Question) (record.Compari
 	if q.Overload != "" {
 		return record.Comparison{}, invalid.of(enquiry.Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) and copied, but not kept or printed", q.Overload)
 	}
-	result, err := compare.Compare(q.Input)
+	c, err := workshop.Compare(ctx, s.server.History, q)
 	if err != nil {
-		return record.Comparison{}, answerFault(q.Explain(err))
+		return c, answerFault(err)
 	}
-	c := record.Comparison{Serial: q.Serial, Measurement: q.Measurement, Input: q.Input, Result: result}
-	if q.Measurement == "" {
-		return c, nil
-	}
-	m, _, err := s.server.History.Measurement(ctx, q.Measurement)
-	c.Origin = record.Origin{Design: m.Design, Batch: m.Batch, Bench: m.Bench, Meter: m.Meter, Stands: true}
-	return c, err
+	return c, nil
 }
 
 // overload answers a question about a meter that showed no number.
@@ -295,12 +240,12 @@ func (s *site) listComparisons(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	list := []comparisonReply{}
+	list := []workshop.ComparisonAnswer{}
 	for _, c := range page {
-		list = append(list, replyOf(c))
+		list = append(list, workshop.AnswerComparison(c))
 	}
 	s.reply(w, r, http.StatusOK, struct {
-		Comparisons []comparisonReply `json:"comparisons"`
+		Comparisons []workshop.ComparisonAnswer `json:"comparisons"`
 		// Next is empty on the last page.
 		Next string `json:"next"`
 	}{list, next})
@@ -312,8 +257,8 @@ func (s *site) showComparison(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	reply := replyOf(c)
-	if reply.Today, err = today(c); err != nil {
+	reply := workshop.AnswerComparison(c)
+	if reply.Today, err = workshop.Today(c); err != nil {
 		return err
 	}
 	s.reply(w, r, http.StatusOK, reply)

@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/compare"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // answering is a workshop with two coils on record, serving.
@@ -43,11 +44,11 @@ func cold(more ...any) map[string]any {
 func TestComparisonsByProgram(t *testing.T) {
 	t.Parallel()
 	w := answering(t)
-	dry := want[comparisonReply](t, w.ask(t, "POST", comparisonsPath+"?keep=false", cold("letter", "Dear Ida")), http.StatusOK)
+	dry := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath+"?keep=false", cold("letter", "Dear Ida")), http.StatusOK)
 	if dry.ID != nil || dry.Time != nil {
 		t.Errorf("kept as %v though it should not be", *dry.ID)
 	}
-	kept := want[comparisonReply](t, w.ask(t, "POST", comparisonsPath, cold("letter", "Dear Ida", "their_meter", "a yellow one", "note", "order 7")), http.StatusCreated)
+	kept := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold("letter", "Dear Ida", "their_meter", "a yellow one", "note", "order 7")), http.StatusCreated)
 	if kept.ID == nil || kept.Time == nil || kept.Letter != "Dear Ida" || kept.TheirMeter != "a yellow one" || kept.Note != "order 7" {
 		t.Errorf("kept %+v", kept)
 	}
@@ -60,16 +61,16 @@ func TestComparisonsByProgram(t *testing.T) {
 	if first := kept.Explanations[0]; first.Cause != compare.Temperature || kept.Agrees {
 		t.Errorf("%s first, agrees %t", first.Cause, kept.Agrees)
 	}
-	again := want[comparisonReply](t, w.ask(t, "GET", comparisonsPath+"/"+*kept.ID, nil), http.StatusOK)
+	again := want[workshop.ComparisonAnswer](t, w.ask(t, "GET", comparisonsPath+"/"+*kept.ID, nil), http.StatusOK)
 	if !reflect.DeepEqual(again, kept) {
 		t.Errorf("read again\n%+v\nwant\n%+v", again, kept)
 	}
-	second := want[comparisonReply](t, w.ask(t, "POST", comparisonsPath, cold("serial", "hn-0002", "temperature", 12)), http.StatusCreated)
+	second := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold("serial", "hn-0002", "temperature", 12)), http.StatusCreated)
 	if second.Serial != "HN-0002" {
 		t.Errorf("a serial number in small letters is of coil %q", second.Serial)
 	}
 	type page struct {
-		Comparisons []comparisonReply `json:"comparisons"`
+		Comparisons []workshop.ComparisonAnswer `json:"comparisons"`
 		Next        string            `json:"next"`
 	}
 	one := want[page](t, w.ask(t, "GET", comparisonsPath+"?limit=1", nil), http.StatusOK)
@@ -90,7 +91,7 @@ func TestComparisonsByProgram(t *testing.T) {
 func TestComparisonFields(t *testing.T) {
 	t.Parallel()
 	w := answering(t)
-	got := want[comparisonReply](t, w.ask(t, "POST", comparisonsPath+"?keep=false",
+	got := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath+"?keep=false",
 		`{"r20": 6612, "uncertainty": 13, "turns": 7200, "theirs": 6280, "meter_percent": 0.5, "clips": "jack", "control": "500k",
 		  "control_full": true, "date": null, "also": [{"theirs": "6.63k", "temperature": "70 °F", "clips": "leads"}]}`), http.StatusOK)
 	theirs := got.Input.Theirs
@@ -236,7 +237,7 @@ func TestAnswerToAnOverload(t *testing.T) {
 	if got := w.fill(t, "/answer", told); got.status != http.StatusUnprocessableEntity {
 		t.Errorf("kept with status %d", got.status)
 	}
-	reply := want[overloadReply](t, w.ask(t, "POST", comparisonsPath+"?keep=false", cold("theirs", "OL")), http.StatusOK)
+	reply := want[workshop.OverloadAnswer](t, w.ask(t, "POST", comparisonsPath+"?keep=false", cold("theirs", "OL")), http.StatusOK)
 	if reply.Serial != "HN-0001" || reply.Overload.RangeOhms != 20000 || len(reply.Overload.Causes) != 4 {
 		t.Errorf("a program is told %+v", reply)
 	}
@@ -314,7 +315,7 @@ func TestAnswerOfAnotherFormula(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := want[comparisonReply](t, w.ask(t, "GET", comparisonsPath+"/"+c.ID, nil), http.StatusOK)
+	got := want[workshop.ComparisonAnswer](t, w.ask(t, "GET", comparisonsPath+"/"+c.ID, nil), http.StatusOK)
 	if got.ExpectedOhms != 6543 || got.Today == nil || got.Today.ExpectedOhms != now {
 		t.Errorf("expected %g then and %+v today, want 6543 and %g", got.ExpectedOhms, got.Today, now)
 	}
@@ -324,7 +325,7 @@ func TestAnswerOfAnotherFormula(t *testing.T) {
 func TestAnswerOfWithdrawnMeasurement(t *testing.T) {
 	t.Parallel()
 	w := answering(t)
-	kept := want[comparisonReply](t, w.ask(t, "POST", comparisonsPath, cold()), http.StatusCreated)
+	kept := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold()), http.StatusCreated)
 	if _, err := w.store.Void(t.Context(), kept.Measurement, "wrong coil", "Ada"); err != nil {
 		t.Fatal(err)
 	}

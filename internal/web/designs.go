@@ -24,11 +24,7 @@ func (s *site) showDesign(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	s.reply(w, r, http.StatusOK, struct {
-		record.Design
-		// Revisions holds every revision, the first one first.
-		Revisions []record.Design `json:"revisions"`
-	}{revisions[len(revisions)-1], revisions})
+	s.reply(w, r, http.StatusOK, workshop.DesignAnswer{Design: revisions[len(revisions)-1], Revisions: revisions})
 	return nil
 }
 

@@ -50,21 +50,6 @@ func (s *site) measureStandard(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// calibrationAnswer is a calibration as JSON; a due date that was not told is
-// left out.
-type calibrationAnswer struct {
-	record.Calibration
-	DueAt *time.Time `json:"due_at,omitempty"`
-}
-
-func answerCalibration(c record.Calibration) calibrationAnswer {
-	a := calibrationAnswer{Calibration: c}
-	if !c.DueAt.IsZero() {
-		a.DueAt = &c.DueAt
-	}
-	return a
-}
-
 // listCalibrations answers with the calibrations of the instruments of a
 // bench, the newest first.
 func (s *site) listCalibrations(w http.ResponseWriter, r *http.Request) error {
@@ -76,13 +61,9 @@ func (s *site) listCalibrations(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answers := make([]calibrationAnswer, len(list))
-	for i, c := range list {
-		answers[i] = answerCalibration(c)
-	}
 	s.reply(w, r, http.StatusOK, struct {
-		Calibrations []calibrationAnswer `json:"calibrations"`
-	}{answers})
+		Calibrations []record.Calibration `json:"calibrations"`
+	}{list})
 	return nil
 }
 
@@ -135,6 +116,6 @@ func (s *site) addCalibration(w http.ResponseWriter, r *http.Request) error {
 	if c, err = s.server.History.AddCalibration(r.Context(), c); err != nil {
 		return err
 	}
-	s.reply(w, r, http.StatusCreated, answerCalibration(c))
+	s.reply(w, r, http.StatusCreated, c)
 	return nil
 }

@@ -41,6 +41,13 @@ type DesignRequest struct {
 	Confirm bool `json:"confirm"`
 }
 
+// DesignAnswer is a design for programs: one revision, and all there are, the first
+// one first.
+type DesignAnswer struct {
+	record.Design
+	Revisions []record.Design `json:"revisions"`
+}
+
 // The usual range of a target, ohms: what the contact of a bench takes unless its
 // configuration says otherwise. A target outside of it is asked about, for a k
 // is easily left out.
