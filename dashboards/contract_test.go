@@ -10,9 +10,6 @@ import (
 	"strings"
 	"testing"
 
-	dto "github.com/prometheus/client_model/go"
-	"github.com/prometheus/common/expfmt"
-	"github.com/prometheus/common/model"
 )
 
 // exported is what the daemon exports: the values seen of each label of each
@@ -37,26 +34,21 @@ func readExported(t *testing.T) exported {
 		}
 		text.WriteString(line + "\n")
 	}
-	parser := expfmt.NewTextParser(model.LegacyValidation)
-	families, err := parser.TextToMetricFamilies(strings.NewReader(text.String()))
-	if err != nil {
-		t.Fatal(err)
-	}
 	found := exported{}
-	for name, family := range families {
-		labels := map[string][]string{}
-		for _, metric := range family.GetMetric() {
-			for _, pair := range metric.GetLabel() {
-				labels[pair.GetName()] = append(labels[pair.GetName()], pair.GetValue())
-			}
+	for line := range strings.Lines(text.String()) {
+		sample := exposed.FindStringSubmatch(line)
+		if sample == nil {
+			continue
 		}
-		found[name] = labels
-		if family.GetType() == dto.MetricType_HISTOGRAM {
-			found[name+"_sum"], found[name+"_count"] = labels, labels
-			found[name+"_bucket"] = map[string][]string{"le": nil}
-			for label, values := range labels {
-				found[name+"_bucket"][label] = values
-			}
+		name := sample[1]
+		if found[name] == nil {
+			found[name] = map[string][]string{}
+		}
+		for _, pair := range matcher.FindAllStringSubmatch(sample[2], -1) {
+			found[name][pair[1]] = append(found[name][pair[1]], pair[3])
+		}
+		if strings.HasSuffix(name, "_bucket") {
+			found[name]["le"] = nil // whichever limit
 		}
 	}
 	if len(found) < 15 {
@@ -66,6 +58,8 @@ func readExported(t *testing.T) exported {
 }
 
 var (
+	// exposed is a sample in the text format of Prometheus: a name and labels.
+	exposed  = regexp.MustCompile(`^(coilkeep_[a-z0-9_]+)(?:\{(.*)\})? `)
 	selector = regexp.MustCompile(`([a-z_]+:)?coilkeep_[a-z0-9_]+(:[a-z0-9_]+)?(\{[^}]*\})?`)
 	matcher  = regexp.MustCompile(`([a-z_]+)(=~|!~|!=|=)"([^"]*)"`)
 	// named are labels whose values people choose; instance and job are

@@ -5,6 +5,7 @@ import (
 	"go/parser"
 	"go/token"
 	"io/fs"
+	"maps"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -186,5 +187,38 @@ func TestTestsBringTheirOwnFakes(t *testing.T) {
 		if used[name] <= 0 && name != "_" {
 			t.Errorf("%s declares %s, which the program does not use: what only tests need goes to driver/drivertest", path, name)
 		}
+	}
+}
+
+// mostDependencies bounds the modules that the program itself imports: each is
+// somebody else's work that a workshop relies on.
+const mostDependencies = 15
+
+// TestProgramHasFewDependencies counts the modules of which the program, and not
+// only its tests, imports a package.
+func TestProgramHasFewDependencies(t *testing.T) {
+	t.Parallel()
+	goList := func(format string) string {
+		t.Helper()
+		text, err := exec.CommandContext(t.Context(), "go", "list", "-deps", "-f", format, "coilkeep/cmd/coilkeep").Output()
+		if err != nil {
+			t.Fatalf("go list: %v", err)
+		}
+		return string(text)
+	}
+	ours := goList(`{{with .Module}}{{if .Main}}{{range $.Imports}}{{.}} {{end}}{{end}}{{end}}`)
+	imported := map[string]bool{}
+	for path := range strings.FieldsSeq(ours) {
+		imported[path] = true
+	}
+	all := goList(`{{with .Module}}{{if not .Main}}{{.Path}} {{$.ImportPath}}{{end}}{{end}}`)
+	modules := map[string]bool{}
+	for line := range strings.Lines(all) {
+		if module, path, found := strings.Cut(strings.TrimSpace(line), " "); found && imported[path] {
+			modules[module] = true
+		}
+	}
+	if names := slices.Sorted(maps.Keys(modules)); len(names) > mostDependencies || len(names) < 5 {
+		t.Errorf("the program imports %d modules, at most %d: %s", len(names), mostDependencies, strings.Join(names, ", "))
 	}
 }

@@ -7,11 +7,11 @@ import (
 	"io/fs"
 	"log/slog"
 	"net"
+	"sync"
 	"syscall"
 	"time"
 
 	"github.com/coreos/go-systemd/v22/daemon"
-	"golang.org/x/sync/errgroup"
 
 	"coilkeep/driver/port"
 	"coilkeep/internal/bench"
@@ -160,23 +160,26 @@ func (d running) run(ctx context.Context, server *web.Server, listener net.Liste
 	beside func(context.Context, running) error) error {
 	pages, stopPages := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopPages()
-	tasks, benches := errgroup.WithContext(ctx)
+	benches, stopBenches := context.WithCancel(ctx)
+	defer stopBenches()
+	var tasks together
+	tasks.stop = stopBenches
 	served := make(chan error, 1)
 	go func() { served <- server.Run(pages, listener) }()
 	for _, b := range d.benches {
-		tasks.Go(func() error {
+		tasks.run(func() error {
 			if err := b.Run(benches); err != nil {
 				return fmt.Errorf("bench %s: %w", b.Name(), err)
 			}
 			return nil
 		})
 	}
-	tasks.Go(func() error {
+	tasks.run(func() error {
 		d.drift.Follow(benches, d.hub.Subscribe, log)
 		return nil
 	})
-	tasks.Go(func() error { return beside(benches, d) })
-	tasks.Go(func() error {
+	tasks.run(func() error { return beside(benches, d) })
+	tasks.run(func() error {
 		select {
 		case <-benches.Done():
 			return nil
@@ -185,11 +188,34 @@ func (d running) run(ctx context.Context, server *web.Server, listener net.Liste
 			return err
 		}
 	})
-	err := tasks.Wait()
+	err := tasks.wait()
 	notifySystemd(log, daemon.SdNotifyStopping)
 	log.Info("stopping")
 	stopPages()
 	return errors.Join(err, <-served)
+}
+
+// together runs tasks of which none goes on without the others.
+type together struct {
+	stop  context.CancelFunc
+	group sync.WaitGroup
+	once  sync.Once
+	err   error // of the task that failed first
+}
+
+func (t *together) run(task func() error) {
+	t.group.Go(func() {
+		if err := task(); err != nil {
+			t.once.Do(func() { t.err = err })
+			t.stop()
+		}
+	})
+}
+
+// wait returns when all tasks have ended.
+func (t *together) wait() error {
+	t.group.Wait()
+	return t.err
 }
 
 func notifySystemd(log *slog.Logger, state string) {

@@ -3,7 +3,6 @@ package chart_test
 import (
 	"bytes"
 	"errors"
-	"image/png"
 	"io"
 	"slices"
 	"testing"
@@ -33,28 +32,6 @@ func TestPDFHoldsTheWords(t *testing.T) {
 	}
 }
 
-func TestPNGHasTheSizeAndTheInks(t *testing.T) {
-	t.Parallel()
-	p, err := scale(t).Picture()
-	must(t, p, err)
-	var b bytes.Buffer
-	if err := p.WritePNG(&b, 2); err != nil {
-		t.Fatal(err)
-	}
-	img, err := png.Decode(&b)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got := img.Bounds().Size(); got.X != 840 || got.Y != 148 {
-		t.Errorf("size %v, want 840 × 148", got)
-	}
-	// 6690 Ω on a scale from 6298 to 7102 Ω that is 808 dots long: dot 394.
-	r, g, bl, _ := img.At(16+394, 60).RGBA()
-	if r>>8 > 0x40 || bl>>8 < 0x60 || g>>8 < 0x40 {
-		t.Errorf("colour %02x%02x%02x where the value stands, want the blue of what is in tolerance", r>>8, g>>8, bl>>8)
-	}
-}
-
 func TestFilesRefuse(t *testing.T) {
 	t.Parallel()
 	run := batch(t)
@@ -62,23 +39,14 @@ func TestFilesRefuse(t *testing.T) {
 	p, err := run.Picture()
 	must(t, p, err)
 	var missing *typeface.MissingError
-	if err := p.WritePNG(io.Discard, 1); !errors.As(err, &missing) {
-		t.Errorf("PNG with an ideograph: %v, want a MissingError", err)
-	}
 	if err := p.WritePDF(io.Discard, dayOne); !errors.As(err, &missing) {
 		t.Errorf("PDF with an ideograph: %v, want a MissingError", err)
 	}
 	if err := p.WriteSVG(io.Discard); err != nil {
 		t.Errorf("SVG with an ideograph: %v, want it written", err)
 	}
-	for _, scale := range []float64{0, -1, 99} {
-		if err := p.WritePNG(io.Discard, scale); err == nil {
-			t.Errorf("scale %g was taken", scale)
-		}
-	}
 	for name, write := range map[string]func(io.Writer) error{
 		"SVG": p.WriteSVG,
-		"PNG": func(w io.Writer) error { return must(t, scalePicture(t), nil).WritePNG(w, 1) },
 		"PDF": func(w io.Writer) error { return scalePicture(t).WritePDF(w, dayOne) },
 	} {
 		if err := write(full{}); !errors.Is(err, errFull) {

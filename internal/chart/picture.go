@@ -1,7 +1,7 @@
 // Package chart draws what the history holds: the run of a batch, one capture,
 // resistance against temperature, a value on its tolerance. Each function takes
-// records and returns a Picture, which can be written as SVG for a page and as
-// PNG or PDF for a file; all three come from the same list of marks.
+// records and returns a Picture, which can be written as SVG for a page and as PDF
+// for a file; both come from the same list of marks.
 //
 // What is good and what is not is decided elsewhere; a chart shows verdicts,
 // limits and signals as it is given them. A value that cannot be true gives an

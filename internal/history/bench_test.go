@@ -130,13 +130,6 @@ func BenchmarkLarge(b *testing.B) {
 			b.ReportMetric(float64(longest.Microseconds())/1000, "longest-ms")
 		})
 	}
-	b.Run("verdict counts", func(b *testing.B) { // reads everything
-		for b.Loop() {
-			if _, err := s.VerdictCounts(ctx); err != nil {
-				b.Fatal(err)
-			}
-		}
-	})
 }
 
 // largeHistory makes a history of so many coils.

@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 
-	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
 )
 
@@ -83,27 +82,4 @@ func statistics(values []float64) record.BatchStatistics {
 		b.StandardDeviationOhms = math.Sqrt((squares - rest*rest/n) / (n - 1))
 	}
 	return b
-}
-
-// VerdictKey names a group of measurements.
-type VerdictKey struct {
-	Bench, Design string
-	Verdict       conformity.Verdict
-}
-
-// VerdictCounts counts the measurements that stand, by bench, design and
-// verdict. It reads the whole history.
-func (s *Store) VerdictCounts(ctx context.Context) (map[VerdictKey]int, error) {
-	counts := map[VerdictKey]int{}
-	err := rows(ctx, s.readers, `
-		SELECT m.bench, m.design, m.verdict, COUNT(*)`+measurementTables+`
-		WHERE a.status IS NULL
-		GROUP BY m.bench, m.design, m.verdict`, nil, func(r *sql.Rows) error {
-		var key VerdictKey
-		var count int
-		err := r.Scan(&key.Bench, &key.Design, &key.Verdict, &count)
-		counts[key] = count
-		return err
-	})
-	return counts, explain(s.path, "count verdicts", err)
 }

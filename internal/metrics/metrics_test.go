@@ -6,6 +6,7 @@ import (
 	"errors"
 	"flag"
 	"log/slog"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
@@ -15,8 +16,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus/promhttp"
 	"github.com/prometheus/client_golang/prometheus/testutil"
-	"github.com/prometheus/common/expfmt"
 
 	"coilkeep/driver"
 	"coilkeep/internal/bench"
@@ -133,18 +134,13 @@ func scrape(t *testing.T, s Sources) string {
 	if _, err := registry.Gather(); err != nil {
 		t.Fatal(err)
 	}
-	families, err := registry.Gather()
-	if err != nil {
-		t.Fatal(err)
+	answer := httptest.NewRecorder()
+	promhttp.HandlerFor(registry, promhttp.HandlerOpts{ErrorHandling: promhttp.HTTPErrorOnError}).
+		ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	if answer.Code != http.StatusOK {
+		t.Fatal(answer.Body.String())
 	}
-	var text bytes.Buffer
-	encoder := expfmt.NewEncoder(&text, expfmt.NewFormat(expfmt.TypeTextPlain))
-	for _, family := range families {
-		if err := encoder.Encode(family); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return text.String()
+	return answer.Body.String()
 }
 
 // TestScrape compares everything that is exported with the golden scrape; the

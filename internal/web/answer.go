@@ -19,8 +19,8 @@ import (
 	"coilkeep/internal/enquiry"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
-	"coilkeep/internal/workshop"
 	"coilkeep/internal/report"
+	"coilkeep/internal/workshop"
 )
 
 // moreReadings is how many further readings the form has room for.

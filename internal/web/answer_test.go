@@ -71,7 +71,7 @@ func TestComparisonsByProgram(t *testing.T) {
 	}
 	type page struct {
 		Comparisons []workshop.ComparisonAnswer `json:"comparisons"`
-		Next        string            `json:"next"`
+		Next        string                      `json:"next"`
 	}
 	one := want[page](t, w.ask(t, "GET", comparisonsPath+"?limit=1", nil), http.StatusOK)
 	if len(one.Comparisons) != 1 || *one.Comparisons[0].ID != *second.ID || one.Next == "" {
