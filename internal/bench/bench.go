@@ -12,6 +12,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // Bench is one place to measure. Run does the work; every other method may be
@@ -37,7 +38,7 @@ type Bench struct {
 	questions atomic.Int64
 	notes     sync.WaitGroup // journal entries and the like being written
 	// coming is the coil to come, for whoever asks the history about it.
-	coming atomic.Pointer[coming]
+	coming atomic.Pointer[workshop.Coming]
 	// stopping is closed once the bench is told to stop.
 	stopping chan struct{}
 
@@ -103,7 +104,7 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 		contexts: make(chan surroundings), stopped: make(chan struct{}), refetch: make(chan struct{}, 1),
 		machine: capture.New(s.Capture), stopping: make(chan struct{}), answered: map[string]bool{},
 	}
-	b.coming.Store(&coming{})
+	b.coming.Store(&workshop.Coming{})
 	b.meter = instrumentState{screen: screenOf(s.Meter, capture.NewMeterScreen()), Instrument: described(record.Meter, s.Meter)}
 	if s.Probe != nil {
 		b.probe = instrumentState{
@@ -428,8 +429,8 @@ func (b *Bench) look() Snapshot {
 		ResistanceOhms: copied(v.ResistanceOhms), TemperatureCelsius: copied(v.TemperatureCelsius),
 		AheadPercent: copied(v.AheadPercent), AheadSeconds: capture.Ahead.Seconds(),
 		Meter: b.meter.Instrument, Probe: b.probe.Instrument,
-		Batch: b.around.batch, Design: b.design(),
-		NextSerial: b.filedUnder(), NextRemark: b.next.remark, Stage: b.stage(), Last: b.last, LastDeed: b.around.deed,
+		Batch: b.around.Batch, Design: b.design(),
+		NextSerial: b.filedUnder(), NextRemark: b.next.remark, Stage: b.stage(), Last: b.last, LastDeed: b.around.Deed,
 		Unrecorded: b.listing(), Changed: b.change,
 	}
 	if b.side != nil {

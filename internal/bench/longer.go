@@ -93,8 +93,8 @@ func (b *Bench) Soak(ctx context.Context, k record.Soak) (record.Soak, error) {
 // the wall clock of the records does, but for a second; what was said before it was
 // set is by another one and does not count.
 func (b *Bench) soakedSince() time.Time {
-	k := b.around.soak
-	if k == nil || b.around.soakOf != b.filedUnder() || !k.Since.After(b.clockSetUntil) || k.Since.After(b.now()) {
+	k := b.around.Soak
+	if k == nil || b.around.SoakOf != b.filedUnder() || !k.Since.After(b.clockSetUntil) || k.Since.After(b.now()) {
 		return time.Time{}
 	}
 	return k.Since

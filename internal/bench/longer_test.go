@@ -240,9 +240,9 @@ func TestASoakedCoil(t *testing.T) {
 func TestASoakByAnotherClock(t *testing.T) {
 	t.Parallel()
 	b := New(quickSettings("north", &fakeBench{}), nil, newCounts(), &Hub{}, slog.New(slog.DiscardHandler))
-	b.around.batch = &record.Batch{Name: "first"}
-	b.around.serial, b.around.soakOf = "HN-0001", "HN-0001"
-	b.around.soak = &record.Soak{Since: b.now().Add(-time.Minute)}
+	b.around.Batch = &record.Batch{Name: "first"}
+	b.around.Serial, b.around.SoakOf = "HN-0001", "HN-0001"
+	b.around.Soak = &record.Soak{Since: b.now().Add(-time.Minute)}
 	if b.soakedSince().IsZero() {
 		t.Fatal("it does not count at all")
 	}

@@ -59,7 +59,7 @@ func (b *Bench) save(ctx context.Context, r capture.Result, who string) {
 	filing := b.filing()
 	b.follow(r, who)
 	b.begin(ctx, r, filing, &pending{targetOhms: b.targetOhms(), patterned: b.next.serial == "",
-		open: b.around.batch, openDesign: b.around.design, who: cmp.Or(who, b.next.who)})
+		open: b.around.Batch, openDesign: b.around.Design, who: cmp.Or(who, b.next.who)})
 }
 
 // begin begins to write what p is for.
@@ -144,7 +144,7 @@ func (b *Bench) saved(ctx context.Context, s saved) {
 	}
 	b.last, b.change = &m, nil
 	b.next = nextCoil{}
-	b.around.serial = "" // until the history gives the next
+	b.around.Serial = "" // until the history gives the next
 	b.changes.Add(1)
 	b.written()
 	b.log.Info("measured", "coil", m.Serial, "batch", m.Batch, "r20_ohms", m.R20Ohms,

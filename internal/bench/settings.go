@@ -8,6 +8,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // Settings is what a bench needs to know of itself.
@@ -51,28 +52,21 @@ type InstrumentSettings struct {
 
 // Store is what a bench needs of the history.
 type Store interface {
+	workshop.SituationStore
+	Stamp(ctx context.Context) (record.Stamp, error)
 	Batch(ctx context.Context, name string) (record.Batch, error)
-	OpenBatchOf(ctx context.Context, bench string) (*record.Batch, error)
-	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
-	NextSerial(ctx context.Context, pattern string) (string, error)
 	Coil(ctx context.Context, serial string) (record.Coil, error)
-	Calibrations(ctx context.Context, bench string) ([]record.Calibration, error)
-	LeadZeros(ctx context.Context, bench string) ([]record.LeadZero, error)
 	AddLeadZero(ctx context.Context, z record.LeadZero) (record.LeadZero, error)
 	AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error)
 	AddStudyReading(ctx context.Context, r record.StudyReading) (record.StudyReading, error)
-	Measurements(ctx context.Context, f record.Filter) ([]record.Measurement, string, error)
 	RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error)
 	OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
 	CloseBatch(ctx context.Context, name, who string) (record.Batch, error)
 	ChangeSpool(ctx context.Context, batch, spool, who string) (record.Batch, error)
 	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
-	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
 	AddCoolingCurve(ctx context.Context, c record.CoolingCurve) (record.CoolingCurve, error)
-	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
 	AddSoak(ctx context.Context, k record.Soak) (record.Soak, error)
 	AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.Unrecorded, error)
-	OpenUnrecorded(ctx context.Context, bench string) ([]record.Unrecorded, error)
 	Unrecorded(ctx context.Context, id string) (record.Unrecorded, error)
 	Dismiss(ctx context.Context, id, who string) (record.Unrecorded, error)
 }

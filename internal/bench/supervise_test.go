@@ -11,6 +11,7 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // A meter may send more digits than it measures; one that shows coarser steps
@@ -80,10 +81,10 @@ func TestDroppedBytesAreCounted(t *testing.T) {
 func TestLaterQuestionCounts(t *testing.T) {
 	b := New(quickSettings("north", &fakeBench{}), nil, &counts{}, &Hub{}, slog.New(slog.DiscardHandler))
 	before, after := &record.Batch{Name: "before"}, &record.Batch{Name: "after"}
-	if b.surround(surroundings{asked: 2, batch: after}) {
+	if b.surround(surroundings{asked: 2, Situation: workshop.Situation{Batch: after}}) {
 		t.Error("the answer to the later question is called old")
 	}
-	if !b.surround(surroundings{asked: 1, batch: before}) || b.around.batch != after {
-		t.Errorf("the batch is %+v, want the one of the later answer", b.around.batch)
+	if !b.surround(surroundings{asked: 1, Situation: workshop.Situation{Batch: before}}) || b.around.Batch != after {
+		t.Errorf("the batch is %+v, want the one of the later answer", b.around.Batch)
 	}
 }

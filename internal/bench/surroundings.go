@@ -10,23 +10,10 @@ import (
 	"coilkeep/internal/workshop"
 )
 
-// surroundings is what the history says about the coil to come: the batch that
-// is open, its design, the next serial number, and what its instruments were
-// calibrated for.
-// Commands may change them at any time, so they are asked for again and again.
+// surroundings is how the bench is situated, by an answer of the history. Commands
+// may change it at any time, so it is asked for again when the history changes.
 type surroundings struct {
-	batch        *record.Batch
-	design       *record.Design
-	serial       string // by the bench's pattern; empty without one
-	calibrations []record.Calibration
-	leads        []record.LeadZero
-	last         *record.Measurement
-	deed         string // id of the latest entry of the journal; empty without one
-	// unrecorded is what left this bench without a record, the latest first.
-	unrecorded []record.Unrecorded
-	// soak is that of the coil soakOf; nil without one.
-	soak   *record.Soak
-	soakOf string
+	workshop.Situation
 	// asOf is how many changes of this bench the answer surely knows of.
 	asOf int64
 	// asked numbers the questions: a later one knows more.
@@ -34,23 +21,43 @@ type surroundings struct {
 	err   error
 }
 
-// lookEvery is how soon a batch started by a command is seen.
-const lookEvery = time.Second
+// lookEvery is how soon a batch started by a command is seen, askEvery how soon
+// what only time changes.
+const (
+	lookEvery = time.Second
+	askEvery  = time.Minute
+)
 
-// watchSurroundings asks the history for them and passes on what it hears.
+// watchSurroundings asks the history for them when it has changed, and passes on
+// what it hears.
 func (b *Bench) watchSurroundings(ctx context.Context) {
+	var known struct { // what the last answer was about
+		stamp record.Stamp
+		next  workshop.Coming
+		until time.Time
+	}
 	for ctx.Err() == nil {
-		a := b.askHistory(ctx)
-		select {
-		case b.contexts <- a:
-		case <-ctx.Done():
-			return
+		// Before the question: what is written meanwhile shows as another stamp.
+		stamp, err := b.store.Stamp(ctx)
+		next := *b.coming.Load()
+		if err != nil || stamp != known.stamp || next != known.next || time.Now().After(known.until) {
+			a := b.askHistory(ctx)
+			select {
+			case b.contexts <- a:
+			case <-ctx.Done():
+				return
+			}
+			known.stamp, known.next, known.until = stamp, next, time.Now().Add(askEvery)
+			if err != nil || a.err != nil {
+				known.until = time.Time{}
+			}
 		}
 		timer := time.NewTimer(lookEvery)
 		select {
 		case <-ctx.Done():
 		case <-timer.C:
 		case <-b.refetch:
+			known.until = time.Time{}
 		}
 		timer.Stop()
 	}
@@ -60,65 +67,8 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
 	a := surroundings{asOf: b.changes.Load(), asked: b.questions.Add(1)}
-	a.err = func() (err error) {
-		if a.batch, err = b.store.OpenBatchOf(ctx, b.settings.Name); err != nil {
-			return err
-		}
-		if a.batch != nil {
-			design, err := b.store.DesignRevision(ctx, a.batch.Design, a.batch.DesignRevision)
-			if err != nil {
-				return err
-			}
-			a.design = &design
-		}
-		if b.settings.Serials != "" {
-			if a.serial, err = b.store.NextSerial(ctx, b.settings.Serials); err != nil {
-				return err
-			}
-		}
-		if a.unrecorded, err = b.store.OpenUnrecorded(ctx, b.settings.Name); err != nil {
-			return err
-		}
-		if err := b.askSoak(ctx, &a); err != nil {
-			return err
-		}
-		if a.calibrations, err = b.store.Calibrations(ctx, b.settings.Name); err != nil {
-			return err
-		}
-		if a.leads, err = b.store.LeadZeros(ctx, b.settings.Name); err != nil {
-			return err
-		}
-		latest, _, err := b.store.Measurements(ctx, record.Filter{Bench: b.settings.Name, Newest: true, Limit: 1})
-		if err != nil {
-			return err
-		}
-		if len(latest) == 1 {
-			a.last = &latest[0]
-		}
-		deeds, err := b.store.Journal(ctx, record.JournalFilter{Limit: 1})
-		if err == nil && len(deeds) == 1 {
-			a.deed = deeds[0].ID
-		}
-		return err
-	}()
+	a.Situation, a.err = workshop.SituationOf(ctx, b.store, b.settings.Name, b.settings.Serials, *b.coming.Load())
 	return a
-}
-
-// coming is the coil to come and its batch, by name.
-type coming struct{ serial, batch string }
-
-// askSoak asks for the soak of the coil to come, as far as that is known; a new
-// one is of the open batch.
-func (b *Bench) askSoak(ctx context.Context, a *surroundings) (err error) {
-	next := *b.coming.Load()
-	if next.serial == "" && a.batch != nil {
-		next = coming{a.serial, a.batch.Name}
-	}
-	a.soakOf = next.serial
-	if next.serial != "" {
-		a.soak, err = b.store.SoakOf(ctx, b.settings.Name, next.serial, next.batch)
-	}
-	return err
 }
 
 // surround takes new surroundings into use. They are old when the bench has
@@ -136,11 +86,11 @@ func (b *Bench) surround(a surroundings) (old bool) {
 		}
 		return false
 	}
-	if same(b.around.batch, a.batch) {
-		a.batch = b.around.batch // keeps the pointer, so that nothing counts as changed
+	if same(b.around.Batch, a.Batch) {
+		a.Batch = b.around.Batch // keeps the pointer, so that nothing counts as changed
 	}
-	if b.last == nil || a.last != nil && (a.last.ID != b.last.ID || a.last.Status != b.last.Status) {
-		b.last = a.last
+	if b.last == nil || a.Last != nil && (a.Last.ID != b.last.ID || a.Last.Status != b.last.Status) {
+		b.last = a.Last
 	}
 	b.around = a
 	b.forgetStored()
@@ -175,10 +125,10 @@ func (b *Bench) configure() {
 	b.machine.Hold(b.missing())
 }
 
-func (b *Bench) toCome() *coming {
-	c := coming{serial: b.filedUnder()}
+func (b *Bench) toCome() *workshop.Coming {
+	c := workshop.Coming{Serial: b.filedUnder()}
 	if batch := b.batch(); batch != nil {
-		c.batch = batch.Name
+		c.Batch = batch.Name
 	}
 	return &c
 }
@@ -186,10 +136,10 @@ func (b *Bench) toCome() *coming {
 // corrected fills in what is in force for the meter and its leads. A measured
 // lead zero takes the place of the configured one.
 func (b *Bench) corrected(s capture.Settings) capture.Settings {
-	if c := workshop.CalibrationInForce(b.around.calibrations, record.Meter, b.meter.Label(), b.now()); c != nil {
+	if c := workshop.CalibrationInForce(b.around.Calibrations, record.Meter, b.meter.Label(), b.now()); c != nil {
 		s.CorrectionRatio = c.CorrectionRatio
 	}
-	if z := workshop.LeadZeroInForce(b.around.leads, b.meter.Label(), b.now()); z != nil {
+	if z := workshop.LeadZeroInForce(b.around.Leads, b.meter.Label(), b.now()); z != nil {
 		s.LeadOhms, s.LeadHalfWidthOhms = z.Ohms, z.HalfWidthOhms
 	}
 	return s
@@ -238,13 +188,13 @@ func (b *Bench) missing() string {
 // filedUnder is the serial number of the coil to come; empty when a person
 // must say.
 func (b *Bench) filedUnder() string {
-	if b.next.serial != "" || b.around.batch == nil {
+	if b.next.serial != "" || b.around.Batch == nil {
 		return b.next.serial
 	}
-	if b.question() != nil || b.taken[b.around.serial] {
+	if b.question() != nil || b.taken[b.around.Serial] {
 		return ""
 	}
-	return b.around.serial
+	return b.around.Serial
 }
 
 func (b *Bench) stage() string {
@@ -260,7 +210,7 @@ func (b *Bench) design() *record.Design {
 	if b.next.design != nil {
 		return b.next.design
 	}
-	return b.around.design
+	return b.around.Design
 }
 
 // batch is what the coil to come belongs to.
@@ -268,5 +218,5 @@ func (b *Bench) batch() *record.Batch {
 	if b.next.first != nil {
 		return b.next.batch
 	}
-	return b.around.batch
+	return b.around.Batch
 }

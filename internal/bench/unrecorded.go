@@ -137,7 +137,7 @@ func (b *Bench) relist() {
 	for _, l := range b.lost {
 		add(l.Unrecorded)
 	}
-	for _, u := range b.around.unrecorded {
+	for _, u := range b.around.Unrecorded {
 		add(u)
 	}
 	b.answered = answered
