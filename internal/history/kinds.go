@@ -3,6 +3,7 @@ package history
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"fmt"
 	"reflect"
 	"strings"
@@ -31,39 +32,55 @@ var (
 	coolingCurves = kind[record.CoolingCurve]{Kind: record.CoolingCurves, fits: fitsCurve, count: func(i *Imported) *int { return &i.CoolingCurves }}
 	soaks         = kind[record.Soak]{Kind: record.Soaks, fits: fitsSoak, count: func(i *Imported) *int { return &i.Soaks }}
 	unrecorded    = kind[record.Unrecorded]{Kind: record.UnrecordedCoils, count: func(i *Imported) *int { return &i.Unrecorded }}
+	measurements  = kind[record.Measurement]{Kind: record.Measurements, count: func(i *Imported) *int { return &i.Measurements }}
 	journal       = kind[record.JournalEntry]{Kind: record.Journal, count: func(i *Imported) *int { return &i.Journal }}
 )
 
-// columns are the columns of the kind in the order of its fields.
-func (k kind[T]) columns() string {
+// columns are the columns of the kind in the order of its fields, each behind a
+// prefix.
+func (k kind[T]) columns(prefix string) string {
 	names := make([]string, len(k.Fields))
 	for i, f := range k.Fields {
-		names[i] = f.Column
+		names[i] = prefix + f.Column
 	}
 	return strings.Join(names, ", ")
 }
 
+// places are where the columns of a row go.
+func (k kind[T]) places(r *T) []any {
+	places := make([]any, len(k.Fields))
+	for i, f := range k.Fields {
+		places[i] = readInto(f.Place(r))
+	}
+	return places
+}
+
 // insert stores a record as it is given.
 func (k kind[T]) insert(ctx context.Context, tx *sql.Tx, r T) error {
+	_, err := k.insertRow(ctx, tx, r)
+	return err
+}
+
+// insertRow stores a record and returns the number of its row.
+func (k kind[T]) insertRow(ctx context.Context, tx *sql.Tx, r T) (number int64, err error) {
 	marks, values := make([]string, len(k.Fields)), make([]any, len(k.Fields))
 	for i, f := range k.Fields {
 		marks[i] = fmt.Sprintf("?%d", i+1)
-		values[i] = stored(f.Place(&r))
+		values[i] = stored(f, &r)
 	}
-	_, err := tx.ExecContext(ctx, `INSERT INTO `+k.Table+` (`+k.columns()+`) VALUES (`+strings.Join(marks, ", ")+`)`, values...)
-	return err
+	done, err := tx.ExecContext(ctx, `INSERT INTO `+k.Table+` (`+k.columns("")+`) VALUES (`+strings.Join(marks, ", ")+`)`, values...)
+	if err != nil {
+		return 0, err
+	}
+	return done.LastInsertId()
 }
 
 // list returns the records that a clause behind FROM picks.
 func (k kind[T]) list(ctx context.Context, q querier, clause string, args ...any) ([]T, error) {
 	list := []T{}
-	err := rows(ctx, q, `SELECT `+k.columns()+` FROM `+k.Table+` `+clause, args, func(found *sql.Rows) error {
+	err := rows(ctx, q, `SELECT `+k.columns("")+` FROM `+k.Table+` `+clause, args, func(found *sql.Rows) error {
 		r := k.Blank()
-		places := make([]any, len(k.Fields))
-		for i, f := range k.Fields {
-			places[i] = readInto(f.Place(&r))
-		}
-		if err := found.Scan(places...); err != nil {
+		if err := found.Scan(k.places(&r)...); err != nil {
 			return err
 		}
 		if err := k.Finish(&r); err != nil {
@@ -141,22 +158,33 @@ func (k kind[T]) ready(r *T) error {
 	return k.Finish(r)
 }
 
-// stored is the value in a place of a record, for the database.
-func stored(place any) any {
-	at, ok := place.(*time.Time)
-	if !ok {
+// stored is a value of a record, for the database.
+func stored[T any](f record.Field[T], r *T) any {
+	switch place := f.Place(r).(type) {
+	case *time.Time:
+		if place == nil || place.IsZero() {
+			return nil
+		}
+		return place.UnixMicro()
+	case *[]string:
+		return texts{place}
+	case *string:
+		if f.EmptyIsNull && *place == "" {
+			return nil
+		}
+		return place
+	default:
 		return place // the driver follows pointers
 	}
-	if at == nil || at.IsZero() {
-		return nil
-	}
-	return at.UnixMicro()
 }
 
 // readInto makes a place of a record one that the database can write to.
 func readInto(place any) any {
-	if at, ok := place.(*time.Time); ok {
-		return (*micros)(at)
+	switch p := place.(type) {
+	case *time.Time:
+		return (*micros)(p)
+	case *[]string:
+		return texts{p}
 	}
 	if v := reflect.ValueOf(place).Elem(); v.Kind() == reflect.String {
 		return text{v}
@@ -181,5 +209,19 @@ func (t text) Scan(kept any) error {
 	var s sql.NullString
 	err := s.Scan(kept)
 	t.place.SetString(s.String)
+	return err
+}
+
+// texts are kept as a JSON list, or "" without any.
+type texts struct{ place *[]string }
+
+func (t texts) Value() (driver.Value, error) { return pack(*t.place) }
+
+func (t texts) Scan(kept any) error {
+	var s sql.NullString
+	err := s.Scan(kept)
+	if err == nil {
+		*t.place, err = unpack[[]string](s.String)
+	}
 	return err
 }

@@ -13,61 +13,8 @@ import (
 )
 
 // measurementColumns are in the order scanMeasurement reads them.
-const measurementColumns = `
-	m.number,
-	m.id,
-	m.time_us,
-	m.bench,
-	COALESCE(m.batch, ''),
-	m.sequence,
-	m.design,
-	m.design_revision,
-	m.serial,
-	m.resistance_ohms,
-	m.temperature_celsius,
-	m.r20_ohms,
-	m.expanded_uncertainty_ohms,
-	m.coverage_factor,
-	m.verdict,
-	m.conformity_probability,
-	m.status,
-	m.reason,
-	m.spool,
-	m.winder,
-	m.operator,
-	m.meter,
-	m.probe,
-	m.stage,
-	m.alpha_per_kelvin,
-	m.formula,
-	m.readings,
-	m.standard_deviation_ohms,
-	m.resolution_ohms,
-	m.drift_ohms,
-	m.meter_percent,
-	m.meter_ohms,
-	m.correction_ratio,
-	m.lead_ohms,
-	m.lead_half_width_ohms,
-	m.probe_half_width_kelvin,
-	m.coil_difference_half_width_kelvin,
-	m.alpha_standard_uncertainty_per_kelvin,
-	m.lower_ohms,
-	m.upper_ohms,
-	m.guard_factor,
-	m.notes,
-	m.supersedes,
-	m.capture_seconds,
-	m.told_expanded_uncertainty_ohms,
-	m.told_coverage_factor,
-	m.copper_excess_kelvin,
-	m.copper_excess_uncertainty_kelvin,
-	m.copper_excess_origin,
-	COALESCE(a.status, ''),
-	a.time_us,
-	COALESCE(a.reason, ''),
-	COALESCE(a.who, ''),
-	COALESCE(a.superseded_by, '')`
+var measurementColumns = `m.number, ` + measurements.columns("m.") + `,
+	COALESCE(a.status, ''), a.time_us, COALESCE(a.reason, ''), COALESCE(a.who, ''), COALESCE(a.superseded_by, '')`
 
 const measurementTables = ` FROM measurements m LEFT JOIN annotations a ON a.measurement = m.number `
 
@@ -101,31 +48,13 @@ func (r row) today() record.Measurement {
 
 func scanMeasurement(scan func(...any) error) (row, error) {
 	var r row
-	m, in, a := &r.Measurement, &r.Inputs, &r.annotation
-	var timeUS int64
-	var withdrawnUS sql.NullInt64
-	var notes string
-	err := scan(&r.number, &m.ID, &timeUS, &m.Bench, &m.Batch, &m.Sequence, &m.Design, &m.DesignRevision, &m.Serial,
-		&m.ResistanceOhms, &m.TemperatureCelsius, &m.R20Ohms, &m.ExpandedUncertaintyOhms, &m.CoverageFactor,
-		&m.Verdict, &m.ConformityProbability, &m.Status, &m.Reason, &m.Spool, &m.Winder, &m.Operator,
-		&m.Meter, &m.Probe, &m.Stage, &m.AlphaPerKelvin, &m.Formula,
-		&in.Readings, &in.StandardDeviationOhms, &in.ResolutionOhms, &in.DriftOhms, &in.MeterPercent, &in.MeterOhms,
-		&in.CorrectionRatio, &in.LeadOhms, &in.LeadHalfWidthOhms, &in.ProbeHalfWidthKelvin,
-		&in.CoilDifferenceHalfWidthKelvin, &in.AlphaStandardUncertaintyPerKelvin,
-		&m.Tolerance.LowerOhms, &m.Tolerance.UpperOhms, &m.Tolerance.GuardFactor, &notes, &m.Supersedes, &m.CaptureSeconds,
-		&in.ToldExpandedUncertaintyOhms, &in.ToldCoverageFactor,
-		&in.CopperExcessKelvin, &in.CopperExcessUncertaintyKelvin, &in.CopperExcessOrigin,
-		&a.Status, &withdrawnUS, &a.Reason, &a.Who, &a.SupersededBy)
-	if err != nil {
+	a := &r.annotation
+	places := append([]any{&r.number}, measurements.places(&r.Measurement)...)
+	places = append(places, &a.Status, (*micros)(&a.Time), &a.Reason, &a.Who, &a.SupersededBy)
+	if err := scan(places...); err != nil {
 		return row{}, err
 	}
-	m.Time, a.Time = fromMicros(timeUS), fromNullMicros(withdrawnUS)
-	// Kept once; insertMeasurement has seen that both are the same.
-	in.ResistanceOhms, in.TemperatureCelsius, in.AlphaPerKelvin = m.ResistanceOhms, m.TemperatureCelsius, m.AlphaPerKelvin
-	if m.Notes, err = unpack[[]string](notes); err != nil {
-		return row{}, fmt.Errorf("notes of measurement %s: %w", m.ID, err)
-	}
-	return r, nil
+	return r, measurements.Finish(&r.Measurement)
 }
 
 // pack is the JSON of a list, or "" when it is empty.

@@ -215,39 +215,10 @@ func sequenceFor(ctx context.Context, q querier, m record.Measurement) (sequence
 
 // insertMeasurement stores a measurement as it is given.
 func insertMeasurement(ctx context.Context, tx *sql.Tx, m record.Measurement, readings []record.Reading) (number int64, err error) {
-	notes, err := pack(m.Notes)
-	if err != nil {
-		return 0, err
-	}
 	if err := insertNames(ctx, tx, m); err != nil {
 		return 0, err
 	}
-	in := m.Inputs
-	result, err := tx.ExecContext(ctx, `
-		INSERT INTO measurements (id, time_us, bench, batch, sequence, design, design_revision, serial,
-			resistance_ohms, temperature_celsius, r20_ohms, expanded_uncertainty_ohms, coverage_factor,
-			verdict, conformity_probability, status, reason, spool, winder, operator, meter, probe, stage,
-			alpha_per_kelvin, formula, readings, standard_deviation_ohms, resolution_ohms, drift_ohms,
-			meter_percent, meter_ohms, correction_ratio, lead_ohms, lead_half_width_ohms,
-			probe_half_width_kelvin, coil_difference_half_width_kelvin, alpha_standard_uncertainty_per_kelvin,
-			lower_ohms, upper_ohms, guard_factor, notes, supersedes, capture_seconds,
-			told_expanded_uncertainty_ohms, told_coverage_factor,
-			copper_excess_kelvin, copper_excess_uncertainty_kelvin, copper_excess_origin)
-		VALUES (?1, ?2, ?3, NULLIF(?4, ''), ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22,
-			?23, ?24, ?25, ?26, ?27, ?28, ?29, ?30, ?31, ?32, ?33, ?34, ?35, ?36, ?37, ?38, ?39, ?40, ?41, ?42, ?43, ?44, ?45, ?46, ?47, ?48)`,
-		m.ID, m.Time.UnixMicro(), m.Bench, m.Batch, m.Sequence, m.Design, m.DesignRevision, m.Serial,
-		m.ResistanceOhms, m.TemperatureCelsius, m.R20Ohms, m.ExpandedUncertaintyOhms, m.CoverageFactor,
-		m.Verdict, m.ConformityProbability, m.Status, m.Reason, m.Spool, m.Winder, m.Operator, m.Meter, m.Probe, m.Stage,
-		m.AlphaPerKelvin, m.Formula, in.Readings, in.StandardDeviationOhms, in.ResolutionOhms, in.DriftOhms,
-		in.MeterPercent, in.MeterOhms, in.CorrectionRatio, in.LeadOhms, in.LeadHalfWidthOhms,
-		in.ProbeHalfWidthKelvin, in.CoilDifferenceHalfWidthKelvin, in.AlphaStandardUncertaintyPerKelvin,
-		m.Tolerance.LowerOhms, m.Tolerance.UpperOhms, m.Tolerance.GuardFactor, notes, m.Supersedes, m.CaptureSeconds,
-		in.ToldExpandedUncertaintyOhms, in.ToldCoverageFactor,
-		in.CopperExcessKelvin, in.CopperExcessUncertaintyKelvin, in.CopperExcessOrigin)
-	if err != nil {
-		return 0, err
-	}
-	if number, err = result.LastInsertId(); err != nil {
+	if number, err = measurements.insertRow(ctx, tx, m); err != nil {
 		return 0, err
 	}
 	if err := insertDetails(ctx, tx, number, m); err != nil {

@@ -43,13 +43,13 @@ func WholeAsPart(field, serial string) error {
 var Assemblies = Kind[Assembly]{
 	Name: "assembly", One: "assembly", Many: "assemblies", Table: "assemblies",
 	Fields: []Field[Assembly]{
-		{"id", func(a *Assembly) any { return &a.ID }},
-		{"time_us", func(a *Assembly) any { return &a.Time }},
-		{"serial", func(a *Assembly) any { return &a.Serial }},
-		{"first", func(a *Assembly) any { return &a.First }},
-		{"second", func(a *Assembly) any { return &a.Second }},
-		{"note", func(a *Assembly) any { return &a.Note }},
-		{"by", func(a *Assembly) any { return &a.By }},
+		{Column: "id", Place: func(a *Assembly) any { return &a.ID }},
+		{Column: "time_us", Place: func(a *Assembly) any { return &a.Time }},
+		{Column: "serial", Place: func(a *Assembly) any { return &a.Serial }},
+		{Column: "first", Place: func(a *Assembly) any { return &a.First }},
+		{Column: "second", Place: func(a *Assembly) any { return &a.Second }},
+		{Column: "note", Place: func(a *Assembly) any { return &a.Note }},
+		{Column: "by", Place: func(a *Assembly) any { return &a.By }},
 	},
 	Check: ValidateAssembly,
 }

@@ -45,16 +45,16 @@ func ValidateCheck(c CheckMeasurement) error {
 var Checks = Kind[CheckMeasurement]{
 	Name: "check_measurement", One: "check measurement", Many: "check measurements", Table: "check_measurements",
 	Fields: []Field[CheckMeasurement]{
-		{"id", func(c *CheckMeasurement) any { return &c.ID }},
-		{"time_us", func(c *CheckMeasurement) any { return &c.Time }},
-		{"bench", func(c *CheckMeasurement) any { return &c.Bench }},
-		{"standard", func(c *CheckMeasurement) any { return &c.Standard }},
-		{"nominal_ohms", func(c *CheckMeasurement) any { return &c.NominalOhms }},
-		{"measured_ohms", func(c *CheckMeasurement) any { return &c.MeasuredOhms }},
-		{"temperature_celsius", func(c *CheckMeasurement) any { return &c.TemperatureCelsius }},
-		{"meter", func(c *CheckMeasurement) any { return &c.Meter }},
-		{"by", func(c *CheckMeasurement) any { return &c.By }},
-		{"note", func(c *CheckMeasurement) any { return &c.Note }},
+		{Column: "id", Place: func(c *CheckMeasurement) any { return &c.ID }},
+		{Column: "time_us", Place: func(c *CheckMeasurement) any { return &c.Time }},
+		{Column: "bench", Place: func(c *CheckMeasurement) any { return &c.Bench }},
+		{Column: "standard", Place: func(c *CheckMeasurement) any { return &c.Standard }},
+		{Column: "nominal_ohms", Place: func(c *CheckMeasurement) any { return &c.NominalOhms }},
+		{Column: "measured_ohms", Place: func(c *CheckMeasurement) any { return &c.MeasuredOhms }},
+		{Column: "temperature_celsius", Place: func(c *CheckMeasurement) any { return &c.TemperatureCelsius }},
+		{Column: "meter", Place: func(c *CheckMeasurement) any { return &c.Meter }},
+		{Column: "by", Place: func(c *CheckMeasurement) any { return &c.By }},
+		{Column: "note", Place: func(c *CheckMeasurement) any { return &c.Note }},
 	},
 	Complete: func(c *CheckMeasurement) error {
 		// Not measured/nominal − 1, which ends in the rounding of a number near 1.

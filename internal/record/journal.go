@@ -29,13 +29,13 @@ func ValidateEntry(e JournalEntry) error {
 var Journal = Kind[JournalEntry]{
 	Name: "journal", One: "journal entry", Many: "journal entries", Table: "journal",
 	Fields: []Field[JournalEntry]{
-		{"id", func(e *JournalEntry) any { return &e.ID }},
-		{"time_us", func(e *JournalEntry) any { return &e.Time }},
-		{"bench", func(e *JournalEntry) any { return &e.Bench }},
-		{"who", func(e *JournalEntry) any { return &e.Who }},
-		{"action", func(e *JournalEntry) any { return &e.Action }},
-		{"subject", func(e *JournalEntry) any { return &e.Subject }},
-		{"detail", func(e *JournalEntry) any { return &e.Detail }},
+		{Column: "id", Place: func(e *JournalEntry) any { return &e.ID }},
+		{Column: "time_us", Place: func(e *JournalEntry) any { return &e.Time }},
+		{Column: "bench", Place: func(e *JournalEntry) any { return &e.Bench }},
+		{Column: "who", Place: func(e *JournalEntry) any { return &e.Who }},
+		{Column: "action", Place: func(e *JournalEntry) any { return &e.Action }},
+		{Column: "subject", Place: func(e *JournalEntry) any { return &e.Subject }},
+		{Column: "detail", Place: func(e *JournalEntry) any { return &e.Detail }},
 	},
 	Check: ValidateEntry,
 }

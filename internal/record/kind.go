@@ -26,10 +26,12 @@ type Kind[T any] struct {
 // Field is one value that is kept of a record.
 type Field[T any] struct {
 	Column string
-	// Place points at the value: a text, a number, a bool, a time, or a pointer
-	// to one of them that is nil when the value was not told. A zero time, and a
-	// nil pointer instead of a place, is kept as NULL.
+	// Place points at the value: a text, a list of texts, a number, a bool, a time,
+	// or a pointer to one of them that is nil when the value was not told. A zero
+	// time, and a nil pointer instead of a place, is kept as NULL.
 	Place func(*T) any
+	// EmptyIsNull keeps an empty text as NULL, because it names another record.
+	EmptyIsNull bool
 }
 
 // Blank is a record to fill in, field by field.

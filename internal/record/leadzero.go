@@ -44,14 +44,14 @@ func ValidateLeadZero(z LeadZero) error {
 var LeadZeros = Kind[LeadZero]{
 	Name: "lead_zero", One: "lead zero", Many: "lead zeros", Table: "lead_zeros",
 	Fields: []Field[LeadZero]{
-		{"id", func(z *LeadZero) any { return &z.ID }},
-		{"time_us", func(z *LeadZero) any { return &z.Time }},
-		{"bench", func(z *LeadZero) any { return &z.Bench }},
-		{"meter", func(z *LeadZero) any { return &z.Meter }},
-		{"ohms", func(z *LeadZero) any { return &z.Ohms }},
-		{"half_width_ohms", func(z *LeadZero) any { return &z.HalfWidthOhms }},
-		{"readings", func(z *LeadZero) any { return &z.Readings }},
-		{"by", func(z *LeadZero) any { return &z.By }},
+		{Column: "id", Place: func(z *LeadZero) any { return &z.ID }},
+		{Column: "time_us", Place: func(z *LeadZero) any { return &z.Time }},
+		{Column: "bench", Place: func(z *LeadZero) any { return &z.Bench }},
+		{Column: "meter", Place: func(z *LeadZero) any { return &z.Meter }},
+		{Column: "ohms", Place: func(z *LeadZero) any { return &z.Ohms }},
+		{Column: "half_width_ohms", Place: func(z *LeadZero) any { return &z.HalfWidthOhms }},
+		{Column: "readings", Place: func(z *LeadZero) any { return &z.Readings }},
+		{Column: "by", Place: func(z *LeadZero) any { return &z.By }},
 	},
 	Check: ValidateLeadZero,
 }

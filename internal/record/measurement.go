@@ -183,3 +183,65 @@ type UseFilter struct {
 	// bound.
 	From, To time.Time
 }
+
+// Measurements describes measurements, without what only a single one is shown
+// with: budget, settings, context and readings.
+var Measurements = Kind[Measurement]{
+	Name: "measurement", One: "measurement", Many: "measurements", Table: "measurements",
+	Fields: []Field[Measurement]{
+		{Column: "id", Place: func(m *Measurement) any { return &m.ID }},
+		{Column: "time_us", Place: func(m *Measurement) any { return &m.Time }},
+		{Column: "bench", Place: func(m *Measurement) any { return &m.Bench }},
+		{Column: "batch", Place: func(m *Measurement) any { return &m.Batch }, EmptyIsNull: true},
+		{Column: "sequence", Place: func(m *Measurement) any { return &m.Sequence }},
+		{Column: "design", Place: func(m *Measurement) any { return &m.Design }},
+		{Column: "design_revision", Place: func(m *Measurement) any { return &m.DesignRevision }},
+		{Column: "serial", Place: func(m *Measurement) any { return &m.Serial }},
+		{Column: "resistance_ohms", Place: func(m *Measurement) any { return &m.ResistanceOhms }},
+		{Column: "temperature_celsius", Place: func(m *Measurement) any { return &m.TemperatureCelsius }},
+		{Column: "r20_ohms", Place: func(m *Measurement) any { return &m.R20Ohms }},
+		{Column: "expanded_uncertainty_ohms", Place: func(m *Measurement) any { return &m.ExpandedUncertaintyOhms }},
+		{Column: "coverage_factor", Place: func(m *Measurement) any { return &m.CoverageFactor }},
+		{Column: "verdict", Place: func(m *Measurement) any { return &m.Verdict }},
+		{Column: "conformity_probability", Place: func(m *Measurement) any { return &m.ConformityProbability }},
+		{Column: "status", Place: func(m *Measurement) any { return &m.Status }},
+		{Column: "reason", Place: func(m *Measurement) any { return &m.Reason }},
+		{Column: "spool", Place: func(m *Measurement) any { return &m.Spool }},
+		{Column: "winder", Place: func(m *Measurement) any { return &m.Winder }},
+		{Column: "operator", Place: func(m *Measurement) any { return &m.Operator }},
+		{Column: "meter", Place: func(m *Measurement) any { return &m.Meter }},
+		{Column: "probe", Place: func(m *Measurement) any { return &m.Probe }},
+		{Column: "stage", Place: func(m *Measurement) any { return &m.Stage }},
+		{Column: "alpha_per_kelvin", Place: func(m *Measurement) any { return &m.AlphaPerKelvin }},
+		{Column: "formula", Place: func(m *Measurement) any { return &m.Formula }},
+		{Column: "readings", Place: func(m *Measurement) any { return &m.Inputs.Readings }},
+		{Column: "standard_deviation_ohms", Place: func(m *Measurement) any { return &m.Inputs.StandardDeviationOhms }},
+		{Column: "resolution_ohms", Place: func(m *Measurement) any { return &m.Inputs.ResolutionOhms }},
+		{Column: "drift_ohms", Place: func(m *Measurement) any { return &m.Inputs.DriftOhms }},
+		{Column: "meter_percent", Place: func(m *Measurement) any { return &m.Inputs.MeterPercent }},
+		{Column: "meter_ohms", Place: func(m *Measurement) any { return &m.Inputs.MeterOhms }},
+		{Column: "correction_ratio", Place: func(m *Measurement) any { return &m.Inputs.CorrectionRatio }},
+		{Column: "lead_ohms", Place: func(m *Measurement) any { return &m.Inputs.LeadOhms }},
+		{Column: "lead_half_width_ohms", Place: func(m *Measurement) any { return &m.Inputs.LeadHalfWidthOhms }},
+		{Column: "probe_half_width_kelvin", Place: func(m *Measurement) any { return &m.Inputs.ProbeHalfWidthKelvin }},
+		{Column: "coil_difference_half_width_kelvin", Place: func(m *Measurement) any { return &m.Inputs.CoilDifferenceHalfWidthKelvin }},
+		{Column: "alpha_standard_uncertainty_per_kelvin", Place: func(m *Measurement) any { return &m.Inputs.AlphaStandardUncertaintyPerKelvin }},
+		{Column: "lower_ohms", Place: func(m *Measurement) any { return &m.Tolerance.LowerOhms }},
+		{Column: "upper_ohms", Place: func(m *Measurement) any { return &m.Tolerance.UpperOhms }},
+		{Column: "guard_factor", Place: func(m *Measurement) any { return &m.Tolerance.GuardFactor }},
+		{Column: "notes", Place: func(m *Measurement) any { return &m.Notes }},
+		{Column: "supersedes", Place: func(m *Measurement) any { return &m.Supersedes }},
+		{Column: "capture_seconds", Place: func(m *Measurement) any { return &m.CaptureSeconds }},
+		{Column: "told_expanded_uncertainty_ohms", Place: func(m *Measurement) any { return &m.Inputs.ToldExpandedUncertaintyOhms }},
+		{Column: "told_coverage_factor", Place: func(m *Measurement) any { return &m.Inputs.ToldCoverageFactor }},
+		{Column: "copper_excess_kelvin", Place: func(m *Measurement) any { return &m.Inputs.CopperExcessKelvin }},
+		{Column: "copper_excess_uncertainty_kelvin", Place: func(m *Measurement) any { return &m.Inputs.CopperExcessUncertaintyKelvin }},
+		{Column: "copper_excess_origin", Place: func(m *Measurement) any { return &m.Inputs.CopperExcessOrigin }},
+	},
+	// Kept once; InputsAgree has seen that both are the same.
+	Complete: func(m *Measurement) error {
+		m.Inputs.ResistanceOhms, m.Inputs.TemperatureCelsius, m.Inputs.AlphaPerKelvin = m.ResistanceOhms, m.TemperatureCelsius, m.AlphaPerKelvin
+		return nil
+	},
+	Check: ValidateMeasurement,
+}

@@ -42,13 +42,13 @@ const LongestSoak = 366 * 24 * time.Hour
 var Soaks = Kind[Soak]{
 	Name: "soak", One: "soak", Many: "soaks", Table: "soaks",
 	Fields: []Field[Soak]{
-		{"id", func(k *Soak) any { return &k.ID }},
-		{"time_us", func(k *Soak) any { return &k.Time }},
-		{"bench", func(k *Soak) any { return &k.Bench }},
-		{"serial", func(k *Soak) any { return &k.Serial }},
-		{"batch", func(k *Soak) any { return &k.Batch }},
-		{"since_us", func(k *Soak) any { return &k.Since }},
-		{"who", func(k *Soak) any { return &k.Who }},
+		{Column: "id", Place: func(k *Soak) any { return &k.ID }},
+		{Column: "time_us", Place: func(k *Soak) any { return &k.Time }},
+		{Column: "bench", Place: func(k *Soak) any { return &k.Bench }},
+		{Column: "serial", Place: func(k *Soak) any { return &k.Serial }},
+		{Column: "batch", Place: func(k *Soak) any { return &k.Batch }},
+		{Column: "since_us", Place: func(k *Soak) any { return &k.Since }},
+		{Column: "who", Place: func(k *Soak) any { return &k.Who }},
 	},
 	Check: ValidateSoak,
 }
