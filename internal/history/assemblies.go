@@ -20,7 +20,7 @@ import (
 // never measured.
 func (s *Store) AddAssembly(ctx context.Context, a record.Assembly, takeApart bool) (record.Assembly, error) {
 	whole := assemblies
-	whole.fits = func(ctx context.Context, tx *sql.Tx, a *record.Assembly) error {
+	whole.fits = func(ctx context.Context, tx *transaction, a *record.Assembly) error {
 		if err := checkAssembly(ctx, tx, a); err != nil {
 			return err
 		}
@@ -37,7 +37,7 @@ func (s *Store) AddAssembly(ctx context.Context, a record.Assembly, takeApart bo
 
 // takeApart notes which assemblies that stand end with a; it is an ErrConflict
 // when they may not.
-func (s *Store) takeApart(ctx context.Context, tx *sql.Tx, a record.Assembly, may bool) error {
+func (s *Store) takeApart(ctx context.Context, tx *transaction, a record.Assembly, may bool) error {
 	ended := map[string]bool{}
 	for _, serial := range []string{a.Serial, a.First, a.Second} {
 		old, err := standingAssembly(ctx, tx, serial)
@@ -146,7 +146,7 @@ func newestAssembly(ctx context.Context, q querier, serial string) (record.Assem
 // checkAssembly spells the serial numbers of the parts as the coils have them,
 // and returns a *FieldError when a value cannot be right, or ErrNotFound for a
 // coil that was never measured.
-func checkAssembly(ctx context.Context, tx *sql.Tx, a *record.Assembly) (err error) {
+func checkAssembly(ctx context.Context, tx *transaction, a *record.Assembly) (err error) {
 	for _, part := range []*string{&a.First, &a.Second} {
 		if *part, err = spelled(ctx, tx, *part); err != nil {
 			return err

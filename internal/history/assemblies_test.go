@@ -1,7 +1,6 @@
 package history
 
 import (
-	"database/sql"
 	"errors"
 	"strings"
 	"testing"
@@ -149,7 +148,7 @@ func TestImportOldAssemblyInOtherCapitals(t *testing.T) {
 	recordCoil(t, s, "HN-0001")
 	recordCoil(t, s, "HN-0002")
 	old := record.Assembly{ID: "old", Time: firstInstant, Serial: "hn-0001", First: "HN-0001", Second: "HN-0002"}
-	if err := s.write(t.Context(), "add an old assembly", func(tx *sql.Tx) error { return assemblies.insert(t.Context(), tx, old) }); err != nil {
+	if err := s.write(t.Context(), "add an old assembly", func(tx *transaction) error { return assemblies.insert(t.Context(), tx, old) }); err != nil {
 		t.Fatal(err)
 	}
 	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, record.JSONL, record.Filter{}))))

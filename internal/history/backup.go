@@ -31,7 +31,7 @@ func (s *Store) Backup(ctx context.Context, dst string, overwrite bool) error {
 		return fmt.Errorf("%s: %w", tried, classify(err))
 	}
 	s.opts.Logger.Info("backed up the history", "file", absolute)
-	return s.write(ctx, "note the backup", func(tx *sql.Tx) error {
+	return s.write(ctx, "note the backup", func(tx *transaction) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO backups (time_us, path) VALUES (?1, ?2)`, s.instant().UnixMicro(), absolute)
 		return err
 	})

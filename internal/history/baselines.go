@@ -3,7 +3,6 @@ package history
 import (
 	"cmp"
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"time"
@@ -24,7 +23,7 @@ func (s *Store) AddBaseline(ctx context.Context, b record.Baseline) (record.Base
 // that has none: one that is kept by then stays, and is returned instead.
 func (s *Store) AddFirstBaseline(ctx context.Context, b record.Baseline) (kept record.Baseline, err error) {
 	errKept := errors.New("there is one")
-	b, err = s.addBaseline(ctx, b, func(ctx context.Context, tx *sql.Tx, b *record.Baseline) error {
+	b, err = s.addBaseline(ctx, b, func(ctx context.Context, tx *transaction, b *record.Baseline) error {
 		before, err := currentBaseline(ctx, tx, b.Winder, b.Design, b.DesignRevision, s.instant())
 		if before != nil {
 			kept = *before
@@ -39,7 +38,7 @@ func (s *Store) AddFirstBaseline(ctx context.Context, b record.Baseline) (kept r
 }
 
 func (s *Store) addBaseline(ctx context.Context, b record.Baseline,
-	fits func(context.Context, *sql.Tx, *record.Baseline) error) (record.Baseline, error) {
+	fits func(context.Context, *transaction, *record.Baseline) error) (record.Baseline, error) {
 	today := baselines
 	today.fits = fits
 	today.Check = func(b record.Baseline) error { return record.ValidateBaseline(b, control.LeastBaseline) }
@@ -51,7 +50,7 @@ func (s *Store) addBaseline(ctx context.Context, b record.Baseline,
 }
 
 // fitsBaseline refuses a baseline of a design that is not there.
-func fitsBaseline(ctx context.Context, tx *sql.Tx, b *record.Baseline) error {
+func fitsBaseline(ctx context.Context, tx *transaction, b *record.Baseline) error {
 	_, err := designRevision(ctx, tx, b.Design, b.DesignRevision)
 	return err
 }

@@ -113,14 +113,14 @@ func (s *Store) OpenBatch(ctx context.Context, start record.BatchStart) (record.
 		return record.Batch{}, fmt.Errorf("%s: %w", tried, err)
 	}
 	var batch record.Batch
-	err = s.write(ctx, tried, func(tx *sql.Tx) error {
+	err = s.write(ctx, tried, func(tx *transaction) error {
 		batch, err = s.openBatch(ctx, tx, start)
 		return err
 	})
 	return batch, err
 }
 
-func (s *Store) openBatch(ctx context.Context, tx *sql.Tx, start record.BatchStart) (record.Batch, error) {
+func (s *Store) openBatch(ctx context.Context, tx *transaction, start record.BatchStart) (record.Batch, error) {
 	design, err := latestDesign(ctx, tx, start.Design)
 	if err != nil {
 		return record.Batch{}, err
@@ -170,7 +170,7 @@ func (s *Store) batchName(ctx context.Context, q querier, start record.BatchStar
 	}
 }
 
-func insertBatch(ctx context.Context, tx *sql.Tx, b record.Batch) error {
+func insertBatch(ctx context.Context, tx *transaction, b record.Batch) error {
 	var closedUS sql.NullInt64
 	if b.ClosedAt != nil {
 		closedUS = nullMicros(*b.ClosedAt)
@@ -190,7 +190,7 @@ func insertBatch(ctx context.Context, tx *sql.Tx, b record.Batch) error {
 	return nil
 }
 
-func insertSpool(ctx context.Context, tx *sql.Tx, batch string, position int, mark record.SpoolMark) error {
+func insertSpool(ctx context.Context, tx *transaction, batch string, position int, mark record.SpoolMark) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO batch_spools (batch, position, from_sequence, spool, at_us)
 		VALUES (?1, ?2, ?3, ?4, ?5)`,
@@ -202,7 +202,7 @@ func insertSpool(ctx context.Context, tx *sql.Tx, batch string, position int, ma
 // ErrConflict when it is closed already.
 func (s *Store) CloseBatch(ctx context.Context, name, who string) (record.Batch, error) {
 	var batch record.Batch
-	err := s.changeBatch(ctx, "close batch", name, who, func(tx *sql.Tx, b record.Batch) error {
+	err := s.changeBatch(ctx, "close batch", name, who, func(tx *transaction, b record.Batch) error {
 		closed := s.instant()
 		b.ClosedAt = &closed
 		batch = b
@@ -215,7 +215,7 @@ func (s *Store) CloseBatch(ctx context.Context, name, who string) (record.Batch,
 	return batch, err
 }
 
-func setClosed(ctx context.Context, tx *sql.Tx, b record.Batch) error {
+func setClosed(ctx context.Context, tx *transaction, b record.Batch) error {
 	_, err := tx.ExecContext(ctx, `UPDATE batches SET closed_us = ?2 WHERE name = ?1`, b.Name, nullMicros(*b.ClosedAt))
 	return err
 }
@@ -228,7 +228,7 @@ func (s *Store) ChangeSpool(ctx context.Context, name, spool, who string) (recor
 		return record.Batch{}, fmt.Errorf("change spool of batch %q: %w", name, err)
 	}
 	var batch record.Batch
-	err := s.changeBatch(ctx, "change spool of batch", name, who, func(tx *sql.Tx, b record.Batch) error {
+	err := s.changeBatch(ctx, "change spool of batch", name, who, func(tx *transaction, b record.Batch) error {
 		if b.Spool() == spool {
 			return fmt.Errorf("%w: spool %q is on already", record.ErrConflict, spool)
 		}
@@ -245,12 +245,12 @@ func (s *Store) ChangeSpool(ctx context.Context, name, spool, who string) (recor
 }
 
 // changeBatch runs fn on an open batch.
-func (s *Store) changeBatch(ctx context.Context, tried, name, who string, fn func(*sql.Tx, record.Batch) error) error {
+func (s *Store) changeBatch(ctx context.Context, tried, name, who string, fn func(*transaction, record.Batch) error) error {
 	tried = fmt.Sprintf("%s %q", tried, name)
 	if err := record.ValidateLabel("who", who); err != nil {
 		return fmt.Errorf("%s: %w", tried, err)
 	}
-	return s.write(ctx, tried, func(tx *sql.Tx) error {
+	return s.write(ctx, tried, func(tx *transaction) error {
 		b, err := oneBatch(ctx, tx, name)
 		if err != nil {
 			return err

@@ -26,7 +26,7 @@ func (s *Store) AddComparison(ctx context.Context, c record.Comparison) (record.
 	if err != nil {
 		return record.Comparison{}, fmt.Errorf("add comparison: %w", err)
 	}
-	err = s.write(ctx, "add comparison", func(tx *sql.Tx) error {
+	err = s.write(ctx, "add comparison", func(tx *transaction) error {
 		if err := insertComparison(ctx, tx, c); err != nil {
 			return takenID(err, c.ID)
 		}
@@ -101,7 +101,7 @@ func differs(stored, again compare.Result) string {
 	return ""
 }
 
-func insertComparison(ctx context.Context, tx *sql.Tx, c record.Comparison) error {
+func insertComparison(ctx context.Context, tx *transaction, c record.Comparison) error {
 	input, err := json.Marshal(c.Input)
 	if err != nil {
 		return fmt.Errorf("input of comparison %s: %w", c.ID, err)

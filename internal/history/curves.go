@@ -2,7 +2,6 @@ package history
 
 import (
 	"context"
-	"database/sql"
 
 	"coilkeep/internal/record"
 )
@@ -17,7 +16,7 @@ func (s *Store) AddCoolingCurve(ctx context.Context, c record.CoolingCurve) (rec
 }
 
 // fitsCurve refuses a curve of a design that is not there.
-func fitsCurve(ctx context.Context, tx *sql.Tx, c *record.CoolingCurve) error {
+func fitsCurve(ctx context.Context, tx *transaction, c *record.CoolingCurve) error {
 	_, err := latestDesign(ctx, tx, c.Design)
 	return err
 }

@@ -50,7 +50,7 @@ func scanDesign(scan func(...any) error) (record.Design, error) {
 	return d, err
 }
 
-func insertDesign(ctx context.Context, tx *sql.Tx, d record.Design) error {
+func insertDesign(ctx context.Context, tx *transaction, d record.Design) error {
 	var straight, radius, build sql.NullFloat64
 	if b := d.Bobbin; b != nil {
 		straight = sql.NullFloat64{Float64: b.StraightMM, Valid: true}
@@ -99,7 +99,7 @@ func designRevision(ctx context.Context, q querier, name string, revision int) (
 // AddDesign stores the first revision of a new design and returns it as
 // stored. The errors are a *FieldError, or ErrDuplicate when the name is taken.
 func (s *Store) AddDesign(ctx context.Context, d record.Design, who string) (record.Design, error) {
-	return s.storeDesign(ctx, d, who, "add design", func(tx *sql.Tx) (int, error) {
+	return s.storeDesign(ctx, d, who, "add design", func(tx *transaction) (int, error) {
 		latest, err := latestDesign(ctx, tx, d.Name)
 		switch {
 		case errors.Is(err, record.ErrNotFound):
@@ -117,7 +117,7 @@ func (s *Store) AddDesign(ctx context.Context, d record.Design, who string) (rec
 // ErrNotFound, or ErrConflict when somebody else has revised that one meanwhile
 // or nothing differs from the latest.
 func (s *Store) ReviseDesign(ctx context.Context, d record.Design, who string) (record.Design, error) {
-	return s.storeDesign(ctx, d, who, "revise design", func(tx *sql.Tx) (int, error) {
+	return s.storeDesign(ctx, d, who, "revise design", func(tx *transaction) (int, error) {
 		latest, err := latestDesign(ctx, tx, d.Name)
 		if err != nil {
 			return 0, err
@@ -135,13 +135,13 @@ func (s *Store) ReviseDesign(ctx context.Context, d record.Design, who string) (
 	})
 }
 
-func (s *Store) storeDesign(ctx context.Context, d record.Design, who, action string, next func(*sql.Tx) (int, error)) (record.Design, error) {
+func (s *Store) storeDesign(ctx context.Context, d record.Design, who, action string, next func(*transaction) (int, error)) (record.Design, error) {
 	tried := fmt.Sprintf("%s %q", action, d.Name)
 	if err := cmp.Or(record.ValidateDesign(d), record.ValidateLabel("who", who)); err != nil {
 		return record.Design{}, fmt.Errorf("%s: %w", tried, err)
 	}
 	d.CreatedAt = s.instant()
-	err := s.write(ctx, tried, func(tx *sql.Tx) (err error) {
+	err := s.write(ctx, tried, func(tx *transaction) (err error) {
 		if d.Revision, err = next(tx); err != nil {
 			return err
 		}

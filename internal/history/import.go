@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"cmp"
 	"context"
-	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -26,7 +25,7 @@ const maxLine = 16 << 20
 // file is applied. While it runs, other writers wait.
 func (s *Store) Import(ctx context.Context, r io.Reader) (Imported, error) {
 	var counts Imported
-	err := s.write(ctx, "import", func(tx *sql.Tx) error {
+	err := s.write(ctx, "import", func(tx *transaction) error {
 		job := importer{Store: s, tx: tx, counts: &counts}
 		if err := job.readAll(ctx, r); err != nil {
 			return err
@@ -45,7 +44,7 @@ func (s *Store) Import(ctx context.Context, r io.Reader) (Imported, error) {
 
 type importer struct {
 	*Store
-	tx     *sql.Tx
+	tx     *transaction
 	counts *Imported
 }
 

@@ -2,7 +2,6 @@ package history
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"io"
@@ -52,7 +51,7 @@ func (s *Store) ImportCSV(ctx context.Context, r io.Reader, o CSVOptions) (Impor
 		return Imported{}, fmt.Errorf("import %s: %w; nothing was imported", o.File, err)
 	}
 	counts := Imported{LeftOut: leftOut}
-	err = s.write(ctx, "import "+o.File, func(tx *sql.Tx) error {
+	err = s.write(ctx, "import "+o.File, func(tx *transaction) error {
 		job := csvImporter{importer: importer{Store: s, tx: tx, counts: &counts}, options: o, designs: map[revision]record.Design{}}
 		if err := job.all(ctx, coils); err != nil {
 			return fmt.Errorf("%w; nothing was imported", err)

@@ -8,7 +8,7 @@ import (
 	"coilkeep/internal/record"
 )
 
-func insertInstrument(ctx context.Context, tx *sql.Tx, i record.Instrument) error {
+func insertInstrument(ctx context.Context, tx *transaction, i record.Instrument) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO instruments (bench, role, identity, first_us)
 		VALUES (?1, ?2, ?3, ?4)

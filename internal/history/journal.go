@@ -2,7 +2,6 @@ package history
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 
 	"coilkeep/internal/record"
@@ -12,7 +11,7 @@ import (
 // are filled in when empty. The error is a *FieldError when a value cannot be
 // right.
 func (s *Store) AddJournal(ctx context.Context, e record.JournalEntry) (record.JournalEntry, error) {
-	err := s.write(ctx, "add to journal", func(tx *sql.Tx) (err error) {
+	err := s.write(ctx, "add to journal", func(tx *transaction) (err error) {
 		e, err = s.addEntry(ctx, tx, e)
 		return err
 	})
@@ -23,12 +22,12 @@ func (s *Store) AddJournal(ctx context.Context, e record.JournalEntry) (record.J
 }
 
 // note adds an entry to the journal as part of the change it tells of.
-func (s *Store) note(ctx context.Context, tx *sql.Tx, e record.JournalEntry) error {
+func (s *Store) note(ctx context.Context, tx *transaction, e record.JournalEntry) error {
 	_, err := s.addEntry(ctx, tx, e)
 	return err
 }
 
-func (s *Store) addEntry(ctx context.Context, tx *sql.Tx, e record.JournalEntry) (record.JournalEntry, error) {
+func (s *Store) addEntry(ctx context.Context, tx *transaction, e record.JournalEntry) (record.JournalEntry, error) {
 	if err := s.prepare(&e.ID, &e.Time, func() error { return journal.ready(&e) }); err != nil {
 		return record.JournalEntry{}, err
 	}

@@ -17,7 +17,7 @@ type kind[T any] struct {
 	record.Kind[T]
 	// fits refuses a record that others of the history contradict, and may spell
 	// a name as they do; nil when nothing can.
-	fits func(ctx context.Context, tx *sql.Tx, r *T) error
+	fits func(ctx context.Context, tx *transaction, r *T) error
 	// count is where an import counts it.
 	count func(*Imported) *int
 }
@@ -56,13 +56,13 @@ func (k kind[T]) places(r *T) []any {
 }
 
 // insert stores a record as it is given.
-func (k kind[T]) insert(ctx context.Context, tx *sql.Tx, r T) error {
+func (k kind[T]) insert(ctx context.Context, tx *transaction, r T) error {
 	_, err := k.insertRow(ctx, tx, r)
 	return err
 }
 
 // insertRow stores a record and returns the number of its row.
-func (k kind[T]) insertRow(ctx context.Context, tx *sql.Tx, r T) (number int64, err error) {
+func (k kind[T]) insertRow(ctx context.Context, tx *transaction, r T) (number int64, err error) {
 	marks, values := make([]string, len(k.Fields)), make([]any, len(k.Fields))
 	for i, f := range k.Fields {
 		marks[i] = fmt.Sprintf("?%d", i+1)
@@ -118,7 +118,7 @@ func (k kind[T]) add(ctx context.Context, s *Store, r T, entry func(T) record.Jo
 	if err := s.prepare(k.ID(&r), k.Time(&r), func() error { return k.ready(&r) }); err != nil {
 		return none, fmt.Errorf("%s: %w", tried, err)
 	}
-	err := s.write(ctx, tried, func(tx *sql.Tx) error {
+	err := s.write(ctx, tried, func(tx *transaction) error {
 		if k.fits != nil {
 			if err := k.fits(ctx, tx, &r); err != nil {
 				return err

@@ -118,7 +118,7 @@ func (s *Store) migrate(ctx context.Context, steps []string) error {
 	if err != nil || version == len(steps) {
 		return err
 	}
-	return s.write(ctx, "migrate", func(tx *sql.Tx) error {
+	return s.write(ctx, "migrate", func(tx *transaction) error {
 		if version, err = versionOf(ctx, tx); err != nil || version >= len(steps) {
 			return err
 		}

@@ -3,7 +3,6 @@ package history
 import (
 	"cmp"
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"reflect"
@@ -38,7 +37,7 @@ func (s *Store) RecordBy(ctx context.Context, m record.Measurement, readings []r
 		return m, fmt.Errorf("%s: %w", tried, err)
 	}
 	stored := m
-	err = s.write(ctx, tried, func(tx *sql.Tx) error {
+	err = s.write(ctx, tried, func(tx *transaction) error {
 		before, err := recordedBefore(ctx, tx, m, readings)
 		if err != nil {
 			return err
@@ -59,7 +58,7 @@ func (s *Store) RecordBy(ctx context.Context, m record.Measurement, readings []r
 	return stored, nil
 }
 
-func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m record.Measurement, readings []record.Reading, who string) error {
+func (s *Store) recordNew(ctx context.Context, tx *transaction, m record.Measurement, readings []record.Reading, who string) error {
 	if err := belongs(ctx, tx, m); err != nil {
 		return err
 	}
@@ -90,7 +89,7 @@ func (s *Store) recordNew(ctx context.Context, tx *sql.Tx, m record.Measurement,
 }
 
 // supersede withdraws a measurement in favour of m; nil is none.
-func (s *Store) supersede(ctx context.Context, tx *sql.Tx, replaced *row, m record.Measurement, who string) error {
+func (s *Store) supersede(ctx context.Context, tx *transaction, replaced *row, m record.Measurement, who string) error {
 	if replaced == nil {
 		return nil
 	}
@@ -114,7 +113,7 @@ func (s *Store) supersede(ctx context.Context, tx *sql.Tx, replaced *row, m reco
 
 // noteVerdict puts a verdict that changed while the coil stayed on into the journal.
 // That it was measured longer is nobody's deed: it stands with the measurement.
-func (s *Store) noteVerdict(ctx context.Context, tx *sql.Tx, replaced, m record.Measurement) error {
+func (s *Store) noteVerdict(ctx context.Context, tx *transaction, replaced, m record.Measurement) error {
 	if replaced.Verdict == m.Verdict {
 		return nil
 	}
@@ -214,7 +213,7 @@ func sequenceFor(ctx context.Context, q querier, m record.Measurement) (sequence
 }
 
 // insertMeasurement stores a measurement as it is given.
-func insertMeasurement(ctx context.Context, tx *sql.Tx, m record.Measurement, readings []record.Reading) (number int64, err error) {
+func insertMeasurement(ctx context.Context, tx *transaction, m record.Measurement, readings []record.Reading) (number int64, err error) {
 	if err := insertNames(ctx, tx, m); err != nil {
 		return 0, err
 	}
@@ -228,7 +227,7 @@ func insertMeasurement(ctx context.Context, tx *sql.Tx, m record.Measurement, re
 }
 
 // insertNames makes the coil and the instruments known.
-func insertNames(ctx context.Context, tx *sql.Tx, m record.Measurement) error {
+func insertNames(ctx context.Context, tx *transaction, m record.Measurement) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO coils (serial) VALUES (?1) ON CONFLICT DO NOTHING`, m.Serial)
 	if err != nil {
 		return err
@@ -247,7 +246,7 @@ func insertNames(ctx context.Context, tx *sql.Tx, m record.Measurement) error {
 	return nil
 }
 
-func insertDetails(ctx context.Context, tx *sql.Tx, number int64, m record.Measurement) error {
+func insertDetails(ctx context.Context, tx *transaction, number int64, m record.Measurement) error {
 	budget, err := pack(m.Budget)
 	if err != nil {
 		return err
@@ -265,7 +264,7 @@ func insertDetails(ctx context.Context, tx *sql.Tx, number int64, m record.Measu
 	return err
 }
 
-func insertReadings(ctx context.Context, tx *sql.Tx, number int64, readings []record.Reading) (err error) {
+func insertReadings(ctx context.Context, tx *transaction, number int64, readings []record.Reading) (err error) {
 	insert, err := tx.PrepareContext(ctx, `
 		INSERT INTO readings (measurement, position, time_us, is_probe, value, resolution, status, reason, raw, in_window, outlier)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)`)
@@ -283,7 +282,7 @@ func insertReadings(ctx context.Context, tx *sql.Tx, number int64, readings []re
 	return nil
 }
 
-func annotate(ctx context.Context, tx *sql.Tx, number int64, a annotation) error {
+func annotate(ctx context.Context, tx *transaction, number int64, a annotation) error {
 	_, err := tx.ExecContext(ctx, `
 		INSERT INTO annotations (measurement, status, time_us, reason, who, superseded_by)
 		VALUES (?1, ?2, ?3, ?4, ?5, ?6)`, number, a.Status, a.Time.UnixMicro(), a.Reason, a.Who, a.SupersededBy)
@@ -302,7 +301,7 @@ func (s *Store) Void(ctx context.Context, id, reason, who string) (record.Measur
 		return record.Measurement{}, fmt.Errorf("%s: %w", tried, err)
 	}
 	var m record.Measurement
-	err := s.write(ctx, tried, func(tx *sql.Tx) error {
+	err := s.write(ctx, tried, func(tx *transaction) error {
 		r, err := oneMeasurement(ctx, tx, id)
 		if err != nil {
 			return err

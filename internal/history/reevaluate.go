@@ -3,7 +3,6 @@ package history
 import (
 	"cmp"
 	"context"
-	"database/sql"
 	"fmt"
 
 	"coilkeep/internal/record"
@@ -25,7 +24,7 @@ func (s *Store) Reevaluate(ctx context.Context, m record.Measurement, readings [
 	if err := cmp.Or(err, record.ValidateNote("reason", why), record.ValidateLabel("who", who)); err != nil {
 		return record.Measurement{}, fmt.Errorf("%s: %w", tried, err)
 	}
-	err = s.write(ctx, tried, func(tx *sql.Tx) error {
+	err = s.write(ctx, tried, func(tx *transaction) error {
 		old, err := supersededBy(ctx, tx, m)
 		if err != nil {
 			return err

@@ -29,7 +29,7 @@ func (s *Store) AddSoak(ctx context.Context, k record.Soak) (record.Soak, error)
 }
 
 // fitsSoak refuses a soak of a batch that is not there.
-func fitsSoak(ctx context.Context, tx *sql.Tx, k *record.Soak) error {
+func fitsSoak(ctx context.Context, tx *transaction, k *record.Soak) error {
 	if k.Batch == "" {
 		return nil
 	}
@@ -39,7 +39,7 @@ func fitsSoak(ctx context.Context, tx *sql.Tx, k *record.Soak) error {
 
 // fitsNow refuses a soak that the records of today contradict, and spells its
 // serial number as the coil that is known by it.
-func fitsNow(ctx context.Context, tx *sql.Tx, k *record.Soak) (err error) {
+func fitsNow(ctx context.Context, tx *transaction, k *record.Soak) (err error) {
 	if k.Batch != "" {
 		b, err := oneBatch(ctx, tx, k.Batch)
 		if err == nil && b.ClosedAt != nil {

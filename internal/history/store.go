@@ -60,7 +60,9 @@ type Store struct {
 	// and no transaction start reading and fail when it comes to write.
 	writer  *sql.DB
 	readers *sql.DB
-	owner   *os.File
+	// compiled are the statements of the writer.
+	compiled statements
+	owner    *os.File
 	// immutable is true when the file is read without a look at its log.
 	immutable bool
 }
@@ -79,7 +81,7 @@ func open(ctx context.Context, path string, opts Options, steps []string) (*Stor
 	if err != nil {
 		return nil, fmt.Errorf("open history %s: %w", path, err)
 	}
-	s := &Store{path: absolute, opts: opts.withDefaults()}
+	s := &Store{path: absolute, opts: opts.withDefaults(), compiled: statements{byText: map[string]*sql.Stmt{}}}
 	if err := s.open(ctx, steps); err != nil {
 		return nil, errors.Join(fmt.Errorf("open history %s: %w", absolute, classify(err)), s.Close())
 	}
@@ -264,6 +266,7 @@ func (s *Store) Close() error {
 	if s.readers != nil {
 		errs = append(errs, s.readers.Close())
 	}
+	errs = append(errs, s.compiled.close())
 	// Last of all the writer, so that it folds the log back into the file.
 	if s.writer != nil {
 		errs = append(errs, s.writer.Close())
@@ -295,21 +298,26 @@ func (s *Store) SizeBytes() (int64, error) {
 // write runs fn in one transaction that holds the write lock from its start.
 // When write returns nil, what fn did is on the disk; otherwise none of it is
 // in the history, or, when the disk failed at the very end, all of it may be.
-func (s *Store) write(ctx context.Context, tried string, fn func(*sql.Tx) error) error {
+func (s *Store) write(ctx context.Context, tried string, fn func(*transaction) error) error {
 	if s.writer == nil {
 		return fmt.Errorf("%s in %s: %w", tried, s.path, record.ErrReadOnly)
 	}
-	tx, err := s.writer.BeginTx(ctx, nil)
+	begun, err := s.writer.BeginTx(ctx, nil)
 	if err != nil {
 		return explain(s.path, tried, err)
 	}
+	tx := &transaction{Tx: begun, compiled: &s.compiled}
 	// After a commit, or when SQLite has rolled back by itself, this does
 	// nothing and says so; that is no news.
 	defer func() { _ = tx.Rollback() }()
 	if err := fn(tx); err != nil {
 		return explain(s.path, tried, err)
 	}
-	return explain(s.path, tried, tx.Commit())
+	if err := tx.Commit(); err != nil {
+		return explain(s.path, tried, err)
+	}
+	s.compiled.keep(ctx, s.writer, tx.fresh)
+	return nil
 }
 
 // read runs fn on one unchanging view of the history.

@@ -16,7 +16,7 @@ func (s *Store) AddStudyReading(ctx context.Context, r record.StudyReading) (rec
 }
 
 // fitsStudy refuses a reading of another design than the study began with.
-func fitsStudy(ctx context.Context, tx *sql.Tx, r *record.StudyReading) error {
+func fitsStudy(ctx context.Context, tx *transaction, r *record.StudyReading) error {
 	if _, err := designRevision(ctx, tx, r.Design, r.DesignRevision); err != nil {
 		return err
 	}

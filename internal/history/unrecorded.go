@@ -3,7 +3,6 @@ package history
 import (
 	"cmp"
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"reflect"
@@ -21,7 +20,7 @@ func (s *Store) AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.
 	if err := s.prepare(&u.ID, &u.Time, func() error { return unrecorded.ready(&u) }); err != nil {
 		return record.Unrecorded{}, fmt.Errorf("add what was not recorded: %w", err)
 	}
-	err := s.write(ctx, "add what was not recorded", func(tx *sql.Tx) error {
+	err := s.write(ctx, "add what was not recorded", func(tx *transaction) error {
 		before, err := unrecorded.list(ctx, tx, `WHERE id = ?1`, u.ID)
 		if err != nil {
 			return err
@@ -74,7 +73,7 @@ func (s *Store) Dismiss(ctx context.Context, id, who string) (u record.Unrecorde
 	if err := record.ValidateLabel("who", who); err != nil {
 		return record.Unrecorded{}, fmt.Errorf("%s: %w", tried, err)
 	}
-	err = s.write(ctx, tried, func(tx *sql.Tx) error {
+	err = s.write(ctx, tried, func(tx *transaction) error {
 		if u, err = unrecorded.one(ctx, tx, id); err != nil {
 			return err
 		}
@@ -96,7 +95,7 @@ func (s *Store) Dismiss(ctx context.Context, id, who string) (u record.Unrecorde
 }
 
 // endMeasured ends what was not recorded of a coil that is recorded now.
-func (s *Store) endMeasured(ctx context.Context, tx *sql.Tx, m record.Measurement) error {
+func (s *Store) endMeasured(ctx context.Context, tx *transaction, m record.Measurement) error {
 	_, err := tx.ExecContext(ctx, `
 		UPDATE unrecorded SET ended_us = ?3, ended_how = ?4, ended_by = ''
 		WHERE serial = ?1 COLLATE NOCASE AND stage = ?2 AND ended_us IS NULL`,
