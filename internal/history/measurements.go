@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"coilkeep/internal/record"
-	"coilkeep/internal/uncertainty"
 )
 
 // measurementColumns are in the order scanMeasurement reads them.
@@ -102,15 +101,17 @@ func oneMeasurement(ctx context.Context, q querier, id string) (row, error) {
 
 // addDetails fills in what lists leave out.
 func addDetails(ctx context.Context, q querier, r *row) error {
-	var budget, settings, about string
+	var words, budget, settings, about string
 	err := q.QueryRowContext(ctx, `
-		SELECT d.budget, COALESCE(s.json, ''), d.context
-		FROM measurement_details d LEFT JOIN capture_settings s ON s.number = d.settings
-		WHERE d.measurement = ?1`, r.number).Scan(&budget, &settings, &about)
+		SELECT COALESCE(w.json, ''), d.budget, COALESCE(s.json, ''), d.context
+		FROM measurement_details d
+			LEFT JOIN budget_words w ON w.number = d.budget_words
+			LEFT JOIN capture_settings s ON s.number = d.settings
+		WHERE d.measurement = ?1`, r.number).Scan(&words, &budget, &settings, &about)
 	if err != nil {
 		return fmt.Errorf("details of measurement %s: %w", r.ID, err)
 	}
-	if r.Budget, err = unpack[[]uncertainty.Component](budget); err != nil {
+	if r.Budget, err = joinBudget(words, budget); err != nil {
 		return fmt.Errorf("budget of measurement %s: %w", r.ID, err)
 	}
 	r.Settings, r.Context = rawJSON(settings), rawJSON(about)

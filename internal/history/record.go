@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
+	"strings"
 
 	"coilkeep/internal/record"
 )
@@ -247,9 +249,14 @@ func insertNames(ctx context.Context, tx *transaction, m record.Measurement) err
 }
 
 func insertDetails(ctx context.Context, tx *transaction, number int64, m record.Measurement) error {
-	budget, err := pack(m.Budget)
+	words, budget, err := splitBudget(m.Budget)
 	if err != nil {
 		return err
+	}
+	if words != "" {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO budget_words (json) VALUES (?1) ON CONFLICT DO NOTHING`, words); err != nil {
+			return err
+		}
 	}
 	if m.Settings != nil {
 		_, err := tx.ExecContext(ctx, `INSERT INTO capture_settings (json) VALUES (?1) ON CONFLICT DO NOTHING`, string(m.Settings))
@@ -258,28 +265,48 @@ func insertDetails(ctx context.Context, tx *transaction, number int64, m record.
 		}
 	}
 	_, err = tx.ExecContext(ctx, `
-		INSERT INTO measurement_details (measurement, budget, settings, context)
-		VALUES (?1, ?2, (SELECT number FROM capture_settings WHERE json = ?3), ?4)`,
-		number, budget, string(m.Settings), string(m.Context))
+		INSERT INTO measurement_details (measurement, budget, budget_words, settings, context)
+		VALUES (?1, ?2, (SELECT number FROM budget_words WHERE json = ?3), (SELECT number FROM capture_settings WHERE json = ?4), ?5)`,
+		number, budget, words, string(m.Settings), string(m.Context))
 	return err
 }
 
-func insertReadings(ctx context.Context, tx *transaction, number int64, readings []record.Reading) (err error) {
-	insert, err := tx.PrepareContext(ctx, `
-		INSERT INTO readings (measurement, position, time_us, is_probe, value, resolution, status, reason, raw, in_window, outlier)
-		VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)`)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, insert.Close()) }()
-	for i, r := range readings {
-		_, err := insert.ExecContext(ctx, number, i, r.Time.UnixMicro(), r.Role == record.Probe, r.Value, r.Resolution,
-			r.Status, r.Reason, r.Raw, r.InWindow, r.Outlier)
+func insertReadings(ctx context.Context, tx *transaction, number int64, readings []record.Reading) error {
+	const columns = 11
+	// As many in one statement as the statement may have values.
+	for first := range slices.Chunk(withPlaces(readings), mostValues/columns) {
+		marks, values := make([]string, len(first)), make([]any, 0, columns*len(first))
+		for i, r := range first {
+			marks[i] = "(" + strings.TrimSuffix(strings.Repeat("?, ", columns), ", ") + ")"
+			values = append(values, number, r.position, r.Time.UnixMicro(), r.Role == record.Probe, r.Value, r.Resolution,
+				r.Status, r.Reason, r.Raw, r.InWindow, r.Outlier)
+		}
+		_, err := tx.ExecContext(ctx, `
+			INSERT INTO readings (measurement, position, time_us, is_probe, value, resolution, status, reason, raw, in_window, outlier)
+			VALUES `+strings.Join(marks, ", "), values...)
 		if err != nil {
-			return fmt.Errorf("reading %d: %w", i+1, err)
+			return fmt.Errorf("readings from %d on: %w", first[0].position+1, err)
 		}
 	}
 	return nil
+}
+
+// mostValues is how many values one statement may have in any SQLite
+// (https://www.sqlite.org/limits.html, SQLITE_MAX_VARIABLE_NUMBER before 3.32).
+const mostValues = 999
+
+// placed is a reading with its place among those of its measurement.
+type placed struct {
+	position int
+	record.Reading
+}
+
+func withPlaces(readings []record.Reading) []placed {
+	list := make([]placed, len(readings))
+	for i, r := range readings {
+		list[i] = placed{i, r}
+	}
+	return list
 }
 
 func annotate(ctx context.Context, tx *transaction, number int64, a annotation) error {

@@ -272,8 +272,8 @@ func TestAppendOnly(t *testing.T) {
 			t.Errorf("update of %s passed, want a refusal", table)
 		}
 	}
-	if len(tables) != 22 {
-		t.Errorf("%d tables, want 22: %v", len(tables), tables)
+	if len(tables) != 23 {
+		t.Errorf("%d tables, want 23: %v", len(tables), tables)
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE '%STRICT%'`); n != 0 {
 		t.Errorf("%d tables are not STRICT", n)
