@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-
 )
 
 // exported is what the daemon exports: the values seen of each label of each
