@@ -53,16 +53,20 @@ func benches() *dashboard.DashboardBuilder {
 			Mappings(called("gone", "red", "answers", "green"))).
 		WithRow(dashboard.NewRowBuilder("The day")).
 		WithPanel(bars(panel{title: "Coils in an hour", wide: 12, high: 9, unit: "short",
-			says: "Measurements recorded in the hour before, by verdict. Prometheus extrapolates to the hour, so the numbers are not always whole; the history has the exact ones.",
+			says: "Measurements recorded in the hour before, by verdict. Prometheus extrapolates to the hour, so the numbers are not always " +
+				"whole; the history has the exact ones.",
 			asks: []target{{`sum by (verdict) (increase(coilkeep_measurements_total{bench=~"$bench"}[1h]))`, "{{verdict}}"}}})).
 		WithPanel(bars(panel{title: "Contacts that gave nothing, in an hour", wide: 12, high: 9, unit: "short",
 			says: "Coils that were clipped on and not recorded, by reason. The runbook's CoilkeepCapturesRefused says what each asks for.",
 			asks: []target{{`sum by (reason) (increase(coilkeep_captures_refused_total{bench=~"$bench"}[1h])) > 0`, "{{reason}}"}}})).
 		WithPanel(lines(panel{title: "From clip to record", wide: 12, high: 8, unit: "s",
-			says: "How long a coil is on the clips before its last reading is used: half of the coils are quicker than the lower line, nine of ten than the upper.",
+			says: "How long a coil is on the clips before its last reading is used: half of the coils are quicker than the lower line, nine of " +
+				"ten than the upper.",
 			asks: []target{
-				{`histogram_quantile(0.5, sum by (bench, le) (increase(coilkeep_capture_duration_seconds_bucket{bench=~"$bench"}[1h])))`, "{{bench}} half"},
-				{`histogram_quantile(0.9, sum by (bench, le) (increase(coilkeep_capture_duration_seconds_bucket{bench=~"$bench"}[1h])))`, "{{bench}} nine of ten"},
+				{`histogram_quantile(0.5, sum by (bench, le) (increase(coilkeep_capture_duration_seconds_bucket{bench=~"$bench"}[1h])))`,
+					"{{bench}} half"},
+				{`histogram_quantile(0.9, sum by (bench, le) (increase(coilkeep_capture_duration_seconds_bucket{bench=~"$bench"}[1h])))`,
+					"{{bench}} nine of ten"},
 			}}).Min(0)).
 		WithPanel(lines(panel{title: "Temperature at the coils", wide: 12, high: 8, unit: "celsius",
 			says: "A gap is a temperature that was missing, never an old one carried on.",
@@ -84,7 +88,8 @@ func instruments() *dashboard.DashboardBuilder {
 			Mappings(called("gone", "red", "answers", "green"))).
 		WithPanel(lines(panel{title: "Readings used and not", wide: 12, high: 7, unit: "cps",
 			says: "Readings a second by status. Overload is a meter with open clips and no fault.",
-			asks: []target{{`sum by (bench, role, status) (rate(coilkeep_instrument_readings_total{bench=~"$bench"}[$__rate_interval])) > 0`, "{{bench}} {{role}} {{status}}"}}})).
+			asks: []target{{`sum by (bench, role, status) (rate(coilkeep_instrument_readings_total{bench=~"$bench"}[$__rate_interval])) > 0`,
+				"{{bench}} {{role}} {{status}}"}}})).
 		WithPanel(lines(panel{title: "Share that cannot be used", wide: 12, high: 7, unit: "percentunit",
 			says: "Impossible: whole, but it cannot be true. Unreadable: cut, merged or noise. Above 10 % an alert is raised.",
 			asks: []target{
@@ -103,7 +108,8 @@ func instruments() *dashboard.DashboardBuilder {
 			asks: []target{{`coilkeep_calibration_due_timestamp_seconds{bench=~"$bench"} - time()`, "{{bench}} {{role}}"}}}).
 			Thresholds(steps("red", from(0, "orange"), from(14*86400, "green")))).
 		WithPanel(lines(panel{title: "Check standard", wide: 12, high: 6, unit: "percentunit",
-			says: "Latest measurement of the reference resistor over its value, minus one. It should stay within twice the meter's accuracy and show no trend.",
+			says: "Latest measurement of the reference resistor over its value, minus one. It should stay within twice the meter's accuracy " +
+				"and show no trend.",
 			asks: []target{{`coilkeep_check_standard_deviation_ratio{bench=~"$bench"}`, "{{bench}}"}}}).Decimals(3)).
 		WithRow(dashboard.NewRowBuilder("History")).
 		WithPanel(numbers(panel{title: "Database readable", wide: 6, high: 6, unit: "none",
@@ -133,31 +139,39 @@ func batches() *dashboard.DashboardBuilder {
 		WithVariable(choice("design", "Design", `coilkeep_measurements_total{bench=~"$bench"}`)).
 		WithRow(dashboard.NewRowBuilder("Open batches")).
 		WithPanel(strip(panel{title: "Drift signals", wide: 24, high: 6, unit: "none",
-			says: "Control-chart rules that have given a signal in the open batch. A signal is evidence and no verdict: the batch page of coilkeep shows since which coil, how much, and what moved with it.",
+			says: "Control-chart rules that have given a signal in the open batch. A signal is evidence and no verdict: the batch page of " +
+				"coilkeep shows since which coil, how much, and what moved with it.",
 			asks: []target{{`coilkeep_drift_signal{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}} {{rule}}"}}}).
 			Mappings(called("quiet", "green", "signal", "orange"))).
 		WithPanel(lines(panel{title: "R20 of the batch", wide: 16, high: 9, unit: "ohm",
 			says: "Mean, lowest and highest resistance at 20 °C of the coils of the open batch so far. It begins anew with every batch.",
-			asks: []target{{`coilkeep_batch_r20_ohms{bench=~"$bench",design=~"$design",statistic=~"mean|minimum|maximum"}`, "{{bench}} {{design}} {{statistic}}"}}})).
+			asks: []target{{`coilkeep_batch_r20_ohms{bench=~"$bench",design=~"$design",statistic=~"mean|minimum|maximum"}`,
+				"{{bench}} {{design}} {{statistic}}"}}})).
 		WithPanel(lines(panel{title: "Scatter of the batch", wide: 8, high: 9, unit: "ohm",
 			says: "Standard deviation of R20 within the open batch; absent below two coils.",
-			asks: []target{{`coilkeep_batch_r20_ohms{bench=~"$bench",design=~"$design",statistic="standard_deviation"}`, "{{bench}} {{design}}"}}}).Min(0)).
+			asks: []target{{`coilkeep_batch_r20_ohms{bench=~"$bench",design=~"$design",statistic="standard_deviation"}`,
+				"{{bench}} {{design}}"}}}).Min(0)).
 		WithRow(dashboard.NewRowBuilder("Against the target")).
 		WithPanel(spread(panel{title: "Deviation from target", wide: 12, high: 9, unit: "percentunit",
 			says: "How the coils of each hour spread about their design's target, R20/target − 1.",
-			asks: []target{{`sum by (le) (increase(coilkeep_measurement_deviation_ratio_bucket{bench=~"$bench",design=~"$design"}[1h]))`, "{{le}}"}}})).
+			asks: []target{{`sum by (le) (increase(coilkeep_measurement_deviation_ratio_bucket{bench=~"$bench",design=~"$design"}[1h]))`,
+				"{{le}}"}}})).
 		WithPanel(lines(panel{title: "Median deviation", wide: 12, high: 9, unit: "percentunit",
-			says: "Of two hours, to within the width of a bucket. A mean cannot be had from this metric, because deviations are negative as often as not.",
-			asks: []target{{`bench_design:coilkeep_measurement_deviation_ratio:median2h{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}}"}}}).Decimals(2)).
+			says: "Of two hours, to within the width of a bucket. A mean cannot be had from this metric, because deviations are negative as " +
+				"often as not.",
+			asks: []target{{`bench_design:coilkeep_measurement_deviation_ratio:median2h{bench=~"$bench",design=~"$design"}`,
+				"{{bench}} {{design}}"}}}).Decimals(2)).
 		WithPanel(lines(panel{title: "Coils outside tolerance", wide: 12, high: 9, unit: "percentunit",
-			says: "Share of the coils of two hours that are high or low, and the limit of a proportions chart: three standard deviations above the share usual in the week before.",
+			says: "Share of the coils of two hours that are high or low, and the limit of a proportions chart: three standard deviations above " +
+				"the share usual in the week before.",
 			asks: []target{
 				{`bench_design:coilkeep_measurements_outside:ratio2h{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}}"},
 				{`bench_design:coilkeep_measurements_outside:limit_ratio2h{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}} limit"},
 			}}).Min(0).Max(1)).
 		WithPanel(lines(panel{title: "Coils undecided", wide: 12, high: 9, unit: "percentunit",
 			says: "Share of the coils of a day that lie so near a limit that the bench cannot say on which side.",
-			asks: []target{{`bench_design:coilkeep_measurements_undecided:ratio1d{bench=~"$bench",design=~"$design"}`, "{{bench}} {{design}}"}}}).Min(0).Max(1)).
+			asks: []target{{`bench_design:coilkeep_measurements_undecided:ratio1d{bench=~"$bench",design=~"$design"}`,
+				"{{bench}} {{design}}"}}}).Min(0).Max(1)).
 		WithRow(dashboard.NewRowBuilder("Not the winder?")).
 		WithPanel(lines(panel{title: "The meter: check standard", wide: 12, high: 7, unit: "percentunit",
 			says: "When this moves together with the coils it is the meter.",

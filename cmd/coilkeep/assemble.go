@@ -70,7 +70,8 @@ func longestGap(b config.Bench) time.Duration {
 }
 
 // assembleInstrument says how one instrument is opened, again and again.
-func assembleInstrument(benchName string, role record.Role, in config.Instrument, quantity driver.Quantity, ports *port.Pool) bench.InstrumentSettings {
+func assembleInstrument(benchName string, role record.Role, in config.Instrument, quantity driver.Quantity,
+	ports *port.Pool) bench.InstrumentSettings {
 	o := opener{in: in, quantity: quantity, ports: ports, user: fmt.Sprintf("the %s of bench %s", role, benchName)}
 	return bench.InstrumentSettings{
 		Driver: in.Driver, Port: in.Port, Poll: in.Poll, Timeout: in.Timeout, Typed: in.Driver == "manual",

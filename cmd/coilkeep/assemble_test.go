@@ -22,7 +22,8 @@ func TestResetPauseReachesThePort(t *testing.T) {
 	}
 	t.Cleanup(func() { listener.Close() })
 	go board(listener)
-	text := benchTOML("driver = \"line\"\nprompt = \"D\\n\"\nreset_pause = \"500ms\"\nport = \"tcp:"+listener.Addr().String()+"\"", "driver = \"manual\"")
+	text := benchTOML("driver = \"line\"\nprompt = \"D\\n\"\nreset_pause = \"500ms\"\nport = \"tcp:"+listener.Addr().String()+"\"",
+		"driver = \"manual\"")
 	cfg, err := config.Parse(strings.NewReader(text), "coilkeep.toml")
 	if err != nil {
 		t.Fatal(err)

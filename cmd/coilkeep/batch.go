@@ -122,7 +122,8 @@ func (env *environment) printBatch(b record.Batch) error {
 func runBatchStart(ctx context.Context, env *environment, args []string) error {
 	flags := newWriteFlags("batch start [NAME] --bench BENCH --design DESIGN",
 		"Start a batch on a bench. A running daemon takes it up at once. Without a NAME\nit is called after the day and the design.",
-		"batch start --bench north --design larkspur\nbatch start spring-3 --config coilkeep.toml --design larkspur --spool S-17 --winder W2 --operator Mira")
+		"batch start --bench north --design larkspur\n"+
+			"batch start spring-3 --config coilkeep.toml --design larkspur --spool S-17 --winder W2 --operator Mira")
 	bench := flags.String("bench", "", "`NAME` of the bench; with --config and one bench it need not be said")
 	design := flags.String("design", "", "`NAME` of the design")
 	spool := flags.String("spool", "", "`NAME` of the wire spool")
@@ -138,7 +139,8 @@ func runBatchStart(ctx context.Context, env *environment, args []string) error {
 	if err != nil {
 		return err
 	}
-	start := record.BatchStart{Name: flags.Arg(0), Bench: at, Design: *design, Winder: *winder, Operator: *operator, Spool: *spool, Who: flags.by()}
+	start := record.BatchStart{Name: flags.Arg(0), Bench: at, Design: *design, Winder: *winder, Operator: *operator, Spool: *spool,
+		Who: flags.by()}
 	return flags.change(ctx, env, func(store *history.Store) error {
 		batch, err := store.OpenBatch(ctx, start)
 		if err != nil {

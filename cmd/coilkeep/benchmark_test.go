@@ -88,7 +88,8 @@ func stopMeasured(b *testing.B, cmd *exec.Cmd) {
 // and the capture, with a coil on the clips that is being judged at every
 // reading: the dearest case.
 func BenchmarkParseToCapture(b *testing.B) {
-	cfg, err := config.Parse(strings.NewReader(benchTOML("driver = \"scpi\"\nport = \"/dev/ttyS0\"", "driver = \"line\"\nport = \"/dev/ttyS1\"")), "bench.toml")
+	cfg, err := config.Parse(strings.NewReader(benchTOML("driver = \"scpi\"\nport = \"/dev/ttyS0\"",
+		"driver = \"line\"\nport = \"/dev/ttyS1\"")), "bench.toml")
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -186,8 +186,10 @@ func TestBrowserRecordsAreAccessible(t *testing.T) {
 	batch, design := url.PathEscape(kept[0].Batch), url.PathEscape(kept[0].Design)
 	for _, path := range []string{
 		"/batches", "/batches/" + batch, "/coils", "/coils?q=today", "/coils/HN-0001", "/coils/HN-0002", "/coils/HN-0003",
-		"/winders", "/spools", "/pairs?first=" + url.QueryEscape(kept[0].Batch), "/studies", "/studies/spring?parts=2&operators=Ada,Ben&repeats=2&bench=north&design=" + design,
-		"/coils/HN-0001/certificate", "/benches/north/rack", "/reevaluate", "/reevaluate?show=1", "/designs", "/designs/" + design, "/instruments", "/instruments/north",
+		"/winders", "/spools", "/pairs?first=" + url.QueryEscape(kept[0].Batch), "/studies",
+		"/studies/spring?parts=2&operators=Ada,Ben&repeats=2&bench=north&design=" + design,
+		"/coils/HN-0001/certificate", "/benches/north/rack", "/reevaluate", "/reevaluate?show=1", "/designs", "/designs/" + design,
+		"/instruments", "/instruments/north",
 		"/instruments/north/recheck?correction=2&instrument=meter:" + url.QueryEscape(kept[0].Meter),
 	} {
 		page.open(path)

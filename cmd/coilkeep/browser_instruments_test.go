@@ -19,7 +19,8 @@ func TestBrowserInstrumentsLoseSight(t *testing.T) {
 	_, probe := lineProbe(t, b)
 	folder := t.TempDir()
 	config := filepath.Join(folder, "coilkeep.toml")
-	text := fmt.Sprintf("[history]\npath = %q\n[web]\nlisten = %q\n%s", filepath.Join(folder, "history.db"), vacant(t), benchTOML(meter, probe))
+	text := fmt.Sprintf("[history]\npath = %q\n[web]\nlisten = %q\n%s", filepath.Join(folder, "history.db"), vacant(t),
+		benchTOML(meter, probe))
 	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}

@@ -33,7 +33,8 @@ func TestNeedsNoCompilerOfC(t *testing.T) {
 		t.Errorf("the binary says it was built with C:\n%s", said)
 	}
 	folder := t.TempDir()
-	add := exec.CommandContext(t.Context(), binary, "design", "add", "larkspur", "--target", "6.69k", "--tolerance", "5", "--history", filepath.Join(folder, "coilkeep.db"))
+	add := exec.CommandContext(t.Context(), binary, "design", "add", "larkspur", "--target", "6.69k", "--tolerance", "5", "--history",
+		filepath.Join(folder, "coilkeep.db"))
 	if out, err := add.CombinedOutput(); err != nil {
 		t.Errorf("keep a design with it: %v\n%s", err, out)
 	}

@@ -38,7 +38,11 @@ type checked struct {
 
 func runCheck(ctx context.Context, env *environment, args []string) error {
 	flags := newFlags("check --config FILE [--record TRANSCRIPT]",
-		"Check the configuration and the files it names, open each instrument, and show\nwhat it says of itself and one reading. Any fault gives exit code 1; what arrived\nis then shown, with lines of the configuration to try. The daemon must not be\nrunning: a port has one user. --record keeps every byte that passes, to show how an\ninstrument talks; it names no port, bench or person, and overwrites no file.",
+		"Check the configuration and the files it names, open each instrument, and show\n"+
+			"what it says of itself and one reading. Any fault gives exit code 1; what arrived\n"+
+			"is then shown, with lines of the configuration to try. The daemon must not be\n"+
+			"running: a port has one user. --record keeps every byte that passes, to show how an\n"+
+			"instrument talks; it names no port, bench or person, and overwrites no file.",
 		"check --config coilkeep.toml\ncheck --config coilkeep.toml --json\ncheck --config coilkeep.toml --record my-meter.jsonl")
 	path := flags.String("config", "", "the configuration `FILE`")
 	asJSON := flags.Bool("json", false, "print JSON")
@@ -87,7 +91,8 @@ func checkInstruments(ctx context.Context, cfg config.Config, recorder *transcri
 	ports := &port.Pool{}
 	for _, b := range cfg.Benches {
 		s := assembleBench(b, ports)
-		found = append(found, (&subject{bench: b.Name, role: record.Meter, settings: s.Meter, screen: capture.NewMeterScreen(), expects: expected(s, record.Meter),
+		found = append(found, (&subject{bench: b.Name, role: record.Meter, settings: s.Meter, screen: capture.NewMeterScreen(),
+			expects:  expected(s, record.Meter),
 			recorder: recorder, opener: opener{in: b.Meter, quantity: driver.Resistance, ports: ports}}).check(ctx))
 		if s.Probe != nil {
 			found = append(found, (&subject{bench: b.Name, role: record.Probe, settings: *s.Probe,

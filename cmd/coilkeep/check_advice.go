@@ -43,7 +43,8 @@ func (s *subject) serialAdvice() []advice {
 	in := s.opener.in
 	return []advice{
 		{fmt.Sprintf("baud = %d", in.Baud), "must be that of its menu or manual; so must frame, which is " + strconv.Quote(in.Frame) + " now"},
-		{fmt.Sprintf("port = %q", in.Port), `must be the port it is on: "coilkeep ports" lists what is plugged in. See that it is switched on, and whether it wants a crossed (null modem) cable`},
+		{fmt.Sprintf("port = %q", in.Port), `must be the port it is on: "coilkeep ports" lists what is plugged in. ` +
+			"See that it is switched on, and whether it wants a crossed (null modem) cable"},
 		{`reset_pause = "2.5s"`, "if it is a small board that restarts when its port is opened"},
 	}
 }

@@ -76,7 +76,8 @@ func TestAdviceLeadsToAReading(t *testing.T) {
 			n := 0
 			return &drivertest.Talker{Every: 40 * time.Millisecond, Line: func() string {
 				n++
-				return strings.NewReplacer("{n}", fmt.Sprint(n), "{pad}", fmt.Sprintf("%06d", n), "{v}", fmt.Sprintf("%.0f", b.ReadMeter().Value)).Replace(format)
+				return strings.NewReplacer("{n}", fmt.Sprint(n), "{pad}", fmt.Sprintf("%06d", n), "{v}",
+					fmt.Sprintf("%.0f", b.ReadMeter().Value)).Replace(format)
 			}}
 		}
 	}
@@ -153,7 +154,8 @@ func TestCheckReadsFields(t *testing.T) {
 	meter := plug(t, "meter", &drivertest.Talker{Every: 50 * time.Millisecond, Line: drivertest.FieldsLine(b)})
 	for _, between := range []string{",", ";", "\t", ", "} {
 		probe := plug(t, "probe", &drivertest.Talker{Every: 50 * time.Millisecond, Line: drivertest.ChannelLine(b, between)})
-		text := ok(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = \"line\"\nport = %q", meter.Address()), fmt.Sprintf("driver = \"line\"\nport = %q", probe.Address())))
+		text := ok(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = \"line\"\nport = %q", meter.Address()),
+			fmt.Sprintf("driver = \"line\"\nport = %q", probe.Address())))
 		if !strings.Contains(text, "6.68") || !strings.Contains(text, "°C") {
 			t.Errorf("check of fields parted by %q:\n%s", between, text)
 		}
@@ -197,7 +199,8 @@ func TestAdviceForSilence(t *testing.T) {
 		"line": {"sent nothing", "prompt = ", "baud = 9600", "frame", "port = ", "reset_pause = ", "timeout = "},
 		"scpi": {"sent nothing", "terminator = ", "baud = 9600", "frame", "port = ", "reset_pause = "},
 	} {
-		got := start(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = %q\ntimeout = \"300ms\"\nport = %q", driver, p.Address()), byHand))
+		got := start(t, "check", "--config", checkFile(t, fmt.Sprintf("driver = %q\ntimeout = \"300ms\"\nport = %q", driver, p.Address()),
+			byHand))
 		for _, text := range want {
 			if got.code != exitFault || !strings.Contains(got.stdout, text) {
 				t.Errorf("driver %s: exit %d, want 1 and %q:\n%s%s", driver, got.code, text, got.stdout, got.stderr)

@@ -27,17 +27,23 @@ func (s *subject) adviseLine(ctx context.Context, c *checked, fault error) {
 	heardLines := len(s.heard.lines()) > 0
 	switch {
 	case strings.Contains(prompt, `\r`) || strings.Contains(prompt, `\n`):
-		c.Advice = append(c.Advice, advice{"prompt = \"" + prompt + "\"", `in double quotes: between single ones \r and \n are letters and no line end`})
+		c.Advice = append(c.Advice, advice{"prompt = \"" + prompt + "\"",
+			`in double quotes: between single ones \r and \n are letters and no line end`})
 	case prompt != "" && !strings.ContainsAny(prompt, "\r\n"):
-		c.Advice = append(c.Advice, advice{fmt.Sprintf("prompt = %q", prompt+"\r\n"), `the prompt has no line end; most instruments want one ("\r\n", "\r" or "\n")`})
+		c.Advice = append(c.Advice, advice{fmt.Sprintf("prompt = %q", prompt+"\r\n"),
+			`the prompt has no line end; most instruments want one ("\r\n", "\r" or "\n")`})
 	case prompt != "":
-		c.Advice = append(c.Advice, advice{fmt.Sprintf("prompt = %q", otherEnd(prompt)), "if it wants another line end; and see to the command itself in its manual"})
+		c.Advice = append(c.Advice, advice{fmt.Sprintf("prompt = %q", otherEnd(prompt)),
+			"if it wants another line end; and see to the command itself in its manual"})
 	case len(s.heard.bytes) > 0 && !heardLines:
-		c.Advice = append(c.Advice, advice{"", "Bytes came and no line end. Where they are not plain text, baud or frame is wrong; where they are, wait longer: timeout"})
+		c.Advice = append(c.Advice, advice{"", "Bytes came and no line end. Where they are not plain text, baud or frame is wrong; where " +
+			"they are, wait longer: timeout"})
 	case !heardLines:
-		c.Advice = append(c.Advice, advice{`prompt = "READ?\r\n"`, "if it says nothing until it is asked. The command for one reading is in its manual; give its line end, in double quotes. Without such a command, set it to send by itself"})
+		c.Advice = append(c.Advice, advice{`prompt = "READ?\r\n"`, "if it says nothing until it is asked. The command for one reading is in " +
+			"its manual; give its line end, in double quotes. Without such a command, set it to send by itself"})
 	}
-	c.Advice = append(c.Advice, advice{fmt.Sprintf("timeout = %q", longer(s.settings.Timeout)), fmt.Sprintf("if it sends less often than every %v", s.settings.Timeout)})
+	c.Advice = append(c.Advice, advice{fmt.Sprintf("timeout = %q", longer(s.settings.Timeout)),
+		fmt.Sprintf("if it sends less often than every %v", s.settings.Timeout)})
 	c.Advice = append(c.Advice, s.serialAdvice()...)
 }
 
@@ -84,7 +90,9 @@ func (s *subject) proposePatterns(ctx context.Context, c *checked) {
 	if len(proposals) > 0 {
 		return
 	}
-	c.Advice = append(c.Advice, advice{"pattern = '^…(?P<value>[-+.\\d]+)…$'", "with what stands around the value in place of the dots; no field of the lines holds a number every time, so none can be proposed. Where the lines are no plain text, baud or frame is wrong"})
+	c.Advice = append(c.Advice, advice{"pattern = '^…(?P<value>[-+.\\d]+)…$'",
+		"with what stands around the value in place of the dots; no field of the lines holds a number every time, so none can be proposed. " +
+			"Where the lines are no plain text, baud or frame is wrong"})
 	c.Advice = append(c.Advice, s.serialAdvice()...)
 }
 

@@ -31,7 +31,8 @@ func modbusPair(t *testing.T, b *drivertest.Bench, e drivertest.Encoding, word, 
 		{ID: 1, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.MeterOhms(b), e)},
 		{ID: 2, Table: drivertest.Input, Registers: drivertest.Float32(drivertest.ProbeCelsius(b), e)},
 	}})
-	instrument := fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"\nword_order = %q\nbyte_order = %q\nunit_id = ", bus.Address(), word, byte)
+	instrument := fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"\nword_order = %q\nbyte_order = %q\nunit_id = ",
+		bus.Address(), word, byte)
 	return checkFile(t, instrument+"1", instrument+"2")
 }
 

@@ -36,7 +36,8 @@ func (s *subject) adviseSCPI(ctx context.Context, c *checked, fault error) {
 	switch {
 	case fault == nil && c.Status == string(driver.Unreadable) && strings.ContainsAny(c.Raw, ",;"):
 		prompt := in.Options["query"].(string) + endOf(in.Options["terminator"].(string))
-		c.Advice = append(c.Advice, advice{"", fmt.Sprintf("Where it cannot be made to answer with one item: driver = \"line\" with prompt = %q, and without terminator, init and query", prompt)})
+		c.Advice = append(c.Advice, advice{"", fmt.Sprintf("Where it cannot be made to answer with one item: driver = \"line\" with prompt "+
+			"= %q, and without terminator, init and query", prompt)})
 		return
 	case fault == nil: // an answer that is no value; the fault says why
 		return
@@ -47,7 +48,9 @@ func (s *subject) adviseSCPI(ctx context.Context, c *checked, fault error) {
 		return
 	case c.Identity != "":
 		c.Advice = append(c.Advice,
-			advice{`query = "READ?"`, `it answers *IDN? but not the query, which is ` + strconv.Quote(in.Options["query"].(string)) + `; others are "FETC?", "MEAS:RES?" and "VAL1?": see its manual`},
+			advice{`query = "READ?"`,
+				`it answers *IDN? but not the query, which is ` + strconv.Quote(in.Options["query"].(string)) +
+					`; others are "FETC?", "MEAS:RES?" and "VAL1?": see its manual`},
 			advice{fmt.Sprintf("timeout = %q", longer(s.settings.Timeout)), "if a reading takes it long"})
 		return
 	}
@@ -68,7 +71,8 @@ func (s *subject) adviseSCPI(ctx context.Context, c *checked, fault error) {
 	if len(c.Advice) > 0 {
 		return
 	}
-	c.Advice = append(c.Advice, advice{`terminator = "crlf"`, `or "cr" or "lf", as its manual says; it answered *IDN? with none of them, in remote mode or not`})
+	c.Advice = append(c.Advice, advice{`terminator = "crlf"`,
+		`or "cr" or "lf", as its manual says; it answered *IDN? with none of them, in remote mode or not`})
 	c.Advice = append(c.Advice, s.serialAdvice()...)
 }
 
@@ -78,7 +82,8 @@ func (s *subject) remoteAdvice() advice {
 	for _, line := range s.opener.in.Options["init"].([]string) {
 		lines = append(lines, strconv.Quote(line))
 	}
-	return advice{"init = [" + strings.Join(lines, ", ") + "]", "it takes no orders until it is put into remote mode; where its manual names another command for that, use that one"}
+	return advice{"init = [" + strings.Join(lines, ", ") + "]", "it takes no orders until it is put into remote mode; where its manual " +
+		"names another command for that, use that one"}
 }
 
 // tryQuestions asks the instrument for its name with each line end, first as it

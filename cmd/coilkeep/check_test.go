@@ -72,7 +72,10 @@ func TestCheckNamesFaults(t *testing.T) {
 				t.Fatal(err)
 			}
 		}, []string{"no such port", "1 of 2 instruments"}},
-		{"a probe in °F that does not say so", func(_ *testing.T, b *drivertest.Bench, _ *drivertest.SCPIMeter, _ *simulate.Plug) { b.ForceProbe(70.7) },
+		{"a probe in °F that does not say so", func(_ *testing.T, b *drivertest.Bench, _ *drivertest.SCPIMeter,
+			_ *simulate.Plug) {
+			b.ForceProbe(70.7)
+		},
 			[]string{"70.7 °C is outside", "°F", "1 of 2 instruments"}},
 		{"a probe that has not measured", func(_ *testing.T, b *drivertest.Bench, _ *drivertest.SCPIMeter, _ *simulate.Plug) { b.ForceProbe(85) },
 			[]string{"power-on", "1 of 2 instruments"}},

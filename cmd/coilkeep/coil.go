@@ -81,7 +81,8 @@ func asRead(m record.Measurement) string {
 }
 
 func runCoilShow(ctx context.Context, env *environment, args []string) error {
-	flags := newReadFlags("coil show SERIAL", "Show everything measured on one coil, the newest first, with where the\nuncertainty of the newest comes from.",
+	flags := newReadFlags("coil show SERIAL", "Show everything measured on one coil, the newest first, with where the\nuncertainty of "+
+		"the newest comes from.",
 		"coil show HN-0042\ncoil show HN-0042 --json")
 	if err := flags.parse(env, args, 1, 1); err != nil {
 		return err
@@ -139,8 +140,10 @@ func (env *environment) printMeasurement(m record.Measurement, withBudget bool) 
 
 func runCoilVoid(ctx context.Context, env *environment, args []string) error {
 	flags := newWriteFlags("coil void SERIAL --reason TEXT",
-		"Withdraw the measurement of a coil. It is kept and marked, with the reason; it\nno longer counts. A coil with several measurements needs --id.",
-		"coil void HN-0042 --reason \"clip on the wrong wire\"\ncoil void HN-0042 --id 0199e4c2-7d1a-7c33-9f0e-3f6f0c1b2a4d --reason \"wrong serial\"")
+		"Withdraw the measurement of a coil. It is kept and marked, with the reason; it\n"+
+			"no longer counts. A coil with several measurements needs --id.",
+		"coil void HN-0042 --reason \"clip on the wrong wire\"\n"+
+			"coil void HN-0042 --id 0199e4c2-7d1a-7c33-9f0e-3f6f0c1b2a4d --reason \"wrong serial\"")
 	reason := flags.String("reason", "", "why, as a `TEXT`")
 	id := flags.String("id", "", "`ID` of the measurement, as coil show gives it")
 	if err := flags.parse(env, args, 1, 1); err != nil {

@@ -28,8 +28,13 @@ type compareFlags struct {
 
 func newCompareFlags() compareFlags {
 	f := newDatabaseFlags("compare --theirs OHMS",
-		"Set what somebody else measured on one of our coils against its record: what they\nshould have read, whether the two agree, what explains the difference, and which\ntest would tell. What is not said is assumed, and every assumption is listed.",
-		"compare --serial HN-0042 --theirs 6.28k\ncompare --serial HN-0042 --theirs 6.48k --temperature 21 --clips jack --control 500k\ncompare --serial HN-0042 --theirs 6.28k --keep --who Wren --letter\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --temperature 23 --meter-percent 0.5 --meter-digits 2 --json\ncompare --r20 6612 --uncertainty 13 --theirs 6.28k --also \"6.63k temperature=21\" --letter")
+		"Set what somebody else measured on one of our coils against its record: what they\n"+
+			"should have read, whether the two agree, what explains the difference, and which\n"+
+			"test would tell. What is not said is assumed, and every assumption is listed.",
+		"compare --serial HN-0042 --theirs 6.28k\ncompare --serial HN-0042 --theirs 6.48k --temperature 21 --clips jack --control 500k\n"+
+			"compare --serial HN-0042 --theirs 6.28k --keep --who Wren --letter\n"+
+			"compare --r20 6612 --uncertainty 13 --theirs 6.28k --temperature 23 --meter-percent 0.5 --meter-digits 2 --json\n"+
+			"compare --r20 6612 --uncertainty 13 --theirs 6.28k --also \"6.63k temperature=21\" --letter")
 	f.String("serial", "", "`SERIAL` number of our coil, as recorded")
 	f.String("r20", "", "or its resistance at 20 °C, in `OHMS`")
 	f.String("uncertainty", "", "expanded uncertainty of --r20, in `OHMS`")
@@ -218,7 +223,8 @@ func (f compareFlags) answerOverload(w io.Writer, q enquiry.Question) error {
 	if err := facts(w,
 		"Our record", quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms)+" at 20 °C",
 		"They read", "an overload, which is no number",
-		"Expected", fmt.Sprintf("%s to %s (95 %%)", quantity.FormatOhms(o.ExpectedLowOhms, o.StepOhms()), quantity.FormatOhms(o.ExpectedHighOhms, o.StepOhms())),
+		"Expected", fmt.Sprintf("%s to %s (95 %%)", quantity.FormatOhms(o.ExpectedLowOhms, o.StepOhms()),
+			quantity.FormatOhms(o.ExpectedHighOhms, o.StepOhms())),
 		"Range it takes", quantity.FormatOhms(o.RangeOhms, 0)); err != nil {
 		return err
 	}
@@ -245,7 +251,8 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 	if r.ImpliedCelsius != nil {
 		pairs = append(pairs, "Implied temperature", fmt.Sprintf("%s ± %.1f K", celsius(*r.ImpliedCelsius), *r.ImpliedUncertaintyKelvin))
 	}
-	pairs = append(pairs, "Agreement", map[bool]string{true: "they agree", false: "they do not agree"}[r.Agrees]+fmt.Sprintf(" (E_n of ISO 13528 is %.2f)", r.EN))
+	pairs = append(pairs, "Agreement", map[bool]string{true: "they agree",
+		false: "they do not agree"}[r.Agrees]+fmt.Sprintf(" (E_n of ISO 13528 is %.2f)", r.EN))
 	if err := facts(w, pairs...); err != nil {
 		return err
 	}
@@ -272,7 +279,8 @@ func ranked(r compare.Result) []string {
 		if r.Agrees && x.Cause == compare.MeterAccuracy {
 			test = x.Test // that none is needed
 		}
-		paragraphs = append(paragraphs, fmt.Sprintf("%d. %s, %.0f %% (%s): %s\n   %s", i+1, x.Cause.Label(), 100*x.Probability, x.Words, x.Sentence, test))
+		paragraphs = append(paragraphs, fmt.Sprintf("%d. %s, %.0f %% (%s): %s\n   %s", i+1, x.Cause.Label(), 100*x.Probability, x.Words,
+			x.Sentence, test))
 	}
 	if r.UnlistedProbability >= 0.005 {
 		paragraphs = append(paragraphs, fmt.Sprintf("All other causes, and several at once: %.0f %%.", 100*r.UnlistedProbability))
@@ -284,7 +292,8 @@ func ranked(r compare.Result) []string {
 func printConditions(w io.Writer, r compare.Result) error {
 	rows := [][]string{{"COIL AT", "SHOULD SHOW", "FROM", "TO"}}
 	for _, row := range r.Table {
-		rows = append(rows, []string{celsius(row.Celsius), quantity.FormatOhms(row.Ohms, 1), quantity.FormatOhms(row.LowOhms, 1), quantity.FormatOhms(row.HighOhms, 1)})
+		rows = append(rows, []string{celsius(row.Celsius), quantity.FormatOhms(row.Ohms, 1), quantity.FormatOhms(row.LowOhms, 1),
+			quantity.FormatOhms(row.HighOhms, 1)})
 	}
 	fmt.Fprintln(w)
 	if err := columns(w, "", rows); err != nil {

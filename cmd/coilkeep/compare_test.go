@@ -19,9 +19,10 @@ func TestCompareText(t *testing.T) {
 		"agree":        {"--theirs", "6.66k", "--temperature", "21", "--clips", "leads", "--hands", "off"},
 		"agree-letter": {"--theirs", "6.66k", "--temperature", "21", "--clips", "leads", "--hands", "off", "--letter"},
 		"jack":         {"--theirs", "6,55k", "--temperature", "70 °F", "--clips", "jack", "--control", "500k", "--control-full"},
-		"short":        {"--theirs", "5.3k", "--turns", "7200", "--temperature", "23", "--clips", "leads", "--hands", "off", "--meter-percent", "0.5", "--meter-digits", "1"},
-		"overload":     {"--theirs", "OL"},
-		"two":          {"--theirs", "6.28k", "--also", "6.63k temperature=21 clips=leads", "--letter"},
+		"short": {"--theirs", "5.3k", "--turns", "7200", "--temperature", "23", "--clips", "leads", "--hands", "off", "--meter-percent",
+			"0.5", "--meter-digits", "1"},
+		"overload": {"--theirs", "OL"},
+		"two":      {"--theirs", "6.28k", "--also", "6.63k temperature=21 clips=leads", "--letter"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			golden(t, filepath.Join("compare", name+".txt"), ok(t, append(ours[:len(ours):len(ours)], args...)...))
@@ -65,7 +66,8 @@ func TestCompareKeeps(t *testing.T) {
 	if err != nil || len(kept) != 1 {
 		t.Fatalf("%d answers are kept, %v; want one", len(kept), err)
 	}
-	if c := kept[0]; c.By != "Wren" || c.Note != "rang at noon" || c.Letter != c.Result.Answer || !strings.Contains(text, "Kept as "+c.ID) || c.Input.Theirs[0].Ohms != 6280 || c.Measurement == "" {
+	if c := kept[0]; c.By != "Wren" || c.Note != "rang at noon" || c.Letter != c.Result.Answer ||
+		!strings.Contains(text, "Kept as "+c.ID) || c.Input.Theirs[0].Ohms != 6280 || c.Measurement == "" {
 		t.Errorf("kept %+v", c)
 	}
 	// Capitals do not matter.
@@ -91,18 +93,21 @@ func TestCompareWithRecord(t *testing.T) {
 	var got compare.Result
 	fromJSON(t, w.ok(t, "compare", "--serial", "HN-0001", "--theirs", "7.01k", "--temperature", "21.4", "--temperature-uncertainty", "0.2",
 		"--meter-percent", "0.1", "--meter-digits", "1", "--clips", "leads", "--hands", "off", "--json"), &got)
-	if first := got.Explanations[0]; first.Cause != compare.OtherCoil || !strings.Contains(first.Sentence, "HN-0003") || !strings.Contains(first.Test, "HN-0001") {
+	if first := got.Explanations[0]; first.Cause != compare.OtherCoil || !strings.Contains(first.Sentence, "HN-0003") ||
+		!strings.Contains(first.Test, "HN-0001") {
 		t.Errorf("first: %+v", first)
 	}
 	fromJSON(t, w.ok(t, "compare", "--serial", "HN-0001", "--mate", "HN-0002", "--theirs", "13.41k", "--temperature", "21.4", "--json"), &got)
 	if first := got.Explanations[0]; first.Cause != compare.WiringSeries {
 		t.Errorf("first with a mate: %+v", first)
 	}
-	fromJSON(t, w.ok(t, "compare", "--serial", "HN-0001", "--mate", "HN-0002", "--wiring", "series", "--theirs", "13.41k", "--temperature", "21.4", "--json"), &got)
+	fromJSON(t, w.ok(t, "compare", "--serial", "HN-0001", "--mate", "HN-0002", "--wiring", "series", "--theirs", "13.41k", "--temperature",
+		"21.4", "--json"), &got)
 	if !got.Agrees {
 		t.Errorf("the pair in series does not agree: E_n %.2f", got.EN)
 	}
-	if got := w.refused(t, exitFault, "compare", "--serial", "HN-9999", "--theirs", "6.6k"); !strings.Contains(got, "HN-9999") || !strings.Contains(got, "coilkeep coil list") {
+	if got := w.refused(t, exitFault, "compare", "--serial", "HN-9999", "--theirs", "6.6k"); !strings.Contains(got, "HN-9999") ||
+		!strings.Contains(got, "coilkeep coil list") {
 		t.Errorf("an unknown coil: %s", got)
 	}
 }
@@ -125,7 +130,8 @@ func TestCompareLeavesOutWithdrawn(t *testing.T) {
 	if err := store.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if got := w.refused(t, exitFault, "compare", "--serial", "HN-0001", "--theirs", "6.6k"); !strings.Contains(got, "no measurement that still counts") {
+	if got := w.refused(t, exitFault, "compare", "--serial", "HN-0001", "--theirs", "6.6k"); !strings.Contains(got,
+		"no measurement that still counts") {
 		t.Errorf("said %s", got)
 	}
 }

@@ -20,7 +20,8 @@ func TestUnclippingCostsNoCoil(t *testing.T) {
 	b := rig()
 	p := plug(t, "meter", &drivertest.Talker{Line: drivertest.MeterLine(b), Prompt: "?"})
 	_, probe := lineProbe(t, b)
-	d := startDaemon(t, t.TempDir(), benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\nprompt = \"?\"\ntimeout = \"8s\"", p.Address()), probe))
+	d := startDaemon(t, t.TempDir(), benchTOML(fmt.Sprintf("driver = \"line\"\nport = %q\nprompt = \"?\"\ntimeout = \"8s\"", p.Address()),
+		probe))
 	d.batch()
 	d.untilState(capture.Open)
 	for i := range 2 {

@@ -87,7 +87,8 @@ func TestModbusMetersSeeCoilsComeAndGo(t *testing.T) {
 			{ID: 1, Table: drivertest.Holding, Registers: m.registers(b, o.order)},
 			{ID: 2, Table: drivertest.Holding, Registers: drivertest.Float32(drivertest.ProbeCelsius(b), drivertest.Encoding{Order: o.order})},
 		}})
-		both := fmt.Sprintf("driver = \"modbus\"\nport = %q\ntable = \"holding\"\ntimeout = \"5s\"\nword_order = %q\nbyte_order = %q\n", bus.Address(), o.word, o.byte)
+		both := fmt.Sprintf("driver = \"modbus\"\nport = %q\ntable = \"holding\"\ntimeout = \"5s\"\nword_order = %q\nbyte_order = %q\n",
+			bus.Address(), o.word, o.byte)
 		text := benchTOML(both+"unit_id = 1\n"+m.keys, both+"unit_id = 2\n")
 		text = strings.Replace(text, `name = "north"`, fmt.Sprintf("name = \"bench-%d\"", i), 1)
 		benches.WriteString(strings.Replace(text, "HN-", fmt.Sprintf("B%d-", i), 1) + "\n")
@@ -187,7 +188,8 @@ func TestWrongOrderOnTheBench(t *testing.T) {
 	d := startDaemon(t, t.TempDir(), benchTOML(fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"", bus.Address()), probe))
 	d.batch()
 	told := func(s bench.Snapshot) bool {
-		return s.State == string(capture.Refused) && strings.Contains(s.Words, "wrong word order?") && strings.Contains(s.Meter.Fault, "wrong word order?")
+		return s.State == string(capture.Refused) && strings.Contains(s.Words, "wrong word order?") &&
+			strings.Contains(s.Meter.Fault, "wrong word order?")
 	}
 	d.until("open clips to be told as a wrong order", told)
 	asked := questions(d)
@@ -224,13 +226,15 @@ func TestModbusProbeWithoutASensor(t *testing.T) {
 			bus := plug(t, "probe", &drivertest.ModbusBus{Units: []drivertest.ModbusUnit{
 				{ID: 1, Table: drivertest.Input, Registers: func() []uint16 { return tt.registers }},
 			}})
-			d := startDaemon(t, t.TempDir(), benchTOML(meter, fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"\n%s", bus.Address(), tt.keys)))
+			d := startDaemon(t, t.TempDir(), benchTOML(meter, fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"\n%s", bus.Address(),
+				tt.keys)))
 			d.batch()
 			d.untilState(capture.Open)
 			b.Attach(simulate.CopperCoil(6650, 21.5))
 			s := d.untilState(capture.NoTemperature)
 			if s.Probe.Fault == "" || s.TemperatureCelsius != nil || !s.Meter.Up {
-				t.Errorf("the probe's fault is %q, its temperature %v, meter up %t; want a fault and no temperature", s.Probe.Fault, s.TemperatureCelsius, s.Meter.Up)
+				t.Errorf("the probe's fault is %q, its temperature %v, meter up %t; want a fault and no temperature", s.Probe.Fault,
+					s.TemperatureCelsius, s.Meter.Up)
 			}
 			b.Detach()
 			s = d.untilState(capture.Waiting)

@@ -243,7 +243,8 @@ func TestServeMeasuresThroughEachDriver(t *testing.T) {
 				{ID: 2, Table: drivertest.Holding, Address: 4, Registers: drivertest.Int16(drivertest.ProbeCelsius(b), 0.01, drivertest.Encoding{})},
 			}})
 			return benchTOML(fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 1\ntimeout = \"2s\"", bus.Address()),
-				fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 2\ntable = \"holding\"\naddress = 4\ntype = \"int16\"\nscale = 0.01\ntimeout = \"2s\"", bus.Address()))
+				fmt.Sprintf("driver = \"modbus\"\nport = %q\nunit_id = 2\ntable = \"holding\"\naddress = 4\ntype = \"int16\"\nscale = "+
+					"0.01\ntimeout = \"2s\"", bus.Address()))
 		}},
 		{"a platinum sensor on a meter", func(t *testing.T, b *drivertest.Bench) string {
 			_, meter := scpiMeter(t, b)
@@ -334,7 +335,8 @@ func TestServeTakesTypedValues(t *testing.T) {
 		"6.7M": "did you mean 6.7 kΩ?", "0.1": "this bench takes 1 kΩ to 50 kΩ", "OL": "type a reading when the meter shows one",
 	} {
 		var problem struct{ Detail string }
-		d.call("POST", "/api/v1/benches/north/readings", fmt.Sprintf(`{"role":"meter","value":%q}`, value), http.StatusUnprocessableEntity, &problem)
+		d.call("POST", "/api/v1/benches/north/readings", fmt.Sprintf(`{"role":"meter","value":%q}`, value), http.StatusUnprocessableEntity,
+			&problem)
 		if !strings.Contains(problem.Detail, says) {
 			t.Errorf("%s is refused by %q, want %q", value, problem.Detail, says)
 		}
@@ -345,10 +347,12 @@ func TestServeTakesTypedValues(t *testing.T) {
 		return p
 	}
 	// What no coil has is refused, what the room does not have is asked about.
-	if p := probe(`"214","confirm":true`, http.StatusUnprocessableEntity); p.Field != "value" || !strings.Contains(p.Detail, "no temperature of a coil") {
+	if p := probe(`"214","confirm":true`, http.StatusUnprocessableEntity); p.Field != "value" ||
+		!strings.Contains(p.Detail, "no temperature of a coil") {
 		t.Errorf("214 °C is refused by %+v", p)
 	}
-	if p := probe(`"71"`, http.StatusUnprocessableEntity); !strings.Contains(p.Detail, "71 °C is unusual at this bench") || !strings.HasSuffix(p.Detail, "confirm it") {
+	if p := probe(`"71"`, http.StatusUnprocessableEntity); !strings.Contains(p.Detail, "71 °C is unusual at this bench") ||
+		!strings.HasSuffix(p.Detail, "confirm it") {
 		t.Errorf("71 °C is asked about by %+v", p)
 	}
 	d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"6.69k"}`, http.StatusOK, nil)
@@ -374,7 +378,8 @@ func TestServeTakesTypedValues(t *testing.T) {
 			again.R20Ohms, again.ExpandedUncertaintyOhms, first.R20Ohms, first.ExpandedUncertaintyOhms)
 	}
 	// What was typed is captured again from its readings, while the daemon runs.
-	if got := ok(t, "verify", "--history", filepath.Join(folder, "history.db")); !strings.Contains(got, "captured 2 again.\nEverything agrees.\n") {
+	if got := ok(t, "verify", "--history", filepath.Join(folder, "history.db")); !strings.Contains(got,
+		"captured 2 again.\nEverything agrees.\n") {
 		t.Errorf("verify says %q", got)
 	}
 }
@@ -467,7 +472,8 @@ func TestTwoDaemonsNeverShareAHistory(t *testing.T) {
 	folder := t.TempDir()
 	startDaemon(t, folder, benchTOML(meter, probe))
 	path := filepath.Join(folder, "second.toml")
-	text := fmt.Sprintf("[history]\npath = %q\n[web]\nlisten = \"127.0.0.1:0\"\n%s", filepath.Join(folder, "history.db"), benchTOML(meter, probe))
+	text := fmt.Sprintf("[history]\npath = %q\n[web]\nlisten = \"127.0.0.1:0\"\n%s", filepath.Join(folder, "history.db"),
+		benchTOML(meter, probe))
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -545,7 +551,8 @@ func (d *testDaemon) scrape() string {
 func TestDemoMeasuresACoil(t *testing.T) {
 	t.Parallel()
 	var out, problems bytes.Buffer
-	code := run(t.Context(), []string{"demo", "--coils", "1", "--speed", "20", "--listen", "127.0.0.1:0"}, strings.NewReader(""), &out, &problems)
+	code := run(t.Context(), []string{"demo", "--coils", "1", "--speed", "20", "--listen", "127.0.0.1:0"}, strings.NewReader(""), &out,
+		&problems)
 	if code != exitOK {
 		t.Fatalf("exit code %d: %s", code, problems.String())
 	}

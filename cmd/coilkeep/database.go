@@ -13,7 +13,8 @@ import (
 )
 
 func runBackup(ctx context.Context, env *environment, args []string) error {
-	flags := newDatabaseFlags("backup FILE", "Copy the whole database to FILE while it is in use, check the copy, and only then\ngive it its name.",
+	flags := newDatabaseFlags("backup FILE", "Copy the whole database to FILE while it is in use, check the copy, and only then\ngive it "+
+		"its name.",
 		"backup /mnt/usb/coilkeep-2026-03-14.db\nbackup copy.db --config coilkeep.toml --overwrite")
 	overwrite := flags.Bool("overwrite", false, "replace a FILE that is there already")
 	if err := flags.parse(env, args, 1, 1); err != nil {
@@ -37,7 +38,8 @@ func runBackup(ctx context.Context, env *environment, args []string) error {
 }
 
 func runRestore(ctx context.Context, env *environment, args []string) error {
-	flags := newDatabaseFlags("restore FILE", "Put a backup in the place of the database, after checking it in full. What was\nthere before is kept beside it under another name. Stop the daemon first.",
+	flags := newDatabaseFlags("restore FILE", "Put a backup in the place of the database, after checking it in full. What was\nthere "+
+		"before is kept beside it under another name. Stop the daemon first.",
 		"restore /mnt/usb/coilkeep-2026-03-14.db --config coilkeep.toml")
 	if err := flags.parse(env, args, 1, 1); err != nil {
 		return err
@@ -60,7 +62,8 @@ func runRestore(ctx context.Context, env *environment, args []string) error {
 }
 
 func runVerify(ctx context.Context, env *environment, args []string) error {
-	flags := newReadFlags("verify", "Check the whole database: that the file is sound, that every result follows from\nits readings and inputs, that the readings captured again give the same\nmeasurement, and that the records agree. Exit code 1 when they do not.",
+	flags := newReadFlags("verify", "Check the whole database: that the file is sound, that every result follows from\nits readings and "+
+		"inputs, that the readings captured again give the same\nmeasurement, and that the records agree. Exit code 1 when they do not.",
 		"verify --config coilkeep.toml\nverify --history copy.db --json")
 	if err := flags.parse(env, args, 0, 0); err != nil {
 		return err
@@ -94,7 +97,8 @@ func printReport(w io.Writer, path string, report record.Report) error {
 	if n := report.CapturedAgain; n > 0 {
 		again = fmt.Sprintf(", and captured %d again", n)
 	}
-	if _, err := fmt.Fprintf(w, "%s: checked %d measurements and %d readings%s.\n", path, report.Measurements, report.Readings, again); err != nil {
+	if _, err := fmt.Fprintf(w, "%s: checked %d measurements and %d readings%s.\n", path, report.Measurements, report.Readings,
+		again); err != nil {
 		return err
 	}
 	if len(report.Faults) == 0 {
@@ -117,7 +121,8 @@ func printFindings(w io.Writer, report record.Report) error {
 		}
 	}
 	for _, n := range report.NotRecomputed {
-		if _, err := fmt.Fprintf(w, "Not computed again: %d %s by version %d of the rules; this program has version %d.\n", n.Count, n.What, n.Rules, n.Known); err != nil {
+		if _, err := fmt.Fprintf(w, "Not computed again: %d %s by version %d of the rules; this program has version %d.\n", n.Count, n.What,
+			n.Rules, n.Known); err != nil {
 			return err
 		}
 	}

@@ -28,7 +28,9 @@ const demoListen = "127.0.0.1:8020"
 
 func runDemo(ctx context.Context, env *environment, args []string) error {
 	flags := newFlags("demo",
-		"Show what coilkeep is for: an invented workshop with a simulated meter, probe\nand winder, over real serial lines and through the same drivers as serve. It\nprints the address of the page and runs until interrupted.",
+		"Show what coilkeep is for: an invented workshop with a simulated meter, probe\n"+
+			"and winder, over real serial lines and through the same drivers as serve. It\n"+
+			"prints the address of the page and runs until interrupted.",
 		"demo\ndemo --speed 3\ndemo --data workshop --listen 127.0.0.1:9000")
 	listen := flags.String("listen", demoListen, "`HOST:PORT` of the pages; another port when it is taken")
 	data := flags.String("data", "", "keep the records in this `FOLDER`; otherwise they go when the demo ends")
@@ -49,7 +51,8 @@ func runDemo(ctx context.Context, env *environment, args []string) error {
 	if err != nil {
 		return err
 	}
-	d := &demo{env: env, folder: folder, speed: *speed, seed: *seed, wound: todayWound, coils: *coils, browser: *browser && isTerminal(env.stdout)}
+	d := &demo{env: env, folder: folder, speed: *speed, seed: *seed, wound: todayWound, coils: *coils, browser: *browser &&
+		isTerminal(env.stdout)}
 	err = d.run(ctx, freeAddress(*listen, flags.Changed("listen")))
 	return errors.Join(err, remove())
 }

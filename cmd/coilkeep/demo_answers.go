@@ -24,7 +24,8 @@ func demoCalls() []demoCall {
 	return []demoCall{
 		{"HL-0004", 6.5, 0, map[string]string{}, "wrote as soon as the parcel was open"},
 		{"HL-0011", 13, 0, map[string]string{"temperature": "13", "clips": "leads"}, "has a workshop without a stove"},
-		{"HL-0017", 21, 250e3, map[string]string{"temperature": "21", "clips": "jack", "control": "250k"}, "measured through the lead to the amplifier"},
+		{"HL-0017", 21, 250e3, map[string]string{"temperature": "21", "clips": "jack", "control": "250k"},
+			"measured through the lead to the amplifier"},
 	}
 }
 

@@ -23,7 +23,8 @@ func TestDemoShowsItsStep(t *testing.T) {
 	for seed := range uint64(seeds) {
 		for batch, report := range demoDrift(t, seed+1, todayWound) {
 			cause := slices.ContainsFunc(report.Attribution, func(a drift.Attribution) bool { return a.Cause == "spool" && a.Sequence == 11 })
-			if strings.Contains(report.Summary, "From coil 11 (HL-00") && strings.Contains(report.Summary, "at the change to spool HL-118") && cause {
+			if strings.Contains(report.Summary, "From coil 11 (HL-00") && strings.Contains(report.Summary, "at the change to spool HL-118") &&
+				cause {
 				told++
 			} else {
 				t.Logf("seed %d, %s: %s", seed+1, batch, report.Summary)

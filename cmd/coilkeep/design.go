@@ -91,7 +91,8 @@ func (env *environment) printDesign(d record.Design) error {
 		"Wire", gauge(d),
 		"Turns", count(d.Turns),
 		"Bobbin", bobbin,
-		"Temperature coefficient", fmt.Sprintf("%g /K at 20 °C, standard uncertainty %g /K", d.AlphaPerKelvin, d.AlphaStandardUncertaintyPerKelvin),
+		"Temperature coefficient", fmt.Sprintf("%g /K at 20 °C, standard uncertainty %g /K", d.AlphaPerKelvin,
+			d.AlphaStandardUncertaintyPerKelvin),
 		"Thermal time constant", timeConstant(d),
 		"Warmth of the wire alone", quickShare(d),
 		"Wanted uncertainty", wantedUncertainty(d),
@@ -142,23 +143,25 @@ type designFlags struct {
 
 func newDesignFlags(f writeFlags) *designFlags {
 	return &designFlags{
-		writeFlags:        f,
-		target:            f.String("target", "", "wanted resistance at 20 °C, in `OHMS`: 6690 or 6.69k"),
-		tolerance:         f.percent("tolerance", 0, "tolerance either way, in `PERCENT` of the target"),
-		toleranceOhms:     f.String("tolerance-ohms", "", "tolerance either way, in `OHMS`"),
-		confirm:           f.Bool("confirm", false, "the target is meant so, although it is outside of 100 Ω to 200 kΩ"),
-		lower:             f.String("lower", "", "least resistance allowed, in `OHMS`, instead of --tolerance"),
-		upper:             f.String("upper", "", "greatest resistance allowed, in `OHMS`, instead of --tolerance"),
-		guard:             f.Float64("guard", 1, "the `PART` of the uncertainty that the limits are drawn in by, 0 to 1"),
-		gauge:             f.Int("gauge", 0, "wire gauge, `AWG`"),
-		turns:             f.Int("turns", 0, "`NUMBER` of turns"),
-		straight:          f.Float64("straight-mm", 0, "bobbin: length of one straight side, in `MM`"),
-		coreRadius:        f.Float64("core-radius-mm", 0, "bobbin: radius of the core's ends, in `MM`"),
-		build:             f.Float64("build-mm", 0, "bobbin: thickness of the finished winding, in `MM`"),
-		alphaFlags:        newAlphaFlags(f.flagSet),
-		timeConstant:      f.String("time-constant", "", "thermal time constant of a finished coil, a `SPAN` such as 10m (default: the bench's)"),
-		wantedUncertainty: f.percent("wanted-uncertainty-percent", 0, "how small the uncertainty must be, in `PERCENT` of R20, before a coil is recorded ahead of patience; 0 asks for a certain verdict only"),
-		note:              f.String("note", "", "a `TEXT` to keep with the design"),
+		writeFlags:    f,
+		target:        f.String("target", "", "wanted resistance at 20 °C, in `OHMS`: 6690 or 6.69k"),
+		tolerance:     f.percent("tolerance", 0, "tolerance either way, in `PERCENT` of the target"),
+		toleranceOhms: f.String("tolerance-ohms", "", "tolerance either way, in `OHMS`"),
+		confirm:       f.Bool("confirm", false, "the target is meant so, although it is outside of 100 Ω to 200 kΩ"),
+		lower:         f.String("lower", "", "least resistance allowed, in `OHMS`, instead of --tolerance"),
+		upper:         f.String("upper", "", "greatest resistance allowed, in `OHMS`, instead of --tolerance"),
+		guard:         f.Float64("guard", 1, "the `PART` of the uncertainty that the limits are drawn in by, 0 to 1"),
+		gauge:         f.Int("gauge", 0, "wire gauge, `AWG`"),
+		turns:         f.Int("turns", 0, "`NUMBER` of turns"),
+		straight:      f.Float64("straight-mm", 0, "bobbin: length of one straight side, in `MM`"),
+		coreRadius:    f.Float64("core-radius-mm", 0, "bobbin: radius of the core's ends, in `MM`"),
+		build:         f.Float64("build-mm", 0, "bobbin: thickness of the finished winding, in `MM`"),
+		alphaFlags:    newAlphaFlags(f.flagSet),
+		timeConstant:  f.String("time-constant", "", "thermal time constant of a finished coil, a `SPAN` such as 10m (default: the bench's)"),
+		wantedUncertainty: f.percent("wanted-uncertainty-percent", 0,
+			"how small the uncertainty must be, in `PERCENT` of R20, before a coil is recorded ahead of patience; 0 asks for a certain verdict "+
+				"only"),
+		note: f.String("note", "", "a `TEXT` to keep with the design"),
 	}
 }
 
@@ -276,7 +279,8 @@ func (f *designFlags) atFlag(err error) error {
 func runDesignAdd(ctx context.Context, env *environment, args []string) error {
 	flags := newDesignFlags(newWriteFlags("design add NAME --target OHMS --tolerance PERCENT",
 		"Add a design: what a coil should be at 20 °C, and by how much it may differ.",
-		"design add larkspur --target 6.69k --tolerance 5 --gauge 42 --turns 7000\ndesign add tern --target 8200 --lower 7800 --upper 8500 --conductivity 98"))
+		"design add larkspur --target 6.69k --tolerance 5 --gauge 42 --turns 7000\n"+
+			"design add tern --target 8200 --lower 7800 --upper 8500 --conductivity 98"))
 	if err := flags.parse(env, args, 1, 1); err != nil {
 		return err
 	}
@@ -300,7 +304,8 @@ func runDesignAdd(ctx context.Context, env *environment, args []string) error {
 
 func runDesignRevise(ctx context.Context, env *environment, args []string) error {
 	flags := newDesignFlags(newWriteFlags("design revise NAME",
-		"Change a design from now on. What the flags do not name stays as it is; coils\nalready measured, and open batches, keep the revision they began with.",
+		"Change a design from now on. What the flags do not name stays as it is; coils\n"+
+			"already measured, and open batches, keep the revision they began with.",
 		"design revise larkspur --turns 7050 --note \"new felt\"\ndesign revise larkspur --tolerance 4"))
 	// The help must not promise the defaults of a new design.
 	flags.VisitAll(func(flag *pflag.Flag) { flag.DefValue = "" })

@@ -39,8 +39,12 @@ type driftFlags struct {
 
 func runDrift(ctx context.Context, env *environment, args []string) error {
 	r := newReadFlags("drift (--batch NAME | --winder NAME | --file CSV)",
-		"Say whether a winder wanders, since which coil and why, and how many turns to\nchange, or to leave it alone. The coils come from the database, or from a CSV\nfile with a line of column names of which only r20_ohms must be there.",
-		"drift --batch spring-3\ndrift --winder W2 --design larkspur --json\ndrift --file coils.csv --target 6.69k --tolerance-percent 3 --baseline 40\ndrift --batch spring-3 --svg spring-3.svg --pdf spring-3.pdf\ndrift --batch spring-3 --freeze \"new felt\" --from 21 --baseline 40")
+		"Say whether a winder wanders, since which coil and why, and how many turns to\n"+
+			"change, or to leave it alone. The coils come from the database, or from a CSV\n"+
+			"file with a line of column names of which only r20_ohms must be there.",
+		"drift --batch spring-3\ndrift --winder W2 --design larkspur --json\n"+
+			"drift --file coils.csv --target 6.69k --tolerance-percent 3 --baseline 40\n"+
+			"drift --batch spring-3 --svg spring-3.svg --pdf spring-3.pdf\ndrift --batch spring-3 --freeze \"new felt\" --from 21 --baseline 40")
 	f := &driftFlags{
 		readFlags: r,
 		batch:     r.String("batch", "", "the coils of this batch, by `NAME`"),
@@ -49,16 +53,19 @@ func runDrift(ctx context.Context, env *environment, args []string) error {
 		design:    r.String("design", "", "with --winder: only coils of this design, by `NAME`"),
 		target:    r.String("target", "", "target in `OHMS` (default: the design's)"),
 		tolerance: r.percent("tolerance-percent", 0, "tolerance in `PERCENT` either side of the target (default: the design's)"),
-		baseline:  r.Int("baseline", drift.DefaultBaseline, "`NUMBER` of good coils from the first on that set the limits, even where a baseline is kept"),
-		rules:     r.String("rules", "western-electric", "run rules, as `WORDS`: western-electric, nelson, both, none, or of WE1 to WE4 and N1 to N8"),
+		baseline: r.Int("baseline", drift.DefaultBaseline, "`NUMBER` of good coils from the first on that set the limits, even where a "+
+			"baseline is kept"),
+		rules: r.String("rules", "western-electric", "run rules, as `WORDS`: western-electric, nelson, both, none, or of WE1 to WE4 and "+
+			"N1 to N8"),
 		subgroup:  r.Int("subgroup", 0, "`NUMBER` of coils in a row that make a point of a chart of means"),
 		turns:     r.Float64("turns", 0, "`NUMBER` of turns on a coil (default: the design's)"),
 		svg:       r.String("svg", "", "draw the coils into this SVG `FILE` as well"),
 		pdf:       r.String("pdf", "", "write the report into this PDF `FILE` as well"),
 		overwrite: r.Bool("overwrite", false, "replace files that are there already"),
-		freeze:    r.String("freeze", "", "with --batch: have its coils set the limits of this design and winder from now\non, and keep why, as `WORDS`"),
-		from:      r.Int("from", 1, "with --freeze: `NUMBER` in the batch of the first coil"),
-		who:       r.String("who", "", "with --freeze: `NAME` of who decides it"),
+		freeze: r.String("freeze", "", "with --batch: have its coils set the limits of this design and winder from now\non, and keep "+
+			"why, as `WORDS`"),
+		from: r.Int("from", 1, "with --freeze: `NUMBER` in the batch of the first coil"),
+		who:  r.String("who", "", "with --freeze: `NAME` of who decides it"),
 	}
 	if err := f.parse(env, args, 0, 0); err != nil {
 		return err
@@ -124,7 +131,8 @@ func withDesign(err error) error {
 // keepBaseline has some coils of a batch set the limits from now on.
 func (f *driftFlags) keepBaseline(ctx context.Context, env *environment) error {
 	return f.change(ctx, env, func(store *history.Store) error {
-		kept, err := watch.New(store, env.local).Revise(ctx, watch.Choice{Batch: *f.batch, From: *f.from, Count: *f.baseline, Reason: *f.freeze, Who: *f.who})
+		kept, err := watch.New(store, env.local).Revise(ctx, watch.Choice{Batch: *f.batch, From: *f.from, Count: *f.baseline, Reason: *f.freeze,
+			Who: *f.who})
 		if err != nil {
 			return err
 		}
@@ -164,7 +172,8 @@ func (f *driftFlags) draw(ctx context.Context, env *environment, r drift.Report)
 }
 
 // measured returns the measurements behind points; a file has none.
-func (f *driftFlags) measured(ctx context.Context, env *environment, points []drift.Point) (found map[string]record.Measurement, err error) {
+func (f *driftFlags) measured(ctx context.Context, env *environment, points []drift.Point) (found map[string]record.Measurement,
+	err error) {
 	if *f.file != "" || *f.svg == "" && *f.pdf == "" {
 		return nil, nil
 	}

@@ -39,7 +39,8 @@ func TestDriftOfFile(t *testing.T) {
 	golden(t, filepath.Join("records", "drift.txt"), text)
 	var report drift.Report
 	fromJSON(t, ok(t, "drift", "--file", path, "--target", "6.69k", "--tolerance-percent", "3", "--json", "--baseline", "30"), &report)
-	if len(report.ChangePoints) != 1 || report.ChangePoints[0].LastBefore != 40 || report.Attribution[0].Cause != "spool" || report.Baseline.Count != 30 {
+	if len(report.ChangePoints) != 1 || report.ChangePoints[0].LastBefore != 40 || report.Attribution[0].Cause != "spool" ||
+		report.Baseline.Count != 30 {
 		t.Errorf("changes %+v, causes %+v, baseline %+v", report.ChangePoints, report.Attribution, report.Baseline)
 	}
 	data, err := os.ReadFile(path)
@@ -68,7 +69,8 @@ func TestDriftOfRecords(t *testing.T) {
 	var batch, winder drift.Report
 	fromJSON(t, w.ok(t, "drift", "--batch", "spring-3", "--json"), &batch)
 	fromJSON(t, w.ok(t, "drift", "--winder", "W2", "--json"), &winder)
-	if len(batch.Points) != 15 || batch.Target == nil || *batch.Target != 6690 || batch.Points[3].Spool != "S-17" || batch.Points[3].ExpandedUncertaintyOhms == nil {
+	if len(batch.Points) != 15 || batch.Target == nil || *batch.Target != 6690 || batch.Points[3].Spool != "S-17" ||
+		batch.Points[3].ExpandedUncertaintyOhms == nil {
 		t.Errorf("batch: %d points, target %v, the fourth %+v", len(batch.Points), batch.Target, batch.Points[3])
 	}
 	if batch.Summary != winder.Summary {
@@ -114,10 +116,12 @@ func TestDriftDraws(t *testing.T) {
 	if got = w.ok(t, "drift", "--batch", "spring-3", "--baseline", "15"); strings.Contains(got, "kept from before") {
 		t.Errorf("--baseline does not win:\n%s", got)
 	}
-	if got = w.refused(t, exitFault, "drift", "--batch", "spring-3", "--freeze", "x", "--from", "20", "--baseline", "12"); !strings.Contains(got, "has 5 coils from number 20 on, not 12") {
+	if got = w.refused(t, exitFault, "drift", "--batch", "spring-3", "--freeze", "x", "--from", "20", "--baseline",
+		"12"); !strings.Contains(got, "has 5 coils from number 20 on, not 12") {
 		t.Errorf("too few: %s", got)
 	}
-	if got = w.refused(t, exitFault, "drift", "--batch", "spring-3", "--svg", filepath.Join(folder, "none", "run.svg")); !strings.Contains(got, "run.svg") {
+	if got = w.refused(t, exitFault, "drift", "--batch", "spring-3", "--svg",
+		filepath.Join(folder, "none", "run.svg")); !strings.Contains(got, "run.svg") {
 		t.Errorf("no folder: %s", got)
 	}
 	csv := stepCSV(t)

@@ -6,12 +6,14 @@ import (
 	"go/token"
 	"io/fs"
 	"maps"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 // pureRooms take values and give values: no clock, no disk, no port, no page.
@@ -57,7 +59,8 @@ func TestDataFlowsOneWay(t *testing.T) {
 			}
 			ast.Inspect(file, func(n ast.Node) bool {
 				if s, ok := n.(*ast.SelectorExpr); ok {
-					if x, ok := s.X.(*ast.Ident); ok && x.Name == "time" && slices.Contains([]string{"Now", "Since", "Sleep", "After", "NewTimer"}, s.Sel.Name) {
+					if x, ok := s.X.(*ast.Ident); ok && x.Name == "time" &&
+						slices.Contains([]string{"Now", "Since", "Sleep", "After", "NewTimer"}, s.Sel.Name) {
 						t.Errorf("%s calls time.%s: the clock comes in as a value", path, s.Sel.Name)
 					}
 				}
@@ -180,7 +183,8 @@ func TestTestsBringTheirOwnFakes(t *testing.T) {
 	if err != nil {
 		t.Fatalf("list what the program is made of: %v", err)
 	}
-	if list := string(linked); !strings.Contains(list, "coilkeep/driver/simulate\n") || strings.Contains(list, "coilkeep/driver/drivertest\n") {
+	if list := string(linked); !strings.Contains(list, "coilkeep/driver/simulate\n") ||
+		strings.Contains(list, "coilkeep/driver/drivertest\n") {
 		t.Errorf("the program must be made with driver/simulate and without driver/drivertest, but is made of\n%s", list)
 	}
 	for name, path := range declared {
@@ -220,5 +224,31 @@ func TestProgramHasFewDependencies(t *testing.T) {
 	}
 	if names := slices.Sorted(maps.Keys(modules)); len(names) > mostDependencies || len(names) < 5 {
 		t.Errorf("the program imports %d modules, at most %d: %s", len(names), mostDependencies, strings.Join(names, ", "))
+	}
+}
+
+// TestLinesAreShort keeps the program's lines within what a screen shows beside
+// another file.
+func TestLinesAreShort(t *testing.T) {
+	t.Parallel()
+	const most = 140
+	for _, folder := range []string{"cmd", "driver", "internal"} {
+		err := filepath.WalkDir(filepath.Join("..", "..", folder), func(path string, entry fs.DirEntry, err error) error {
+			if err != nil || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+				return err
+			}
+			text, err := os.ReadFile(path)
+			number := 0
+			for line := range strings.Lines(string(text)) {
+				number++
+				if width := utf8.RuneCountInString(strings.TrimRight(line, "\n")); width > most {
+					t.Errorf("%s:%d has %d columns, at most %d", path, number, width, most)
+				}
+			}
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
 	}
 }

@@ -17,7 +17,8 @@ func instrumentMenu() menu {
 			{"calibrate", "Enter a calibration: when it is due, and a correction.", runInstrumentCalibrate},
 			{"check-standard", "Enter a measurement of a reference resistor.", runInstrumentCheck},
 		}}},
-		examples: "coilkeep instrument list --bench north\ncoilkeep instrument check-standard --bench north --standard box-10k --nominal 10k --measured 10.002k",
+		examples: "coilkeep instrument list --bench north\n" +
+			"coilkeep instrument check-standard --bench north --standard box-10k --nominal 10k --measured 10.002k",
 	}
 }
 
@@ -28,7 +29,8 @@ type instrumentsView struct {
 }
 
 func runInstrumentList(ctx context.Context, env *environment, args []string) error {
-	flags := newReadFlags("instrument list --bench BENCH", "List the calibrations entered for a bench's meter and probe, and the latest\nmeasurements of its check standards.",
+	flags := newReadFlags("instrument list --bench BENCH", "List the calibrations entered for a bench's meter and probe, and the "+
+		"latest\nmeasurements of its check standards.",
 		"instrument list --bench north\ninstrument list --config coilkeep.toml --json")
 	bench := flags.String("bench", "", "`NAME` of the bench; with --config and one bench it need not be said")
 	limit := flags.Int("limit", 20, "at most this `NUMBER` of check measurements")
@@ -67,7 +69,8 @@ func (env *environment) printInstruments(calibrations []record.Calibration, chec
 	fmt.Fprintln(env.stdout)
 	rows = [][]string{{"CHECKED", "STANDARD", "NOMINAL", "MEASURED", "DEVIATION", "BY"}}
 	for _, c := range checks {
-		rows = append(rows, []string{env.when(c.Time), c.Standard, ohms(c.NominalOhms), ohms(c.MeasuredOhms), percent(c.DeviationRatio), dash(c.By)})
+		rows = append(rows, []string{env.when(c.Time), c.Standard, ohms(c.NominalOhms), ohms(c.MeasuredOhms), percent(c.DeviationRatio),
+			dash(c.By)})
 	}
 	return columns(env.stdout, "No check standard has been measured.", rows)
 }
@@ -77,8 +80,10 @@ func percent(ratio float64) string { return fmt.Sprintf("%+.4f %%", 100*ratio) }
 
 func runInstrumentCalibrate(ctx context.Context, env *environment, args []string) error {
 	flags := newWriteFlags("instrument calibrate --bench BENCH --role ROLE",
-		"Enter a calibration of a meter or a probe. A correction is applied to what the\nmeter shows from now on; measurements already kept stay as they are.",
-		"instrument calibrate --bench north --role meter --certificate K-2026-118 --due 2027-03-01\ninstrument calibrate --bench north --role meter --correction-percent -0.012 --due 2027-03-01")
+		"Enter a calibration of a meter or a probe. A correction is applied to what the\n"+
+			"meter shows from now on; measurements already kept stay as they are.",
+		"instrument calibrate --bench north --role meter --certificate K-2026-118 --due 2027-03-01\n"+
+			"instrument calibrate --bench north --role meter --correction-percent -0.012 --due 2027-03-01")
 	bench := flags.String("bench", "", "`NAME` of the bench; with --config and one bench it need not be said")
 	role := flags.String("role", "meter", "meter or probe, a `WORD`")
 	instrument := flags.String("instrument", "", "make, model and serial number, as a `TEXT`")
@@ -120,7 +125,8 @@ func runInstrumentCalibrate(ctx context.Context, env *environment, args []string
 func runInstrumentCheck(ctx context.Context, env *environment, args []string) error {
 	flags := newWriteFlags("instrument check-standard --bench BENCH --standard NAME --nominal OHMS --measured OHMS",
 		"Enter a measurement of a stable reference resistor. Measured routinely it tells\na meter that drifts from a winder that drifts.",
-		"instrument check-standard --bench north --standard box-10k --nominal 10k --measured 10.002k\ninstrument check-standard --bench north --standard box-10k --nominal 10k --measured 10.002k --at 21.4")
+		"instrument check-standard --bench north --standard box-10k --nominal 10k --measured 10.002k\n"+
+			"instrument check-standard --bench north --standard box-10k --nominal 10k --measured 10.002k --at 21.4")
 	bench := flags.String("bench", "", "`NAME` of the bench; with --config and one bench it need not be said")
 	standard := flags.String("standard", "", "`NAME` of the resistor")
 	nominal := flags.String("nominal", "", "its reference value, in `OHMS`")

@@ -9,7 +9,8 @@ import (
 )
 
 func runJournal(ctx context.Context, env *environment, args []string) error {
-	flags := newReadFlags("journal", "Show who did what: withdrawn measurements, spool changes, revisions. The latest\nentries, the oldest of them first.",
+	flags := newReadFlags("journal", "Show who did what: withdrawn measurements, spool changes, revisions. The latest\nentries, the "+
+		"oldest of them first.",
 		"journal\njournal --bench north --limit 200 --json")
 	bench := flags.String("bench", "", "only of this bench, by `NAME`")
 	limit := flags.Int("limit", 50, "at most this `NUMBER` of entries")

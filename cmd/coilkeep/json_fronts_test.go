@@ -21,7 +21,8 @@ func TestJSONIsTheSameEverywhere(t *testing.T) {
 	d.call("POST", "/api/v1/designs", `{"name":"Fen","target_ohms":6650,"tolerance_percent":6,"turns":7000}`, http.StatusCreated, nil)
 	d.call("POST", "/api/v1/designs/Fen/revisions", `{"note":"new felt"}`, http.StatusCreated, nil)
 	d.call("POST", "/api/v1/benches/south/batch", `{"batch":"first","design":"Fen","spool":"SP-1","winder":"W1"}`, http.StatusCreated, nil)
-	d.call("POST", "/api/v1/benches/south/calibrations", `{"role":"meter","certificate":"K-1","correction_ratio":0.0001}`, http.StatusCreated, nil)
+	d.call("POST", "/api/v1/benches/south/calibrations", `{"role":"meter","certificate":"K-1","correction_ratio":0.0001}`,
+		http.StatusCreated, nil)
 	d.until("the batch", func(s bench.Snapshot) bool { return s.Batch != nil })
 	p := typist{*d}
 	p.typeIn("probe", "20")

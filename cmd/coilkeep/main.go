@@ -113,7 +113,8 @@ func coilkeep() menu {
 				{"version", "Say which version this is.", runVersion},
 			}},
 		},
-		examples: "coilkeep demo\ncoilkeep serve --config coilkeep.toml\ncoilkeep ports\ncoilkeep normalize 6690 --at 23.4\ncoilkeep batch list --config coilkeep.toml",
+		examples: "coilkeep demo\ncoilkeep serve --config coilkeep.toml\ncoilkeep ports\ncoilkeep normalize 6690 --at 23.4\n" +
+			"coilkeep batch list --config coilkeep.toml",
 	}
 }
 

@@ -215,19 +215,29 @@ func TestWrongCommandLines(t *testing.T) {
 		want string
 	}{
 		{"nothing", nil, "coilkeep: which command? coilkeep alone does nothing\nTry: coilkeep --help\n"},
-		{"unknown command", []string{"normalise"}, "coilkeep: coilkeep has no command \"normalise\"; did you mean normalize?\nTry: coilkeep --help\n"},
+		{"unknown command", []string{"normalise"}, "coilkeep: coilkeep has no command \"normalise\"; did you mean normalize?\nTry: coilkeep " +
+			"--help\n"},
 		{"nothing like it", []string{"xyzzy"}, "coilkeep: coilkeep has no command \"xyzzy\"\nTry: coilkeep --help\n"},
-		{"unknown command in a group", []string{"batch", "strat"}, "coilkeep: coilkeep batch has no command \"strat\"; did you mean start?\nTry: coilkeep batch --help\n"},
+		{"unknown command in a group", []string{"batch", "strat"}, "coilkeep: coilkeep batch has no command \"strat\"; did you mean " +
+			"start?\nTry: coilkeep batch --help\n"},
 		{"group alone", []string{"batch"}, "coilkeep: which command? coilkeep batch alone does nothing\nTry: coilkeep batch --help\n"},
-		{"unknown flag", []string{"normalize", "6690", "--att", "20"}, "coilkeep: there is no flag --att; did you mean --at?\nTry: coilkeep normalize --help\n"},
+		{"unknown flag", []string{"normalize", "6690", "--att", "20"},
+			"coilkeep: there is no flag --att; did you mean --at?\nTry: coilkeep normalize --help\n"},
 		{"unknown short flag", []string{"ports", "-q"}, "coilkeep: there is no flag -q\nTry: coilkeep ports --help\n"},
-		{"flag without a value", []string{"normalize", "6690", "--at"}, "coilkeep: --at needs a value after it\nTry: coilkeep normalize --help\n"},
-		{"flag with the wrong kind of value", []string{"wire", "--gauge", "fine"}, "coilkeep: \"fine\" will not do for --gauge, which wants a whole number\nTry: coilkeep wire --help\n"},
-		{"a value that cannot be", []string{"drift", "--batch", "spring-3", "--turns", "NaN"}, "coilkeep: --turns NaN: give a number above 0\nTry: coilkeep drift --help\n"},
-		{"a word missing", []string{"coil", "show"}, "coilkeep: something is missing; write coilkeep coil show SERIAL\nTry: coilkeep coil show --help\n"},
-		{"a word too many", []string{"version", "please"}, "coilkeep: \"please\" is one word too many; write coilkeep version\nTry: coilkeep version --help\n"},
-		{"a file to export to", []string{"export", "all.csv"}, "coilkeep: \"all.csv\" is one word too many; to write a file of that name say --output all.csv\nTry: coilkeep export --help\n"},
-		{"two databases", []string{"design", "list", "--config", "a", "--history", "b"}, "coilkeep: --config and --history both name a database; give one of them\nTry: coilkeep design list --help\n"},
+		{"flag without a value", []string{"normalize", "6690", "--at"},
+			"coilkeep: --at needs a value after it\nTry: coilkeep normalize --help\n"},
+		{"flag with the wrong kind of value", []string{"wire", "--gauge", "fine"},
+			"coilkeep: \"fine\" will not do for --gauge, which wants a whole number\nTry: coilkeep wire --help\n"},
+		{"a value that cannot be", []string{"drift", "--batch", "spring-3", "--turns", "NaN"},
+			"coilkeep: --turns NaN: give a number above 0\nTry: coilkeep drift --help\n"},
+		{"a word missing", []string{"coil", "show"}, "coilkeep: something is missing; write coilkeep coil show SERIAL\nTry: coilkeep coil " +
+			"show --help\n"},
+		{"a word too many", []string{"version", "please"}, "coilkeep: \"please\" is one word too many; write coilkeep version\nTry: " +
+			"coilkeep version --help\n"},
+		{"a file to export to", []string{"export", "all.csv"}, "coilkeep: \"all.csv\" is one word too many; to write a file of that name " +
+			"say --output all.csv\nTry: coilkeep export --help\n"},
+		{"two databases", []string{"design", "list", "--config", "a", "--history", "b"},
+			"coilkeep: --config and --history both name a database; give one of them\nTry: coilkeep design list --help\n"},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			got := start(t, test.args...)

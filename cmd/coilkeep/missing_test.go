@@ -49,7 +49,8 @@ var onMissing = map[string]struct {
 func TestOnlyABeginningCreatesADatabase(t *testing.T) {
 	t.Parallel()
 	seen := 0
-	for prefix, m := range map[string]menu{"": coilkeep(), "design": designMenu(), "batch": batchMenu(), "coil": coilMenu(), "instrument": instrumentMenu()} {
+	for prefix, m := range map[string]menu{"": coilkeep(), "design": designMenu(), "batch": batchMenu(), "coil": coilMenu(),
+		"instrument": instrumentMenu()} {
 		for _, g := range m.groups {
 			for _, c := range g.commands {
 				name := strings.TrimSpace(prefix + " " + c.name)

@@ -51,18 +51,22 @@ type atTemperature struct {
 
 func runNormalize(_ context.Context, env *environment, args []string) error {
 	f := newFlags("normalize OHMS --at CELSIUS",
-		"Refer a resistance, read with the copper at a temperature, to 20 °C, and say how\nwell the result is known. Nothing is added for a coil that was still warm: one from\nthe hand, the winder or the iron may be kelvins from a thermometer beside it, which\n--temperature-uncertainty has to cover.",
-		"normalize 6690 --at 23.4\nnormalize 6.69k --at 23.4 --to 25 --meter-percent 0.05 --meter-ohms 0.3\nnormalize 8.2k --at 19 --conductivity 98 --temperature-uncertainty 0.5 --json")
+		"Refer a resistance, read with the copper at a temperature, to 20 °C, and say how\n"+
+			"well the result is known. Nothing is added for a coil that was still warm: one from\n"+
+			"the hand, the winder or the iron may be kelvins from a thermometer beside it, which\n--temperature-uncertainty has to cover.",
+		"normalize 6690 --at 23.4\nnormalize 6.69k --at 23.4 --to 25 --meter-percent 0.05 --meter-ohms 0.3\n"+
+			"normalize 8.2k --at 19 --conductivity 98 --temperature-uncertainty 0.5 --json")
 	flags := &normalizeFlags{
-		flagSet:                f,
-		at:                     f.String("at", "", "temperature of the copper, in degrees `CELSIUS`"),
-		to:                     f.String("to", "", "also say what the coil has at this temperature, in degrees `CELSIUS`"),
-		alphaFlags:             newAlphaFlags(f),
-		meterPercent:           f.percent("meter-percent", handheldPercent, "accuracy of the meter, in `PERCENT` of the reading either way"),
-		meterOhms:              f.Float64("meter-ohms", 0, "and in `OHMS` either way (default: 2 steps of the last digit given)"),
-		leadOhms:               f.Float64("lead-ohms", 0, "resistance of the leads, to take off, in `OHMS`"),
-		temperatureUncertainty: f.Float64("temperature-uncertainty", thermometerKelvin, "how far the copper may be from --at, in `KELVIN` either way"),
-		json:                   f.Bool("json", false, "print JSON: ohms, degrees Celsius"),
+		flagSet:      f,
+		at:           f.String("at", "", "temperature of the copper, in degrees `CELSIUS`"),
+		to:           f.String("to", "", "also say what the coil has at this temperature, in degrees `CELSIUS`"),
+		alphaFlags:   newAlphaFlags(f),
+		meterPercent: f.percent("meter-percent", handheldPercent, "accuracy of the meter, in `PERCENT` of the reading either way"),
+		meterOhms:    f.Float64("meter-ohms", 0, "and in `OHMS` either way (default: 2 steps of the last digit given)"),
+		leadOhms:     f.Float64("lead-ohms", 0, "resistance of the leads, to take off, in `OHMS`"),
+		temperatureUncertainty: f.Float64("temperature-uncertainty", thermometerKelvin,
+			"how far the copper may be from --at, in `KELVIN` either way"),
+		json: f.Bool("json", false, "print JSON: ohms, degrees Celsius"),
 	}
 	if err := flags.parse(env, args, 1, 1); err != nil {
 		return err
@@ -134,12 +138,14 @@ func (f *normalizeFlags) inputs() (r20.Inputs, []string, error) {
 	switch percent, ohms := f.Changed("meter-percent"), f.Changed("meter-ohms"); {
 	case !percent && !ohms:
 		in.MeterOhms = handheldDigits * step
-		assumptions = append(assumptions, fmt.Sprintf("the meter is an ordinary handheld, good to ±(%g %% + %d digits); better known: --meter-percent, --meter-ohms", handheldPercent, handheldDigits))
+		assumptions = append(assumptions, fmt.Sprintf("the meter is an ordinary handheld, good to ±(%g %% + %d digits); better known: "+
+			"--meter-percent, --meter-ohms", handheldPercent, handheldDigits))
 	case !percent:
 		in.MeterPercent = 0
 	}
 	if !f.Changed("temperature-uncertainty") {
-		assumptions = append(assumptions, fmt.Sprintf("the copper was within ±%g K of the temperature given; better known: --temperature-uncertainty", thermometerKelvin))
+		assumptions = append(assumptions, fmt.Sprintf("the copper was within ±%g K of the temperature given; better known: "+
+			"--temperature-uncertainty", thermometerKelvin))
 	}
 	return in, assumptions, nil
 }
@@ -173,7 +179,8 @@ func (n normalized) print(w io.Writer) error {
 		"R20", fmt.Sprintf("%s (95 %%, k = %.2f)", quantity.FormatOhmsWithin(n.R20Ohms, n.ExpandedUncertaintyOhms), n.CoverageFactor),
 	}
 	if n.At != nil {
-		pairs = append(pairs, "At "+celsius(n.At.Celsius), fmt.Sprintf("%s (95 %%, k = %.2f)", quantity.FormatOhmsWithin(n.At.Ohms, n.At.ExpandedUncertaintyOhms), n.At.CoverageFactor))
+		pairs = append(pairs, "At "+celsius(n.At.Celsius), fmt.Sprintf("%s (95 %%, k = %.2f)",
+			quantity.FormatOhmsWithin(n.At.Ohms, n.At.ExpandedUncertaintyOhms), n.At.CoverageFactor))
 	}
 	pairs = append(pairs, "Temperature coefficient", fmt.Sprintf("%g /K at 20 °C", n.Inputs.AlphaPerKelvin))
 	if err := facts(w, pairs...); err != nil {
@@ -218,7 +225,8 @@ func newAlphaFlags(f *flagSet) alphaFlags {
 		flagSet:      f,
 		conductivity: f.percent("conductivity", 100, "of the wire, in `PERCENT` of the standard's; fine wire is often listed at 98"),
 		alpha:        f.Float64("alpha", 0, "temperature coefficient at 20 °C, a `NUMBER` per kelvin, instead of --conductivity"),
-		uncertainty:  f.Float64("alpha-uncertainty", copper.StandardUncertaintyPerKelvin, "standard uncertainty of the coefficient, a `NUMBER` per kelvin"),
+		uncertainty: f.Float64("alpha-uncertainty", copper.StandardUncertaintyPerKelvin,
+			"standard uncertainty of the coefficient, a `NUMBER` per kelvin"),
 	}
 }
 

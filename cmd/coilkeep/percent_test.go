@@ -12,7 +12,8 @@ func TestPercentFlags(t *testing.T) {
 	}
 	f := newFlags("try", "", "")
 	f.percent("tolerance", 0, "`PERCENT`")
-	if err := f.parse(&environment{}, []string{"--tolerance", "five"}, 0, 0); err == nil || err.Error() != `"five" will not do for --tolerance, which wants a number` {
+	if err := f.parse(&environment{}, []string{"--tolerance", "five"}, 0, 0); err == nil ||
+		err.Error() != `"five" will not do for --tolerance, which wants a number` {
 		t.Errorf("five: %v", err)
 	}
 }

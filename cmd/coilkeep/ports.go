@@ -10,7 +10,8 @@ import (
 
 func runPorts(_ context.Context, env *environment, args []string) error {
 	flags := newFlags("ports",
-		"List the serial ports with what is plugged in. Each line can be pasted into the\nconfiguration; a usb: address finds the instrument again under another name.",
+		"List the serial ports with what is plugged in. Each line can be pasted into the\n"+
+			"configuration; a usb: address finds the instrument again under another name.",
 		"ports\nports --json")
 	json := flags.Bool("json", false, "print JSON")
 	if err := flags.parse(env, args, 0, 0); err != nil {

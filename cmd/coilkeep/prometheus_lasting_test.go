@@ -32,7 +32,8 @@ func TestPrometheusRaisesAlertsOnLastingFaults(t *testing.T) {
 	folder := t.TempDir()
 	// Bench south is patient: that this machine is busy is no fault of its own.
 	d := startDaemon(t, folder, talkingBench(t, north, &spoiled)+"\n"+
-		strings.NewReplacer(`"north"`, `"south"`, "HN-", "HS-", `timeout = "1s"`, `timeout = "20s"`).Replace(talkingBench(t, south, new(atomic.Bool))))
+		strings.NewReplacer(`"north"`, `"south"`, "HN-", "HS-", `timeout = "1s"`,
+			`timeout = "20s"`).Replace(talkingBench(t, south, new(atomic.Bool))))
 	d.batch()
 	w := watched{
 		watcher: startPrometheus(t, "workshop", strings.TrimPrefix(d.url, "http://")),

@@ -88,7 +88,8 @@ const rightJob = "coilkeep"
 // configure writes the configuration with a scrape job of that name.
 func (w *watcher) configure(job string) {
 	w.t.Helper()
-	if err := os.WriteFile(w.config, fmt.Appendf(nil, quickPrometheus, job, w.target, unhurried(scrapeEvery).Milliseconds()), 0o600); err != nil {
+	if err := os.WriteFile(w.config, fmt.Appendf(nil, quickPrometheus, job, w.target, unhurried(scrapeEvery).Milliseconds()),
+		0o600); err != nil {
 		w.t.Fatal(err)
 	}
 }

@@ -12,7 +12,8 @@ import (
 )
 
 func runCoilRack(ctx context.Context, env *environment, args []string) error {
-	flags := newWriteFlags("coil rack [SERIAL…] --bench BENCH", `Say that coils lie beside the probe of a bench, by their serial numbers or all of
+	flags := newWriteFlags("coil rack [SERIAL…] --bench BENCH",
+		`Say that coils lie beside the probe of a bench, by their serial numbers or all of
 an open batch. What they have lain there when they are clipped on is then known,
 and their uncertainty is small sooner. It holds until they are measured or somebody
 says a later time.`,
@@ -55,7 +56,8 @@ says a later time.`,
 			if kept.Batch != "" {
 				subject = "the coils of batch " + kept.Batch
 			}
-			if _, err := fmt.Fprintf(env.stdout, "Beside the probe of bench %s since %s: %s.\n", kept.Bench, env.when(kept.Since), subject); err != nil {
+			if _, err := fmt.Fprintf(env.stdout, "Beside the probe of bench %s since %s: %s.\n", kept.Bench, env.when(kept.Since),
+				subject); err != nil {
 				return err
 			}
 		}
@@ -73,7 +75,8 @@ func (env *environment) timeOfDay(text string) (time.Time, error) {
 }
 
 func runCoilUnrecorded(ctx context.Context, env *environment, args []string) error {
-	flags := newReadFlags("coil unrecorded", "List the coils that left the clips without a record, the newest first, and why.\nEach stays here until it is measured or dismissed.",
+	flags := newReadFlags("coil unrecorded", "List the coils that left the clips without a record, the newest first, and why.\nEach "+
+		"stays here until it is measured or dismissed.",
 		"coil unrecorded\ncoil unrecorded --bench north --json")
 	benchName := flags.String("bench", "", "only from this bench, by `NAME`")
 	if err := flags.parse(env, args, 0, 0); err != nil {
@@ -109,7 +112,8 @@ func unrecordedDuring(ctx context.Context, store *history.Store, b record.Batch)
 }
 
 func runCoilDismiss(ctx context.Context, env *environment, args []string) error {
-	flags := newWriteFlags("coil dismiss SERIAL|ID", "Take a coil that was not recorded off the list: it need not be measured. It stays\nin the journal.",
+	flags := newWriteFlags("coil dismiss SERIAL|ID", "Take a coil that was not recorded off the list: it need not be measured. It "+
+		"stays\nin the journal.",
 		"coil dismiss HN-0042\ncoil dismiss 0199e4c2-7d1a-7c33-9f0e-3f6f0c1b2a4d --who Mira")
 	if err := flags.parse(env, args, 1, 1); err != nil {
 		return err

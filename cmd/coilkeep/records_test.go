@@ -133,7 +133,8 @@ func TestDesigns(t *testing.T) {
 	var first, second record.Design
 	fromJSON(t, w.ok(t, "design", "show", "larkspur", "--revision", "1", "--json"), &first)
 	fromJSON(t, w.ok(t, "design", "show", "larkspur", "--json"), &second)
-	if first.TargetOhms != 6690 || second.TargetOhms != 6600 || second.Revision != 2 || second.Turns != 7000 || second.AlphaPerKelvin != first.AlphaPerKelvin {
+	if first.TargetOhms != 6690 || second.TargetOhms != 6600 || second.Revision != 2 || second.Turns != 7000 ||
+		second.AlphaPerKelvin != first.AlphaPerKelvin {
 		t.Errorf("first %+v\nsecond %+v", first, second)
 	}
 	if !first.CreatedAt.Equal(noon) {
@@ -324,7 +325,8 @@ func TestImportCSV(t *testing.T) {
 		return path
 	}
 	const header = "serial,time,resistance_ohms,temperature_celsius,batch,status\n"
-	old := write("Old.CSV", header+"A-1,2019-05-02T16:20:00Z,6701,21.5,May 2019,\nA-2,2019-05-02T16:30:00Z,7402,21.5,May 2019,\nA-3,2019-05-02T16:40:00Z,120,21.5,May 2019,void\n")
+	old := write("Old.CSV", header+"A-1,2019-05-02T16:20:00Z,6701,21.5,May 2019,\nA-2,2019-05-02T16:30:00Z,7402,21.5,May "+
+		"2019,\nA-3,2019-05-02T16:40:00Z,120,21.5,May 2019,void\n")
 
 	var complaints strings.Builder
 	for _, args := range [][]string{

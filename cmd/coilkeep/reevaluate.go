@@ -22,7 +22,8 @@ type reevaluateFlags struct {
 }
 
 func newReevaluateFlags() reevaluateFlags {
-	f := reevaluateFlags{writeFlags: newWriteFlags("coil reevaluate [SERIAL…]", `Evaluate measurements of older rules again, from the readings that were kept: R20
+	f := reevaluateFlags{writeFlags: newWriteFlags("coil reevaluate [SERIAL…]",
+		`Evaluate measurements of older rules again, from the readings that were kept: R20
 and its uncertainty with the copper's temperature estimated, where it was only
 bounded. First a preview, by batch; nothing changes by itself. With --apply each
 new result takes the place of the old one, which is kept and marked superseded,
@@ -31,7 +32,8 @@ with the reason. What was done already is not done again.
 How the coils cool is taken from the newest revision of their design, and how
 they came to the bench from --config (coils_arrive); what nobody told is left
 open. Values whose uncertainty was told as a whole stay as they are.`,
-		"coil reevaluate\ncoil reevaluate --batch spring-3 --config coilkeep.toml\ncoil reevaluate HN-0042 --json\ncoil reevaluate --batch spring-3 --apply --reason \"the copper is estimated now\"")}
+		"coil reevaluate\ncoil reevaluate --batch spring-3 --config coilkeep.toml\ncoil reevaluate HN-0042 --json\n"+
+			"coil reevaluate --batch spring-3 --apply --reason \"the copper is estimated now\"")}
 	f.batch = f.String("batch", "", "only of this batch, by `NAME`")
 	f.design = f.String("design", "", "only of this design, by `NAME`")
 	f.since = f.String("since", "", "only what was measured from this `DATE` on")

@@ -38,9 +38,11 @@ func TestReevaluateFromTheCommandLine(t *testing.T) {
 	}
 	w.golden(t, "reevaluate-refused.txt", complaints.String())
 
-	w.golden(t, "reevaluate-apply.txt", w.ok(t, "coil", "reevaluate", "HL-0058", "--apply", "--reason", "the copper is estimated now", "--who", "Mira"))
+	w.golden(t, "reevaluate-apply.txt", w.ok(t, "coil", "reevaluate", "HL-0058", "--apply", "--reason", "the copper is estimated now",
+		"--who", "Mira"))
 	w.golden(t, "reevaluate-coil.txt", w.ok(t, "coil", "show", "HL-0058"))
-	if fromJSON(t, w.ok(t, "coil", "reevaluate", "--all", "--apply", "--reason", "the rest", "--json"), &sum); !sum.Applied || sum.Measurements != 2 {
+	if fromJSON(t, w.ok(t, "coil", "reevaluate", "--all", "--apply", "--reason", "the rest", "--json"), &sum); !sum.Applied ||
+		sum.Measurements != 2 {
 		t.Errorf("the rest: %+v", sum)
 	}
 	if got := w.ok(t, "verify"); !strings.Contains(got, "captured 3 again.\nEverything agrees.\n") {
@@ -68,7 +70,8 @@ func TestRackAndUnrecorded(t *testing.T) {
 		complaints.WriteString(w.refused(t, exitUsage, append([]string{"coil", "rack"}, args...)...))
 	}
 	for _, args := range [][]string{
-		{"rack", "--batch", "spring-4"}, {"rack", "HN-0002", "--since", "23:59"}, {"rack", "HN-0001", "--since", "2026-03-14 13:00"}, {"dismiss", "HN-0009"},
+		{"rack", "--batch", "spring-4"}, {"rack", "HN-0002", "--since", "23:59"}, {"rack", "HN-0001", "--since", "2026-03-14 13:00"},
+		{"dismiss", "HN-0009"},
 	} {
 		complaints.WriteString(w.refused(t, exitFault, append([]string{"coil"}, args...)...))
 	}
@@ -80,8 +83,9 @@ func TestRackAndUnrecorded(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, serial := range []string{"HN-0002", ""} {
-		_, err := store.AddUnrecorded(t.Context(), record.Unrecorded{Time: noon.Add(time.Duration(i) * time.Minute), Bench: "north", Serial: serial,
-			Stage: record.StageWound, Refusal: "too-short", Words: "it came off before the readings were steady"})
+		_, err := store.AddUnrecorded(t.Context(), record.Unrecorded{Time: noon.Add(time.Duration(i) * time.Minute), Bench: "north",
+			Serial: serial,
+			Stage:  record.StageWound, Refusal: "too-short", Words: "it came off before the readings were steady"})
 		if err != nil {
 			t.Fatal(err)
 		}

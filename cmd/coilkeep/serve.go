@@ -25,7 +25,8 @@ import (
 
 func runServe(ctx context.Context, env *environment, args []string) error {
 	flags := newFlags("serve --config FILE",
-		"Run the bench: read meter and probe, measure what is clipped on, keep it, and\nserve the pages, the API and the metrics until interrupted.",
+		"Run the bench: read meter and probe, measure what is clipped on, keep it, and\n"+
+			"serve the pages, the API and the metrics until interrupted.",
 		"serve --config coilkeep.toml\nserve --config coilkeep.toml --verbose")
 	path := flags.String("config", "", "the configuration `FILE`")
 	verbose := flags.Bool("verbose", false, "log what is mostly of no interest too")
@@ -68,7 +69,8 @@ func serve(ctx context.Context, cfg config.Config, log *slog.Logger, beside func
 	}
 
 	d := assembleDaemon(cfg, store, log)
-	handler, err := metrics.Handler(metrics.Sources{Recorder: d.recorder, Benches: d.forMetrics(), History: store, Drift: d.drift, Logger: log})
+	handler, err := metrics.Handler(metrics.Sources{Recorder: d.recorder, Benches: d.forMetrics(), History: store, Drift: d.drift,
+		Logger: log})
 	if err != nil {
 		return errors.Join(err, listener.Close())
 	}

@@ -62,7 +62,8 @@ func TestFilesOfTheConfigurationAreReadFirst(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, command := range []string{"serve", "check"} {
-			if got := start(t, command, "--config", path); got.code != exitFault || got.stdout != "" || !strings.Contains(got.stderr, filepath.Join(folder, name)) {
+			if got := start(t, command, "--config", path); got.code != exitFault || got.stdout != "" ||
+				!strings.Contains(got.stderr, filepath.Join(folder, name)) {
 				t.Errorf("%s: exit %d, want 1 with the file %s:\n%s%s", command, got.code, name, got.stdout, got.stderr)
 			}
 		}

@@ -14,7 +14,8 @@ import (
 
 func runConfig(_ context.Context, env *environment, args []string) error {
 	flags := newFlags("config [FILE]",
-		"Print a complete commented configuration to start from. With a FILE, check it\nand print what is in force, every default spelled out; no port is opened.",
+		"Print a complete commented configuration to start from. With a FILE, check it\n"+
+			"and print what is in force, every default spelled out; no port is opened.",
 		"config > coilkeep.toml\nconfig coilkeep.toml")
 	if err := flags.parse(env, args, 0, 1); err != nil {
 		return err
@@ -32,7 +33,8 @@ func runConfig(_ context.Context, env *environment, args []string) error {
 
 func runPassword(_ context.Context, env *environment, args []string) error {
 	flags := newFlags("password",
-		"Read a password from the standard input, one line of 8 characters at least, and\nprint the hash that belongs in the file web.password_file names. The line shows\nwhile you type it.",
+		"Read a password from the standard input, one line of 8 characters at least, and\n"+
+			"print the hash that belongs in the file web.password_file names. The line shows\nwhile you type it.",
 		"password > password.hash\npassword < secret.txt > password.hash")
 	if err := flags.parse(env, args, 0, 0); err != nil {
 		return err

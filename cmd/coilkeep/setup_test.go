@@ -16,7 +16,8 @@ func TestPortsAreReadyToPaste(t *testing.T) {
 	env := &environment{stdout: &out}
 	err := env.printPorts([]port.Info{
 		{Path: "/dev/ttyS0", Address: "/dev/ttyS0"},
-		{Path: "/dev/ttyUSB0", Address: "usb:1A2B:0001:A7", VID: "1A2B", PID: "0001", Serial: "A7", Manufacturer: "Plover Instruments", Product: "bench\n cable"},
+		{Path: "/dev/ttyUSB0", Address: "usb:1A2B:0001:A7", VID: "1A2B", PID: "0001", Serial: "A7", Manufacturer: "Plover Instruments",
+			Product: "bench\n cable"},
 		{Path: "/dev/ttyUSB1", Address: "/dev/ttyUSB1", VID: "1A2B", PID: "0002", Serial: "twin"},
 	})
 	if err != nil {
@@ -75,7 +76,8 @@ func TestPasswordHash(t *testing.T) {
 	if strings.Contains(got.stdout, "felt") {
 		t.Error("the hash shows the password")
 	}
-	if short := startWith(t, "felt\n", "password"); short.code != exitFault || short.stdout != "" || !strings.Contains(short.stderr, "at least 8") {
+	if short := startWith(t, "felt\n", "password"); short.code != exitFault || short.stdout != "" ||
+		!strings.Contains(short.stderr, "at least 8") {
 		t.Errorf("a short password: exit %d, %q, %q", short.code, short.stdout, short.stderr)
 	}
 	if empty := startWith(t, "\n", "password"); empty.code != exitFault || empty.stdout != "" {

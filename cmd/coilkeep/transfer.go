@@ -22,7 +22,8 @@ import (
 )
 
 func runExport(ctx context.Context, env *environment, args []string) error {
-	flags := newDatabaseFlags("export", "Write measurements, the oldest first: as CSV for a spreadsheet, one line each, or\nas JSON Lines with everything behind them. import takes both; only JSON Lines\nbring everything back.",
+	flags := newDatabaseFlags("export", "Write measurements, the oldest first: as CSV for a spreadsheet, one line each, or\nas JSON "+
+		"Lines with everything behind them. import takes both; only JSON Lines\nbring everything back.",
 		"export > measurements.csv\nexport --batch spring-3 --output batch.csv\nexport --format jsonl --output everything.jsonl")
 	format := flags.String("format", record.CSV, "csv or jsonl, as a `WORD`")
 	output := flags.String("output", "", "write to this `FILE` instead of the standard output")
@@ -81,10 +82,12 @@ type importFlags struct {
 }
 
 // csvFlags are the flags of import that say what a CSV file does not.
-var csvFlags = []string{"design", "bench", "meter-percent", "meter-ohms", "temperature-uncertainty", "lead-ohms", "correction-percent", "zone"}
+var csvFlags = []string{"design", "bench", "meter-percent", "meter-ohms", "temperature-uncertainty", "lead-ohms", "correction-percent",
+	"zone"}
 
 func newImportFlags() importFlags {
-	f := importFlags{databaseFlags: newDatabaseFlags("import FILE", `Add the records of a JSON Lines export, or the coils of a CSV table; - reads the
+	f := importFlags{databaseFlags: newDatabaseFlags("import FILE",
+		`Add the records of a JSON Lines export, or the coils of a CSV table; - reads the
 standard input. What is there already is left alone, so a file may be imported
 twice. It is all or nothing.
 
@@ -100,13 +103,16 @@ resistance_ohms: leads are taken off here. Rows that are void or superseded are
 left out. A batch that is not there is made, and closed; its coils are numbered
 in the order of the column sequence, without holes. A row is known by its id, or
 without one by serial, time and stage.`,
-		"import everything.jsonl --history copy.db\nimport - --config coilkeep.toml < everything.jsonl\nimport old-coils.csv --design larkspur --bench north --config coilkeep.toml\nimport old-coils.csv --bench north --meter-percent 0.8 --meter-ohms 2 --temperature-uncertainty 1")}
+		"import everything.jsonl --history copy.db\nimport - --config coilkeep.toml < everything.jsonl\n"+
+			"import old-coils.csv --design larkspur --bench north --config coilkeep.toml\n"+
+			"import old-coils.csv --bench north --meter-percent 0.8 --meter-ohms 2 --temperature-uncertainty 1")}
 	f.format = f.String("format", "", "csv or jsonl, as a `WORD` (default: csv for a name that ends in .csv, else jsonl)")
 	f.design = f.String("design", "", "CSV: design of rows that name none, by `NAME`; its newest revision")
 	f.bench = f.String("bench", "", "CSV: bench of rows that name none, by `NAME` (default: the only one of --config)")
 	f.meterPercent = f.percent("meter-percent", 0, "CSV: accuracy of the meter, in `PERCENT` of the reading either way")
 	f.meterOhms = f.Float64("meter-ohms", 0, "CSV: and in `OHMS` either way")
-	f.temperatureUncertainty = f.Float64("temperature-uncertainty", 0, "CSV: how far the copper may be from temperature_celsius, in `KELVIN` either way")
+	f.temperatureUncertainty = f.Float64("temperature-uncertainty", 0,
+		"CSV: how far the copper may be from temperature_celsius, in `KELVIN` either way")
 	f.leadOhms = f.Float64("lead-ohms", 0, "CSV: resistance of the leads, to take off, in `OHMS` (default: as --config says of the bench)")
 	f.correctionPercent = f.percent("correction-percent", 0, "CSV: what the meter's calibration adds to its readings, in `PERCENT`")
 	f.zone = f.String("zone", "", "CSV: time zone of times that name none, by `NAME` such as Europe/Vienna; Local is that of this machine")

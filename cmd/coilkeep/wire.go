@@ -42,12 +42,14 @@ type wireAnswer struct {
 func runWire(_ context.Context, env *environment, args []string) error {
 	f := newFlags("wire --gauge AWG (--ohms OHMS | --length METRES | --turns TURNS)",
 		"Wire length, turns and resistance at 20 °C of a coil, from any one of them.\nTurns need the bobbin.",
-		"wire --gauge 42 --ohms 6.69k\nwire --gauge 42 --turns 7000 --straight-mm 58 --core-radius-mm 2.5 --build-mm 3.5\nwire --diameter-mm 0.063 --length 1200 --json")
+		"wire --gauge 42 --ohms 6.69k\nwire --gauge 42 --turns 7000 --straight-mm 58 --core-radius-mm 2.5 --build-mm 3.5\n"+
+			"wire --diameter-mm 0.063 --length 1200 --json")
 	flags := &wireFlags{
-		flagSet:      f,
-		gauge:        f.Int("gauge", 0, "wire gauge, `AWG`"),
-		diameter:     f.Float64("diameter-mm", 0, "bare diameter of metric wire in `MM`, instead of --gauge"),
-		family:       f.String("family", "geometric", "which diameters a gauge has, a `WORD`: geometric (the formula of the gauge) or rounded (tables of magnet wire)"),
+		flagSet:  f,
+		gauge:    f.Int("gauge", 0, "wire gauge, `AWG`"),
+		diameter: f.Float64("diameter-mm", 0, "bare diameter of metric wire in `MM`, instead of --gauge"),
+		family: f.String("family", "geometric", "which diameters a gauge has, a `WORD`: geometric (the formula of the gauge) or "+
+			"rounded (tables of magnet wire)"),
 		conductivity: f.percent("conductivity", 0, "in `PERCENT` of the standard's (default: 100, metric wire 100.9)"),
 		ohms:         f.String("ohms", "", "resistance of the coil at 20 °C, in `OHMS`"),
 		length:       f.Float64("length", 0, "length of the wire, in `METRES`"),

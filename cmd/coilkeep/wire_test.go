@@ -9,7 +9,8 @@ import (
 )
 
 func TestWireText(t *testing.T) {
-	golden(t, "wire-turns.txt", ok(t, "wire", "--gauge", "42", "--turns", "7000", "--straight-mm", "58", "--core-radius-mm", "2.5", "--build-mm", "3.5"))
+	golden(t, "wire-turns.txt", ok(t, "wire", "--gauge", "42", "--turns", "7000", "--straight-mm", "58", "--core-radius-mm", "2.5",
+		"--build-mm", "3.5"))
 	golden(t, "wire-rounded.txt", ok(t, "wire", "--gauge", "43", "--ohms", "6.69k", "--family", "rounded"))
 	golden(t, "wire-metric.txt", ok(t, "wire", "--diameter-mm", "0.063", "--length", "1200"))
 }

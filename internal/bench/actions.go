@@ -340,6 +340,7 @@ func (b *Bench) unusual(text string, confirmed bool) error {
 	case t < copper.MinCelsius || t > copper.MaxCelsius:
 		return record.Invalid("value", "%.4g °C is no temperature of a coil: %g °C to %g °C is", t, copper.MinCelsius, copper.MaxCelsius)
 	default:
-		return record.Invalid("value", "%.4g °C is unusual at this bench, which has %g °C to %g °C; was it in °F? If it is meant so, confirm it", t, low, high)
+		return record.Invalid("value", "%.4g °C is unusual at this bench, which has %g °C to %g °C; was it in °F? If it is meant so, "+
+			"confirm it", t, low, high)
 	}
 }

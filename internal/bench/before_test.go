@@ -52,7 +52,8 @@ func checkBefore(t *testing.T, s *history.Store) {
 		t.Fatal(err)
 	}
 	for _, m := range list {
-		if m.Formula != 1 || m.Inputs.CopperExcessKelvin != 0 || m.Inputs.CopperExcessUncertaintyKelvin != 0 || m.Inputs.CopperExcessOrigin != "" {
+		if m.Formula != 1 || m.Inputs.CopperExcessKelvin != 0 || m.Inputs.CopperExcessUncertaintyKelvin != 0 ||
+			m.Inputs.CopperExcessOrigin != "" {
 			t.Errorf("%s: formula %d, %+v; want one that knows of no estimate", m.Serial, m.Formula, m.Inputs)
 		}
 	}

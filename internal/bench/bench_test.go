@@ -27,7 +27,8 @@ func TestCoilsAreMeasuredOneByOne(t *testing.T) {
 				m.Serial, m.Sequence, m.Batch, m.Spool, m.Design, want, i+1)
 		}
 		// How warm the copper is was estimated from readings that scatter.
-		if truth := (6600 + 20*float64(i)) / (1 + 0.00393*1.5); math.Abs(m.R20Ohms-truth) > m.ExpandedUncertaintyOhms/2 || m.ExpandedUncertaintyOhms > 0.02*truth {
+		if truth := (6600 + 20*float64(i)) / (1 + 0.00393*1.5); math.Abs(m.R20Ohms-truth) > m.ExpandedUncertaintyOhms/2 ||
+			m.ExpandedUncertaintyOhms > 0.02*truth {
 			t.Errorf("R20 %.2f ± %.2f Ω, want %.2f Ω", m.R20Ohms, m.ExpandedUncertaintyOhms, truth)
 		}
 		if m.Meter != "Elder Vale,EV-41,0007,1.2" {
@@ -284,10 +285,12 @@ func TestSerialNumbers(t *testing.T) {
 	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001"}); !errors.Is(err, record.ErrDuplicate) {
 		t.Errorf("a serial used before: %v, want ErrDuplicate", err)
 	}
-	if err := p.bench.SetNext(t.Context(), Next{Serial: "hn-0001"}); !errors.Is(err, record.ErrInvalid) || !strings.Contains(err.Error(), "HN-0001 exists") {
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "hn-0001"}); !errors.Is(err, record.ErrInvalid) ||
+		!strings.Contains(err.Error(), "HN-0001 exists") {
 		t.Errorf("the same in small letters: %v, want it named", err)
 	}
-	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0103"}); err != nil || !strings.Contains(p.bench.Snapshot().NextRemark, "go on from HN-0104") {
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0103"}); err != nil ||
+		!strings.Contains(p.bench.Snapshot().NextRemark, "go on from HN-0104") {
 		t.Errorf("far ahead: %v, %q; want a remark", err, p.bench.Snapshot().NextRemark)
 	}
 	if err := p.bench.SetNext(t.Context(), Next{Serial: "bad\x00serial"}); !errors.Is(err, record.ErrInvalid) {
@@ -407,7 +410,8 @@ func TestAStudyIsNoMeasurement(t *testing.T) {
 		t.Fatal(err)
 	}
 	coil := StudyCoil{Study: "spring", Part: "1", Operator: "Wren", Design: design}
-	if _, err := p.bench.MeasureStudy(t.Context(), coil); !errors.Is(err, ErrState) || !strings.Contains(err.Error(), "close the batch first") {
+	if _, err := p.bench.MeasureStudy(t.Context(), coil); !errors.Is(err, ErrState) ||
+		!strings.Contains(err.Error(), "close the batch first") {
 		t.Fatalf("with a batch open: %v", err)
 	}
 	if _, err := p.bench.CloseBatch(t.Context(), "Wren"); err != nil {
@@ -420,7 +424,8 @@ func TestAStudyIsNoMeasurement(t *testing.T) {
 			t.Fatal(err)
 		}
 		// R20 = R/(1 + α20·(t − 20)), IEC 60028.
-		if want := r.ResistanceOhms / (1 + design.AlphaPerKelvin*(r.TemperatureCelsius-20)); math.Abs(r.ResistanceOhms-6690) > 0.5 || math.Abs(r.R20Ohms-want) > 1e-6 {
+		if want := r.ResistanceOhms / (1 + design.AlphaPerKelvin*(r.TemperatureCelsius-20)); math.Abs(r.ResistanceOhms-6690) > 0.5 ||
+			math.Abs(r.R20Ohms-want) > 1e-6 {
 			t.Errorf("reading %+v, want R20 %v", r, want)
 		}
 	}
@@ -435,7 +440,8 @@ func TestAStudyIsNoMeasurement(t *testing.T) {
 // What an instrument or a person says must never make a record that cannot be
 // kept: it would be held for ever, and no coil measured again.
 func TestOddWordsDoNotHoldTheBench(t *testing.T) {
-	for _, identity := range []string{"Elder Vale,EV-41,0007,1.2 ", "Elder\tVale,EV-41,\x01,1.2", "Elder Vale,EV\xff41", strings.Repeat("x", 4000)} {
+	for _, identity := range []string{"Elder Vale,EV-41,0007,1.2 ", "Elder\tVale,EV-41,\x01,1.2", "Elder Vale,EV\xff41",
+		strings.Repeat("x", 4000)} {
 		p := newPlace(t, nil, func(s *Settings) {
 			open := s.Meter.Open
 			s.Meter.Open = func(ctx context.Context) (driver.Instrument, error) {

@@ -206,8 +206,10 @@ func TestWhatWaitsIsANewCoilAfterAll(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if m := p.saved(disk, before); m.Serial != "A-1" || m.Stage != record.StageWound || m.Batch != "second" || m.Spool != "SP-2" || m.Winder != "W2" {
-		t.Errorf("saved as %s (%s) of %s, spool %s, winder %s; want A-1 (wound) of second, SP-2, W2", m.Serial, m.Stage, m.Batch, m.Spool, m.Winder)
+	if m := p.saved(disk, before); m.Serial != "A-1" || m.Stage != record.StageWound || m.Batch != "second" || m.Spool != "SP-2" ||
+		m.Winder != "W2" {
+		t.Errorf("saved as %s (%s) of %s, spool %s, winder %s; want A-1 (wound) of second, SP-2, W2", m.Serial, m.Stage, m.Batch, m.Spool,
+			m.Winder)
 	}
 }
 

@@ -276,10 +276,12 @@ func TestACurveIsKept(t *testing.T) {
 	p.on(func(b *Bench) { b.keepCurve(estimate, b.onClips) })
 	p.until("the curve", func(Snapshot) bool {
 		list, err := p.store.CoolingCurves(t.Context(), "Fen")
-		return err == nil && len(list) == 1 && list[0].Serial == first.Serial && list[0].TimeConstantSeconds == 480 && list[0].TimeConstantErrorSeconds == 30
+		return err == nil && len(list) == 1 && list[0].Serial == first.Serial && list[0].TimeConstantSeconds == 480 &&
+			list[0].TimeConstantErrorSeconds == 30
 	})
 	deeds, err := p.store.Journal(t.Context(), record.JournalFilter{Action: "time constant"})
-	if err != nil || len(deeds) != 1 || deeds[0].Detail != "left on the clips it settled with a time constant of 8.0 ± 0.5 min from 4.0 K away" {
+	if err != nil || len(deeds) != 1 || deeds[0].Detail != "left on the clips it settled with a time constant of 8.0 ± 0.5 min from 4.0 "+
+		"K away" {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
 }

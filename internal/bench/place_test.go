@@ -165,7 +165,8 @@ func (c *counts) CaptureRefused(_ string, why capture.Refusal) {
 // real clock are quick.
 func quickSettings(name string, f *fakeBench) Settings {
 	instrument := func(probe bool) InstrumentSettings {
-		return InstrumentSettings{Driver: "fake", Port: "fake", Poll: 10 * time.Millisecond, Timeout: 50 * time.Millisecond, Open: f.opener(probe)}
+		return InstrumentSettings{Driver: "fake", Port: "fake", Poll: 10 * time.Millisecond, Timeout: 50 * time.Millisecond,
+			Open: f.opener(probe)}
 	}
 	probe := instrument(true)
 	return Settings{

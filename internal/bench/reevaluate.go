@@ -78,7 +78,8 @@ const unwatchedTimeConstant = 10 * time.Minute
 
 // reevaluateTyped evaluates a value from a table, which has neither settings nor
 // an approach: only what is taken to be known of the copper is new.
-func reevaluateTyped(m record.Measurement, readings []record.Reading, k Knowledge, why string) (record.Measurement, []record.Reading, error) {
+func reevaluateTyped(m record.Measurement, readings []record.Reading, k Knowledge, why string) (record.Measurement, []record.Reading,
+	error) {
 	if m.Inputs.ToldExpandedUncertaintyOhms != 0 {
 		return record.Measurement{}, nil, errors.New("its uncertainty was told as a whole, and is not known in parts")
 	}

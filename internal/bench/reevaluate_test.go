@@ -43,7 +43,8 @@ func TestReevaluateWhatTheFirstRulesMeasured(t *testing.T) {
 	if preview.Applied || preview.Measurements != 3 || len(preview.Batches) != 1 || preview.Batches[0].Coils != 3 || len(preview.Left) != 0 {
 		t.Fatalf("preview %+v, want three coils of one batch", preview)
 	}
-	if b := preview.Batches[0]; b.MedianUncertaintyBeforePercent <= 0 || b.MedianUncertaintyAfterPercent <= 0 || b.Batch != "2026-11-30 Millrace" {
+	if b := preview.Batches[0]; b.MedianUncertaintyBeforePercent <= 0 || b.MedianUncertaintyAfterPercent <= 0 ||
+		b.Batch != "2026-11-30 Millrace" {
 		t.Errorf("batch %+v", b)
 	}
 	if page := allOf(t, store); len(page) != 3 {
@@ -116,14 +117,17 @@ func (b boundedRecord) record(t *testing.T, serial string) (record.Measurement, 
 	)
 	contact := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	noise := rand.New(rand.NewPCG(b.seed, 1))
-	readings := []record.Reading{{Time: contact.Add(-time.Second), Role: record.Probe, Value: probe, Resolution: 0.01, Status: "ok", Raw: "21.40"}}
+	readings := []record.Reading{{Time: contact.Add(-time.Second), Role: record.Probe, Value: probe, Resolution: 0.01, Status: "ok",
+		Raw: "21.40"}}
 	for at := time.Duration(0); at <= length; at += pause {
 		celsius := probe + b.excessKelvin*math.Exp(-at.Seconds()/b.timeConstant.Seconds())
 		ohms := math.Round(10*(b.r20Ohms*(1+alpha*(celsius-20))+0.1*noise.NormFloat64())) / 10
 		if at%time.Second == 0 {
-			readings = append(readings, record.Reading{Time: contact.Add(at - time.Millisecond), Role: record.Probe, Value: probe, Resolution: 0.01, Status: "ok", Raw: "21.40"})
+			readings = append(readings, record.Reading{Time: contact.Add(at - time.Millisecond), Role: record.Probe, Value: probe,
+				Resolution: 0.01, Status: "ok", Raw: "21.40"})
 		}
-		readings = append(readings, record.Reading{Time: contact.Add(at), Role: record.Meter, Value: ohms, Resolution: 0.1, Status: "ok", Raw: fmt.Sprint(ohms)})
+		readings = append(readings, record.Reading{Time: contact.Add(at), Role: record.Meter, Value: ohms, Resolution: 0.1, Status: "ok",
+			Raw: fmt.Sprint(ohms)})
 	}
 	var values []float64
 	for i := len(readings) - 1; len(values) < window; i-- {
@@ -275,7 +279,8 @@ type fullSoon struct {
 	left int
 }
 
-func (f *fullSoon) Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error) {
+func (f *fullSoon) Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement,
+	error) {
 	if f.left--; f.left < 0 {
 		return record.Measurement{}, record.ErrFull
 	}
@@ -320,7 +325,8 @@ func TestReevaluateTypedValues(t *testing.T) {
 		t.Errorf("%+v", again)
 	}
 	if again.ExpandedUncertaintyOhms <= m.ExpandedUncertaintyOhms || math.Abs(again.R20Ohms-m.R20Ohms) > 0.01 {
-		t.Errorf("%.2f ± %.2f Ω became %.2f ± %.2f Ω; want the same value, known less well", m.R20Ohms, m.ExpandedUncertaintyOhms, again.R20Ohms, again.ExpandedUncertaintyOhms)
+		t.Errorf("%.2f ± %.2f Ω became %.2f ± %.2f Ω; want the same value, known less well", m.R20Ohms, m.ExpandedUncertaintyOhms,
+			again.R20Ohms, again.ExpandedUncertaintyOhms)
 	}
 	warm, _, err := Reevaluate(m, readings, Knowledge{Arrive: warmth.Heat}, "test")
 	if err != nil || warm.ExpandedUncertaintyOhms <= again.ExpandedUncertaintyOhms {
@@ -354,7 +360,8 @@ func TestReassessIsWhatTheRulesGive(t *testing.T) {
 		t.Fatal(err)
 	}
 	if r.R20.R20Ohms != m.R20Ohms || r.R20.ExpandedUncertaintyOhms != m.ExpandedUncertaintyOhms || !r.Time.Equal(m.Time) {
-		t.Errorf("judged again %.6f ± %.6f Ω, kept %.6f ± %.6f Ω", r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms, m.R20Ohms, m.ExpandedUncertaintyOhms)
+		t.Errorf("judged again %.6f ± %.6f Ω, kept %.6f ± %.6f Ω", r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms, m.R20Ohms,
+			m.ExpandedUncertaintyOhms)
 	}
 }
 

@@ -141,9 +141,11 @@ func (r Reevaluation) Apply(ctx context.Context, pick Selection, why, who string
 }
 
 // run evaluates what is picked and hands each result to keep.
-func (r Reevaluation) run(ctx context.Context, pick Selection, why string, keep func(record.Measurement, []record.Reading) (record.Measurement, error)) (Reevaluated, error) {
-	sum := Reevaluated{Rules: capture.Rules, Formula: r20.Formula, Batches: []ReevaluatedBatch{}, Left: []LeftAsIs{}, Certificates: IssuedCertificates,
-		index: map[[2]string]int{}}
+func (r Reevaluation) run(ctx context.Context, pick Selection, why string,
+	keep func(record.Measurement, []record.Reading) (record.Measurement, error)) (Reevaluated, error) {
+	sum := Reevaluated{Rules: capture.Rules, Formula: r20.Formula, Batches: []ReevaluatedBatch{}, Left: []LeftAsIs{},
+		Certificates: IssuedCertificates,
+		index:        map[[2]string]int{}}
 	looked := 0
 	designs := map[string]*record.Design{}
 	err := r.each(ctx, pick, func(light record.Measurement) error {
@@ -273,7 +275,8 @@ func (s *Reevaluated) add(old, again record.Measurement) {
 	if !ok {
 		i = len(s.Batches)
 		s.index[key] = i
-		s.Batches = append(s.Batches, ReevaluatedBatch{Batch: old.Batch, Design: old.Design, Changed: []ReevaluatedCoil{}, Outside: []ReevaluatedCoil{}})
+		s.Batches = append(s.Batches, ReevaluatedBatch{Batch: old.Batch, Design: old.Design, Changed: []ReevaluatedCoil{},
+			Outside: []ReevaluatedCoil{}})
 	}
 	b := &s.Batches[i]
 	b.Coils++

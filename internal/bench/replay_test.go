@@ -98,7 +98,8 @@ func TestVerifyCaptures(t *testing.T) {
 			s.measurement.Settings, s.measurement.Context, s.readings = nil, nil, nil
 		}},
 		{name: "its time", change: func(s *spoiled) { s.measurement.Time = m.Time.Add(time.Hour) }, fault: "it is stored as of", again: 1},
-		{name: "the time of a reading", change: func(s *spoiled) { s.readings[len(s.readings)-1].Time = m.Time.Add(time.Second) }, fault: "do not lead to a measurement", again: 1},
+		{name: "the time of a reading", change: func(s *spoiled) { s.readings[len(s.readings)-1].Time = m.Time.Add(time.Second) },
+			fault: "do not lead to a measurement", again: 1},
 		// The window may give another mean, or not be steady by then any more.
 		{name: "a reading", change: func(s *spoiled) { s.readings[inWindow].Value += 0.2 }, fault: "HN-0001", again: 1},
 		{name: "the temperatures", change: func(s *spoiled) {
@@ -119,7 +120,8 @@ func TestVerifyCaptures(t *testing.T) {
 		if err := VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
 			t.Errorf("%s: %v", c.name, err)
 		}
-		if c.fault == "" && len(report.Faults) > 0 || c.fault != "" && (len(report.Of(record.FaultCapture)) != 1 || !strings.Contains(report.Faults[0].Problem, c.fault)) {
+		if c.fault == "" && len(report.Faults) > 0 || c.fault != "" &&
+			(len(report.Of(record.FaultCapture)) != 1 || !strings.Contains(report.Faults[0].Problem, c.fault)) {
 			t.Errorf("%s: faults %+v, want %q", c.name, report.Faults, c.fault)
 		}
 		if report.CapturedAgain != c.again || !slices.Equal(report.NotRecomputed, c.others) {

@@ -237,7 +237,8 @@ func (b *Bench) refile(next nextCoil) error {
 		return fmt.Errorf("%w: the last coil is still being saved", ErrState)
 	}
 	if next.serial == "" {
-		return &record.FieldError{Field: "serial", Problem: "must not be empty: the coil measured last could not be saved (" + p.why + ") and waits for a serial number"}
+		return &record.FieldError{Field: "serial", Problem: "must not be empty: the coil measured last could not be saved (" +
+			p.why + ") and waits for a serial number"}
 	}
 	f := Filing{Serial: next.serial, Stage: cmp.Or(next.stage, record.StageWound), Supersedes: next.supersedes,
 		Batch: p.open, Design: p.openDesign, First: next.first}
@@ -248,9 +249,11 @@ func (b *Bench) refile(next nextCoil) error {
 	judgedBy := fmt.Sprintf("%s revision %d", m.Design, m.DesignRevision)
 	switch {
 	case f.Design == nil:
-		return fmt.Errorf("%w: no batch was open when it was measured, and coil %s is new; give the serial number of a coil of design %s", ErrState, next.serial, judgedBy)
+		return fmt.Errorf("%w: no batch was open when it was measured, and coil %s is new; give the serial number of a coil of design %s",
+			ErrState, next.serial, judgedBy)
 	case f.Design.Name != m.Design || f.Design.Revision != m.DesignRevision:
-		return fmt.Errorf("%w: it was computed and judged as a coil of design %s, and coil %s is of %s revision %d; give another serial number, and measure that coil again",
+		return fmt.Errorf("%w: it was computed and judged as a coil of design %s, and coil %s is of %s revision %d; give another serial "+
+			"number, and measure that coil again",
 			ErrState, judgedBy, next.serial, f.Design.Name, f.Design.Revision)
 	}
 	f.coil(m)

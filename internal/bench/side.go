@@ -147,7 +147,8 @@ func (b *Bench) endSideJob(now time.Time, r *driver.Reading) {
 	case b.meter.stranger && !job.anyMeter:
 		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: %s", ErrState, b.strange())})
 	case now.Sub(job.began) > sideWithin:
-		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: no %d steady readings within %v; %s", ErrState, sideReadings, sideWithin, job.outside)})
+		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: no %d steady readings within %v; %s", ErrState, sideReadings, sideWithin,
+			job.outside)})
 	case r == nil || hands || r.Status == driver.Unreadable:
 	case r.Status != driver.OK:
 		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: the meter shows %s; %s", ErrState, r.Status, job.outside)})

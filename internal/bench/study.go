@@ -34,7 +34,8 @@ func (b *Bench) MeasureStudy(ctx context.Context, c StudyCoil) (record.StudyRead
 		return record.StudyReading{}, fmt.Errorf("measure for the study: %w", err)
 	}
 	if r.celsius == nil {
-		return record.StudyReading{}, fmt.Errorf("measure for the study: %w: the temperature is not known, so there is no resistance at 20 °C; look at the probe", ErrState)
+		return record.StudyReading{}, fmt.Errorf("measure for the study: %w: the temperature is not known, so there is no resistance at 20 "+
+			"°C; look at the probe", ErrState)
 	}
 	return b.store.AddStudyReading(ctx, record.StudyReading{Bench: b.settings.Name, Study: c.Study,
 		Design: c.Design.Name, DesignRevision: c.Design.Revision, Part: c.Part, Operator: c.Operator, Meter: r.meter,

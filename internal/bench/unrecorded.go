@@ -216,7 +216,8 @@ func (b *Bench) MeasureAgain(ctx context.Context, id, who string) error {
 	if err := b.SetNext(ctx, Next{Serial: u.Serial, Stage: u.Stage, Again: true, Who: who}); err != nil {
 		return err
 	}
-	b.note(record.JournalEntry{Who: record.Label(who), Action: "same coil again", Subject: u.Serial, Detail: "not recorded before: " + u.Words})
+	b.note(record.JournalEntry{Who: record.Label(who), Action: "same coil again", Subject: u.Serial,
+		Detail: "not recorded before: " + u.Words})
 	return nil
 }
 
@@ -236,7 +237,8 @@ func (b *Bench) TakeNext(ctx context.Context, id, who string) error {
 		return nil
 	})
 	if err == nil {
-		b.note(record.JournalEntry{Who: record.Label(who), Action: "next coil", Subject: u.Serial, Detail: "it is put aside; not recorded: " + u.Words})
+		b.note(record.JournalEntry{Who: record.Label(who), Action: "next coil", Subject: u.Serial,
+			Detail: "it is put aside; not recorded: " + u.Words})
 	}
 	return err
 }

@@ -67,12 +67,14 @@ func TestACoilThatIsLostIsTold(t *testing.T) {
 	p := newPlace(t, nil, undecided)
 	p.untilState(capture.Open)
 	u := p.lose()
-	if u.Serial != "HN-0001" || u.Refusal != string(capture.Undecided) || !strings.Contains(u.Words, "before the verdict was certain") || !u.Asked {
+	if u.Serial != "HN-0001" || u.Refusal != string(capture.Undecided) || !strings.Contains(u.Words, "before the verdict was certain") ||
+		!u.Asked {
 		t.Errorf("listed as %+v", u)
 	}
 	p.clip(6600)
 	s := p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == string(capture.Waiting) })
-	if !strings.Contains(s.Words, "HN-0001 was not recorded") || !strings.Contains(s.Words, "Is this HN-0001 again, or the next one?") || s.NextSerial != "" {
+	if !strings.Contains(s.Words, "HN-0001 was not recorded") || !strings.Contains(s.Words, "Is this HN-0001 again, or the next one?") ||
+		s.NextSerial != "" {
 		t.Errorf("asks %q, files the next as %q", s.Words, s.NextSerial)
 	}
 	if got := len(p.all()); got != 0 {

@@ -43,8 +43,9 @@ func (s Settings) prior(contact time.Time) warmth.Prior {
 // origin says what an estimate is drawn from.
 func (s Settings) origin(e warmth.Estimate) string {
 	p := s.prior(time.Time{})
-	arrive := map[warmth.Arrival]string{"": "coils arriving in any way", warmth.Lying: "coils lying at the bench", warmth.Rested: "a coil at rest",
-		warmth.Hand: "coils from the hand", warmth.Heat: "coils from heat"}[p.Arrival]
+	arrive := map[warmth.Arrival]string{"": "coils arriving in any way", warmth.Lying: "coils lying at the bench",
+		warmth.Rested: "a coil at rest",
+		warmth.Hand:   "coils from the hand", warmth.Heat: "coils from heat"}[p.Arrival]
 	constant := fmt.Sprintf("a time constant of %.3g min, unlearned", s.TimeConstant.Minutes())
 	if s.TimeConstantRatio > 0 {
 		constant = fmt.Sprintf("a time constant of %.3g min ± %.0f %%, learned", s.TimeConstant.Minutes(), 100*s.TimeConstantRatio)

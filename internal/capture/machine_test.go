@@ -366,7 +366,8 @@ func TestTheLatestWindowIsFiled(t *testing.T) {
 				covered++
 			}
 			if view.R20 != nil && r.R20.ExpandedUncertaintyOhms < 0.8*view.R20.ExpandedUncertaintyOhms {
-				t.Errorf("seed %d: filed with U %.1f Ω, the last shown was %.1f Ω", seed, r.R20.ExpandedUncertaintyOhms, view.R20.ExpandedUncertaintyOhms)
+				t.Errorf("seed %d: filed with U %.1f Ω, the last shown was %.1f Ω", seed, r.R20.ExpandedUncertaintyOhms,
+					view.R20.ExpandedUncertaintyOhms)
 			}
 		}
 	}

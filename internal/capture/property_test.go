@@ -211,7 +211,8 @@ func TestRulesAreThoseOfTheirVersion(t *testing.T) {
 		for _, r := range results {
 			outliers += r.Outliers
 			// Nine digits: processors round otherwise in the last ones.
-			fmt.Fprintf(&got, "day %d: %s after %v, %d readings, %d outliers, held %t, %.9g ohms at %.9g celsius, R20 %.9g ohms, U %.9g ohms, %s\n", seed,
+			fmt.Fprintf(&got, "day %d: %s after %v, %d readings, %d outliers, held %t, %.9g ohms at %.9g celsius, R20 %.9g ohms, U %.9g ohms, "+
+				"%s\n", seed,
 				r.Manner, r.Time.Sub(r.Contact), r.Inputs.Readings, r.Outliers, !r.HeldUntil.IsZero(), r.Inputs.ResistanceOhms,
 				r.Inputs.TemperatureCelsius, r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms, r.Judgement.Verdict)
 		}

@@ -166,7 +166,8 @@ func (m *Machine) improves() bool {
 	another := m.first.Judgement != nil && m.kept.judgement != nil &&
 		m.kept.judgement.Verdict != m.first.Judgement.Verdict && m.kept.certain()
 	off := math.Abs(m.kept.r20.R20Ohms - m.first.R20.R20Ohms)
-	return another || off > m.first.R20.ExpandedUncertaintyOhms || m.kept.r20.ExpandedUncertaintyOhms <= muchBetter*m.first.R20.ExpandedUncertaintyOhms
+	return another || off > m.first.R20.ExpandedUncertaintyOhms ||
+		m.kept.r20.ExpandedUncertaintyOhms <= muchBetter*m.first.R20.ExpandedUncertaintyOhms
 }
 
 // typed takes a value a person read off a meter and typed in. There is no

@@ -63,7 +63,8 @@ func (t *temperatures) at(instant, now time.Time, maxAge time.Duration) (celsius
 		return 0, 0, fmt.Errorf("the probe gives no temperature: %s", latest.Reason)
 	}
 	if age := now.Sub(latest.Time); age > maxAge {
-		return 0, 0, fmt.Errorf("the last temperature is %.0f s old, more than %v: %s", age.Seconds(), maxAge, t.arrives(now, maxAge, "check the probe"))
+		return 0, 0, fmt.Errorf("the last temperature is %.0f s old, more than %v: %s", age.Seconds(), maxAge,
+			t.arrives(now, maxAge, "check the probe"))
 	}
 	before, after := t.around(instant)
 	switch {

@@ -22,12 +22,14 @@ func TestNoTemperatureSaysWhatArrives(t *testing.T) {
 		steps    []step
 		says, no string
 	}{
-		"nothing":                      {nil, "plugged in?", "read"},
-		"an unreadable line":           {[]step{{29 * time.Second, unreadable}}, "more numbers than one", "plugged in?"},
-		"an unreadable line long ago":  {[]step{{time.Second, unreadable}}, "plugged in?", "more numbers"},
-		"an old one, then nothing":     {[]step{{20 * time.Second, good}}, "check the probe", "read"},
-		"an old one, then unreadable":  {[]step{{20 * time.Second, good}, {29 * time.Second, unreadable}}, "more numbers than one", "check the probe"},
-		"unreadable, then impossible":  {[]step{{28 * time.Second, unreadable}, {29 * time.Second, impossible}}, "power-on value", "more numbers"},
+		"nothing":                     {nil, "plugged in?", "read"},
+		"an unreadable line":          {[]step{{29 * time.Second, unreadable}}, "more numbers than one", "plugged in?"},
+		"an unreadable line long ago": {[]step{{time.Second, unreadable}}, "plugged in?", "more numbers"},
+		"an old one, then nothing":    {[]step{{20 * time.Second, good}}, "check the probe", "read"},
+		"an old one, then unreadable": {[]step{{20 * time.Second, good}, {29 * time.Second, unreadable}}, "more numbers than one",
+			"check the probe"},
+		"unreadable, then impossible": {[]step{{28 * time.Second, unreadable}, {29 * time.Second, impossible}}, "power-on value",
+			"more numbers"},
 		"unreadable before an old one": {[]step{{19 * time.Second, unreadable}, {20 * time.Second, good}}, "check the probe", "more numbers"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -52,7 +52,8 @@ func TestTypedValueWaitsForATemperature(t *testing.T) {
 			g := newRig(20, s)
 			g.m.Probe(driver.Reading{Time: g.at, Status: driver.Impossible, Reason: "214 °C is outside 0…50 °C"})
 			typedAt := g.at.Add(time.Second)
-			if out := g.m.Meter(driver.Reading{Time: typedAt, Status: driver.OK, Value: 6720, Resolution: 10}); out.Result != nil || out.Ended == nil {
+			if out := g.m.Meter(driver.Reading{Time: typedAt, Status: driver.OK, Value: 6720, Resolution: 10}); out.Result != nil ||
+				out.Ended == nil {
 				t.Fatalf("without a temperature: %+v", out)
 			}
 			wantState(t, g.m, NoTemperature, "outside")

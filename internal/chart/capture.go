@@ -234,7 +234,8 @@ func (c Capture) describe(meter, probe []record.Reading) string {
 		}
 	}
 	from, to := c.windowSeconds(meter)
-	return fmt.Sprintf("%d readings of the meter and %d of the probe. The steady window holds %d readings from %.1f to %.1f seconds after contact, %d of them left out; their mean is %s at %s.",
+	return fmt.Sprintf("%d readings of the meter and %d of the probe. The steady window holds %d readings from %.1f to %.1f seconds "+
+		"after contact, %d of them left out; their mean is %s at %s.",
 		len(meter), len(probe), window, from, to, left,
 		quantity.FormatOhms(c.Measurement.ResistanceOhms, 0), quantity.FormatCelsius(c.Measurement.TemperatureCelsius, 0.01))
 }

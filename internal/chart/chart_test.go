@@ -134,7 +134,8 @@ func TestRefusals(t *testing.T) {
 		{"remark on a stranger", run(func(r *chart.Run) { r.Signals[0].MeasurementID = "x" }), `measurement "x"`},
 		{"limits upside down", run(func(r *chart.Run) { r.Limits.LowerOhms = 7000 }), "not in order"},
 		{"bad design", run(func(r *chart.Run) { d := design; d.UpperOhms = 1; r.Design = &d }), "design Harbour"},
-		{"script as link", run(func(r *chart.Run) { r.Link = func(record.Measurement) string { return "javascript:alert(1)" } }), "neither relative nor http"},
+		{"script as link", run(func(r *chart.Run) { r.Link = func(record.Measurement) string { return "javascript:alert(1)" } }),
+			"neither relative nor http"},
 		{"too small", run(func(r *chart.Run) { r.Size.Width = 10 }), "must be 280"},
 		{"size not a number", run(func(r *chart.Run) { r.Size.Width = math.NaN() }), "must be 280"},
 		{"no window", captured(func(c *chart.Capture) {

@@ -164,6 +164,7 @@ func (c Control) rings(p *Picture, g panel) {
 			continue
 		}
 		sequence := c.Sequences[index-1]
-		p.mark(ring, inkSignal, 6, note{words: fmt.Sprintf("signal at %s %d", cmp.Or(c.Axis, "coil"), sequence), at: g.at(float64(sequence), *at), reach: 9})
+		p.mark(ring, inkSignal, 6, note{words: fmt.Sprintf("signal at %s %d", cmp.Or(c.Axis, "coil"), sequence),
+			at: g.at(float64(sequence), *at), reach: 9})
 	}
 }

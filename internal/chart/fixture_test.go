@@ -133,7 +133,8 @@ func comparison() chart.Comparison {
 func scale(t testing.TB) chart.Scale {
 	t.Helper()
 	m := measurement(t, 1, 6690)
-	return chart.Scale{Tolerance: m.Tolerance, TargetOhms: 6700, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Verdict: m.Verdict}
+	return chart.Scale{Tolerance: m.Tolerance, TargetOhms: 6700, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms,
+		Verdict: m.Verdict}
 }
 
 func must(t testing.TB, p *chart.Picture, err error) *chart.Picture {

@@ -147,7 +147,8 @@ func TestRunStaysOnThePicture(t *testing.T) {
 func BenchmarkRunOf500AsSVG(b *testing.B) {
 	r := Run{Title: "any"}
 	for k := 1; k <= 500; k++ {
-		r.Measurements = append(r.Measurements, record.Measurement{Sequence: k, R20Ohms: 6700 + 40*math.Sin(float64(k*k)), ExpandedUncertaintyOhms: 18, Serial: "HN"})
+		r.Measurements = append(r.Measurements, record.Measurement{Sequence: k, R20Ohms: 6700 + 40*math.Sin(float64(k*k)),
+			ExpandedUncertaintyOhms: 18, Serial: "HN"})
 	}
 	var size countingWriter
 	for b.Loop() {

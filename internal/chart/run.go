@@ -136,7 +136,8 @@ func (r Run) check() error {
 			return fmt.Errorf("level from %g Ω at coil %d to %g Ω at coil %d cannot be", s.FromOhms, s.FromSequence, s.ToOhms, s.ToSequence)
 		}
 	}
-	if l := r.Limits; l != nil && !(0 < l.LowerOhms && l.LowerOhms <= l.CentreOhms && l.CentreOhms <= l.UpperOhms && !math.IsInf(l.UpperOhms, 0)) {
+	if l := r.Limits; l != nil && !(0 < l.LowerOhms && l.LowerOhms <= l.CentreOhms && l.CentreOhms <= l.UpperOhms &&
+		!math.IsInf(l.UpperOhms, 0)) {
 		return fmt.Errorf("control limits %g, %g, %g Ω are not in order", l.LowerOhms, l.CentreOhms, l.UpperOhms)
 	}
 	return nil

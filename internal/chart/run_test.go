@@ -93,7 +93,8 @@ func TestRunTellsShapesApart(t *testing.T) {
 	if got := len(svg.all(classed("s-signal"))); got != 2 { // one and its legend
 		t.Errorf("%d rings of signals, want 2", got)
 	}
-	for _, want := range []string{"R20 (kΩ)", "coil of the batch", "spool 7A", "spool 7B", "↑ 13.420 kΩ", "tolerance", "control limits", "void", "left out"} {
+	for _, want := range []string{"R20 (kΩ)", "coil of the batch", "spool 7A", "spool 7B", "↑ 13.420 kΩ", "tolerance", "control limits",
+		"void", "left out"} {
 		if !slices.Contains(svg.words(), want) {
 			t.Errorf("no %q among %q", want, svg.words())
 		}

@@ -27,7 +27,8 @@ func TestScale(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			m := measurement(t, 1, c.r20)
-			s := chart.Scale{Tolerance: m.Tolerance, TargetOhms: 6700, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Verdict: m.Verdict}
+			s := chart.Scale{Tolerance: m.Tolerance, TargetOhms: 6700, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms,
+				Verdict: m.Verdict}
 			p, err := s.Picture()
 			svg := parse(t, must(t, p, err))
 			point := svg.saying(t, "R20")

@@ -24,7 +24,9 @@ func (p *Picture) WriteSVG(w io.Writer) error {
 	if p.hasLinks() {
 		role = "group"
 	}
-	fmt.Fprintf(&c.out, `<svg xmlns="http://www.w3.org/2000/svg" class="chart" role="%s" aria-label="%s" viewBox="0 0 %s %s" width="%s" height="%s" font-family="Go, Segoe UI, Noto Sans, DejaVu Sans, Arial, sans-serif">`,
+	fmt.Fprintf(&c.out,
+		`<svg xmlns="http://www.w3.org/2000/svg" class="chart" role="%s" aria-label="%s" viewBox="0 0 %s %s" width="%s" height="%s"`+
+			` font-family="Go, Segoe UI, Noto Sans, DejaVu Sans, Arial, sans-serif">`,
 		role, escape(p.alternative()), num(p.Width), num(p.Height), num(p.Width), num(p.Height))
 	p.draw(c)
 	c.out.WriteString("</svg>\n")

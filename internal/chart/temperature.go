@@ -75,7 +75,8 @@ func (c Comparison) Picture() (*Picture, error) {
 	g.xLabels(p, "temperature of the coil (°C)", false)
 	c.line(p, g, curve)
 
-	said := fmt.Sprintf("ours: %s at %s", quantity.FormatOhmsWithin(ours.ResistanceOhms, ours.ExpandedUncertaintyOhms), quantity.FormatCelsius(ours.TemperatureCelsius, 0.1))
+	said := fmt.Sprintf("ours: %s at %s", quantity.FormatOhmsWithin(ours.ResistanceOhms, ours.ExpandedUncertaintyOhms),
+		quantity.FormatCelsius(ours.TemperatureCelsius, 0.1))
 	p.mark(disc, inkIn, 4.5, note{words: said, at: g.at(ours.TemperatureCelsius, ours.ResistanceOhms), reach: 11})
 	p.Description = "Resistance of the coil against its temperature. " + said + "."
 	for _, t := range c.Theirs {

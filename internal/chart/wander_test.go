@@ -20,7 +20,8 @@ func stepped(t testing.TB) drift.Report {
 	random := rand.New(rand.NewPCG(1, 2))
 	var coils []drift.Coil
 	for i := range 60 {
-		c := drift.Coil{Sequence: i + 1, Serial: "HN-" + string(rune('A'+i)), R20Ohms: 6690 + 15*random.NormFloat64(), ExpandedUncertaintyOhms: 20, Spool: "S-17"}
+		c := drift.Coil{Sequence: i + 1, Serial: "HN-" + string(rune('A'+i)), R20Ohms: 6690 + 15*random.NormFloat64(),
+			ExpandedUncertaintyOhms: 20, Spool: "S-17"}
 		if i >= 30 {
 			c.R20Ohms, c.Spool = c.R20Ohms+80, "S-18"
 		}
@@ -48,7 +49,8 @@ func TestWander(t *testing.T) {
 	if len(run.Level) != 2 || run.Level[0].ToSequence != 30 || run.Level[1].FromSequence != 31 || run.Level[1].ToSequence != 60 {
 		t.Errorf("level %+v, want one stretch up to coil 30 and one from 31", run.Level)
 	}
-	if len(run.Spools) != 2 || run.Spools[1].FromSequence != 31 || len(run.Outliers) != 1 || len(run.Signals) == 0 || run.Signals[0].MeasurementID != "31" {
+	if len(run.Spools) != 2 || run.Spools[1].FromSequence != 31 || len(run.Outliers) != 1 || len(run.Signals) == 0 ||
+		run.Signals[0].MeasurementID != "31" {
 		t.Errorf("spools %+v, outliers %+v, signals %+v", run.Spools, run.Outliers, run.Signals)
 	}
 	p, err := run.Picture()
@@ -72,7 +74,8 @@ func TestWander(t *testing.T) {
 	if lines != 2 {
 		t.Errorf("%d level lines, want 2", lines)
 	}
-	if words := svg.words(); !slices.Contains(words, "level") || !slices.Contains(words, "spool S-18") || !slices.Contains(words, "control limits") {
+	if words := svg.words(); !slices.Contains(words, "level") || !slices.Contains(words, "spool S-18") ||
+		!slices.Contains(words, "control limits") {
 		t.Errorf("words %q", words)
 	}
 }
@@ -129,7 +132,8 @@ func TestLatest(t *testing.T) {
 	t.Parallel()
 	run := chart.Wander(stepped(t), nil)
 	last := run.Latest(40)
-	if len(last.Measurements) != 40 || last.Measurements[0].Sequence != 21 || len(last.Outliers) != 0 || len(last.Spools) != 1 || len(last.Level) != 2 || last.Level[0].FromSequence != 21 || last.Level[0].FromOhms != run.Level[0].FromOhms {
+	if len(last.Measurements) != 40 || last.Measurements[0].Sequence != 21 || len(last.Outliers) != 0 || len(last.Spools) != 1 ||
+		len(last.Level) != 2 || last.Level[0].FromSequence != 21 || last.Level[0].FromOhms != run.Level[0].FromOhms {
 		t.Errorf("the last 40: from %d, outliers %v, spools %v, level %+v", last.Measurements[0].Sequence, last.Outliers, last.Spools, last.Level)
 	}
 	if _, err := last.Picture(); err != nil {

@@ -130,7 +130,8 @@ func (in Input) temperatureModel() model {
 			return 6
 		}),
 		parameter: "temperature of the coil", unit: "°C",
-		reason: "a coil takes half an hour and more to follow the room: fresh from the post or a cold draught, from a sunny place or a warm amplifier it differs from the thermometer",
+		reason: "a coil takes half an hour and more to follow the room: fresh from the post or a cold draught, from a sunny place or a warm " +
+			"amplifier it differs from the thermometer",
 		prior: func(i int) []piece {
 			lowest, highest := in.Theirs[i].oddCelsius()
 			return []piece{{lowest, highest, 1, false}}
@@ -277,7 +278,8 @@ func (in Input) withMate(s situation, ohms float64) situation {
 	return s
 }
 
-const mateReason = "the other coil of an assembly is as recorded, or within ±20 % of this one when it is not known; three in ten are of another design, from half to twice as much"
+const mateReason = "the other coil of an assembly is as recorded, or within ±20 % of this one when it is not known; three in ten are " +
+	"of another design, from half to twice as much"
 
 func (in Input) seriesModel() model {
 	return in.wiringModel(WiringSeries, Series, told{1.5, 0.5, 6})
@@ -339,8 +341,9 @@ func humModel() model {
 	return model{
 		cause: MainsHum, acts: onSomeOwn, weight: 1.5,
 		parameter: "error by hum", unit: "%",
-		reason: "a coil picks up the mains field; a meter that averages for less than a mains period may be off by a few percent and never stands still",
-		prior:  always(piece{-100 * humRatio, 100 * humRatio, 1, false}),
+		reason: "a coil picks up the mains field; a meter that averages for less than a mains period may be off by a few percent and never " +
+			"stands still",
+		prior: always(piece{-100 * humRatio, 100 * humRatio, 1, false}),
 		apply: func(s situation, percent float64) situation {
 			s.gain *= 1 + percent/100
 			return s

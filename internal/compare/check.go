@@ -60,7 +60,8 @@ func (in Input) check() error {
 		}
 		if r.Wiring == Series || r.Wiring == Parallel {
 			if in.Mate == nil {
-				return &InputError{fmt.Sprintf("theirs[%d].wiring", i), fmt.Sprintf("is %s, so the record of the other coil, its mate, must be told", r.Wiring)}
+				return &InputError{fmt.Sprintf("theirs[%d].wiring", i), fmt.Sprintf("is %s, so the record of the other coil, its mate, must be told",
+					r.Wiring)}
 			}
 		}
 	}
@@ -72,7 +73,8 @@ func (r Record) check(name string) error {
 	if err := within(name+"r20_ohms", r.R20Ohms, minCoilOhms, maxCoilOhms, "a coil's resistance in ohms"); err != nil {
 		return err
 	}
-	if err := within(name+"expanded_uncertainty_ohms", r.ExpandedUncertaintyOhms, 0, r.R20Ohms/5, "in ohms, not more than a fifth of the resistance"); err != nil {
+	if err := within(name+"expanded_uncertainty_ohms", r.ExpandedUncertaintyOhms, 0, r.R20Ohms/5,
+		"in ohms, not more than a fifth of the resistance"); err != nil {
 		return err
 	}
 	if r.AlphaPerKelvin != 0 {
@@ -80,7 +82,8 @@ func (r Record) check(name string) error {
 			return &InputError{name + "alpha_per_kelvin", fmt.Sprintf("is no coefficient of copper: %v", err)}
 		}
 	}
-	if err := within(name+"alpha_standard_uncertainty_per_kelvin", r.AlphaStandardUncertaintyPerKelvin, 0, float64(copper.Standard)/10, ""); err != nil {
+	if err := within(name+"alpha_standard_uncertainty_per_kelvin", r.AlphaStandardUncertaintyPerKelvin, 0, float64(copper.Standard)/10,
+		""); err != nil {
 		return err
 	}
 	if err := within(name+"turns", float64(r.Turns), 0, maxTurns, ""); err != nil {
@@ -108,7 +111,8 @@ func (r Reading) check(name string) error {
 	if err := within(name+"ohms", r.Ohms, minReadingOhms, maxReadingOhms, "a reading in ohms"); err != nil {
 		return err
 	}
-	if err := within(name+"resolution_ohms", r.ResolutionOhms, 0, r.Ohms, "one step of the last digit, not more than the reading"); err != nil {
+	if err := within(name+"resolution_ohms", r.ResolutionOhms, 0, r.Ohms,
+		"one step of the last digit, not more than the reading"); err != nil {
 		return err
 	}
 	if err := r.checkWords(name); err != nil {
@@ -154,12 +158,14 @@ func (r Reading) checkTogether(name string) error {
 	case r.TemperatureUncertaintyKelvin != nil && r.TemperatureCelsius == nil:
 		return &InputError{name + "temperature_uncertainty_kelvin", "says how well a temperature is known, but no temperature is told"}
 	case r.MeterExpandedUncertaintyOhms != nil && (r.MeterPercent != nil || r.MeterDigits != nil):
-		return &InputError{name + "meter_expanded_uncertainty_ohms", "stands in the place of meter_percent and meter_digits; give one or the other"}
+		return &InputError{name + "meter_expanded_uncertainty_ohms",
+			"stands in the place of meter_percent and meter_digits; give one or the other"}
 	}
 	lowest, highest := r.celsiusRange()
 	if lowest < copper.MinCelsius || highest > copper.MaxCelsius {
-		return &InputError{name + "temperature_uncertainty_kelvin", fmt.Sprintf("reaches from %.4g to %.4g °C; copper is computed from %g to %g °C",
-			lowest, highest, copper.MinCelsius, copper.MaxCelsius)}
+		return &InputError{name + "temperature_uncertainty_kelvin",
+			fmt.Sprintf("reaches from %.4g to %.4g °C; copper is computed from %g to %g °C",
+				lowest, highest, copper.MinCelsius, copper.MaxCelsius)}
 	}
 	return nil
 }

@@ -41,7 +41,8 @@ func TestColdAirOutlet(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		result := must(t, Input{Ours: Record{R20Ohms: r20, ExpandedUncertaintyOhms: 0.002 * r20}, Theirs: []Reading{{Ohms: 6280, ResolutionOhms: 10}}})
+		result := must(t, Input{Ours: Record{R20Ohms: r20, ExpandedUncertaintyOhms: 0.002 * r20},
+			Theirs: []Reading{{Ohms: 6280, ResolutionOhms: 10}}})
 		if first := result.Explanations[0]; first.Cause != Temperature {
 			t.Errorf("room of %g °C: %s ranks first with %.2f, want temperature", room, first.Cause, first.Probability)
 			continue
@@ -89,7 +90,8 @@ func TestPlainCauses(t *testing.T) {
 		{"two megohms in the winding", Input{Theirs: []Reading{at(0, 1000)}}, 2.007e6, 1000, OpenWinding, 2e6, 4e3},
 		// (6612 + 250k) · 250k/(6612 + 500k) = 126630.
 		{"control in the middle", Input{Theirs: []Reading{atJack}}, 126630, 100, ControlPosition, 50, 30},
-		{"another coil of the batch", Input{Theirs: []Reading{at(0, 1)}, Others: []Record{{Serial: "HN-0050", R20Ohms: 7105}, {Serial: "HN-0051", R20Ohms: 6701}}}, 7105, 1, OtherCoil, 7105, 0},
+		{"another coil of the batch", Input{Theirs: []Reading{at(0, 1)},
+			Others: []Record{{Serial: "HN-0050", R20Ohms: 7105}, {Serial: "HN-0051", R20Ohms: 6701}}}, 7105, 1, OtherCoil, 7105, 0},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			test.in.Ours = coil
@@ -137,7 +139,8 @@ func TestSeveralReadings(t *testing.T) {
 	sound := must(t, Input{Ours: coil, Theirs: []Reading{low, rested}})
 	bad := must(t, Input{Ours: coil, Theirs: []Reading{low, stillLow}})
 	if sound.Explanations[0].Cause != Temperature || sound.Damage.Probability > one.Damage.Probability/5 {
-		t.Errorf("after a rested reading: %s first, damage %.4f, was %.4f", sound.Explanations[0].Cause, sound.Damage.Probability, one.Damage.Probability)
+		t.Errorf("after a rested reading: %s first, damage %.4f, was %.4f", sound.Explanations[0].Cause, sound.Damage.Probability,
+			one.Damage.Probability)
 	}
 	if bad.Damage.Probability < 5*one.Damage.Probability || !bad.Damage.Plausible {
 		t.Errorf("after a second low reading: damage %.4f, was %.4f", bad.Damage.Probability, one.Damage.Probability)
@@ -178,7 +181,8 @@ func TestDamageIsNeverExplainedAway(t *testing.T) {
 		ohms float64
 	}{{"a little low", 6500}, {"low", 6300}, {"half", 3300}, {"high", 6900}, {"twice", 13200}} {
 		t.Run(test.name, func(t *testing.T) {
-			r := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: test.ohms, ResolutionOhms: 1, TemperatureCelsius: new(20.0), MeterPercent: new(0.2), MeterDigits: new(1.0)}}})
+			r := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: test.ohms, ResolutionOhms: 1, TemperatureCelsius: new(20.0),
+				MeterPercent: new(0.2), MeterDigits: new(1.0)}}})
 			if r.Agrees || !r.Damage.Plausible || !strings.Contains(r.Damage.Advice, "send ") {
 				t.Errorf("agrees %v, damage %+v", r.Agrees, r.Damage)
 			}
@@ -211,7 +215,8 @@ func TestWhatNothingExplainsMayBeAFault(t *testing.T) {
 			if first := r.Explanations[0]; first.Cause != test.want || !first.Reaches {
 				t.Errorf("%s ranks first (reaches %v), want %s", first.Cause, first.Reaches, test.want)
 			}
-			if !r.Damage.Plausible || !strings.Contains(r.Damage.Advice, "send it back") && !strings.Contains(r.Damage.Advice, "send the coil back") {
+			if !r.Damage.Plausible || !strings.Contains(r.Damage.Advice, "send it back") &&
+				!strings.Contains(r.Damage.Advice, "send the coil back") {
 				t.Errorf("damage %+v", r.Damage)
 			}
 		})
@@ -230,7 +235,8 @@ func TestFewFiguresAreRounded(t *testing.T) {
 		t.Errorf("6.3k is taken as ± %.0f Ω, 6.30k as ± %.0f Ω; want about %.0f and less", got, exact.TheirsExpandedUncertaintyOhms, want)
 	}
 	const says = "6.3 kΩ was rounded when it was told, by up to 50 Ω"
-	if text := strings.Join(rounded.Assumptions, "\n"); !strings.Contains(text, says) || strings.Contains(strings.Join(exact.Assumptions, "\n"), "rounded") {
+	if text := strings.Join(rounded.Assumptions, "\n"); !strings.Contains(text, says) ||
+		strings.Contains(strings.Join(exact.Assumptions, "\n"), "rounded") {
 		t.Errorf("assumed: %s", text)
 	}
 }
@@ -242,12 +248,14 @@ func TestEverythingUnknownIsListed(t *testing.T) {
 	}
 	full := coil
 	full.AlphaPerKelvin = float64(copper.Standard)
-	known := must(t, Input{Ours: full, Theirs: []Reading{{Ohms: 6600, ResolutionOhms: 1, TemperatureCelsius: new(20.0), TemperatureUncertaintyKelvin: new(1.0),
-		MeterPercent: new(0.5), MeterDigits: new(1.0), Clips: Leads, Wiring: Single, Hands: HandsOff, CableOhms: new(0.3)}}})
+	known := must(t, Input{Ours: full, Theirs: []Reading{{Ohms: 6600, ResolutionOhms: 1, TemperatureCelsius: new(20.0),
+		TemperatureUncertaintyKelvin: new(1.0),
+		MeterPercent:                 new(0.5), MeterDigits: new(1.0), Clips: Leads, Wiring: Single, Hands: HandsOff, CableOhms: new(0.3)}}})
 	if len(known.Assumptions) != 0 {
 		t.Errorf("nothing was left open, and yet assumed: %q", known.Assumptions)
 	}
-	two := must(t, Input{Ours: full, Theirs: []Reading{{Ohms: 6600, ResolutionOhms: 1}, {Ohms: 6600, ResolutionOhms: 1, TemperatureCelsius: new(20.0)}}})
+	two := must(t, Input{Ours: full, Theirs: []Reading{{Ohms: 6600, ResolutionOhms: 1},
+		{Ohms: 6600, ResolutionOhms: 1, TemperatureCelsius: new(20.0)}}})
 	if !slices.ContainsFunc(two.Assumptions, func(a string) bool {
 		return strings.HasPrefix(a, "reading 1 (6.600 kΩ): the coil's temperature was not told")
 	}) {
@@ -277,8 +285,9 @@ func TestReproducible(t *testing.T) {
 // A record with what it was computed from is known best at the temperature it
 // was measured at, as r20.At says.
 func TestMeasuredRecord(t *testing.T) {
-	m := r20.Inputs{ResistanceOhms: 6690, Readings: 1, ResolutionOhms: 1, MeterPercent: 0.05, TemperatureCelsius: 23, ProbeHalfWidthKelvin: 0.3,
-		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: copper.StandardUncertaintyPerKelvin}
+	m := r20.Inputs{ResistanceOhms: 6690, Readings: 1, ResolutionOhms: 1, MeterPercent: 0.05, TemperatureCelsius: 23,
+		ProbeHalfWidthKelvin: 0.3,
+		AlphaPerKelvin:       0.00393, AlphaStandardUncertaintyPerKelvin: copper.StandardUncertaintyPerKelvin}
 	evaluated, err := r20.Evaluate(m)
 	if err != nil {
 		t.Fatal(err)
@@ -289,7 +298,8 @@ func TestMeasuredRecord(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := must(t, Input{Ours: ours, Theirs: []Reading{{Ohms: 6690, ResolutionOhms: 1, TemperatureCelsius: &celsius, TemperatureUncertaintyKelvin: new(float64)}}})
+		got := must(t, Input{Ours: ours, Theirs: []Reading{{Ohms: 6690, ResolutionOhms: 1, TemperatureCelsius: &celsius,
+			TemperatureUncertaintyKelvin: new(float64)}}})
 		near(t, "expected", got.ExpectedOhms, want.ResistanceOhms, 1e-6*want.ResistanceOhms)
 		near(t, "expanded uncertainty", got.ExpectedExpandedUncertaintyOhms, want.ExpandedUncertaintyOhms, 0.01*want.ExpandedUncertaintyOhms)
 	}
@@ -324,10 +334,16 @@ func TestBadInputNamesItsField(t *testing.T) {
 		{"theirs[0].resolution_ohms", with(func(r *Reading) { r.ResolutionOhms = -1 })},
 		{"theirs[0].temperature_celsius", with(func(r *Reading) { r.TemperatureCelsius = new(-300.0) })},
 		{"theirs[0].temperature_uncertainty_kelvin", with(func(r *Reading) { r.TemperatureUncertaintyKelvin = new(1.0) })},
-		{"theirs[0].temperature_uncertainty_kelvin", with(func(r *Reading) { r.TemperatureCelsius, r.TemperatureUncertaintyKelvin = new(-40.0), new(20.0) })},
+		{"theirs[0].temperature_uncertainty_kelvin", with(func(r *Reading) {
+			r.TemperatureCelsius, r.TemperatureUncertaintyKelvin = new(-40.0),
+				new(20.0)
+		})},
 		{"theirs[0].meter_percent", with(func(r *Reading) { r.MeterPercent = new(-0.5) })},
 		{"theirs[0].meter_digits", with(func(r *Reading) { r.MeterDigits = new(math.Inf(1)) })},
-		{"theirs[0].meter_expanded_uncertainty_ohms", with(func(r *Reading) { r.MeterExpandedUncertaintyOhms, r.MeterDigits = new(1.0), new(1.0) })},
+		{"theirs[0].meter_expanded_uncertainty_ohms", with(func(r *Reading) {
+			r.MeterExpandedUncertaintyOhms, r.MeterDigits = new(1.0),
+				new(1.0)
+		})},
 		{"theirs[0].clips", with(func(r *Reading) { r.Clips = "nose" })},
 		{"theirs[0].wiring", with(func(r *Reading) { r.Wiring = Series })},
 		{"theirs[0].wiring", with(func(r *Reading) { r.Wiring = "star" })},
@@ -351,7 +367,8 @@ func FuzzCompare(f *testing.F) {
 	f.Add(1.0, 0.1, 1e9, 1e8, 0.0, false, 50.0, 1e3, uint8(37))
 	f.Fuzz(func(t *testing.T, ours, u, theirs, step, celsius float64, known bool, percent, control float64, bits uint8) {
 		r := Reading{Ohms: theirs, ResolutionOhms: step, MeterPercent: &percent, ControlOhms: &control, ControlFull: bits&1 > 0,
-			Clips: []Clips{"", Leads, Jack, Jack}[bits>>1&3], Hands: []Hands{"", HandsOn}[bits>>3&1], Wiring: []Wiring{"", Series, Parallel, Single}[bits>>4&3]}
+			Clips: []Clips{"", Leads, Jack, Jack}[bits>>1&3], Hands: []Hands{"", HandsOn}[bits>>3&1],
+			Wiring: []Wiring{"", Series, Parallel, Single}[bits>>4&3]}
 		if known {
 			r.TemperatureCelsius = &celsius
 		}
@@ -390,7 +407,8 @@ func BenchmarkCompare(b *testing.B) {
 	}{
 		{"propagation", []Reading{{Ohms: 6280, ResolutionOhms: 10, TemperatureCelsius: new(20.0)}}},
 		{"Monte Carlo", []Reading{{Ohms: 6280, ResolutionOhms: 10, Clips: Jack}}},
-		{"two readings", []Reading{{Ohms: 6280, ResolutionOhms: 10, TemperatureCelsius: new(10.0)}, {Ohms: 6600, ResolutionOhms: 10, TemperatureCelsius: new(20.0), Clips: Leads}}},
+		{"two readings", []Reading{{Ohms: 6280, ResolutionOhms: 10, TemperatureCelsius: new(10.0)},
+			{Ohms: 6600, ResolutionOhms: 10, TemperatureCelsius: new(20.0), Clips: Leads}}},
 	} {
 		b.Run(bench.name, func(b *testing.B) {
 			for b.Loop() {
@@ -407,10 +425,12 @@ func BenchmarkCompare(b *testing.B) {
 // 6.31 kΩ if turns are shorted" by hand, 6612·(1 + 0.00393·1) = 6638 Ω and the
 // reading itself.
 func TestSeparatingTest(t *testing.T) {
-	low := Reading{Ohms: 6310, ResolutionOhms: 10, TemperatureCelsius: new(21.0), Clips: Leads, Hands: HandsOff, MeterPercent: new(0.5), MeterDigits: new(1.0)}
+	low := Reading{Ohms: 6310, ResolutionOhms: 10, TemperatureCelsius: new(21.0), Clips: Leads, Hands: HandsOff, MeterPercent: new(0.5),
+		MeterDigits: new(1.0)}
 	r := must(t, Input{Ours: coil, Theirs: []Reading{low}})
 	first := r.Explanations[0]
-	if want := "Let it lie an hour beside a thermometer and measure again, at 21 °C on it: 6.64 kΩ if it was cold, 6.31 kΩ if turns are shorted."; first.Test != want {
+	if want := "Let it lie an hour beside a thermometer and measure again, at 21 °C on it: 6.64 kΩ if it was cold, 6.31 kΩ if turns are " +
+		"shorted."; first.Test != want {
 		t.Errorf("test %q\nwant %q", first.Test, want)
 	}
 	// The same reading second, after one that agrees, which shorted turns would
@@ -420,7 +440,8 @@ func TestSeparatingTest(t *testing.T) {
 	good.Clips = ""
 	both := must(t, Input{Ours: coil, Theirs: []Reading{good, low}})
 	for _, x := range both.Explanations {
-		if x.Cause == Temperature && (!strings.HasPrefix(x.Sentence, "Reading 2 (6.31 kΩ): ") || x.Test != "Clip the leads on, take both hands away and measure again: 6.31 kΩ if it was cold, 6.64 kΩ if fingers were on the probes.") {
+		if x.Cause == Temperature && (!strings.HasPrefix(x.Sentence, "Reading 2 (6.31 kΩ): ") ||
+			x.Test != "Clip the leads on, take both hands away and measure again: 6.31 kΩ if it was cold, 6.64 kΩ if fingers were on the probes.") {
 			t.Errorf("%s %s", x.Sentence, x.Test)
 		}
 	}

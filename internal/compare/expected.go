@@ -158,7 +158,8 @@ func (s situation) imply(out *Setting) {
 	shown := s.centred(*out)
 	celsius, ok := solve(func(celsius float64) float64 { return s.there(celsius) - shown }, copper.MinCelsius, copper.MaxCelsius)
 	if !ok {
-		out.WhyImplied = fmt.Sprintf("no temperature from %g to %g °C gives %s", copper.MinCelsius, copper.MaxCelsius, quantity.FormatOhms(out.TheirsOhms, s.stepOhms))
+		out.WhyImplied = fmt.Sprintf("no temperature from %g to %g °C gives %s", copper.MinCelsius, copper.MaxCelsius,
+			quantity.FormatOhms(out.TheirsOhms, s.stepOhms))
 		return
 	}
 	s.celsius, s.halfKelvin = celsius, 0

@@ -160,17 +160,23 @@ func (in Input) damage(s situation, shownOhms float64, ranked []weighed, agrees 
 	soundCoil := s.soundCoil(shownOhms)
 	switch {
 	case d.Plausible && d.Probability >= 0.5 && !in.onLeads():
-		d.Advice = "A fault of the coil is the most likely explanation, if nothing else was connected with it. Please do not solder or bend anything you are not sure of. " + soundCoil + " If it does not, send it back, and we measure it on the bench that made its record."
+		d.Advice = "A fault of the coil is the most likely explanation, if nothing else was connected with it. Please do not solder or bend " +
+			"anything you are not sure of. " + soundCoil + " If it does not, send it back, and we measure it on the bench that made its record."
 	case d.Plausible && d.Probability >= 0.5:
-		d.Advice = "A fault of the coil is the most likely explanation. Please do not solder or bend anything; send it back, and we measure it on the bench that made its record."
+		d.Advice = "A fault of the coil is the most likely explanation. Please do not solder or bend anything; send it back, and we measure " +
+			"it on the bench that made its record."
 	case d.Plausible && agrees:
-		d.Advice = "The two agree, yet they leave room for a small fault. To be surer: " + lowerFirst(soundCoil) + " If it does not, send the coil back and we measure it on the bench that made its record."
+		d.Advice = "The two agree, yet they leave room for a small fault. To be surer: " + lowerFirst(soundCoil) + " If it does not, send " +
+			"the coil back and we measure it on the bench that made its record."
 	case d.Plausible:
-		d.Advice = "A fault of the coil cannot be ruled out. " + soundCoil + " If it does not, send the coil back and we measure it on the bench that made its record."
+		d.Advice = "A fault of the coil cannot be ruled out. " + soundCoil + " If it does not, send the coil back and we measure it on the " +
+			"bench that made its record."
 	case agrees:
-		d.Advice = "Nothing here points to a fault. A few shorted turns would not show in the resistance; if the coil sounds weak or thin, send it back all the same."
+		d.Advice = "Nothing here points to a fault. A few shorted turns would not show in the resistance; if the coil sounds weak or thin, " +
+			"send it back all the same."
 	default:
-		d.Advice = "Nothing here points to a fault of the coil, but a resistance alone never rules one out. " + soundCoil + " If it does not, send it back."
+		d.Advice = "Nothing here points to a fault of the coil, but a resistance alone never rules one out. " +
+			soundCoil + " If it does not, send it back."
 	}
 	return d
 }
@@ -189,8 +195,10 @@ func (s situation) soundCoil(shownOhms float64) string {
 	s = s.inRange(shownOhms)
 	row := s.row()
 	room := ThermometerKelvin * row.Ohms * s.coil.ratioPerKelvin(s.celsius)
-	return fmt.Sprintf("Let it lie an hour beside a thermometer at %g °C, free its two wires from everything else, clip the leads on and keep hands away: a sound coil then shows %s to %s on a meter like this one, %s more for every degree warmer.",
-		s.celsius, quantity.FormatOhms(row.LowOhms-room, s.stepOhms), quantity.FormatOhms(row.HighOhms+room, s.stepOhms), quantity.FormatOhms(row.Ohms*s.coil.alpha, 1))
+	return fmt.Sprintf("Let it lie an hour beside a thermometer at %g °C, free its two wires from everything else, clip the leads on and "+
+		"keep hands away: a sound coil then shows %s to %s on a meter like this one, %s more for every degree warmer.",
+		s.celsius, quantity.FormatOhms(row.LowOhms-room, s.stepOhms), quantity.FormatOhms(row.HighOhms+room, s.stepOhms),
+		quantity.FormatOhms(row.Ohms*s.coil.alpha, 1))
 }
 
 // inWords puts a probability into words, the same ones everywhere.

@@ -33,8 +33,9 @@ func (in Input) shortedModel() model {
 	return model{
 		cause: ShortedTurns, acts: onEvery, weight: 3.3, damage: true,
 		parameter: "part of the winding that is shorted", unit: "%",
-		reason: "from a single turn to all of them; small shorts are as likely as large ones on a logarithmic scale, one in ten is from end to end",
-		prior:  always(shortPieces(100 * least)...),
+		reason: "from a single turn to all of them; small shorts are as likely as large ones on a logarithmic scale, one in ten is from end " +
+			"to end",
+		prior: always(shortPieces(100 * least)...),
 		apply: func(s situation, percent float64) situation {
 			s.circuit.scale = 1 - percent/100
 			return s

@@ -7,7 +7,8 @@ var labels = map[Cause]string{
 	SeriesContact: "poor contact", WiringSeries: "both coils in series", WiringParallel: "both coils in parallel",
 	WiringSingle: "one coil of the two", MainsHum: "mains hum", RangeOrUnit: "range or unit slip",
 	OtherCoil: "another coil", Repaired: "mended or rewound since", ShortedTurns: "shorted turns",
-	OpenWinding: "winding partly broken", OpenPath: "something open on the way", Combination: "two things at once", Unexplained: "something not thought of",
+	OpenWinding: "winding partly broken", OpenPath: "something open on the way", Combination: "two things at once",
+	Unexplained: "something not thought of",
 }
 
 // Label names a cause for people; one from a later version of the program keeps

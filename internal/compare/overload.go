@@ -61,10 +61,12 @@ func AnswerOverload(in Input) (Overload, error) {
 	if err != nil {
 		return Overload{}, err
 	}
-	o := Overload{ExpectedOhms: setting.ExpectedOhms, ExpectedLowOhms: setting.ExpectedLowOhms, ExpectedHighOhms: setting.ExpectedHighOhms, Assumptions: assumed}
+	o := Overload{ExpectedOhms: setting.ExpectedOhms, ExpectedLowOhms: setting.ExpectedLowOhms, ExpectedHighOhms: setting.ExpectedHighOhms,
+		Assumptions: assumed}
 	// A range of 20 kΩ shows 19.99 kΩ at the most.
 	o.RangeOhms = 2 * math.Pow(10, math.Ceil(math.Log10(o.ExpectedHighOhms/1.999)))
-	shown := fmt.Sprintf("%s to %s", quantity.FormatOhms(o.ExpectedLowOhms, o.StepOhms()), quantity.FormatOhms(o.ExpectedHighOhms, o.StepOhms()))
+	shown := fmt.Sprintf("%s to %s", quantity.FormatOhms(o.ExpectedLowOhms, o.StepOhms()),
+		quantity.FormatOhms(o.ExpectedHighOhms, o.StepOhms()))
 	o.Causes = theirs.overloadCauses(o.RangeOhms, shown)
 	o.Answer = in.overloadLetter(o, shown)
 	return o, nil
@@ -84,7 +86,8 @@ func (r Reading) overloadCauses(rangeOhms float64, shown string) []OverloadCause
 			"measure on the coil's own two wires with nothing else connected"})
 	}
 	return append(causes, OverloadCause{OpenWinding, true, r.brokenWinding(),
-		fmt.Sprintf("when the range of %s, on bright wire ends, still gives an overload, and the probes held together do not, the coil is open and should come back", suitable)})
+		fmt.Sprintf("when the range of %s, on bright wire ends, still gives an overload, and the probes held together do not, the coil is "+
+			"open and should come back", suitable)})
 }
 
 // brokenWinding says what may be broken, and what it would show all the same.
@@ -112,7 +115,8 @@ func (in Input) overloadLetter(o Overload, shown string) string {
 		name = "coil " + in.Ours.Serial
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "Thank you for measuring and for telling us.\n\nWe recorded %s at 20 °C for %s. %s, a meter should show %s. Yours showed an overload, which means that it found no resistance it could show. Please try this, in order:\n\n",
+	fmt.Fprintf(&b, "Thank you for measuring and for telling us.\n\nWe recorded %s at 20 °C for %s. %s, a meter should show %s. Yours "+
+		"showed an overload, which means that it found no resistance it could show. Please try this, in order:\n\n",
 		quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms), name, in.Theirs[0].conditions(), shown)
 	for i, c := range o.Causes {
 		fmt.Fprintf(&b, "%d. %s. %s.\n", i+1, capital(c.Sentence), capital(c.Test))

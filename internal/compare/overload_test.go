@@ -18,20 +18,29 @@ func TestAnswerOverload(t *testing.T) {
 		says      string
 	}{
 		"nothing told": {6612, nil, Reading{}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding}, "Set the meter to 20 kΩ"},
-		"at its wires": {6612, nil, Reading{Clips: Leads, TemperatureCelsius: &cold}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "At 12.0 °C"},
+		"at its wires": {6612, nil, Reading{Clips: Leads, TemperatureCelsius: &cold}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding},
+			"At 12.0 °C"},
 		// The control lies across the coil, so a broken coil leaves the control.
-		"at the jack":      {6612, nil, Reading{Clips: Jack, ControlOhms: &control}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding}, "shows about the value of the control"},
-		"both in series":   {6612, &mate, Reading{Clips: Leads, Wiring: Series}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "in either of the two coils"},
-		"both in parallel": {6612, &mate, Reading{Clips: Leads, Wiring: Parallel}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "both would have to be"},
-		"both in series at the jack": {6612, &mate, Reading{Clips: Jack, Wiring: Series, ControlOhms: &control}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding},
-			"may be broken, in either of the two coils; but at a jack with a volume control a broken coil shows about the value of the control, and no overload. When the range of 20 kΩ, on bright wire ends, still gives an overload"},
-		"both in parallel at the jack": {6612, &mate, Reading{Clips: Jack, Wiring: Parallel, ControlOhms: &control}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding},
-			"or the whole one would show, and with both broken a jack with a volume control shows about the value of the control, and no overload. When"},
+		"at the jack": {6612, nil, Reading{Clips: Jack, ControlOhms: &control}, 20e3,
+			[]Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding}, "shows about the value of the control"},
+		"both in series": {6612, &mate, Reading{Clips: Leads, Wiring: Series}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding},
+			"in either of the two coils"},
+		"both in parallel": {6612, &mate, Reading{Clips: Leads, Wiring: Parallel}, 20e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding},
+			"both would have to be"},
+		"both in series at the jack": {6612, &mate, Reading{Clips: Jack, Wiring: Series, ControlOhms: &control}, 20e3,
+			[]Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding},
+			"may be broken, in either of the two coils; but at a jack with a volume control a broken coil shows about the value of the " +
+				"control, and no overload. When the range of 20 kΩ, on bright wire ends, still gives an overload"},
+		"both in parallel at the jack": {6612, &mate, Reading{Clips: Jack, Wiring: Parallel, ControlOhms: &control}, 20e3,
+			[]Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding},
+			"or the whole one would show, and with both broken a jack with a volume control shows about the value of the control, and no " +
+				"overload. When"},
 		"small":             {150, nil, Reading{Clips: Leads}, 200, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "on 20 Ω or less"},
 		"just over a range": {19990, nil, Reading{Clips: Leads}, 200e3, []Cause{RangeOrUnit, SeriesContact, OpenWinding}, "on 20 kΩ or less"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			in := Input{Ours: Record{Serial: "HN-0001", R20Ohms: tt.ours, ExpandedUncertaintyOhms: tt.ours / 500}, Mate: tt.mate, Theirs: []Reading{tt.theirs}, Seed: 1}
+			in := Input{Ours: Record{Serial: "HN-0001", R20Ohms: tt.ours, ExpandedUncertaintyOhms: tt.ours / 500}, Mate: tt.mate,
+				Theirs: []Reading{tt.theirs}, Seed: 1}
 			o, err := AnswerOverload(in)
 			if err != nil {
 				t.Fatal(err)
@@ -58,7 +67,8 @@ func TestAnswerOverload(t *testing.T) {
 			in.Theirs[0].Ohms = tt.ours
 			r, err := Compare(in)
 			if err != nil || r.ExpectedLowOhms != o.ExpectedLowOhms || r.ExpectedHighOhms != o.ExpectedHighOhms {
-				t.Errorf("expected %g to %g, a comparison says %g to %g, %v", o.ExpectedLowOhms, o.ExpectedHighOhms, r.ExpectedLowOhms, r.ExpectedHighOhms, err)
+				t.Errorf("expected %g to %g, a comparison says %g to %g, %v", o.ExpectedLowOhms, o.ExpectedHighOhms, r.ExpectedLowOhms,
+					r.ExpectedHighOhms, err)
 			}
 		})
 	}

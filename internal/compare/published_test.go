@@ -79,7 +79,8 @@ func TestNetworks(t *testing.T) {
 		id                          string
 		ohms, step, percent, digits float64
 	}{{"m5", 8000, 10, 0.8, 2}, {"m6", 8000, 1, 0.5, 1}} {
-		in := Input{Ours: Record{R20Ohms: c.ohms}, Theirs: []Reading{{Ohms: c.ohms, ResolutionOhms: c.step, MeterPercent: &c.percent, MeterDigits: &c.digits}}}
+		in := Input{Ours: Record{R20Ohms: c.ohms}, Theirs: []Reading{{Ohms: c.ohms, ResolutionOhms: c.step, MeterPercent: &c.percent,
+			MeterDigits: &c.digits}}}
 		situations, _ := in.resolve()
 		near(t, c.id, situations[0].smear(situations[0].circuit, 0).flats[1]*c.ohms/situations[0].there(22.5), want[c.id], want[c.id]*0.01)
 		near(t, c.id, situations[0].meterComponents(c.ohms)[0].StandardUncertainty*math.Sqrt(3), want[c.id], 1e-9)

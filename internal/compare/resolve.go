@@ -251,6 +251,7 @@ func (r Reading) resolveHands(s *situation, list *assumptions) {
 		list.add("no fingers touched both probes")
 	case HandsOn:
 		s.hands = newLoad(leastHandsOhms, mostHandsOhms, true)
-		list.add("two hands on the probes are %s to %s in parallel", quantity.FormatOhms(leastHandsOhms, 0), quantity.FormatOhms(mostHandsOhms, 0))
+		list.add("two hands on the probes are %s to %s in parallel", quantity.FormatOhms(leastHandsOhms, 0),
+			quantity.FormatOhms(mostHandsOhms, 0))
 	}
 }

@@ -42,7 +42,8 @@ func trials() []trial {
 		{words: "go away from lamps, transformers and mains cables and measure again", ends: []Cause{MainsHum}},
 		{words: "scrape the wire ends bright, clip on firmly and measure again", ends: []Cause{SeriesContact}},
 		{words: "let it lie an hour beside a thermometer and measure again", ends: []Cause{Temperature}, settles: true},
-		{words: "measure a resistor of known value, 10 kΩ and 1 % or better, with the same meter", ends: []Cause{MeterAccuracy}, kind: readsResistor},
+		{words: "measure a resistor of known value, 10 kΩ and 1 % or better, with the same meter", ends: []Cause{MeterAccuracy},
+			kind: readsResistor},
 		{words: "measure this coil alone, with the other one disconnected", ends: []Cause{WiringSeries, WiringParallel, WiringSingle}},
 		{words: "free the coil's two wires from everything else and measure on them", ends: []Cause{ParallelControl, ControlPosition}},
 		{words: "send it to us, and we measure it on the bench that made its record", kind: readsBench},
@@ -63,7 +64,8 @@ func (t teller) test(w, rival weighed) string {
 		return t.noTest(w)
 	}
 	if !w.damage && !rival.damage && w.cause != Unexplained && rival.cause != Unexplained {
-		return "Measure once more, an hour beside a thermometer and with a meter that shows one digit more; if that does not agree either, send the coil to us."
+		return "Measure once more, an hour beside a thermometer and with a meter that shows one digit more; if that does not agree either, " +
+			"send the coil to us."
 	}
 	return "Only a closer look on our bench can tell this from its nearest rival: please send the coil to us."
 }

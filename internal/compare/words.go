@@ -51,7 +51,8 @@ func (t teller) sentence(w weighed, value, low, high float64) string {
 	case MainsHum:
 		return fmt.Sprintf("Hum from the mains put the meter off by %s.", span(percent))
 	case RangeOrUnit:
-		return fmt.Sprintf("A decimal point or unit slipped: %s was meant.", quantity.FormatOhms(t.setting.TheirsOhms/value, t.situations[t.subject].stepOhms/value))
+		return fmt.Sprintf("A decimal point or unit slipped: %s was meant.",
+			quantity.FormatOhms(t.setting.TheirsOhms/value, t.situations[t.subject].stepOhms/value))
 	case OtherCoil:
 		return t.otherSentence(value, span(ohms))
 	case Repaired:
@@ -176,7 +177,8 @@ func (r Result) meaning() string {
 	difference, times := difference(r.TheirsOhms/r.ExpectedOhms), fmt.Sprintf("%.2f", math.Abs(r.EN))
 	if r.Agrees {
 		return fmt.Sprintf("The two agree: %s is %s times what both leave open. "+
-			"The same wire is on the coil, as far as this shows; it is no proof of a sound coil, because one shorted turn in thousands moves the resistance by about a hundredth of a percent.",
+			"The same wire is on the coil, as far as this shows; it is no proof of a sound coil, because one shorted turn in thousands moves "+
+			"the resistance by about a hundredth of a percent.",
 			difference, times)
 	}
 	return fmt.Sprintf("The two do not agree: %s is %s times what both leave open. Something besides the accuracy of the meters is %sat work.",
@@ -223,7 +225,8 @@ func unsignedZero(v, step float64) float64 {
 
 // cautions stand in every letter.
 const cautions = "Please unplug the instrument from the amplifier before you measure or open anything. " +
-	"Valve amplifiers hold dangerous voltage even when switched off; leave anything inside one, and soldering you are not sure of, to a qualified person."
+	"Valve amplifiers hold dangerous voltage even when switched off; leave anything inside one, and soldering you are not sure of, to a " +
+	"qualified person."
 
 // answer writes a letter to the buyer: neutral, without blame, true.
 func (in Input) answer(r Result) string {
@@ -235,7 +238,8 @@ func (in Input) answer(r Result) string {
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "Thank you for measuring and for telling us.\n\n")
-	fmt.Fprintf(&b, "We recorded %s at 20 °C for %s. Copper has about %.2f %% more resistance for every degree it is warmer, so the same coil reads differently in a cold and in a warm room. ",
+	fmt.Fprintf(&b, "We recorded %s at 20 °C for %s. Copper has about %.2f %% more resistance for every degree it is warmer, so the same "+
+		"coil reads differently in a cold and in a warm room. ",
 		quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms), name, 100*in.Ours.winding().alpha)
 	fmt.Fprintf(&b, "%s, a perfect meter would have shown %s to %s. You read %s.", theirs.conditions(),
 		quantity.FormatOhms(r.ExpectedLowOhms, r.StepOhms()), quantity.FormatOhms(r.ExpectedHighOhms, r.StepOhms()), shown)
@@ -260,10 +264,12 @@ const ordinaryDifferenceKelvin = 0.5
 // bounded says that the uncertainty of a record stems from a bound on the warmth
 // of the coil: so it is by the first formula of package r20. "" for others.
 func (r Record) bounded() string {
-	if r.Measured == nil || r.Measured.CopperExcessUncertaintyKelvin > 0 || r.Measured.CoilDifferenceHalfWidthKelvin <= ordinaryDifferenceKelvin {
+	if r.Measured == nil || r.Measured.CopperExcessUncertaintyKelvin > 0 ||
+		r.Measured.CoilDifferenceHalfWidthKelvin <= ordinaryDifferenceKelvin {
 		return ""
 	}
-	return fmt.Sprintf(" When we measured it, its wire was only known to be within %.2g K of our thermometer, so that our uncertainty is a bound and not an estimate: "+
+	return fmt.Sprintf(" When we measured it, its wire was only known to be within %.2g K of our thermometer, so that our uncertainty is "+
+		"a bound and not an estimate: "+
 		"if the coil was still a little warm then, its true value lies towards the lower end.", r.Measured.CoilDifferenceHalfWidthKelvin)
 }
 
@@ -278,8 +284,10 @@ func (in Input) others(r Result) string {
 		if setting.Agrees {
 			verdict = "agrees"
 		}
-		fmt.Fprintf(&b, " You also read %s, where we expected %s to %s; that %s.", quantity.FormatOhms(setting.TheirsOhms, in.Theirs[i].ResolutionOhms),
-			quantity.FormatOhms(setting.ExpectedLowOhms, setting.StepOhms()), quantity.FormatOhms(setting.ExpectedHighOhms, setting.StepOhms()), verdict)
+		fmt.Fprintf(&b, " You also read %s, where we expected %s to %s; that %s.",
+			quantity.FormatOhms(setting.TheirsOhms, in.Theirs[i].ResolutionOhms),
+			quantity.FormatOhms(setting.ExpectedLowOhms, setting.StepOhms()), quantity.FormatOhms(setting.ExpectedHighOhms, setting.StepOhms()),
+			verdict)
 	}
 	return b.String()
 }
@@ -297,7 +305,8 @@ func (r Reading) conditions() string {
 
 func (r Result) verdictParagraph(theirs Reading) string {
 	if r.Agrees {
-		return "The two agree within what your meter and ours can promise together: as far as this shows, there is as much wire on the coil as we recorded. " + r.implied(theirs)
+		return "The two agree within what your meter and ours can promise together: as far as this shows, there is as much wire on the coil " +
+			"as we recorded. " + r.implied(theirs)
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "That is further apart than two meters should be, so something else %splays a part. ", r.probably())

@@ -45,13 +45,15 @@ func TestDigitsOfAnotherRange(t *testing.T) {
 // What agrees is not sent back to be measured once more, and a reading at a known
 // temperature is what it is again while nothing changes.
 func TestNothingToTryWhileReadingsAgree(t *testing.T) {
-	r := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: 6610, ResolutionOhms: 10, TemperatureCelsius: new(20.0), MeterPercent: new(0.5), MeterDigits: new(2.0)}}})
+	r := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: 6610, ResolutionOhms: 10, TemperatureCelsius: new(20.0), MeterPercent: new(0.5),
+		MeterDigits: new(2.0)}}})
 	for _, x := range r.Explanations {
 		if !x.Damage && strings.Contains(x.Test, "send") {
 			t.Errorf("%s, agreeing: %q", x.Cause, x.Test)
 		}
 	}
-	off := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: 6480, ResolutionOhms: 10, TemperatureCelsius: new(21.0), Clips: Jack, ControlOhms: new(500e3)}}})
+	off := must(t, Input{Ours: coil, Theirs: []Reading{{Ohms: 6480, ResolutionOhms: 10, TemperatureCelsius: new(21.0), Clips: Jack,
+		ControlOhms: new(500e3)}}})
 	for _, x := range off.Explanations {
 		if x.Cause == Temperature && !strings.Contains(x.Test, "6.48 kΩ if only the meter is off") {
 			t.Errorf("temperature: %q", x.Test)

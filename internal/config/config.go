@@ -209,7 +209,8 @@ func parse(r io.Reader, name, folder string) (Config, error) {
 		return Config{}, fmt.Errorf("read the configuration %s: %w", name, err)
 	}
 	if len(text) > maxBytes {
-		return Config{}, &Error{File: name, Problems: []Problem{{Message: fmt.Sprintf("longer than %d bytes; is this a configuration?", maxBytes)}}}
+		return Config{}, &Error{File: name, Problems: []Problem{{Message: fmt.Sprintf("longer than %d bytes; is this a configuration?",
+			maxBytes)}}}
 	}
 	// Editors on Windows may put a byte order mark first; TOML knows none.
 	text = []byte(strings.TrimPrefix(string(text), "\ufeff"))
@@ -284,7 +285,8 @@ func readWeb(t *table, folder string) Web {
 	if n, bad := strconv.ParseUint(port, 10, 16); err != nil || bad != nil || n > 65535 {
 		t.complain("listen", `%q is not an address; write HOST:PORT, such as "127.0.0.1:8020"`, web.Listen)
 	} else if !loopback(host) && web.PasswordFile == "" {
-		t.complain("listen", `%q can be reached from other machines, and there is no password_file; add one, or listen on "127.0.0.1:%s"`, web.Listen, port)
+		t.complain("listen", `%q can be reached from other machines, and there is no password_file; add one, or listen on "127.0.0.1:%s"`,
+			web.Listen, port)
 	}
 	if (web.TLSCertificate == "") != (web.TLSKey == "") {
 		t.complain("tls_certificate", "and tls_key belong together; give both or neither")

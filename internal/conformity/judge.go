@@ -53,9 +53,11 @@ func Judge(valueOhms, standardUncertaintyOhms, expandedUncertaintyOhms float64, 
 	case !positive(valueOhms):
 		return Judgement{}, fmt.Errorf("judge %g Ω: not a positive number of ohms", valueOhms)
 	case standardUncertaintyOhms != 0 && !positive(standardUncertaintyOhms):
-		return Judgement{}, fmt.Errorf("judge %g Ω: the standard uncertainty is %g Ω; it must be a number not below 0", valueOhms, standardUncertaintyOhms)
+		return Judgement{}, fmt.Errorf("judge %g Ω: the standard uncertainty is %g Ω; it must be a number not below 0", valueOhms,
+			standardUncertaintyOhms)
 	case !(expandedUncertaintyOhms >= standardUncertaintyOhms) || math.IsInf(expandedUncertaintyOhms, 0):
-		return Judgement{}, fmt.Errorf("judge %g Ω: the expanded uncertainty is %g Ω; it must be a number not below the standard uncertainty %g Ω",
+		return Judgement{}, fmt.Errorf("judge %g Ω: the expanded uncertainty is %g Ω; it must be a number not below the standard "+
+			"uncertainty %g Ω",
 			valueOhms, expandedUncertaintyOhms, standardUncertaintyOhms)
 	}
 	return Judgement{

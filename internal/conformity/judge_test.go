@@ -44,7 +44,8 @@ func load(t *testing.T) examples {
 	t.Helper()
 	var e examples
 	published.JSON(t, "conformity/conformity.json", &e)
-	if len(e.Coils) == 0 || len(e.OneSided.Pc) == 0 || e.Zener.U == 0 || e.Oil.U == 0 || e.Resistors.Deviation == 0 || e.Guard.OutsideAtLimit == 0 {
+	if len(e.Coils) == 0 || len(e.OneSided.Pc) == 0 || e.Zener.U == 0 || e.Oil.U == 0 || e.Resistors.Deviation == 0 ||
+		e.Guard.OutsideAtLimit == 0 {
 		t.Fatal("conformity.json lacks an example")
 	}
 	return e

@@ -11,7 +11,8 @@ import (
 func minutes(standardError float64, list ...float64) []Curve {
 	var curves []Curve
 	for i, m := range list {
-		curves = append(curves, Curve{Serial: fmt.Sprintf("HN-%04d", i), TimeConstantSeconds: 60 * m, TimeConstantErrorSeconds: 60 * standardError})
+		curves = append(curves, Curve{Serial: fmt.Sprintf("HN-%04d", i), TimeConstantSeconds: 60 * m,
+			TimeConstantErrorSeconds: 60 * standardError})
 	}
 	return curves
 }

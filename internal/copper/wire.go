@@ -101,7 +101,8 @@ func RoundedAWG(gauge int) (Wire, error) {
 // 0.100 mm a diameter 0.003 mm larger at 59 MS/m and 0.003 mm smaller at 58 MS/m.
 func MetricWire(nominalMM float64) (Wire, error) {
 	if !(nominalMM >= MinDiameterMM && nominalMM <= MaxDiameterMM) {
-		return Wire{}, fmt.Errorf("wire diameter %g mm: %w; give the bare diameter, %g to %g mm", nominalMM, ErrRange, MinDiameterMM, MaxDiameterMM)
+		return Wire{}, fmt.Errorf("wire diameter %g mm: %w; give the bare diameter, %g to %g mm", nominalMM, ErrRange, MinDiameterMM,
+			MaxDiameterMM)
 	}
 	w := Wire{
 		name:              fmt.Sprintf("%.3f mm, metric", nominalMM),

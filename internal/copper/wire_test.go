@@ -237,7 +237,8 @@ func TestWinding(t *testing.T) {
 // 15 % longer than the mean turn.
 func TestOutermostTurn(t *testing.T) {
 	t.Parallel()
-	for _, b := range []copper.Bobbin{bobbin, {StraightMM: 60, CoreRadiusMM: 2.5, BuildMM: 5.5}, {StraightMM: 45, CoreRadiusMM: 3, BuildMM: 4.5}} {
+	for _, b := range []copper.Bobbin{bobbin, {StraightMM: 60, CoreRadiusMM: 2.5, BuildMM: 5.5},
+		{StraightMM: 45, CoreRadiusMM: 3, BuildMM: 4.5}} {
 		if got := b.OutermostTurnMM()/b.MeanTurnMM() - 1; got < 0.10 || got > 0.15 {
 			t.Errorf("%+v: the outermost turn is %.1f %% longer", b, 100*got)
 		}

@@ -162,7 +162,8 @@ const smallShare = 0.1
 
 // tellAdvice writes headline and sentence.
 func (a *analysis) tellAdvice(d *Advice, why, source string) {
-	off := fmt.Sprintf("the level is %s from target (%s)", percent(d.OffsetRatio), between(d.OffsetLow/a.options.TargetOhms, d.OffsetHigh/a.options.TargetOhms))
+	off := fmt.Sprintf("the level is %s from target (%s)", percent(d.OffsetRatio),
+		between(d.OffsetLow/a.options.TargetOhms, d.OffsetHigh/a.options.TargetOhms))
 	if why != "" {
 		d.tell("leave it alone", why)
 		d.Sentence = fmt.Sprintf("%s; %s; %s", d.Headline, off, tampering)
@@ -170,7 +171,8 @@ func (a *analysis) tellAdvice(d *Advice, why, source string) {
 	}
 	if d.Turns == nil {
 		d.tell("the level is off target", percent(d.OffsetRatio))
-		d.Sentence = off + "; whether that is worth a correction, and of how many turns, can be told with the turns or the gauge and bobbin of the design"
+		d.Sentence = off + "; whether that is worth a correction, and of how many turns, can be told with the turns or the gauge and bobbin " +
+			"of the design"
 		return
 	}
 	do, low, high := "wind on", *d.Low, *d.High
@@ -178,7 +180,8 @@ func (a *analysis) tellAdvice(d *Advice, why, source string) {
 		do, low, high = "take off", -*d.High, -*d.Low
 	}
 	d.tell(fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high), "")
-	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source, percent(d.StretchRatio))
+	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source,
+		percent(d.StretchRatio))
 	if t := a.report.Trend; t != nil && t.Real {
 		d.Sentence += "; the level is still moving, so find the cause as well"
 	}

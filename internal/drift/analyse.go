@@ -134,7 +134,8 @@ func (o Options) check(scheme control.Scheme) error {
 	case o.TargetOhms != 0 && o.UpperOhms != 0 && (o.TargetOhms < o.LowerOhms || o.TargetOhms > o.UpperOhms):
 		return fmt.Errorf("target of %g ohms: %w; it lies outside the tolerance of %g to %g", o.TargetOhms, ErrInput, o.LowerOhms, o.UpperOhms)
 	case o.BaselineCount != 0 && o.BaselineCount < control.LeastBaseline:
-		return fmt.Errorf("baseline of %d coils: %w; it takes %d at least, and %d are better", o.BaselineCount, ErrInput, control.LeastBaseline, DefaultBaseline)
+		return fmt.Errorf("baseline of %d coils: %w; it takes %d at least, and %d are better", o.BaselineCount, ErrInput, control.LeastBaseline,
+			DefaultBaseline)
 	case o.Subgroup < 0 || o.Subgroup > control.MaxSubgroup:
 		return fmt.Errorf("subgroups of %d: %w; they hold 2 to %d coils", o.Subgroup, ErrInput, control.MaxSubgroup)
 	}
@@ -160,8 +161,9 @@ func (a *analysis) begin() {
 	a.usual = a.usualError(all)
 	a.outlier, a.inBaseline = make([]bool, n), make([]bool, n)
 	a.report = Report{
-		Evidence: []string{}, Rules: []RuleSignal{}, Outliers: []Outlier{}, ChangePoints: []ChangePoint{}, EarlierTrends: []Trend{}, Attribution: []Attribution{},
-		Factors: []Factor{}, Spools: []SpoolEntry{}, Notes: []string{}, Conventions: conventions,
+		Evidence: []string{}, Rules: []RuleSignal{}, Outliers: []Outlier{}, ChangePoints: []ChangePoint{}, EarlierTrends: []Trend{},
+		Attribution: []Attribution{},
+		Factors:     []Factor{}, Spools: []SpoolEntry{}, Notes: []string{}, Conventions: conventions,
 	}
 	if o := a.options; o.TargetOhms != 0 {
 		a.report.Target = &o.TargetOhms

@@ -83,7 +83,8 @@ type drifting struct {
 func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []Attribution {
 	sequence := a.coils[a.kept[c.k]].Sequence
 	brief := fmt.Sprintf("from %s, %s", a.place(c.k), percent(c.ShiftRatio))
-	d := drifting{what: fmt.Sprintf("%s (%s)", brief, between(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief, sequence: sequence, ratio: c.ShiftRatio}
+	d := drifting{what: fmt.Sprintf("%s (%s)", brief, between(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief, sequence: sequence,
+		ratio: c.ShiftRatio}
 	meter, moved := a.meterAtStep(c)
 	room, effect := a.roomAtStep(c)
 	var causes []Attribution
@@ -117,7 +118,8 @@ func complete(d drifting, causes []Attribution, room finding, otherwise Attribut
 }
 
 func (a *analysis) causesOfTrend(t *Trend) []Attribution {
-	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count-1) / a.reference()}
+	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence,
+		ratio: t.SlopeOhmsPerCoil * float64(t.Count-1) / a.reference()}
 	meter, moved := a.meterInTrend(t)
 	room, effect := a.roomInTrend(t)
 	d.meter, d.caution = meterSays{meter == excluded, a.meterClause(meter, moved)}, cautionOf(meter, room)
@@ -165,12 +167,14 @@ func (d *drifting) add(clause string, when bool) {
 // parts are said before the clauses.
 func (d drifting) to(cause string, p *float64, evidence, with string, parts ...string) Attribution {
 	clauses := slices.Concat(parts, d.clauses)
-	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p, Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
+	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p,
+		Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
 		headline: d.what + with, brief: d.brief + with, caution: d.caution, clauses: clauses, meter: d.meter, ratio: d.ratio}
 }
 
 func (d drifting) billMeter(p *float64) Attribution {
-	return d.to("meter", p, d.meter.clause, ", and the check standard with it", d.meter.clause+": it is the meter or its leads, not the winder")
+	return d.to("meter", p, d.meter.clause, ", and the check standard with it",
+		d.meter.clause+": it is the meter or its leads, not the winder")
 }
 
 // billTemperature suspects the temperature: when it explains the drift there is a
@@ -180,7 +184,8 @@ func (d drifting) billTemperature(room finding, effect roomEffect) Attribution {
 	if room == together {
 		return d.to("temperature", nil, evidence, ", and the temperature with it", evidence)
 	}
-	return d.to("temperature", &effect.P, evidence, ", and the temperature with it", evidence+": it is the probe, the coefficient or the room, not the winder")
+	return d.to("temperature", &effect.P, evidence, ", and the temperature with it",
+		evidence+": it is the probe, the coefficient or the room, not the winder")
 }
 
 // recordedWithin says what was recorded to change at the first coil of a trend or
@@ -206,9 +211,11 @@ func (a *analysis) recordedWithin(t *Trend) string {
 
 // winding is the answer when nothing recorded explains it.
 func (d drifting) winding(p *float64, evidence string) Attribution {
-	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, or as much more of it", 100*d.ratio)
+	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, "+
+		"or as much more of it", 100*d.ratio)
 	if d.ratio < 0 {
-		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, or as much less of it", -100*d.ratio)
+		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, "+
+			"or as much less of it", -100*d.ratio)
 	}
 	return d.to("winding", p, evidence, "", evidence+": "+advice)
 }
@@ -232,7 +239,8 @@ func (d drifting) mark(m mark, also bool) Attribution {
 		with = ", with " + m.what + elsewhere
 	}
 	if also {
-		return Attribution{Cause: m.cause, Sequence: d.sequence, Evidence: evidence, P: &m.p, Sentence: fmt.Sprintf("from coil %d: it may also be %s%s", d.sequence, m.what, elsewhere)}
+		return Attribution{Cause: m.cause, Sequence: d.sequence, Evidence: evidence, P: &m.p,
+			Sentence: fmt.Sprintf("from coil %d: it may also be %s%s", d.sequence, m.what, elsewhere)}
 	}
 	d.what, d.brief = d.what+with, d.brief+with
 	return d.to(m.cause, &m.p, evidence, "")

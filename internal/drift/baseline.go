@@ -34,7 +34,8 @@ type Baseline struct {
 // check refuses a baseline that cannot be one.
 func (b Baseline) check() error {
 	if !resistance(b.MeanOhms) || !(b.SigmaWithinOhms > 0 && b.SigmaWithinOhms <= mostOhms) || b.Count < control.LeastBaseline {
-		return fmt.Errorf("frozen baseline of %d coils, mean %g and sigma %g ohms: %w; it needs %d coils that differ", b.Count, b.MeanOhms, b.SigmaWithinOhms, ErrInput, control.LeastBaseline)
+		return fmt.Errorf("frozen baseline of %d coils, mean %g and sigma %g ohms: %w; it needs %d coils that differ", b.Count, b.MeanOhms,
+			b.SigmaWithinOhms, ErrInput, control.LeastBaseline)
 	}
 	return nil
 }
@@ -57,7 +58,8 @@ func (a *analysis) setBaseline() {
 		}
 	}
 	if len(indices) < control.LeastBaseline {
-		a.note("too few good coils for control limits: %d of %d; mean, spread and what stands apart can be told, drift cannot", len(indices), control.LeastBaseline)
+		a.note("too few good coils for control limits: %d of %d; mean, spread and what stands apart can be told, drift cannot", len(indices),
+			control.LeastBaseline)
 		return
 	}
 	values := pick(a.ohms, indices)
@@ -67,7 +69,8 @@ func (a *analysis) setBaseline() {
 		return
 	}
 	if chart.Sigma <= 1e-12*chart.Centre {
-		a.note("the %d coils of the baseline do not differ at all, so there is no spread to judge by: look whether the meter is stuck or far too coarse", len(indices))
+		a.note("the %d coils of the baseline do not differ at all, so there is no spread to judge by: look whether the meter is stuck or "+
+			"far too coarse", len(indices))
 		return
 	}
 	for _, i := range indices {

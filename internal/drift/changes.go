@@ -61,7 +61,8 @@ func (a *analysis) findChanges() {
 	a.segment(y, w, 1)
 	a.report.Autocorrelation = a.dependence(y)
 	if d := a.report.Autocorrelation; d != nil && d.Flagged {
-		a.note("neighbouring coils are alike beyond the steps and trend found (correlation %.2f): something drifts slowly or is averaged; every test allows for it by widening its errors %.2f times", d.Lag1, d.Widening)
+		a.note("neighbouring coils are alike beyond the steps and trend found (correlation %.2f): something drifts slowly or is averaged; "+
+			"every test allows for it by widening its errors %.2f times", d.Lag1, d.Widening)
 		a.segment(y, w, d.Widening)
 	}
 	a.inTurn(y, w, a.widening())
@@ -194,7 +195,8 @@ func (a *analysis) warnOfBaseline() {
 	case 1:
 		a.note("the baseline holds the change at coil %s, so its limits are not those of a steady process: choose other coils for it", within[0])
 	default:
-		a.note("the baseline holds the changes at coils %s, so its limits are not those of a steady process: choose other coils for it", list(within))
+		a.note("the baseline holds the changes at coils %s, so its limits are not those of a steady process: choose other coils for it",
+			list(within))
 	}
 	for _, t := range a.trends() {
 		n := 0
@@ -204,7 +206,8 @@ func (a *analysis) warnOfBaseline() {
 			}
 		}
 		if n >= minSloped {
-			a.note("the baseline holds %d coils of the slope from %s, so its limits are not those of a steady process: choose other coils for it", n, a.place(t.first))
+			a.note("the baseline holds %d coils of the slope from %s, so its limits are not those of a steady process: choose other coils for it",
+				n, a.place(t.first))
 		}
 	}
 }

@@ -70,9 +70,11 @@ func (a *analysis) chart() error {
 		return err
 	}
 	c := &Charts{
-		Individuals: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - 3*b.SigmaWithinOhms, Upper: b.MeanOhms + 3*b.SigmaWithinOhms, Signals: []int{}},
-		EWMA:        Chart{Centre: b.MeanOhms, Signals: []int{}},
-		CUSUM:       CUSUM{Centre: b.MeanOhms, SigmaOhms: b.SigmaWithinOhms, Slack: a.scheme.Slack, DecisionInterval: a.scheme.DecisionInterval, Limit: a.scheme.DecisionInterval, Lower: -a.scheme.DecisionInterval, Signals: []int{}, Started: []int{}},
+		Individuals: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - 3*b.SigmaWithinOhms, Upper: b.MeanOhms + 3*b.SigmaWithinOhms,
+			Signals: []int{}},
+		EWMA: Chart{Centre: b.MeanOhms, Signals: []int{}},
+		CUSUM: CUSUM{Centre: b.MeanOhms, SigmaOhms: b.SigmaWithinOhms, Slack: a.scheme.Slack, DecisionInterval: a.scheme.DecisionInterval,
+			Limit: a.scheme.DecisionInterval, Lower: -a.scheme.DecisionInterval, Signals: []int{}, Started: []int{}},
 	}
 	a.report.Charts = c
 	step := control.Step{}

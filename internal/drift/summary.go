@@ -47,7 +47,8 @@ func (a *analysis) summary() string {
 		r.MeterCleared, r.MeterSentence = cause.meter.cleared, cause.meter.clause
 	case r.CheckStandard != nil && r.CheckStandard.AwayRatio != nil:
 		first = r.CheckStandard.Sentence + ": the coils read the same, so they may have moved by as much the other way"
-		r.Headline = fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same", percent(*r.CheckStandard.AwayRatio))
+		r.Headline = fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same",
+			percent(*r.CheckStandard.AwayRatio))
 	case r.InTurn != nil:
 		still := fmt.Sprintf("no drift in %s, but ", count(len(a.kept), "coil"))
 		r.Headline, first = still+r.InTurn.Words, still+r.InTurn.Sentence
@@ -115,7 +116,8 @@ func (a *analysis) tooFew() (headline, sentence string) {
 		sentence = fmt.Sprintf("no control limits yet, from 1 coil of %s", quantity.FormatOhms(lowest, 1))
 		return sentence, sentence
 	}
-	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"), quantity.FormatOhms(lowest, 1), quantity.FormatOhms(highest, 1))
+	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"),
+		quantity.FormatOhms(lowest, 1), quantity.FormatOhms(highest, 1))
 	return sentence, sentence
 }
 

@@ -67,7 +67,8 @@ func (a *analysis) watchTemperature() {
 		return
 	}
 	widening := a.widening() * math.Sqrt(float64(line.DegreesOfFreedom)/df)
-	r := &Temperature{Count: len(t), RangeKelvin: highest - lowest, RatioPerK: line.Slope, OhmsPerK: line.Slope * a.reference(), ErrorPerK: line.SlopeError * widening, WithinLevels: within}
+	r := &Temperature{Count: len(t), RangeKelvin: highest - lowest, RatioPerK: line.Slope, OhmsPerK: line.Slope * a.reference(),
+		ErrorPerK: line.SlopeError * widening, WithinLevels: within}
 	r.P = statistics.TestP(r.RatioPerK, r.ErrorPerK, df)
 	// Below a ten-thousandth over the range seen nothing at the bench would show.
 	r.Flagged = r.P < alpha && math.Abs(r.RatioPerK)*r.RangeKelvin > 1e-4
@@ -177,7 +178,8 @@ func (t *Temperature) sentence() string {
 	} else if t.RatioPerK > 0 {
 		cause = "the coils warm more than the probe shows, or the coefficient is far too small"
 	}
-	return fmt.Sprintf("R20 still moves %+.3f %%/K (± %.3f) with the temperature it was measured at, which it must not: %s", 100*t.RatioPerK, 200*t.ErrorPerK, cause)
+	return fmt.Sprintf("R20 still moves %+.3f %%/K (± %.3f) with the temperature it was measured at, which it must not: %s", 100*t.RatioPerK,
+		200*t.ErrorPerK, cause)
 }
 
 // mostRatioPerK is the steepest dependence on the probe's temperature that is

@@ -135,8 +135,10 @@ func (a *analysis) trendSentence(t *Trend) string {
 // earlierSentence tells a trend that has ended.
 func (a *analysis) earlierSentence(t *Trend) string {
 	ref := a.reference()
-	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", a.place(t.first), a.place(t.last-1), pastVerb(t.SlopeOhmsPerCoil),
-		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref), percent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
+	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", a.place(t.first), a.place(t.last-1),
+		pastVerb(t.SlopeOhmsPerCoil),
+		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref),
+		percent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 
 // briefTrend is a trend in few words.

@@ -22,7 +22,8 @@ func Again(in compare.Input) (Told, error) {
 	if in.Ours.Serial == "" {
 		told.Fields["r20"] = plain(in.Ours.R20Ohms)
 		told.Fields["uncertainty"] = plain(in.Ours.ExpandedUncertaintyOhms)
-		for name, v := range map[string]float64{"alpha": in.Ours.AlphaPerKelvin, "alpha_uncertainty": in.Ours.AlphaStandardUncertaintyPerKelvin, "turns": float64(in.Ours.Turns)} {
+		for name, v := range map[string]float64{"alpha": in.Ours.AlphaPerKelvin, "alpha_uncertainty": in.Ours.AlphaStandardUncertaintyPerKelvin,
+			"turns": float64(in.Ours.Turns)} {
 			if v != 0 {
 				told.Fields[name] = plain(v)
 			}

@@ -75,7 +75,8 @@ func TestAskOfAnOverload(t *testing.T) {
 			t.Errorf("%q asks %+v, %v", shown, q, err)
 		}
 	}
-	_, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": "HN-0001", "theirs": "OL"}, Also: []map[string]string{{"theirs": "6.6k"}}})
+	_, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": "HN-0001", "theirs": "OL"},
+		Also: []map[string]string{{"theirs": "6.6k"}}})
 	if err == nil || !strings.Contains(err.Error(), "is answered by itself") {
 		t.Errorf("beside another reading: %v", err)
 	}
@@ -87,9 +88,11 @@ func TestAsk(t *testing.T) {
 	withdrawn.ID, withdrawn.Status = "withdrawn", record.Void
 	store := shelf{withdrawn, coil("HN-0001", "B-1", 6612), coil("HN-0002", "B-1", 6700), coil("HN-0003", "B-2", 6800)}
 	q, err := enquiry.Ask(t.Context(), store, enquiry.Told{
-		Fields: map[string]string{"serial": " HN-0001 ", "mate": "HN-0003", "theirs": "6,28k", "temperature": "70 °F", "temperature_uncertainty": "2",
-			"meter_percent": "0,5", "meter_digits": "3", "clips": "jack", "control": "500k", "control_tolerance": "10", "control_full": "true",
-			"cable": "2", "wiring": "single", "hands": "off", "date": "on Tuesday", "seed": "7", "r20": ""},
+		Fields: map[string]string{"serial": " HN-0001 ", "mate": "HN-0003", "theirs": "6,28k", "temperature": "70 °F",
+			"temperature_uncertainty": "2",
+			"meter_percent":           "0,5", "meter_digits": "3", "clips": "jack", "control": "500k", "control_tolerance": "10",
+			"control_full": "true",
+			"cable":        "2", "wiring": "single", "hands": "off", "date": "on Tuesday", "seed": "7", "r20": ""},
 		Also: []map[string]string{{"theirs": "6630", "temperature": "21", "clips": "leads"}},
 	})
 	if err != nil {
@@ -100,7 +103,8 @@ func TestAsk(t *testing.T) {
 		t.Fatal(err)
 	}
 	inputs := ours.Measurements[1].Inputs
-	meter := compare.Reading{MeterPercent: new(0.5), MeterDigits: new(3.0), ControlOhms: new(500e3), ControlTolerancePercent: new(10.0), CableOhms: new(2.0)}
+	meter := compare.Reading{MeterPercent: new(0.5), MeterDigits: new(3.0), ControlOhms: new(500e3), ControlTolerancePercent: new(10.0),
+		CableOhms: new(2.0)}
 	first, second := meter, meter
 	fahrenheit := *q.Theirs[0].TemperatureCelsius
 	if fahrenheit < 21.11 || fahrenheit > 21.12 { // (70 − 32)/1.8
@@ -114,8 +118,10 @@ func TestAsk(t *testing.T) {
 			AlphaStandardUncertaintyPerKelvin: 0.00002, Turns: 7200, Measured: &inputs}
 	}
 	mate := record("HN-0003", 6800)
-	want := enquiry.Question{Serial: "HN-0001", MateSerial: "HN-0003", Measurement: "id of HN-0001", Input: compare.Input{Ours: record("HN-0001", 6612), Mate: &mate,
-		Others: []compare.Record{{Serial: "HN-0002", R20Ohms: 6700, ExpandedUncertaintyOhms: 13.4}}, Theirs: []compare.Reading{first, second}, Seed: 7}}
+	want := enquiry.Question{Serial: "HN-0001", MateSerial: "HN-0003", Measurement: "id of HN-0001",
+		Input: compare.Input{Ours: record("HN-0001", 6612), Mate: &mate,
+			Others: []compare.Record{{Serial: "HN-0002", R20Ohms: 6700, ExpandedUncertaintyOhms: 13.4}}, Theirs: []compare.Reading{first, second},
+			Seed: 7}}
 	if !reflect.DeepEqual(q, want) {
 		t.Errorf("asked\n%+v\nwant\n%+v", q, want)
 	}
@@ -163,8 +169,9 @@ func TestAskInOtherCapitals(t *testing.T) {
 // A resistance in the place of a record can be asked about again, too.
 func TestAgainWithoutRecord(t *testing.T) {
 	t.Parallel()
-	q, err := enquiry.Ask(t.Context(), shelf{}, enquiry.Told{Fields: map[string]string{"r20": "6.612k", "uncertainty": "13.5", "conductivity": "98",
-		"turns": "7200", "theirs": "6.28k", "meter_uncertainty": "12"}})
+	q, err := enquiry.Ask(t.Context(), shelf{}, enquiry.Told{Fields: map[string]string{"r20": "6.612k", "uncertainty": "13.5",
+		"conductivity": "98",
+		"turns":        "7200", "theirs": "6.28k", "meter_uncertainty": "12"}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -187,19 +194,21 @@ func TestAskRefuses(t *testing.T) {
 		field  string
 		says   string
 	}{
-		"no coil":             {map[string]string{"serial": ""}, "serial", "which coil"},
-		"no reading":          {map[string]string{"theirs": " "}, "theirs", "6.28k"},
-		"text":                {map[string]string{"theirs": "low"}, "theirs", "not a number"},
-		"temperature":         {map[string]string{"temperature": "warm"}, "temperature", "21.4 °C"},
-		"number":              {map[string]string{"meter_percent": "half"}, "meter_percent", "not a number"},
-		"truth":               {map[string]string{"control_full": "perhaps"}, "control_full", "neither true nor false"},
-		"seed":                {map[string]string{"seed": "-1"}, "seed", "whole number"},
-		"two records":         {map[string]string{"r20": "6612"}, "r20", "leave one of the two out"},
-		"no uncertainty":      {map[string]string{"serial": "", "r20": "6612"}, "uncertainty", "how well"},
-		"bad record":          {map[string]string{"serial": "", "r20": "6612 kg", "uncertainty": "13"}, "r20", "kg"},
-		"turns":               {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "turns": "many"}, "turns", "whole number"},
-		"two coefficients":    {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "alpha": "0.00393", "conductivity": "98"}, "conductivity", "one of them"},
-		"odd copper":          {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "conductivity": "0.98"}, "conductivity", "0.98 % is not that of copper wire; write 98"},
+		"no coil":        {map[string]string{"serial": ""}, "serial", "which coil"},
+		"no reading":     {map[string]string{"theirs": " "}, "theirs", "6.28k"},
+		"text":           {map[string]string{"theirs": "low"}, "theirs", "not a number"},
+		"temperature":    {map[string]string{"temperature": "warm"}, "temperature", "21.4 °C"},
+		"number":         {map[string]string{"meter_percent": "half"}, "meter_percent", "not a number"},
+		"truth":          {map[string]string{"control_full": "perhaps"}, "control_full", "neither true nor false"},
+		"seed":           {map[string]string{"seed": "-1"}, "seed", "whole number"},
+		"two records":    {map[string]string{"r20": "6612"}, "r20", "leave one of the two out"},
+		"no uncertainty": {map[string]string{"serial": "", "r20": "6612"}, "uncertainty", "how well"},
+		"bad record":     {map[string]string{"serial": "", "r20": "6612 kg", "uncertainty": "13"}, "r20", "kg"},
+		"turns":          {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "turns": "many"}, "turns", "whole number"},
+		"two coefficients": {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "alpha": "0.00393", "conductivity": "98"},
+			"conductivity", "one of them"},
+		"odd copper": {map[string]string{"serial": "", "r20": "6612", "uncertainty": "13", "conductivity": "0.98"}, "conductivity",
+			"0.98 % is not that of copper wire; write 98"},
 		"unknown name":        {map[string]string{"temprature": "21"}, "temprature", "temperature"},
 		"out of range":        {map[string]string{"temperature": "-90"}, "temperature", "it is -90; it must be from -50 to 150"},
 		"unknown clips":       {map[string]string{"clips": "bridge"}, "clips", `it is "bridge"`},
@@ -231,7 +240,8 @@ func TestAskRefuses(t *testing.T) {
 		"out of range":  {map[string]string{"theirs": "6.3k", "temperature": "-90"}, "also[0].temperature"},
 	} {
 		t.Run("also "+name, func(t *testing.T) {
-			q, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": "HN-0001", "theirs": "6.28k"}, Also: []map[string]string{test.also}})
+			q, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": "HN-0001", "theirs": "6.28k"},
+				Also: []map[string]string{test.also}})
 			if err == nil {
 				q.Ours.Measured = nil
 				_, err = compare.Compare(q.Input)
@@ -255,7 +265,8 @@ func TestAskRefuses(t *testing.T) {
 		}
 	}
 	for serial, want := range map[string]error{"HN-0404": record.ErrNotFound, "HN-0009": enquiry.ErrWithdrawn} {
-		if _, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": serial, "theirs": "6.28k"}}); !errors.Is(err, want) {
+		if _, err := enquiry.Ask(t.Context(), store, enquiry.Told{Fields: map[string]string{"serial": serial,
+			"theirs": "6.28k"}}); !errors.Is(err, want) {
 			t.Errorf("%s: %v, want %v", serial, err, want)
 		}
 	}

@@ -55,7 +55,8 @@ func TestAssemblies(t *testing.T) {
 	}
 
 	// A coil is in one assembly only, and is not taken out of it unasked.
-	for _, a := range []record.Assembly{{Serial: "A-2", First: "HN-0003", Second: "HN-0002"}, {Serial: "A-1", First: "HN-0003", Second: "HN-0004"}} {
+	for _, a := range []record.Assembly{{Serial: "A-2", First: "HN-0003", Second: "HN-0002"},
+		{Serial: "A-1", First: "HN-0003", Second: "HN-0004"}} {
 		_, err := s.AddAssembly(t.Context(), a, false)
 		if !errors.Is(err, record.ErrConflict) || !strings.Contains(err.Error(), "A-1 is coils HN-0001 and HN-0002") {
 			t.Errorf("%s: got %v, want the pair that it breaks", a.Serial, err)
@@ -69,11 +70,13 @@ func TestAssemblies(t *testing.T) {
 	wantNone("HN-0003", "A-2")
 
 	entries, err := s.Journal(t.Context(), record.JournalFilter{Action: "assembly"})
-	if err != nil || len(entries) != 3 || entries[0].Subject != "A-1" || entries[0].Detail != "coils HN-0002 and HN-0001" || entries[0].Who != "ada" {
+	if err != nil || len(entries) != 3 || entries[0].Subject != "A-1" || entries[0].Detail != "coils HN-0002 and HN-0001" ||
+		entries[0].Who != "ada" {
 		t.Errorf("got the journal %+v, %v", entries, err)
 	}
 	entries, err = s.Journal(t.Context(), record.JournalFilter{Action: "taken apart"})
-	if err != nil || len(entries) != 2 || entries[1].Subject != "A-1" || entries[1].Detail != "coils HN-0001 and HN-0002: HN-0002 goes into A-2" {
+	if err != nil || len(entries) != 2 || entries[1].Subject != "A-1" ||
+		entries[1].Detail != "coils HN-0001 and HN-0002: HN-0002 goes into A-2" {
 		t.Errorf("got the journal %+v, %v", entries, err)
 	}
 }
@@ -148,7 +151,10 @@ func TestImportOldAssemblyInOtherCapitals(t *testing.T) {
 	recordCoil(t, s, "HN-0001")
 	recordCoil(t, s, "HN-0002")
 	old := record.Assembly{ID: "old", Time: firstInstant, Serial: "hn-0001", First: "HN-0001", Second: "HN-0002"}
-	if err := s.write(t.Context(), "add an old assembly", func(tx *transaction) error { return assemblies.insert(t.Context(), tx, old) }); err != nil {
+	if err := s.write(t.Context(), "add an old assembly", func(tx *transaction) error {
+		return assemblies.insert(t.Context(), tx,
+			old)
+	}); err != nil {
 		t.Fatal(err)
 	}
 	must(t)(fresh.Import(t.Context(), strings.NewReader(export(t, s, record.JSONL, record.Filter{}))))

@@ -45,7 +45,8 @@ func TestBaselines(t *testing.T) {
 	}
 	entries, err := s.Journal(t.Context(), record.JournalFilter{Action: "baseline", Subject: "wren"})
 	must(t)(entries, err)
-	if len(entries) != 3 || !strings.Contains(entries[1].Detail, "winder W2, revision 1: 40 coils, HN-0001 to HN-0042, mean 6700 Ω, sigma 20 Ω: new felt") {
+	if len(entries) != 3 || !strings.Contains(entries[1].Detail,
+		"winder W2, revision 1: 40 coils, HN-0001 to HN-0042, mean 6700 Ω, sigma 20 Ω: new felt") {
 		t.Errorf("journal %+v", entries)
 	}
 	for field, change := range map[string]func(*record.Baseline){
@@ -117,7 +118,8 @@ func studyReading(part, operator string) record.StudyReading {
 func TestStudies(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	must(t)(s.ReviseDesign(t.Context(), record.Design{Name: "wren", TargetOhms: 6600, LowerOhms: 6500, UpperOhms: 6900, AlphaPerKelvin: 0.00393}, "ada"))
+	must(t)(s.ReviseDesign(t.Context(), record.Design{Name: "wren", TargetOhms: 6600, LowerOhms: 6500, UpperOhms: 6900,
+		AlphaPerKelvin: 0.00393}, "ada"))
 	var want []record.StudyReading
 	for _, part := range []string{"coil 2", "coil 1"} {
 		r, err := s.AddStudyReading(t.Context(), studyReading(part, "ada"))
@@ -135,7 +137,8 @@ func TestStudies(t *testing.T) {
 	}
 	studies, err := s.Studies(t.Context())
 	must(t)(studies, err)
-	if len(studies) != 1 || studies[0] != (record.Study{Name: "spring check", Design: "wren", Readings: 2, First: want[0].Time, Last: want[1].Time}) {
+	if len(studies) != 1 || studies[0] != (record.Study{Name: "spring check", Design: "wren", Readings: 2, First: want[0].Time,
+		Last: want[1].Time}) {
 		t.Errorf("studies %+v", studies)
 	}
 	if n := count(t, s, `SELECT COUNT(*) FROM measurements`); n != 0 {

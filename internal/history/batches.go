@@ -143,7 +143,8 @@ func (s *Store) openBatch(ctx context.Context, tx *transaction, start record.Bat
 		return record.Batch{}, err
 	}
 	return b, s.note(ctx, tx, record.JournalEntry{Bench: b.Bench, Who: start.Who, Action: "open batch", Subject: b.Name,
-		Detail: fmt.Sprintf("design %s revision %d, winder %q, operator %q, spool %q", b.Design, b.DesignRevision, b.Winder, b.Operator, b.Spool())})
+		Detail: fmt.Sprintf("design %s revision %d, winder %q, operator %q, spool %q", b.Design, b.DesignRevision, b.Winder, b.Operator,
+			b.Spool())})
 }
 
 // batchName checks the name wanted, or makes one that is free.

@@ -14,7 +14,8 @@ func TestBatchLife(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
 	recordCoil(t, s, "HN-0001")
-	if _, err := s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "north", Design: "wren"}); !errors.Is(err, record.ErrConflict) {
+	if _, err := s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "north", Design: "wren"}); !errors.Is(err,
+		record.ErrConflict) {
 		t.Errorf("second open batch of a bench: %v, want ErrConflict", err)
 	}
 	batch, err := s.ChangeSpool(t.Context(), "B-1", "S-18", "ada")

@@ -112,9 +112,14 @@ func BenchmarkLarge(b *testing.B) {
 		{"find batches", func() error { _, _, err := s.FindBatches(ctx, record.BatchSearch{Limit: 50}); return err }},
 		{"find batches by text", func() error { _, _, err := s.FindBatches(ctx, record.BatchSearch{Text: "b-1", Limit: 50}); return err }},
 		{"uses of a meter that is gone", func() error {
-			return s.EachUse(ctx, record.UseFilter{Bench: "bench-1", Role: record.Meter, Identity: "gone"}, func(record.Measurement) error { return nil })
+			return s.EachUse(ctx, record.UseFilter{Bench: "bench-1", Role: record.Meter, Identity: "gone"},
+				func(record.Measurement) error { return nil })
 		}},
-		{"find batches by text that is nowhere", func() error { _, _, err := s.FindBatches(ctx, record.BatchSearch{Text: "nowhere"}); return err }},
+		{"find batches by text that is nowhere", func() error {
+			_, _,
+				err := s.FindBatches(ctx, record.BatchSearch{Text: "nowhere"})
+			return err
+		}},
 		{"verdicts of batches", func() error { _, err := s.BatchVerdicts(ctx, "B-1", "B-2", "B-3"); return err }},
 		{"journal", func() error { _, err := s.Journal(ctx, record.JournalFilter{}); return err }},
 	} {

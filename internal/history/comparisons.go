@@ -95,7 +95,8 @@ func differs(stored, again compare.Result) string {
 	}
 	for i, x := range again.Explanations {
 		if was := stored.Explanations[i]; was.Cause != x.Cause || math.Abs(was.Probability-x.Probability) > probabilityTolerance {
-			return fmt.Sprintf("explanation %d is stored as %s with %.6f, the input gives %s with %.6f", i+1, was.Cause, was.Probability, x.Cause, x.Probability)
+			return fmt.Sprintf("explanation %d is stored as %s with %.6f, the input gives %s with %.6f", i+1, was.Cause, was.Probability, x.Cause,
+				x.Probability)
 		}
 	}
 	return ""

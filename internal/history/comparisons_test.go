@@ -25,7 +25,8 @@ func compared(t testing.TB, s *Store, serial string, theirsOhms float64) record.
 		t.Fatal(err)
 	}
 	in := compare.Input{
-		Ours:   compare.Record{Serial: serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Turns: 8200, Measured: &m.Inputs},
+		Ours: compare.Record{Serial: serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Turns: 8200,
+			Measured: &m.Inputs},
 		Others: []compare.Record{{Serial: "HN-0009", R20Ohms: 6700, ExpandedUncertaintyOhms: 20}},
 		Theirs: []compare.Reading{{Ohms: theirsOhms, ResolutionOhms: 10, Date: "last Tuesday"}},
 		Seed:   1,
@@ -176,7 +177,8 @@ func TestVerifyFindsAnotherResult(t *testing.T) {
 	must(t)(s.writer.ExecContext(t.Context(), `DROP TRIGGER comparisons_no_update`))
 	must(t)(s.writer.ExecContext(t.Context(), `UPDATE comparisons SET result = json_set(result, '$.expected_ohms', 1234)`))
 	report, err := s.Verify(t.Context(), nil)
-	if faults := report.Of(record.FaultResult); err != nil || len(faults) != 1 || !strings.Contains(faults[0].Problem, "expected_ohms is stored as 1234") {
+	if faults := report.Of(record.FaultResult); err != nil || len(faults) != 1 ||
+		!strings.Contains(faults[0].Problem, "expected_ohms is stored as 1234") {
 		t.Errorf("found %+v, %v", report.Faults, err)
 	}
 }

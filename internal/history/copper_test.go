@@ -37,7 +37,8 @@ func TestCoolingCurves(t *testing.T) {
 		t.Errorf("of another design: %+v, %v", list, err)
 	}
 	deeds, err := s.Journal(t.Context(), record.JournalFilter{Action: "time constant"})
-	if err != nil || len(deeds) != 2 || deeds[0].Detail != "left on the clips it settled with a time constant of 7.4 ± 0.5 min from 5.0 K away" {
+	if err != nil || len(deeds) != 2 || deeds[0].Detail != "left on the clips it settled with a time constant of 7.4 ± 0.5 min from 5.0 "+
+		"K away" {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
 	for field, change := range map[string]func(*record.CoolingCurve){
@@ -94,7 +95,8 @@ func TestSoaks(t *testing.T) {
 	}
 	recordCoil(t, s, "HN-0001", func(m *record.Measurement) { m.Time = s.instant() })
 	soaked("it was measured since", "HN-0001", "B-1", nil)
-	if _, err := s.AddSoak(t.Context(), record.Soak{Bench: "north", Serial: "HN-0001", Since: now}); !errors.Is(err, record.ErrInvalid) || !strings.Contains(err.Error(), "on the clips last") {
+	if _, err := s.AddSoak(t.Context(), record.Soak{Bench: "north", Serial: "HN-0001", Since: now}); !errors.Is(err, record.ErrInvalid) ||
+		!strings.Contains(err.Error(), "on the clips last") {
 		t.Errorf("from before it was measured: %v", err)
 	}
 	again := add(record.Soak{Serial: "HN-0001"})
@@ -143,7 +145,8 @@ func TestUnrecorded(t *testing.T) {
 	later := add(potted)
 	open := func(what string, want ...record.Unrecorded) {
 		t.Helper()
-		if got, err := s.OpenUnrecorded(t.Context(), "north"); err != nil || len(got) != len(want) || len(want) > 0 && !reflect.DeepEqual(got, want) {
+		if got, err := s.OpenUnrecorded(t.Context(), "north"); err != nil || len(got) != len(want) || len(want) > 0 &&
+			!reflect.DeepEqual(got, want) {
 			t.Errorf("%s: open %+v, %v; want %+v", what, got, err, want)
 		}
 	}

@@ -165,7 +165,8 @@ func (r csvRow) check(c *typedCoil) {
 		r.Fail("sequence", "0 is no place in a batch; coils are counted from 1")
 	}
 	if !slices.Contains([]record.Status{"", record.Recorded, record.Forced, record.Manual}, c.m.Status) {
-		r.Fail("status", "%q is not known; write %s, %s, %s, %s or %s, or nothing", c.m.Status, record.Recorded, record.Forced, record.Manual, record.Void, record.Superseded)
+		r.Fail("status", "%q is not known; write %s, %s, %s, %s or %s, or nothing", c.m.Status, record.Recorded, record.Forced, record.Manual,
+			record.Void, record.Superseded)
 	}
 	if err := record.ValidateStage(c.m.Stage); err != nil {
 		r.Fail("stage", "%s", strings.TrimPrefix(err.Error(), "stage: "))
@@ -184,7 +185,8 @@ func checkTogether(coils []typedCoil) error {
 		}
 		stage := [2]string{m.Serial, m.Stage}
 		if before, twice := stages[stage]; twice {
-			return fmt.Errorf("line %d, column serial: coil %s, %s, stands in line %d already; keep the row that counts, and give the other the status %s",
+			return fmt.Errorf("line %d, column serial: coil %s, %s, stands in line %d already; keep the row that counts, and give the other "+
+				"the status %s",
 				c.line, m.Serial, m.Stage, before, record.Superseded)
 		}
 		ids[m.ID], stages[stage] = c.line, c.line
@@ -192,7 +194,8 @@ func checkTogether(coils []typedCoil) error {
 			continue
 		}
 		if numbered, seen := told[m.Batch]; seen && numbered != (m.Sequence != 0) {
-			return fmt.Errorf("line %d, column sequence: some coils of batch %s have a number and some have none; fill in all or none", c.line, m.Batch)
+			return fmt.Errorf("line %d, column sequence: some coils of batch %s have a number and some have none; fill in all or none", c.line,
+				m.Batch)
 		}
 		told[m.Batch] = m.Sequence != 0
 		if m.Sequence == 0 {
@@ -200,10 +203,12 @@ func checkTogether(coils []typedCoil) error {
 		}
 		at, of := place{m.Batch, strconv.Itoa(m.Sequence)}, place{m.Batch, m.Serial}
 		if other, taken := serialAt[at]; taken && other != m.Serial {
-			return fmt.Errorf("line %d, column sequence: %d of batch %s is coil %s already; each coil has a number of its own", c.line, m.Sequence, m.Batch, other)
+			return fmt.Errorf("line %d, column sequence: %d of batch %s is coil %s already; each coil has a number of its own", c.line, m.Sequence,
+				m.Batch, other)
 		}
 		if other, taken := numberOf[of]; taken && other != m.Sequence {
-			return fmt.Errorf("line %d, column sequence: coil %s is number %d of batch %s already; a coil has one number", c.line, m.Serial, other, m.Batch)
+			return fmt.Errorf("line %d, column sequence: coil %s is number %d of batch %s already; a coil has one number", c.line, m.Serial, other,
+				m.Batch)
 		}
 		serialAt[at], numberOf[of] = m.Serial, m.Sequence
 	}

@@ -18,7 +18,8 @@ func TestCSVResolution(t *testing.T) {
 		"6690": 1, "6690.50": 0.01, "6.69E+03": 10, "-0.05": 0.01, "0006690.1234": 0.0001,
 		"6999.926666666666": 0, "20.799235408813207": 0,
 	} {
-		coils, _, err := readTyped(strings.NewReader("serial,time,resistance_ohms,temperature_celsius\nA,2019-05-02T16:20:00Z,"+text+",21\n"), oldBench)
+		coils, _, err := readTyped(strings.NewReader("serial,time,resistance_ohms,temperature_celsius\nA,2019-05-02T16:20:00Z,"+text+",21\n"),
+			oldBench)
 		if err != nil {
 			t.Errorf("%s: %v", text, err)
 			continue
@@ -33,7 +34,8 @@ func TestCSVResolution(t *testing.T) {
 func FuzzReadTyped(f *testing.F) {
 	f.Add("serial,time,resistance_ohms,temperature_celsius\nA,2019-05-02T16:20:00Z,6690,21\n")
 	f.Add("\ufeffserial;time\n")
-	f.Add("id,serial,time,resistance_ohms,temperature_celsius,batch,sequence,reason,r20_ohms\r\nx,'=A,2019-05-02T16:20:00+02:00,6.69E+03,-21.5,M,2,\"a\nb\",6e3\r\n,,,,,,,,\r\n")
+	f.Add("id,serial,time,resistance_ohms,temperature_celsius,batch,sequence,reason,r20_ohms\r\n" +
+		"x,'=A,2019-05-02T16:20:00+02:00,6.69E+03,-21.5,M,2,\"a\nb\",6e3\r\n,,,,,,,,\r\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		coils, _, err := readTyped(strings.NewReader(text), oldBench)
 		if err != nil {
@@ -44,9 +46,11 @@ func FuzzReadTyped(f *testing.F) {
 			m := c.m
 			row := map[string]string{"time": m.Time.Format(record.TimeLayout), "resistance_ohms": c.ohms.text, "temperature_celsius": c.celsius.text,
 				"expanded_uncertainty_ohms": c.toldU.text, "coverage_factor": c.toldK.text, "r20_ohms": c.r20Ohms.text,
-				"conformity_probability": c.probability.text, "alpha_per_kelvin": c.alpha.text, "status": string(m.Status), "verdict": sheet.Guard(string(m.Verdict))}
-			for name, cell := range map[string]string{"id": m.ID, "bench": m.Bench, "batch": m.Batch, "design": m.Design, "serial": m.Serial, "reason": m.Reason,
-				"spool": m.Spool, "winder": m.Winder, "operator": m.Operator, "meter": m.Meter, "probe": m.Probe, "stage": m.Stage} {
+				"conformity_probability": c.probability.text, "alpha_per_kelvin": c.alpha.text, "status": string(m.Status),
+				"verdict": sheet.Guard(string(m.Verdict))}
+			for name, cell := range map[string]string{"id": m.ID, "bench": m.Bench, "batch": m.Batch, "design": m.Design, "serial": m.Serial,
+				"reason": m.Reason,
+				"spool":  m.Spool, "winder": m.Winder, "operator": m.Operator, "meter": m.Meter, "probe": m.Probe, "stage": m.Stage} {
 				row[name] = sheet.Guard(cell)
 			}
 			if m.Sequence != 0 {

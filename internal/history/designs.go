@@ -123,7 +123,8 @@ func (s *Store) ReviseDesign(ctx context.Context, d record.Design, who string) (
 			return 0, err
 		}
 		if d.Revision != 0 && d.Revision != latest.Revision {
-			return 0, fmt.Errorf("%w: design %q has revision %d by now, and this is a change of revision %d; look at what is new and make the change again",
+			return 0, fmt.Errorf("%w: design %q has revision %d by now, and this is a change of revision %d; look at what is new and make the "+
+				"change again",
 				record.ErrConflict, d.Name, latest.Revision, d.Revision)
 		}
 		same := d
@@ -135,7 +136,8 @@ func (s *Store) ReviseDesign(ctx context.Context, d record.Design, who string) (
 	})
 }
 
-func (s *Store) storeDesign(ctx context.Context, d record.Design, who, action string, next func(*transaction) (int, error)) (record.Design, error) {
+func (s *Store) storeDesign(ctx context.Context, d record.Design, who, action string,
+	next func(*transaction) (int, error)) (record.Design, error) {
 	tried := fmt.Sprintf("%s %q", action, d.Name)
 	if err := cmp.Or(record.ValidateDesign(d), record.ValidateLabel("who", who)); err != nil {
 		return record.Design{}, fmt.Errorf("%s: %w", tried, err)

@@ -29,14 +29,16 @@ func TestDesignRevisions(t *testing.T) {
 	if err != nil || second.Revision != 2 {
 		t.Fatalf("revised %+v, %v", second, err)
 	}
-	if _, err := s.ReviseDesign(t.Context(), record.Design{Name: "emu", TargetOhms: 1, LowerOhms: 0.5, UpperOhms: 2, AlphaPerKelvin: 0.00393}, ""); !errors.Is(err, record.ErrNotFound) {
+	if _, err := s.ReviseDesign(t.Context(), record.Design{Name: "emu", TargetOhms: 1, LowerOhms: 0.5, UpperOhms: 2,
+		AlphaPerKelvin: 0.00393}, ""); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("revised an unknown one: %v, want ErrNotFound", err)
 	}
 	// Two people change the first revision: the second of them would undo what
 	// the first did.
 	late := first
 	late.Note = "new felt"
-	if _, err := s.ReviseDesign(t.Context(), late, "grace"); !errors.Is(err, record.ErrConflict) || !strings.Contains(err.Error(), "has revision 2 by now, and this is a change of revision 1") {
+	if _, err := s.ReviseDesign(t.Context(), late, "grace"); !errors.Is(err, record.ErrConflict) ||
+		!strings.Contains(err.Error(), "has revision 2 by now, and this is a change of revision 1") {
 		t.Errorf("a change of revision 1: %v, want ErrConflict", err)
 	}
 	got, err := s.DesignRevision(t.Context(), "wren", 1)

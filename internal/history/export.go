@@ -36,7 +36,8 @@ func (s *Store) Export(ctx context.Context, w io.Writer, format string, f record
 		return fmt.Errorf("export: %w", record.Invalid("format", "must be %q or %q, not %q", record.CSV, record.JSONL, format))
 	}
 	if f.After != "" || f.Limit != 0 || f.Newest {
-		return fmt.Errorf("export: %w", record.Invalid("limit", "an export is always whole and oldest first: after, limit and newest must be left out"))
+		return fmt.Errorf("export: %w", record.Invalid("limit", "an export is always whole and oldest first: after, limit and newest must "+
+			"be left out"))
 	}
 	return s.read(ctx, "export", func(q querier) error { return write(ctx, q, w, f) })
 }

@@ -38,12 +38,16 @@ func busyWorkshop(t testing.TB) *Store {
 		m.Batch, m.DesignRevision, m.Settings, m.Context, m.Time = "B-2", 2, nil, nil, m.Time.Add(time.Hour)
 	})
 	celsius := 21.5
-	must(t)(s.AddCalibration(t.Context(), record.Calibration{Bench: "north", Role: record.Meter, Instrument: "PM-6", DueAt: firstInstant.AddDate(1, 0, 0), CorrectionRatio: 0.0002}))
+	must(t)(s.AddCalibration(t.Context(), record.Calibration{Bench: "north", Role: record.Meter, Instrument: "PM-6",
+		DueAt: firstInstant.AddDate(1, 0, 0), CorrectionRatio: 0.0002}))
 	must(t)(s.AddCalibration(t.Context(), record.Calibration{Bench: "north", Role: record.Probe}))
-	must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801, TemperatureCelsius: &celsius}))
-	must(t)(s.AddLeadZero(t.Context(), record.LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, HalfWidthOhms: 0.05, Readings: 10, By: "ada"}))
+	must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800,
+		MeasuredOhms: 6801, TemperatureCelsius: &celsius}))
+	must(t)(s.AddLeadZero(t.Context(), record.LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, HalfWidthOhms: 0.05, Readings: 10,
+		By: "ada"}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
-	must(t)(s.AddAssembly(t.Context(), record.Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck", By: "ada"}, false))
+	must(t)(s.AddAssembly(t.Context(), record.Assembly{Serial: "HN-A1", First: "HN-0001", Second: "HN-0002", Note: "for the long neck",
+		By: "ada"}, false))
 	must(t)(s.AddStudyReading(t.Context(), studyReading("coil 1", "ada")))
 	must(t)(s.AddCoolingCurve(t.Context(), coolingCurve("HN-0002")))
 	must(t)(s.AddSoak(t.Context(), record.Soak{Bench: "north", Serial: "HN-0004", Who: "ada"}))
@@ -171,7 +175,8 @@ func TestImportRestoresEverything(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Imported{Designs: 2, Batches: 2, Measurements: 7, Calibrations: 2, CheckMeasurements: 1, LeadZeros: 1, Assemblies: 1, Comparisons: 1, Baselines: 1, StudyReadings: 1,
+	want := Imported{Designs: 2, Batches: 2, Measurements: 7, Calibrations: 2, CheckMeasurements: 1, LeadZeros: 1, Assemblies: 1,
+		Comparisons: 1, Baselines: 1, StudyReadings: 1,
 		CoolingCurves: 1, Soaks: 2, Unrecorded: 3, Journal: 21}
 	if counts != want {
 		t.Errorf("imported %+v, want %+v", counts, want)
@@ -242,7 +247,8 @@ func TestImportCatchesUp(t *testing.T) {
 	if want := (Imported{Measurements: 1, Journal: 4, Changed: 3, Known: 3}); err != nil || counts != want {
 		t.Errorf("imported %+v, %v; want %+v", counts, err, want)
 	}
-	if got := export(t, fresh, record.JSONL, record.Filter{Batch: "B-1"}); body(got, "") != body(export(t, s, record.JSONL, record.Filter{Batch: "B-1"}), "") {
+	if got := export(t, fresh, record.JSONL, record.Filter{Batch: "B-1"}); body(got,
+		"") != body(export(t, s, record.JSONL, record.Filter{Batch: "B-1"}), "") {
 		t.Errorf("not the same after catching up:\n%s", got)
 	}
 	verifies(t, fresh)
@@ -298,7 +304,8 @@ func TestImportRefuses(t *testing.T) {
 		{"a changed reading", replace("measurement", `"value":6690.3`, `"value":6695.3`), line("measurement")},
 		{"a changed input", replace("measurement", `"meter_percent":0.05`, `"meter_percent":0.5`), line("measurement")},
 		{"no sequence", replace("measurement", `"sequence":1`, `"sequence":0`), line("measurement")},
-		{"withdrawn without a reason", replace("measurement", `"reason":"measured again: fingers","who"`, `"reason":"","who"`), line("measurement")},
+		{"withdrawn without a reason", replace("measurement", `"reason":"measured again: fingers","who"`, `"reason":"","who"`),
+			line("measurement")},
 		{"unknown role", replace("calibration", `"role":"meter"`, `"role":"clip"`), line("calibration")},
 		{"impossible standard", replace("check_measurement", `"nominal_ohms":6800`, `"nominal_ohms":0`), line("check_measurement")},
 		{"no action", replace("journal", `"action":"add design"`, `"action":""`), line("journal")},

@@ -67,7 +67,8 @@ func TestFindCoilsUsesAnIndex(t *testing.T) {
 		plan = append(plan, step)
 		return err
 	})
-	if err != nil || len(plan) != 1 || !strings.Contains(plan[0], "SEARCH coils USING") || !strings.Contains(plan[0], "serial>? AND serial<?") {
+	if err != nil || len(plan) != 1 || !strings.Contains(plan[0], "SEARCH coils USING") ||
+		!strings.Contains(plan[0], "serial>? AND serial<?") {
 		t.Errorf("plan %q, %v", plan, err)
 	}
 }

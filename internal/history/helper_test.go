@@ -58,7 +58,8 @@ func workshop(t testing.TB) *Store {
 	t.Helper()
 	s := newStore(t)
 	must(t)(s.AddDesign(t.Context(), wren(), "ada"))
-	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-1", Bench: "north", Design: "wren", Winder: "W2", Operator: "ada", Spool: "S-17", Who: "ada"}))
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-1", Bench: "north", Design: "wren", Winder: "W2", Operator: "ada",
+		Spool: "S-17", Who: "ada"}))
 	return s
 }
 
@@ -96,7 +97,8 @@ func sample(t testing.TB, serial string, meanOhms float64, at time.Time) (record
 			Time: at.Add(time.Duration(len(readings)-20) * 200 * time.Millisecond), Role: role, Value: value, Resolution: 0.1,
 			Status: "ok", Raw: fmt.Sprintf("%.1f", value), InWindow: window, Outlier: outlier})
 	}
-	readings = append(readings, record.Reading{Time: at.Add(-5 * time.Second), Role: record.Meter, Status: "overload", Reason: "open leads", Raw: "+9.90000000E+37"})
+	readings = append(readings, record.Reading{Time: at.Add(-5 * time.Second), Role: record.Meter, Status: "overload", Reason: "open leads",
+		Raw: "+9.90000000E+37"})
 	add(record.Meter, meanOhms+40, false, false)
 	add(record.Probe, 22.4, false, false)
 	offsets := []float64{0.3, -0.3, 0.1, -0.1, 0.2, -0.2, 0}

@@ -339,7 +339,8 @@ func validWithdrawal(a annotation) error {
 func (j *importer) knownMeasurement(ctx context.Context, m record.Measurement, before row, withdrawn annotation) error {
 	switch {
 	case m.Sequence != before.Sequence:
-		return fmt.Errorf("measurement %s: %w: it is coil %d of its batch in the history, %d in the file", m.ID, record.ErrConflict, before.Sequence, m.Sequence)
+		return fmt.Errorf("measurement %s: %w: it is coil %d of its batch in the history, %d in the file", m.ID, record.ErrConflict,
+			before.Sequence, m.Sequence)
 	case withdrawn.live() || withdrawn == before.annotation:
 		j.counts.Known++
 		return nil

@@ -201,12 +201,14 @@ func (j *csvImporter) inputs(c *typedCoil, d record.Design) (r20.Inputs, error) 
 	switch {
 	case c.toldU.told():
 		if c.toldU.value == 0 {
-			return in, errors.New("expanded_uncertainty_ohms is 0, and no measurement is that good; write what is known, or leave it and coverage_factor empty")
+			return in, errors.New("expanded_uncertainty_ohms is 0, and no measurement is that good; write what is known, or leave it and " +
+				"coverage_factor empty")
 		}
 		in.ToldExpandedUncertaintyOhms, in.ToldCoverageFactor = c.toldU.value, c.toldK.value
 	case !accurate:
 		return in, fmt.Errorf("nothing says how well coil %s was measured; fill in expanded_uncertainty_ohms and coverage_factor, "+
-			"or tell the accuracies of bench %s by --config or by --meter-percent, --meter-ohms and --temperature-uncertainty", c.m.Serial, c.m.Bench)
+			"or tell the accuracies of bench %s by --config or by --meter-percent, --meter-ohms and --temperature-uncertainty", c.m.Serial,
+			c.m.Bench)
 	default:
 		in.MeterPercent, in.MeterOhms, in.LeadHalfWidthOhms = about.MeterPercent, about.MeterOhms, about.LeadHalfWidthOhms
 		in.ProbeHalfWidthKelvin = about.ProbeHalfWidthKelvin + c.celsius.resolution()/2
@@ -226,11 +228,13 @@ func (c *typedCoil) agrees(verdict conformity.Verdict) error {
 			c.r20Ohms.text, c.ohms.text, c.celsius.text, m.R20Ohms, m.AlphaPerKelvin, m.Inputs.LeadOhms, 100*m.Inputs.CorrectionRatio)
 	}
 	if verdict != "" && verdict != m.Verdict {
-		return fmt.Errorf("column verdict: the file says %q, but %.8g ± %.3g Ω is %q by design %s revision %d; mend the row, say the design_revision, or leave the column out",
+		return fmt.Errorf("column verdict: the file says %q, but %.8g ± %.3g Ω is %q by design %s revision %d; mend the row, say the "+
+			"design_revision, or leave the column out",
 			verdict, m.R20Ohms, m.ExpandedUncertaintyOhms, m.Verdict, m.Design, m.DesignRevision)
 	}
 	if p := c.probability; p.told() && math.Abs(p.value-m.ConformityProbability) > p.step/2+probabilityTolerance {
-		return fmt.Errorf("column conformity_probability: the file says %s, but %.8g ± %.3g Ω has %.8g by design %s revision %d; mend the row, or leave the column out",
+		return fmt.Errorf("column conformity_probability: the file says %s, but %.8g ± %.3g Ω has %.8g by design %s revision %d; mend the "+
+			"row, or leave the column out",
 			p.text, m.R20Ohms, m.ExpandedUncertaintyOhms, m.ConformityProbability, m.Design, m.DesignRevision)
 	}
 	return nil

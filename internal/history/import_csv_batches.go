@@ -72,7 +72,8 @@ func (j *csvImporter) number(ctx context.Context, batch string, coils []*typedCo
 		}
 		if number == 0 {
 			if told != 0 && told <= stored {
-				return fmt.Errorf("line %d, column sequence: batch %s has %d coils already, and coil %s, number %d of the file, is none of them; give the batch of the file another name",
+				return fmt.Errorf("line %d, column sequence: batch %s has %d coils already, and coil %s, number %d of the file, is none of them; "+
+					"give the batch of the file another name",
 					c.line, batch, stored, c.m.Serial, told)
 			}
 			last++

@@ -81,7 +81,8 @@ func productive(t testing.TB) *Store {
 		serial := fmt.Sprintf("HN-%04d", i+1)
 		if i == 15 {
 			must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
-			must(t)(s.ReviseDesign(t.Context(), func() record.Design { d := wren(); d.UpperOhms, d.AlphaPerKelvin = 6850, 0.003851; return d }(), "ada"))
+			must(t)(s.ReviseDesign(t.Context(), func() record.Design { d := wren(); d.UpperOhms, d.AlphaPerKelvin = 6850, 0.003851; return d }(),
+				"ada"))
 			must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "north", Design: "wren", Winder: "W2", Spool: "S-18"}))
 		}
 		change := func(m *record.Measurement) {
@@ -192,8 +193,10 @@ func TestImportCSVBringsAnExportBack(t *testing.T) {
 	for i, w := range want {
 		g := got[i]
 		factors[w["coverage_factor"]] = true
-		for _, name := range []string{"id", "time", "bench", "batch", "design", "design_revision", "serial", "resistance_ohms", "temperature_celsius",
-			"r20_ohms", "expanded_uncertainty_ohms", "coverage_factor", "verdict", "spool", "winder", "operator", "meter", "probe", "stage", "alpha_per_kelvin"} {
+		for _, name := range []string{"id", "time", "bench", "batch", "design", "design_revision", "serial", "resistance_ohms",
+			"temperature_celsius",
+			"r20_ohms", "expanded_uncertainty_ohms", "coverage_factor", "verdict", "spool", "winder", "operator", "meter", "probe", "stage",
+			"alpha_per_kelvin"} {
 			if g[name] != w[name] {
 				t.Errorf("coil %s, %s: %q, want %q", w["serial"], name, g[name], w[name])
 			}
@@ -217,7 +220,8 @@ func TestImportCSVBringsAnExportBack(t *testing.T) {
 		if again.added() != 0 || again.Known != len(want) {
 			t.Errorf("again: %+v", again)
 		}
-		if after := export(t, s, record.JSONL, record.Filter{Bench: "north"}); strings.Split(after, "\n")[1] != strings.Split(before, "\n")[1] || len(after) != len(before) {
+		if after := export(t, s, record.JSONL, record.Filter{Bench: "north"}); strings.Split(after, "\n")[1] != strings.Split(before,
+			"\n")[1] || len(after) != len(before) {
 			t.Error("importing what is known changed something")
 		}
 	}
@@ -269,7 +273,8 @@ func TestImportCSVOfASpreadsheet(t *testing.T) {
 	if math.Abs(m.R20Ohms-r) > 1e-9 || math.Abs(m.ExpandedUncertaintyOhms-1.959964*u) > 1e-4 {
 		t.Errorf("R20 %.9g ± %.9g, want %.9g ± %.9g", m.R20Ohms, m.ExpandedUncertaintyOhms, r, 1.959964*u)
 	}
-	if m.Status != record.Manual || m.Reason != "from old.csv, line 2" || m.Bench != "attic" || m.Stage != record.StageWound || m.Sequence != 2 ||
+	if m.Status != record.Manual || m.Reason != "from old.csv, line 2" || m.Bench != "attic" || m.Stage != record.StageWound ||
+		m.Sequence != 2 ||
 		m.DesignRevision != 1 || !m.Time.Equal(time.Date(2019, 5, 2, 14, 20, 0, 0, time.UTC)) {
 		t.Errorf("got %+v", m)
 	}
@@ -280,7 +285,8 @@ func TestImportCSVOfASpreadsheet(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b.ClosedAt == nil || b.LastSequence != 2 || len(b.Spools) != 2 || b.Spools[1].FromSequence != 2 || b.Bench != "attic" || b.OpenedAt.After(*b.ClosedAt) {
+	if b.ClosedAt == nil || b.LastSequence != 2 || len(b.Spools) != 2 || b.Spools[1].FromSequence != 2 || b.Bench != "attic" ||
+		b.OpenedAt.After(*b.ClosedAt) {
 		t.Errorf("batch %+v", b)
 	}
 	if again := importCSV(t, s, text, oldBench); again != (Imported{Known: 3}) {
@@ -297,10 +303,12 @@ func TestImportCSVOfASpreadsheet(t *testing.T) {
 func TestVerifyFindsToldUncertainty(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	importCSV(t, s, "serial,time,resistance_ohms,temperature_celsius,expanded_uncertainty_ohms,coverage_factor\nA,2019-05-02T16:20:00Z,6690,21,25.1,2\n", oldBench)
+	importCSV(t, s, "serial,time,resistance_ohms,temperature_celsius,expanded_uncertainty_ohms,coverage_factor\n"+
+		"A,2019-05-02T16:20:00Z,6690,21,25.1,2\n", oldBench)
 	execute(t, s.Path(), "DROP TRIGGER measurements_no_update", `UPDATE measurements SET told_expanded_uncertainty_ohms = 25.2`)
 	report, err := s.Verify(t.Context(), nil)
-	if err != nil || len(report.Faults) != 1 || report.Faults[0].Kind != record.FaultResult || !strings.Contains(report.Faults[0].Problem, "expanded_uncertainty_ohms is stored as 25.1, the inputs give 25.2") {
+	if err != nil || len(report.Faults) != 1 || report.Faults[0].Kind != record.FaultResult ||
+		!strings.Contains(report.Faults[0].Problem, "expanded_uncertainty_ohms is stored as 25.1, the inputs give 25.2") {
 		t.Errorf("report %+v, %v", report, err)
 	}
 }
@@ -339,7 +347,8 @@ func TestImportCSVClosesHoles(t *testing.T) {
 
 func TestImportCSVRefuses(t *testing.T) {
 	t.Parallel()
-	good := map[string]string{"serial": "OLD-1", "time": "2019-05-02T16:20:00Z", "resistance_ohms": "6690", "temperature_celsius": "21", "design": "wren", "bench": "attic"}
+	good := map[string]string{"serial": "OLD-1", "time": "2019-05-02T16:20:00Z", "resistance_ohms": "6690", "temperature_celsius": "21",
+		"design": "wren", "bench": "attic"}
 	const told = "expanded_uncertainty_ohms"
 	for _, c := range []struct {
 		name   string
@@ -401,10 +410,12 @@ func TestImportCSVRefuses(t *testing.T) {
 			second := maps.Clone(good)
 			second["serial"] = "OLD-2"
 			counts, err := s.ImportCSV(t.Context(), strings.NewReader(written(t, []map[string]string{row, second})), oldBench)
-			if err == nil || !strings.Contains(err.Error(), c.want) || !strings.HasPrefix(err.Error(), "import old.csv: ") || !strings.HasSuffix(err.Error(), "; nothing was imported") {
+			if err == nil || !strings.Contains(err.Error(), c.want) || !strings.HasPrefix(err.Error(), "import old.csv: ") ||
+				!strings.HasSuffix(err.Error(), "; nothing was imported") {
 				t.Errorf("error %v, want one with %s", err, c.want)
 			}
-			if n := count(t, s, `SELECT COUNT(*) FROM measurements`); n != 1 || counts != (Imported{}) || count(t, s, `SELECT COUNT(*) FROM batches`) != 2 {
+			if n := count(t, s, `SELECT COUNT(*) FROM measurements`); n != 1 || counts != (Imported{}) ||
+				count(t, s, `SELECT COUNT(*) FROM batches`) != 2 {
 				t.Errorf("something was imported: %+v", counts)
 			}
 		})
@@ -417,12 +428,14 @@ func TestImportCSVRefusesFiles(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"empty", "", "the file is empty"},
 		{"semicolons", "serial;time;resistance_ohms\n", "not parted by commas"},
-		{"unknown column", "serial,time,resistance_ohm,temperature_celsius\n", `column "resistance_ohm" is not known; did you mean resistance_ohms?; the columns are id, time`},
+		{"unknown column", "serial,time,resistance_ohm,temperature_celsius\n",
+			`column "resistance_ohm" is not known; did you mean resistance_ohms?; the columns are id, time`},
 		{"column twice", "serial,time,Serial\n", "column serial comes twice"},
 		{"no temperature", "serial,time,resistance_ohms\n", "no column temperature_celsius"},
 		{"short line", header + "A,B\n", "line 2: cells: 2, and columns: 8"},
 		{"open quote", header + "\"A,2019\n", "quotes come in pairs"},
-		{"coil twice", header + row + ",,,\n" + row + ",,,\n", "line 3, column serial: coil A, wound, stands in line 2 already; keep the row that counts"},
+		{"coil twice", header + row + ",,,\n" + row + ",,,\n", "line 3, column serial: coil A, wound, stands in line 2 already; keep the " +
+			"row that counts"},
 		{"id twice", header + row + ",,x,\n" + row + ",,x,potted\n", "line 3, column id: x stands in line 2 already"},
 		{"two numbers", header + row + "M,1,,\n" + row + "M,2,,potted\n", "line 3, column sequence: coil A is number 1 of batch M already"},
 		{"two coils", header + row + "M,1,,\nB" + row[1:] + "M,1,,\n", "line 3, column sequence: 1 of batch M is coil A already"},
@@ -449,7 +462,8 @@ func TestImportCSVAsks(t *testing.T) {
 	}{
 		{"design", CSVOptions{Bench: "attic"}, "line 2, column design: there is none; fill in the column, or say --design"},
 		{"bench", CSVOptions{Design: "wren"}, "line 2, column bench: there is none; fill in the column, or say --bench"},
-		{"accuracies", CSVOptions{Design: "wren", Bench: "attic"}, "line 2: nothing says how well coil A was measured; fill in expanded_uncertainty_ohms and coverage_factor, or tell the accuracies of bench attic by --config"},
+		{"accuracies", CSVOptions{Design: "wren", Bench: "attic"}, "line 2: nothing says how well coil A was measured; fill in " +
+			"expanded_uncertainty_ohms and coverage_factor, or tell the accuracies of bench attic by --config"},
 	} {
 		_, err := workshop(t).ImportCSV(t.Context(), strings.NewReader(text), c.o)
 		if err == nil || !strings.Contains(err.Error(), c.want) {

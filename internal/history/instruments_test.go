@@ -55,25 +55,31 @@ func TestCheckMeasurements(t *testing.T) {
 	t.Parallel()
 	s := newStore(t)
 	celsius := 21.5
-	first, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6803.4, TemperatureCelsius: &celsius, Meter: "PM-6", By: "ada"})
+	first, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800,
+		MeasuredOhms: 6803.4, TemperatureCelsius: &celsius, Meter: "PM-6", By: "ada"})
 	if err != nil || math.Abs(first.DeviationRatio-0.0005) > 1e-12 {
 		t.Fatalf("stored %+v, %v; want a deviation of 0.0005", first, err)
 	}
-	second, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6799})
+	second, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800,
+		MeasuredOhms: 6799})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{Bench: "north"}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{second, first}) {
+	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{Bench: "north"}); err != nil ||
+		!reflect.DeepEqual(got, []record.CheckMeasurement{second, first}) {
 		t.Errorf("got %+v, %v", got, err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{Limit: 1}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{second}) {
+	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{Limit: 1}); err != nil ||
+		!reflect.DeepEqual(got, []record.CheckMeasurement{second}) {
 		t.Errorf("newest one: %+v, %v", got, err)
 	}
-	early, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Time: first.Time.Add(-time.Hour), Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801})
+	early, err := s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Time: first.Time.Add(-time.Hour), Bench: "north",
+		Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{From: early.Time, To: first.Time}); err != nil || !reflect.DeepEqual(got, []record.CheckMeasurement{early}) {
+	if got, err := s.CheckMeasurements(t.Context(), record.CheckFilter{From: early.Time, To: first.Time}); err != nil ||
+		!reflect.DeepEqual(got, []record.CheckMeasurement{early}) {
 		t.Errorf("of one hour: %+v, %v; want the first moment and not the last", got, err)
 	}
 	for field, c := range map[string]record.CheckMeasurement{
@@ -109,7 +115,8 @@ func TestInstruments(t *testing.T) {
 func TestJournal(t *testing.T) {
 	t.Parallel()
 	s := workshop(t)
-	entry, err := s.AddJournal(t.Context(), record.JournalEntry{Bench: "north", Who: "ada", Action: "configuration", Subject: "north", Detail: "poll 200 ms"})
+	entry, err := s.AddJournal(t.Context(), record.JournalEntry{Bench: "north", Who: "ada", Action: "configuration", Subject: "north",
+		Detail: "poll 200 ms"})
 	if err != nil || entry.ID == "" || entry.Time.IsZero() {
 		t.Fatalf("stored %+v, %v", entry, err)
 	}

@@ -161,7 +161,8 @@ func checkStored(t *testing.T, path string, last int) {
 	if report.Measurements != last && report.Measurements != last+1 {
 		t.Errorf("%d measurements stored, %d acknowledged", report.Measurements, last)
 	}
-	if n := count(t, s, `SELECT COUNT(DISTINCT id) FROM measurements WHERE id BETWEEN 'measurement-000001' AND ?1`, fmt.Sprintf("measurement-%06d", last)); n != last {
+	if n := count(t, s, `SELECT COUNT(DISTINCT id) FROM measurements WHERE id BETWEEN 'measurement-000001' AND ?1`,
+		fmt.Sprintf("measurement-%06d", last)); n != last {
 		t.Errorf("%d acknowledged measurements found, want %d", n, last)
 	}
 	if report.Readings != 11*report.Measurements {

@@ -28,12 +28,14 @@ var (
 	leadZeros     = kind[record.LeadZero]{Kind: record.LeadZeros, count: func(i *Imported) *int { return &i.LeadZeros }}
 	assemblies    = kind[record.Assembly]{Kind: record.Assemblies, fits: checkAssembly, count: func(i *Imported) *int { return &i.Assemblies }}
 	baselines     = kind[record.Baseline]{Kind: record.Baselines, fits: fitsBaseline, count: func(i *Imported) *int { return &i.Baselines }}
-	studyReadings = kind[record.StudyReading]{Kind: record.StudyReadings, fits: fitsStudy, count: func(i *Imported) *int { return &i.StudyReadings }}
-	coolingCurves = kind[record.CoolingCurve]{Kind: record.CoolingCurves, fits: fitsCurve, count: func(i *Imported) *int { return &i.CoolingCurves }}
-	soaks         = kind[record.Soak]{Kind: record.Soaks, fits: fitsSoak, count: func(i *Imported) *int { return &i.Soaks }}
-	unrecorded    = kind[record.Unrecorded]{Kind: record.UnrecordedCoils, count: func(i *Imported) *int { return &i.Unrecorded }}
-	measurements  = kind[record.Measurement]{Kind: record.Measurements, count: func(i *Imported) *int { return &i.Measurements }}
-	journal       = kind[record.JournalEntry]{Kind: record.Journal, count: func(i *Imported) *int { return &i.Journal }}
+	studyReadings = kind[record.StudyReading]{Kind: record.StudyReadings, fits: fitsStudy,
+		count: func(i *Imported) *int { return &i.StudyReadings }}
+	coolingCurves = kind[record.CoolingCurve]{Kind: record.CoolingCurves, fits: fitsCurve,
+		count: func(i *Imported) *int { return &i.CoolingCurves }}
+	soaks        = kind[record.Soak]{Kind: record.Soaks, fits: fitsSoak, count: func(i *Imported) *int { return &i.Soaks }}
+	unrecorded   = kind[record.Unrecorded]{Kind: record.UnrecordedCoils, count: func(i *Imported) *int { return &i.Unrecorded }}
+	measurements = kind[record.Measurement]{Kind: record.Measurements, count: func(i *Imported) *int { return &i.Measurements }}
+	journal      = kind[record.JournalEntry]{Kind: record.Journal, count: func(i *Imported) *int { return &i.Journal }}
 )
 
 // columns are the columns of the kind in the order of its fields, each behind a

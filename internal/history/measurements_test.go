@@ -48,12 +48,15 @@ func TestPages(t *testing.T) {
 		{"batch", record.Filter{Batch: "B-1"}, pick(func(m record.Measurement) bool { return m.Batch == "B-1" })},
 		{"design", record.Filter{Design: "finch"}, pick(func(m record.Measurement) bool { return m.Design == "finch" })},
 		{"bench", record.Filter{Bench: "south"}, pick(func(m record.Measurement) bool { return m.Bench == "south" })},
-		{"design and bench", record.Filter{Design: "wren", Bench: "south"}, pick(func(m record.Measurement) bool { return m.Design == "wren" && m.Bench == "south" })},
-		{"batch and bench", record.Filter{Batch: "B-1", Bench: "north"}, pick(func(m record.Measurement) bool { return m.Batch == "B-1" && m.Bench == "north" })},
+		{"design and bench", record.Filter{Design: "wren", Bench: "south"},
+			pick(func(m record.Measurement) bool { return m.Design == "wren" && m.Bench == "south" })},
+		{"batch and bench", record.Filter{Batch: "B-1", Bench: "north"},
+			pick(func(m record.Measurement) bool { return m.Batch == "B-1" && m.Bench == "north" })},
 		{"serial", record.Filter{Serial: "HN-0007"}, []string{all[7].ID}},
-		{"times", record.Filter{From: firstInstant.Add(time.Minute), To: firstInstant.Add(3 * time.Minute)}, pick(func(m record.Measurement) bool {
-			return !m.Time.Before(firstInstant.Add(time.Minute)) && m.Time.Before(firstInstant.Add(3*time.Minute))
-		})},
+		{"times", record.Filter{From: firstInstant.Add(time.Minute), To: firstInstant.Add(3 * time.Minute)},
+			pick(func(m record.Measurement) bool {
+				return !m.Time.Before(firstInstant.Add(time.Minute)) && m.Time.Before(firstInstant.Add(3*time.Minute))
+			})},
 		{"nothing", record.Filter{Batch: "B-9"}, nil},
 	} {
 		for _, limit := range []int{1, 2, 3, 20, 0} {

@@ -175,7 +175,8 @@ func supersededBy(ctx context.Context, q querier, m record.Measurement) (*row, e
 	case err != nil:
 		return nil, err
 	case old.Serial != m.Serial || old.Stage != m.Stage:
-		return nil, record.Invalid("supersedes", "must name a measurement of the same coil at the same stage, but %s is of %q, %s", old.ID, old.Serial, old.Stage)
+		return nil, record.Invalid("supersedes", "must name a measurement of the same coil at the same stage, but %s is of %q, %s", old.ID,
+			old.Serial, old.Stage)
 	case !old.annotation.live():
 		return nil, fmt.Errorf("%w: measurement %s is %s already", record.ErrConflict, old.ID, old.annotation.Status)
 	}

@@ -119,14 +119,17 @@ func TestRecordRefuses(t *testing.T) {
 		field  string
 	}{
 		{"second at one stage", func(m *record.Measurement) {}, record.ErrDuplicate, ""},
-		{"same serial, other design", func(m *record.Measurement) { m.Design, m.Batch, m.Stage = "finch", "", record.StagePotted }, record.ErrDuplicate, ""},
+		{"same serial, other design", func(m *record.Measurement) { m.Design, m.Batch, m.Stage = "finch", "", record.StagePotted },
+			record.ErrDuplicate, ""},
 		{"unknown design", func(m *record.Measurement) { m.Design = "emu" }, record.ErrNotFound, ""},
 		{"unknown revision", func(m *record.Measurement) { m.DesignRevision = 2 }, record.ErrNotFound, ""},
 		{"unknown batch", func(m *record.Measurement) { m.Batch = "B-9" }, record.ErrNotFound, ""},
 		{"batch of another design", func(m *record.Measurement) { m.Serial, m.Design = "HN-0009", "finch" }, record.ErrConflict, ""},
 		{"supersedes nothing known", func(m *record.Measurement) { m.Supersedes = "none" }, record.ErrNotFound, ""},
-		{"supersedes another coil's", func(m *record.Measurement) { m.Serial, m.Supersedes = "HN-0009", standing.ID }, record.ErrInvalid, "supersedes"},
-		{"supersedes another stage", func(m *record.Measurement) { m.Stage, m.Supersedes = record.StagePotted, standing.ID }, record.ErrInvalid, "supersedes"},
+		{"supersedes another coil's", func(m *record.Measurement) { m.Serial, m.Supersedes = "HN-0009", standing.ID }, record.ErrInvalid,
+			"supersedes"},
+		{"supersedes another stage", func(m *record.Measurement) { m.Stage, m.Supersedes = record.StagePotted, standing.ID }, record.ErrInvalid,
+			"supersedes"},
 		{"no serial", func(m *record.Measurement) { m.Serial = "" }, record.ErrInvalid, "serial"},
 		{"control character", func(m *record.Measurement) { m.Serial = "HN\n1" }, record.ErrInvalid, "serial"},
 		{"no time", func(m *record.Measurement) { m.Time = time.Time{} }, record.ErrInvalid, "time"},
@@ -243,7 +246,8 @@ func TestAppendOnly(t *testing.T) {
 	must(t)(s.AddComparison(t.Context(), compared(t, s, "HN-0001", 6280)))
 	must(t)(s.Void(t.Context(), m.ID, "wrong coil", "ada"))
 	must(t)(s.AddCalibration(t.Context(), record.Calibration{Bench: "north", Role: record.Meter, Instrument: "PM-6"}))
-	must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801}))
+	must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800,
+		MeasuredOhms: 6801}))
 	must(t)(s.AddLeadZero(t.Context(), record.LeadZero{Bench: "north", Meter: "PM-6", Ohms: 0.25, Readings: 10}))
 	must(t)(s.AddBaseline(t.Context(), steadyBaseline()))
 	recordCoil(t, s, "HN-0002")
@@ -326,7 +330,8 @@ func TestTwoStoresWriteAtOnce(t *testing.T) {
 
 func TestWhatStands(t *testing.T) {
 	t.Parallel()
-	for status, want := range map[record.Status]bool{record.Recorded: true, record.Forced: true, record.Manual: true, record.Void: false, record.Superseded: false} {
+	for status, want := range map[record.Status]bool{record.Recorded: true, record.Forced: true, record.Manual: true, record.Void: false,
+		record.Superseded: false} {
 		if got := (record.Measurement{Status: status}).Stands(); got != want {
 			t.Errorf("a %s measurement stands: %v, want %v", status, got, want)
 		}

@@ -60,7 +60,8 @@ func TestReevaluate(t *testing.T) {
 		t.Errorf("kept as %s, number %d", kept.ID, kept.Sequence)
 	}
 	coil, err := s.Coil(t.Context(), "HN-0001")
-	if err != nil || len(coil.Measurements) != 2 || coil.Measurements[0].ID != kept.ID || coil.Measurements[1].Reason != "evaluated again: newer rules" ||
+	if err != nil || len(coil.Measurements) != 2 || coil.Measurements[0].ID != kept.ID ||
+		coil.Measurements[1].Reason != "evaluated again: newer rules" ||
 		coil.Measurements[1].Status != record.Superseded {
 		t.Errorf("the coil has %+v, %v", coil.Measurements, err)
 	}
@@ -68,7 +69,8 @@ func TestReevaluate(t *testing.T) {
 		t.Errorf("once more: %v", err)
 	}
 	deeds, err := s.Journal(t.Context(), record.JournalFilter{Action: "reevaluate"})
-	if err != nil || len(deeds) != 1 || deeds[0].Who != "ada" || deeds[0].Subject != "HN-0001" || !strings.Contains(deeds[0].Detail, "newer rules") {
+	if err != nil || len(deeds) != 1 || deeds[0].Who != "ada" || deeds[0].Subject != "HN-0001" ||
+		!strings.Contains(deeds[0].Detail, "newer rules") {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
 	verifies(t, s)

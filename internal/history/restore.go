@@ -148,7 +148,8 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 	if err := errors.Join(err, old.Close()); err != nil {
 		return "", record.Report{}, fmt.Errorf("read %s: %w", src, err)
 	}
-	report, err := verifyFresh(ctx, fresh, opts, progress, record.JournalEntry{Action: "restore", Subject: filepath.Base(dst), Detail: "from " + source})
+	report, err := verifyFresh(ctx, fresh, opts, progress, record.JournalEntry{Action: "restore", Subject: filepath.Base(dst),
+		Detail: "from " + source})
 	if err != nil {
 		return "", report, errors.Join(fmt.Errorf("%s: %w", src, err), os.Remove(fresh))
 	}
@@ -156,7 +157,8 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 }
 
 // verifyFresh verifies a copy and notes in its journal what it is for.
-func verifyFresh(ctx context.Context, fresh string, opts Options, progress func(done, total int), entry record.JournalEntry) (record.Report, error) {
+func verifyFresh(ctx context.Context, fresh string, opts Options, progress func(done, total int),
+	entry record.JournalEntry) (record.Report, error) {
 	s, err := Open(ctx, fresh, opts)
 	if err != nil {
 		return record.Report{}, err

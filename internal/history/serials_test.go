@@ -23,7 +23,8 @@ func TestSerialsRegardlessOfCapitals(t *testing.T) {
 		t.Errorf("measurements of Hn-0003: %+v, %v", page, err)
 	}
 	m, readings := sample(t, "hn-0003", 6690, firstInstant)
-	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, record.ErrInvalid) || !strings.Contains(err.Error(), "serial: HN-0003 exists: write it so, or choose another") {
+	if _, err := s.Record(t.Context(), m, readings); !errors.Is(err, record.ErrInvalid) ||
+		!strings.Contains(err.Error(), "serial: HN-0003 exists: write it so, or choose another") {
 		t.Errorf("recorded hn-0003: %v", err)
 	}
 	a, err := s.AddAssembly(t.Context(), record.Assembly{Serial: "PAIR-1", First: "hn-0003", Second: "HN-0004"}, false)
@@ -79,7 +80,8 @@ func TestOldRecordsComeBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	recordCoil(t, s, "hn-0003")
-	if _, err := s.AddBaseline(t.Context(), record.Baseline{Winder: "W1", Design: m.Design, DesignRevision: m.DesignRevision, FirstCoil: "HN-0003", LastCoil: "HN-0003", Count: 10,
+	if _, err := s.AddBaseline(t.Context(), record.Baseline{Winder: "W1", Design: m.Design, DesignRevision: m.DesignRevision,
+		FirstCoil: "HN-0003", LastCoil: "HN-0003", Count: 10,
 		MeanOhms: 6690, SigmaWithinOhms: 20, SigmaOverallOhms: 20, MeanRangeOhms: 22, Reason: "first"}); err != nil {
 		t.Fatal(err)
 	}

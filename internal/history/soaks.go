@@ -43,7 +43,8 @@ func fitsNow(ctx context.Context, tx *transaction, k *record.Soak) (err error) {
 	if k.Batch != "" {
 		b, err := oneBatch(ctx, tx, k.Batch)
 		if err == nil && b.ClosedAt != nil {
-			err = fmt.Errorf("%w: batch %q was closed at %s; say it of each of its coils", record.ErrConflict, b.Name, b.ClosedAt.Format(time.RFC3339))
+			err = fmt.Errorf("%w: batch %q was closed at %s; say it of each of its coils", record.ErrConflict, b.Name,
+				b.ClosedAt.Format(time.RFC3339))
 		}
 		return err
 	}

@@ -28,7 +28,8 @@ func TestStamp(t *testing.T) {
 		{"void", func() { must(t)(s.Void(t.Context(), recorded.ID, "wrong coil", "ada")) }},
 		{"spool", func() { must(t)(s.ChangeSpool(t.Context(), "B-1", "S-18", "ada")) }},
 		{"check", func() {
-			must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800, MeasuredOhms: 6801}))
+			must(t)(s.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: "R6k8", NominalOhms: 6800,
+				MeasuredOhms: 6801}))
 		}},
 		{"design", func() { must(t)(s.ReviseDesign(t.Context(), revised, "ada")) }},
 		{"journal", func() { must(t)(s.AddJournal(t.Context(), record.JournalEntry{Action: "note", Detail: "seen"})) }},

@@ -68,7 +68,8 @@ func TestSettingsHold(t *testing.T) {
 			}
 		}
 	}
-	if _, err := s.readers.ExecContext(t.Context(), `INSERT INTO coils (serial) VALUES ('X')`); !errors.Is(explain("", "", err), record.ErrReadOnly) {
+	if _, err := s.readers.ExecContext(t.Context(), `INSERT INTO coils (serial) VALUES ('X')`); !errors.Is(explain("", "", err),
+		record.ErrReadOnly) {
 		t.Errorf("writing over the reading pool: %v, want a refusal", err)
 	}
 }
@@ -83,7 +84,8 @@ func TestOpenRefuses(t *testing.T) {
 	}{
 		{"missing, read-only", func(*testing.T, string) {}, true, record.ErrMissing},
 		{"empty, read-only", func(t *testing.T, path string) { writeFile(t, path, nil) }, true, record.ErrMissing},
-		{"a text file", func(t *testing.T, path string) { writeFile(t, path, bytes.Repeat([]byte("not a database\n"), 500)) }, false, record.ErrDamaged},
+		{"a text file", func(t *testing.T, path string) { writeFile(t, path, bytes.Repeat([]byte("not a database\n"), 500)) }, false,
+			record.ErrDamaged},
 		{"truncated", truncated, false, record.ErrDamaged},
 		{"truncated, read-only", truncated, true, record.ErrDamaged},
 		{"overwritten header", func(t *testing.T, path string) {
@@ -213,7 +215,8 @@ func TestReadOnly(t *testing.T) {
 	_, wholeErr := s.Record(t.Context(), m, readings)
 	_, designErr := s.ReviseDesign(t.Context(), wren(), "ada")
 	for name, err := range map[string]error{
-		"record": wholeErr, "revise": designErr, "own": s.Own(), "writable": s.Writable(t.Context()), "backup": s.Backup(t.Context(), path+".copy", false),
+		"record": wholeErr, "revise": designErr, "own": s.Own(), "writable": s.Writable(t.Context()),
+		"backup": s.Backup(t.Context(), path+".copy", false),
 	} {
 		if !errors.Is(err, record.ErrReadOnly) {
 			t.Errorf("%s: %v, want ErrReadOnly", name, err)

@@ -248,7 +248,8 @@ var recordChecks = []struct {
 	remedy string
 }{
 	{record.FaultSequence, `
-		SELECT batch, 'the coils are numbered ' || MIN(sequence) || ' to ' || MAX(sequence) || ', but only ' || COUNT(DISTINCT sequence) || ' are there'
+		SELECT batch,
+			'the coils are numbered ' || MIN(sequence) || ' to ' || MAX(sequence) || ', but only ' || COUNT(DISTINCT sequence) || ' are there'
 		FROM measurements
 		WHERE batch IS NOT NULL
 		GROUP BY batch

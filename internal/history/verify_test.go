@@ -29,14 +29,19 @@ func TestVerifyFinds(t *testing.T) {
 		{"uncertainty", "measurements", `UPDATE measurements SET expanded_uncertainty_ohms = expanded_uncertainty_ohms * 1.0000001 WHERE number = 3`, record.FaultResult, "expanded_uncertainty_ohms"},
 		{"impossible input", "measurements", `UPDATE measurements SET meter_percent = -1 WHERE number = 3`, record.FaultResult, "give no result"},
 		{"verdict", "measurements", `UPDATE measurements SET verdict = 'high' WHERE number = 3`, record.FaultVerdict, `"high"`},
-		{"probability", "measurements", `UPDATE measurements SET conformity_probability = 0.5 WHERE number = 3`, record.FaultVerdict, "conformity_probability"},
+		{"probability", "measurements", `UPDATE measurements SET conformity_probability = 0.5 WHERE number = 3`, record.FaultVerdict,
+			"conformity_probability"},
 		{"tolerance", "measurements", `UPDATE measurements SET lower_ohms = 0 WHERE number = 3`, record.FaultVerdict, "cannot be judged"},
-		{"reading", "readings", `UPDATE readings SET value = value + 0.1 WHERE measurement = 3 AND position = 5`, record.FaultWindow, "resistance_ohms"},
+		{"reading", "readings", `UPDATE readings SET value = value + 0.1 WHERE measurement = 3 AND position = 5`, record.FaultWindow,
+			"resistance_ohms"},
 		{"reading lost", "readings", `DELETE FROM readings WHERE measurement = 3 AND position = 5`, record.FaultWindow, "6 readings"},
-		{"reading that is no number", "readings", `UPDATE readings SET status = 'overload' WHERE measurement = 3 AND position = 5`, record.FaultWindow, "not numbers"},
+		{"reading that is no number", "readings", `UPDATE readings SET status = 'overload' WHERE measurement = 3 AND position = 5`,
+			record.FaultWindow, "not numbers"},
 		{"outlier counted", "readings", `UPDATE readings SET outlier = 0 WHERE measurement = 3`, record.FaultWindow, "8 readings"},
-		{"coil lost from a batch", "measurements", `UPDATE measurements SET sequence = 7 WHERE serial = 'HN-0002'`, record.FaultSequence, "1 to 7"},
-		{"two coils in one place", "measurements", `UPDATE measurements SET sequence = 1 WHERE serial = 'HN-0002'`, record.FaultSequence, "2 coils"},
+		{"coil lost from a batch", "measurements", `UPDATE measurements SET sequence = 7 WHERE serial = 'HN-0002'`, record.FaultSequence,
+			"1 to 7"},
+		{"two coils in one place", "measurements", `UPDATE measurements SET sequence = 1 WHERE serial = 'HN-0002'`, record.FaultSequence,
+			"2 coils"},
 		{"two standing", "annotations", `DELETE FROM annotations WHERE measurement = 1`, record.FaultRecord, "2 standing"},
 		{"details lost", "measurement_details", `DELETE FROM measurement_details WHERE measurement = 3`, record.FaultRecord, "budget"},
 		{"a coil said to be measured", "soaks", `INSERT INTO unrecorded VALUES (99, 'u-99', 1, 'north', 'HN-0099', 'wound', 1, 'too-short', 'off', 2, 'measured', '')`, record.FaultRecord, "no such measurement"},
@@ -81,7 +86,8 @@ func TestResultsOfAnotherFormula(t *testing.T) {
 	c := compared(t, s, "HN-0001", 6280)
 	c.Result.Formula = compare.Formula + 1
 	must(t)(s.AddComparison(t.Context(), c))
-	want := []record.NotRecomputed{{What: "results", Count: 2, Rules: r20.Formula + 1, Known: r20.Formula}, {What: "comparisons", Count: 1, Rules: compare.Formula + 1, Known: compare.Formula}}
+	want := []record.NotRecomputed{{What: "results", Count: 2, Rules: r20.Formula + 1, Known: r20.Formula},
+		{What: "comparisons", Count: 1, Rules: compare.Formula + 1, Known: compare.Formula}}
 	if report := verifies(t, s); !reflect.DeepEqual(report.NotRecomputed, want) {
 		t.Errorf("not computed again: %+v, want %+v", report.NotRecomputed, want)
 	}

@@ -131,7 +131,8 @@ var (
 	resistanceDesc  = desc(Resistance, "Live reading of the meter; absent when there is none.", "bench")
 	temperatureDesc = desc(Temperature, "Live temperature; absent when there is none.", "bench")
 	stateDesc       = desc(CaptureState, "1 for the state the capture is in, 0 for the others.", "bench", "state")
-	batchDesc       = desc(BatchR20, "Resistance at 20 degrees Celsius of the coils of the open batch, also of those that stand apart.", "bench", "design", "statistic")
+	batchDesc       = desc(BatchR20, "Resistance at 20 degrees Celsius of the coils of the open batch, also of those that stand apart.",
+		"bench", "design", "statistic")
 	driftDesc       = desc(DriftSignal, "1 for a drift signal that stands in the open batch, 0 for the others.", "bench", "design", "rule")
 	calibrationDesc = desc(CalibrationDue, "When an instrument's calibration runs out.", "bench", "role")
 	checkDesc       = desc(CheckStandardDeviation, "Latest check measurement over the standard's reference value, minus one.", "bench")

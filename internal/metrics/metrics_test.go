@@ -296,7 +296,8 @@ func TestAbsent(t *testing.T) {
 			`role="probe"} `, `coilkeep_instrument_up{bench="north",role="meter"} 1`},
 		{"no batch", func(s *bench.Snapshot, _ *answers) { s.Batch = nil }, BatchR20 + "{", Resistance + "{"},
 		{"no batch, no drift", func(s *bench.Snapshot, _ *answers) { s.Batch = nil }, DriftSignal + "{", Resistance + "{"},
-		{"no coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics = record.BatchStatistics{} }, BatchR20 + "{", Resistance + "{"},
+		{"no coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics = record.BatchStatistics{} }, BatchR20 + "{",
+			Resistance + "{"},
 		{"one coil in the batch", func(_ *bench.Snapshot, a *answers) { a.statistics.Count = 1 },
 			`statistic="standard_deviation"`, `statistic="mean"`},
 		{"no calibration", func(_ *bench.Snapshot, a *answers) { a.calibrations = nil }, CalibrationDue + "{", HistorySize},
@@ -377,7 +378,8 @@ func TestRealHistory(t *testing.T) {
 	})
 	snapshot := north()
 	snapshot.Meter.Identity = "Elder Vale EV-40"
-	_, err = store.AddDesign(t.Context(), record.Design{Name: "Long Meadow", TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5, AlphaPerKelvin: 0.00393}, "")
+	_, err = store.AddDesign(t.Context(), record.Design{Name: "Long Meadow", TargetOhms: 6690, LowerOhms: 6355.5, UpperOhms: 7024.5,
+		AlphaPerKelvin: 0.00393}, "")
 	if err == nil {
 		_, err = store.OpenBatch(t.Context(), record.BatchStart{Name: "LM-12", Bench: "north", Design: "Long Meadow"})
 	}

@@ -355,7 +355,8 @@ func TestFormatIsHonest(t *testing.T) {
 }
 
 func FuzzParseOhms(f *testing.F) {
-	for _, text := range []string{"6690", "6.69k", "6,69 kΩ", "6k69", "1.2M", "6690 ohm", "6,690", "1e12", "-0.0", "6.69 k\u2126", "∞", "1e-99T", "000000000000000000000000000000000000001"} {
+	for _, text := range []string{"6690", "6.69k", "6,69 kΩ", "6k69", "1.2M", "6690 ohm", "6,690", "1e12", "-0.0", "6.69 k\u2126", "∞",
+		"1e-99T", "000000000000000000000000000000000000001"} {
 		f.Add(text)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
@@ -411,7 +412,8 @@ func FuzzParseCelsius(f *testing.F) {
 // A probability is never certainty: the last digit says so.
 func TestFormatChance(t *testing.T) {
 	t.Parallel()
-	for p, want := range map[float64]string{1: "more than 99.9 %", 0.99951: "more than 99.9 %", 0.9989: "99.9 %", 0.5: "50.0 %", 0.0011: "0.1 %", 0: "less than 0.1 %"} {
+	for p, want := range map[float64]string{1: "more than 99.9 %", 0.99951: "more than 99.9 %", 0.9989: "99.9 %", 0.5: "50.0 %",
+		0.0011: "0.1 %", 0: "less than 0.1 %"} {
 		if got := quantity.FormatChance(p); got != want {
 			t.Errorf("%g: got %q, want %q", p, got, want)
 		}

@@ -112,7 +112,8 @@ func TestEvaluateBudget(t *testing.T) {
 	} {
 		c := component(t, got.Budget, want.source)
 		if c.Unit != want.unit || c.Distribution != want.distribution || c.DegreesOfFreedom != want.degreesOfFreedom {
-			t.Errorf("%s: %s, %s, ν = %g; want %s, %s, %g", c.Source, c.Unit, c.Distribution, c.DegreesOfFreedom, want.unit, want.distribution, want.degreesOfFreedom)
+			t.Errorf("%s: %s, %s, ν = %g; want %s, %s, %g", c.Source, c.Unit, c.Distribution, c.DegreesOfFreedom, want.unit, want.distribution,
+				want.degreesOfFreedom)
 		}
 		if !near(c.StandardUncertainty/want.u, 1, 1e-5) || !near(c.Sensitivity/want.sensitivity, 1, 1e-5) {
 			t.Errorf("%s: u = %g, sensitivity %g; want %g and %g", c.Source, c.StandardUncertainty, c.Sensitivity, want.u, want.sensitivity)
@@ -190,7 +191,8 @@ func TestAtFollowsCopper(t *testing.T) {
 	}
 	result := evaluate(t, in)
 	if at20.ResistanceOhms != result.R20Ohms || at20.ExpandedUncertaintyOhms != result.ExpandedUncertaintyOhms {
-		t.Errorf("at 20 °C %g ± %g, R20 %g ± %g", at20.ResistanceOhms, at20.ExpandedUncertaintyOhms, result.R20Ohms, result.ExpandedUncertaintyOhms)
+		t.Errorf("at 20 °C %g ± %g, R20 %g ± %g", at20.ResistanceOhms, at20.ExpandedUncertaintyOhms, result.R20Ohms,
+			result.ExpandedUncertaintyOhms)
 	}
 	at35, err := r20.At(in, 35)
 	if err != nil {
@@ -231,18 +233,22 @@ func TestEvaluateRefuses(t *testing.T) {
 		{"no readings", func(in *r20.Inputs) { in.Readings = 0 }, "readings", "is 0; it must be a number from 1 to 2.147483647e+09"},
 		{"negative deviation", func(in *r20.Inputs) { in.StandardDeviationOhms = -1 }, "standard_deviation_ohms", ""},
 		{"deviation not a number", func(in *r20.Inputs) { in.StandardDeviationOhms = nan }, "standard_deviation_ohms", ""},
-		{"deviation of one reading", func(in *r20.Inputs) { in.Readings = 1 }, "standard_deviation_ohms", "is 0.4, but a single reading has none: it must be 0"},
+		{"deviation of one reading", func(in *r20.Inputs) { in.Readings = 1 }, "standard_deviation_ohms",
+			"is 0.4, but a single reading has none: it must be 0"},
 		{"negative resolution", func(in *r20.Inputs) { in.ResolutionOhms = -1 }, "resolution_ohms", ""},
 		{"infinite drift", func(in *r20.Inputs) { in.DriftOhms = -inf }, "drift_ohms", ""},
 		{"negative meter limit", func(in *r20.Inputs) { in.MeterPercent = -0.05 }, "meter_percent", ""},
 		{"absurd meter limit", func(in *r20.Inputs) { in.MeterPercent = 60 }, "meter_percent", ""},
 		{"negative meter ohms", func(in *r20.Inputs) { in.MeterOhms = -0.1 }, "meter_ohms", ""},
-		{"correction in per cent", func(in *r20.Inputs) { in.CorrectionRatio = 0.5 }, "correction_ratio", "is 0.5; it must be a number from -0.1 to 0.1"},
+		{"correction in per cent", func(in *r20.Inputs) { in.CorrectionRatio = 0.5 }, "correction_ratio",
+			"is 0.5; it must be a number from -0.1 to 0.1"},
 		{"leads not a number", func(in *r20.Inputs) { in.LeadOhms = nan }, "lead_ohms", ""},
-		{"leads more than the whole", func(in *r20.Inputs) { in.LeadOhms = 8000 }, "lead_ohms", "is 8000, which leaves 0 Ω of the measured 8000 Ω: the leads must be less than the whole"},
+		{"leads more than the whole", func(in *r20.Inputs) { in.LeadOhms = 8000 }, "lead_ohms",
+			"is 8000, which leaves 0 Ω of the measured 8000 Ω: the leads must be less than the whole"},
 		{"negative lead half-width", func(in *r20.Inputs) { in.LeadHalfWidthOhms = -1 }, "lead_half_width_ohms", ""},
 		{"temperature not a number", func(in *r20.Inputs) { in.TemperatureCelsius = nan }, "temperature_celsius", ""},
-		{"too cold", func(in *r20.Inputs) { in.TemperatureCelsius = -50.5 }, "temperature_celsius", "is -50.5; copper is computed from -50 to 150 °C"},
+		{"too cold", func(in *r20.Inputs) { in.TemperatureCelsius = -50.5 }, "temperature_celsius",
+			"is -50.5; copper is computed from -50 to 150 °C"},
 		{"too hot", func(in *r20.Inputs) { in.TemperatureCelsius = 151 }, "temperature_celsius", ""},
 		{"negative probe limit", func(in *r20.Inputs) { in.ProbeHalfWidthKelvin = -0.3 }, "probe_half_width_kelvin", ""},
 		{"infinite coil difference", func(in *r20.Inputs) { in.CoilDifferenceHalfWidthKelvin = inf }, "coil_difference_half_width_kelvin", ""},
@@ -250,11 +256,14 @@ func TestEvaluateRefuses(t *testing.T) {
 		{"coefficient in per cent", func(in *r20.Inputs) { in.AlphaPerKelvin = 0.393 }, "alpha_per_kelvin", ""},
 		{"coefficient not a number", func(in *r20.Inputs) { in.AlphaPerKelvin = nan }, "alpha_per_kelvin", ""},
 		{"negative u(α)", func(in *r20.Inputs) { in.AlphaStandardUncertaintyPerKelvin = -1e-5 }, "alpha_standard_uncertainty_per_kelvin", ""},
-		{"told without k", func(in *r20.Inputs) { *in = told(); in.ToldCoverageFactor = 0 }, "told_coverage_factor", "is 0; it must be a number from 1.95 to 12.75"},
+		{"told without k", func(in *r20.Inputs) { *in = told(); in.ToldCoverageFactor = 0 }, "told_coverage_factor",
+			"is 0; it must be a number from 1.95 to 12.75"},
 		{"k without told", func(in *r20.Inputs) { *in = told(); in.ToldExpandedUncertaintyOhms = 0 }, "told_expanded_uncertainty_ohms", ""},
 		{"told at one sigma", func(in *r20.Inputs) { *in = told(); in.ToldCoverageFactor = 1 }, "told_coverage_factor", ""},
-		{"told besides the meter's", func(in *r20.Inputs) { *in = told(); in.MeterOhms = 1 }, "meter_ohms", "is 1, but the uncertainty was told as a whole: it must be 0"},
-		{"u(α) as large as α", func(in *r20.Inputs) { in.AlphaStandardUncertaintyPerKelvin = 0.004 }, "alpha_standard_uncertainty_per_kelvin", ""},
+		{"told besides the meter's", func(in *r20.Inputs) { *in = told(); in.MeterOhms = 1 }, "meter_ohms",
+			"is 1, but the uncertainty was told as a whole: it must be 0"},
+		{"u(α) as large as α", func(in *r20.Inputs) { in.AlphaStandardUncertaintyPerKelvin = 0.004 }, "alpha_standard_uncertainty_per_kelvin",
+			""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -435,7 +444,8 @@ func FuzzEvaluate(f *testing.F) {
 	f.Add(8000.0, 8, 0.4, 0.1, 0.6, 0.05, 0.3, 0.0, 0.2, 0.05, 25.0, 0.3, 0.5, 0.00393, 0.00005)
 	f.Add(9.9e37, 1, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 20.0, 0.0, 0.0, 0.00393, 0.0)
 	f.Add(math.NaN(), -1, math.Inf(1), -0.1, 1e300, 100.0, -1.0, -1.0, 9000.0, 1e-300, 150.0, 101.0, 0.0, 0.0042, 0.0)
-	f.Fuzz(func(t *testing.T, resistance float64, readings int, deviation, resolution, drift, percent, ohms, correction, lead, leadHalf, celsius, probe, difference, alpha, alphaU float64) {
+	f.Fuzz(func(t *testing.T, resistance float64, readings int, deviation, resolution, drift, percent, ohms, correction, lead, leadHalf,
+		celsius, probe, difference, alpha, alphaU float64) {
 		got, err := r20.Evaluate(r20.Inputs{
 			ResistanceOhms: resistance, Readings: readings, StandardDeviationOhms: deviation, ResolutionOhms: resolution, DriftOhms: drift,
 			MeterPercent: percent, MeterOhms: ohms, CorrectionRatio: correction, LeadOhms: lead, LeadHalfWidthOhms: leadHalf,
@@ -448,7 +458,8 @@ func FuzzEvaluate(f *testing.F) {
 			}
 			return
 		}
-		if !(got.R20Ohms > 0) || math.IsInf(got.R20Ohms, 0) || !(got.ExpandedUncertaintyOhms >= got.StandardUncertaintyOhms) || math.IsInf(got.ExpandedUncertaintyOhms, 0) {
+		if !(got.R20Ohms > 0) || math.IsInf(got.R20Ohms, 0) || !(got.ExpandedUncertaintyOhms >= got.StandardUncertaintyOhms) ||
+			math.IsInf(got.ExpandedUncertaintyOhms, 0) {
 			t.Fatalf("result %+v", got)
 		}
 		if _, err := json.Marshal(got); err != nil {
@@ -479,7 +490,8 @@ func TestEvaluateTold(t *testing.T) {
 	t.Parallel()
 	got := evaluate(t, told())
 	// 8157.2/(1 + 0.00393·5) = 8000, by hand.
-	if !near(got.R20Ohms, 8000, 1e-9) || got.ExpandedUncertaintyOhms != 12.3 || got.CoverageFactor != 2.1 || !near(got.StandardUncertaintyOhms, 12.3/2.1, 1e-12) {
+	if !near(got.R20Ohms, 8000, 1e-9) || got.ExpandedUncertaintyOhms != 12.3 || got.CoverageFactor != 2.1 ||
+		!near(got.StandardUncertaintyOhms, 12.3/2.1, 1e-12) {
 		t.Errorf("got %+v, want 8000 Ω ± 12.3 Ω, k = 2.1", got)
 	}
 	if len(got.Budget) != 1 || got.Budget[0].Source != r20.ToldSource || got.Budget[0].Share != 1 {

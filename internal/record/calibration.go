@@ -27,7 +27,8 @@ func ValidateCalibration(c Calibration) error {
 		return Invalid("role", "must be %q or %q, not %q", Meter, Probe, c.Role)
 	}
 	if !(c.CorrectionRatio >= -0.1 && c.CorrectionRatio <= 0.1) {
-		return Invalid("correction_ratio", "must be a ratio from -0.1 to 0.1, such as 0.0002 for a meter that shows 0.02 %% too little, not %g", c.CorrectionRatio)
+		return Invalid("correction_ratio", "must be a ratio from -0.1 to 0.1, such as 0.0002 for a meter that shows 0.02 %% too little, not %g",
+			c.CorrectionRatio)
 	}
 	if !c.DueAt.IsZero() && c.DueAt.Before(c.Time) {
 		return Invalid("due_at", "must not be before the calibration itself")

@@ -104,7 +104,8 @@ func validWords(m Measurement) error {
 	}{
 		{"stage", m.Stage, Stages},
 		{"status", string(m.Status), []string{string(Recorded), string(Forced), string(Manual)}},
-		{"verdict", string(m.Verdict), []string{string(conformity.In), string(conformity.High), string(conformity.Low), string(conformity.Undecided)}},
+		{"verdict", string(m.Verdict), []string{string(conformity.In), string(conformity.High), string(conformity.Low),
+			string(conformity.Undecided)}},
 	} {
 		if !slices.Contains(c.known, c.word) {
 			return Invalid(c.field, "must be one of %s, not %q", strings.Join(c.known, ", "), c.word)

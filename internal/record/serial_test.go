@@ -7,7 +7,8 @@ import (
 
 func TestValidateSerialPattern(t *testing.T) {
 	t.Parallel()
-	for _, bad := range []string{"", "HN", "HN-%d", "HN-%4d", "HN-%0d", "HN-%00d", "HN-%016d", "HN-%04x", "%02d-%02d", "HN-%", "HN-%04", "%+04d", "%s%04d", " %04d", "\n%04d"} {
+	for _, bad := range []string{"", "HN", "HN-%d", "HN-%4d", "HN-%0d", "HN-%00d", "HN-%016d", "HN-%04x", "%02d-%02d", "HN-%", "HN-%04",
+		"%+04d", "%s%04d", " %04d", "\n%04d"} {
 		if err := ValidateSerialPattern(bad); !errors.Is(err, ErrInvalid) {
 			t.Errorf("%q: %v, want ErrInvalid", bad, err)
 		}

@@ -117,8 +117,10 @@ func answerRow(row compare.TableRow, stepOhms float64) AnswerRow {
 // answerCautions says how nobody gets hurt, and neither does the coil.
 func answerCautions() []string {
 	return []string{
-		"Unplug the instrument from the amplifier before you measure or open anything. Valve amplifiers hold dangerous voltage even when they are switched off and unplugged: leave anything inside one to a qualified person.",
-		"Measure at the ends of the leads and never touch the winding: the wire is finer than a hair. If you are not sure of your soldering, ask somebody who is.",
+		"Unplug the instrument from the amplifier before you measure or open anything. Valve amplifiers hold dangerous voltage even when " +
+			"they are switched off and unplugged: leave anything inside one to a qualified person.",
+		"Measure at the ends of the leads and never touch the winding: the wire is finer than a hair. If you are not sure of your " +
+			"soldering, ask somebody who is.",
 	}
 }
 

@@ -21,7 +21,8 @@ func complaint(t testing.TB, ohms float64, change ...func(*compare.Input)) repor
 	t.Helper()
 	m := measure(t, "HN-0042", 6690)
 	in := compare.Input{Seed: 1,
-		Ours:   compare.Record{Serial: m.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Turns: 7600, Measured: &m.Inputs},
+		Ours: compare.Record{Serial: m.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, Turns: 7600,
+			Measured: &m.Inputs},
 		Theirs: []compare.Reading{{Ohms: ohms, ResolutionOhms: 10}}}
 	for _, c := range change {
 		c(&in)
@@ -74,7 +75,8 @@ func TestAnswerIsOnePage(t *testing.T) {
 				}
 			}
 			text := strings.Join(strings.Fields(strings.Join(pages[0], " ")), " ")
-			for _, want := range []string{"Kettle Lane Coils", "Thank you for measuring", "Valve amplifiers hold dangerous voltage", "Unplug the instrument",
+			for _, want := range []string{"Kettle Lane Coils", "Thank you for measuring", "Valve amplifiers hold dangerous voltage",
+				"Unplug the instrument",
 				"20 °C", "40 °C", "temperature of the coil", "2026-03-20", fmt.Sprintf("formula %d", compare.Formula)} {
 				if !strings.Contains(text, want) {
 					t.Errorf("does not say %q:\n%s", want, text)
@@ -98,7 +100,8 @@ func TestAnswerLetter(t *testing.T) {
 	}
 	c.Letter = strings.Repeat("All of this was said before.\n", 200)
 	pages := pdftest.Pages(t, answerPDF(t, c))
-	if said := strings.Count(strings.Join(pages[0], "\n")+strings.Join(pages[1], "\n")+strings.Join(pages[len(pages)-1], "\n"), "said before"); len(pages) < 2 || said < 100 {
+	if said := strings.Count(strings.Join(pages[0], "\n")+strings.Join(pages[1], "\n")+strings.Join(pages[len(pages)-1], "\n"),
+		"said before"); len(pages) < 2 || said < 100 {
 		t.Errorf("a long letter: %d pages", len(pages))
 	}
 	c.Letter = strings.Repeat("x", 8001)

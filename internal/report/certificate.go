@@ -160,8 +160,10 @@ func (a Assembly) check(first record.Measurement) error {
 	sum := first.R20Ohms + a.Second.R20Ohms
 	room := first.ExpandedUncertaintyOhms + a.Second.ExpandedUncertaintyOhms
 	if math.Abs(a.Together.R20Ohms-sum) > room+a.Together.ExpandedUncertaintyOhms {
-		return fmt.Errorf("assembly %s: %w: its parts add up to %s, but together they measure %s; look for a short, an open lead or a wrong serial number, and measure again",
-			a.Serial, ErrNoDocument, quantity.FormatOhmsWithin(sum, room), quantity.FormatOhmsWithin(a.Together.R20Ohms, a.Together.ExpandedUncertaintyOhms))
+		return fmt.Errorf("assembly %s: %w: its parts add up to %s, but together they measure %s; look for a short, an open lead or a wrong "+
+			"serial number, and measure again",
+			a.Serial, ErrNoDocument, quantity.FormatOhmsWithin(sum, room),
+			quantity.FormatOhmsWithin(a.Together.R20Ohms, a.Together.ExpandedUncertaintyOhms))
 	}
 	return nil
 }
@@ -177,7 +179,8 @@ func (s Subject) facts(result r20.Result) []Fact {
 		facts = append(facts, Fact{"target", quantity.FormatOhms(d.TargetOhms, 0) + " at 20 °C"})
 	}
 	if m.Verdict != "" {
-		facts = append(facts, Fact{"tolerance", quantity.FormatOhms(m.Tolerance.LowerOhms, 0) + " to " + quantity.FormatOhms(m.Tolerance.UpperOhms, 0) + " at 20 °C"})
+		facts = append(facts, Fact{"tolerance", quantity.FormatOhms(m.Tolerance.LowerOhms,
+			0) + " to " + quantity.FormatOhms(m.Tolerance.UpperOhms, 0) + " at 20 °C"})
 	}
 	if d := s.Design; d != nil && d.GaugeAWG > 0 {
 		facts = append(facts, Fact{"wire", fmt.Sprintf("%d AWG copper", d.GaugeAWG)})
@@ -189,7 +192,8 @@ func (s Subject) facts(result r20.Result) []Fact {
 		Fact{"measured", clock(m.Time, s.Zone)},
 		Fact{"as the meter showed it", shown(m)},
 		Fact{"referred to 20 °C", fmt.Sprintf("R20 = R / (1 + α·(t − 20 °C)), α = %.5g /K (IEC 60028)", m.AlphaPerKelvin)},
-		Fact{"uncertainty", fmt.Sprintf("expanded, k = %.2f, about 95 %% coverage (JCGM 100); largest part: %s", m.CoverageFactor, largest(result))},
+		Fact{"uncertainty", fmt.Sprintf("expanded, k = %.2f, about 95 %% coverage (JCGM 100); largest part: %s", m.CoverageFactor,
+			largest(result))},
 	)
 	if text := copperAgainstProbe(m.Inputs); text != "" {
 		facts = append(facts, Fact{"copper against probe", text})
@@ -208,7 +212,8 @@ func (s Subject) facts(result r20.Result) []Fact {
 // shown is what the meter showed. A mean of several readings has more digits than
 // the meter; those below a hundredth of the uncertainty say nothing.
 func shown(m record.Measurement) string {
-	text := quantity.FormatOhms(m.ResistanceOhms, max(m.Inputs.ResolutionOhms, m.ExpandedUncertaintyOhms/100)) + " at " + quantity.FormatCelsius(m.TemperatureCelsius, 0.01)
+	text := quantity.FormatOhms(m.ResistanceOhms, max(m.Inputs.ResolutionOhms,
+		m.ExpandedUncertaintyOhms/100)) + " at " + quantity.FormatCelsius(m.TemperatureCelsius, 0.01)
 	if n := m.Inputs.Readings; n > 1 {
 		text += fmt.Sprintf(", mean of %d readings", n)
 	}

@@ -102,7 +102,8 @@ func TestCertificateTellsTheCircumstances(t *testing.T) {
 		{"told as a whole", func(s *report.Subject) {
 			in := &s.Measurement.Inputs
 			*in = r20.Inputs{ResistanceOhms: in.ResistanceOhms, Readings: 1, TemperatureCelsius: in.TemperatureCelsius,
-				AlphaPerKelvin: in.AlphaPerKelvin, ToldExpandedUncertaintyOhms: s.Measurement.ExpandedUncertaintyOhms, ToldCoverageFactor: s.Measurement.CoverageFactor}
+				AlphaPerKelvin: in.AlphaPerKelvin, ToldExpandedUncertaintyOhms: s.Measurement.ExpandedUncertaintyOhms,
+				ToldCoverageFactor: s.Measurement.CoverageFactor}
 		}, "Wickfield,M6,0117,2.0; accuracy not told; calibrated"},
 		{"copper estimated", func(s *report.Subject) {
 			in := &s.Measurement.Inputs
@@ -111,7 +112,8 @@ func TestCertificateTellsTheCircumstances(t *testing.T) {
 			if err != nil {
 				panic(err)
 			}
-			s.Measurement.R20Ohms, s.Measurement.ExpandedUncertaintyOhms, s.Measurement.CoverageFactor = again.R20Ohms, again.ExpandedUncertaintyOhms, again.CoverageFactor
+			s.Measurement.R20Ohms, s.Measurement.ExpandedUncertaintyOhms, s.Measurement.CoverageFactor = again.R20Ohms,
+				again.ExpandedUncertaintyOhms, again.CoverageFactor
 		}, "estimated −0.2 K ± 0.5 K warmer, 95 % coverage; from 31 readings over 6 s"},
 		{"leads not measured", func(*report.Subject) {}, "0.3 Ω), its leads not measured; calibrated"},
 		{"leads measured", func(s *report.Subject) { s.Measurement.Inputs.LeadHalfWidthOhms = 1e-6 }, "0.3 Ω); calibrated"},
@@ -124,7 +126,8 @@ func TestCertificateTellsTheCircumstances(t *testing.T) {
 		{"no design", func(s *report.Subject) {
 			s.Design, s.Measurement.Verdict, s.Measurement.Design, s.Measurement.DesignRevision = nil, "", "", 0
 		}, "not judged"},
-		{"names with markup", func(s *report.Subject) { s.Workshop.Name = `<b>Kettle & "Lane"</b>` }, "&lt;b&gt;Kettle &amp; &#34;Lane&#34;&lt;/b&gt;"},
+		{"names with markup", func(s *report.Subject) { s.Workshop.Name = `<b>Kettle & "Lane"</b>` },
+			"&lt;b&gt;Kettle &amp; &#34;Lane&#34;&lt;/b&gt;"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -144,13 +147,15 @@ func TestNoCertificateFor(t *testing.T) {
 		change func(*report.Subject)
 		want   string
 	}{
-		{"a void measurement", func(s *report.Subject) { s.Measurement.Status, s.Measurement.Reason = record.Void, "clip slipped" }, "it is void (clip slipped)"},
+		{"a void measurement", func(s *report.Subject) { s.Measurement.Status, s.Measurement.Reason = record.Void, "clip slipped" },
+			"it is void (clip slipped)"},
 		{"a replaced one", func(s *report.Subject) { s.Measurement.Status = record.Superseded }, "it is superseded"},
 		{"an unknown status", func(s *report.Subject) { s.Measurement.Status = "" }, `its status is ""`},
 		{"no serial number", func(s *report.Subject) { s.Measurement.Serial = "" }, "without a serial number"},
 		{"a number that does not follow", func(s *report.Subject) { s.Measurement.R20Ohms += 1 }, "the record says 6.691"},
 		{"an uncertainty that does not follow", func(s *report.Subject) { s.Measurement.ExpandedUncertaintyOhms /= 2 }, "verify the history"},
-		{"a verdict that does not follow", func(s *report.Subject) { s.Measurement.Verdict = "high" }, "say in tolerance, but the record says too high"},
+		{"a verdict that does not follow", func(s *report.Subject) { s.Measurement.Verdict = "high" },
+			"say in tolerance, but the record says too high"},
 		{"inputs left out", func(s *report.Subject) { s.Measurement.Inputs.ResistanceOhms = 0 }, "its inputs give no result"},
 		{"a tolerance left out", func(s *report.Subject) { s.Measurement.Tolerance.UpperOhms = 0 }, "it has a verdict, but"},
 		{"another revision", func(s *report.Subject) { s.Design.Revision = 3 }, "not by Harbour revision 3"},
@@ -248,7 +253,8 @@ func TestCertificateKeepsOnThePaper(t *testing.T) {
 	s := subject(t)
 	s.Workshop.Contact = strings.Repeat("a very long address without an end ", 20)
 	s.Measurement.Meter = strings.Repeat("W", 400)
-	s.Measurement.Notes = slices.Repeat([]string{"A note that somebody wrote about this coil, longer than one line of the page would hold, so that it is broken."}, 90)
+	s.Measurement.Notes = slices.Repeat([]string{"A note that somebody wrote about this coil, longer than one line of the page would " +
+		"hold, so that it is broken."}, 90)
 	var b bytes.Buffer
 	if err := certificate(t, s).WritePDF(&b); err != nil {
 		t.Fatal(err)

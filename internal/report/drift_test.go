@@ -40,12 +40,14 @@ func TestDriftReport(t *testing.T) {
 	}
 	pages := pdftest.Pages(t, b.Bytes())
 	first := strings.Join(pages[0], " ")
-	for _, want := range []string{"Heron Lane Coils", "heron.example", "Batch spring-3", "From coil 31", "change to spool S-18", "What it rests on", "control limits", "issued 2026-03-14 · page 1 of 2"} {
+	for _, want := range []string{"Heron Lane Coils", "heron.example", "Batch spring-3", "From coil 31", "change to spool S-18",
+		"What it rests on", "control limits", "issued 2026-03-14 · page 1 of 2"} {
 		if !strings.Contains(first, want) {
 			t.Errorf("the first page lacks %q: %s", want, first)
 		}
 	}
-	if all := strings.Join(pages[len(pages)-1], " "); len(pages) < 2 || !strings.Contains(all, "the trend is that of the coils since the last change") {
+	if all := strings.Join(pages[len(pages)-1], " "); len(pages) < 2 ||
+		!strings.Contains(all, "the trend is that of the coils since the last change") {
 		t.Errorf("%d pages, the last: %s", len(pages), all)
 	}
 	d.Heading = "Batch \U0001F9F5"

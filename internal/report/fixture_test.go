@@ -54,8 +54,10 @@ func subject(t testing.TB) report.Subject {
 	d := design
 	return report.Subject{
 		Workshop: workshop, Measurement: measure(t, "HN-0042", 6690), Design: &d, Issued: issuedAt, Zone: zone,
-		Meter: &record.Calibration{ID: "c1", Time: measuredAt.AddDate(0, -2, 0), Bench: "north", Role: record.Meter, Certificate: "W-2210", DueAt: measuredAt.AddDate(0, 10, 0)},
-		Probe: &record.Calibration{ID: "c2", Time: measuredAt.AddDate(-2, 0, 0), Bench: "north", Role: record.Probe, DueAt: measuredAt.AddDate(-1, 0, 0)},
+		Meter: &record.Calibration{ID: "c1", Time: measuredAt.AddDate(0, -2, 0), Bench: "north", Role: record.Meter, Certificate: "W-2210",
+			DueAt: measuredAt.AddDate(0, 10, 0)},
+		Probe: &record.Calibration{ID: "c2", Time: measuredAt.AddDate(-2, 0, 0), Bench: "north", Role: record.Probe,
+			DueAt: measuredAt.AddDate(-1, 0, 0)},
 	}
 }
 

@@ -45,7 +45,8 @@ func TestLabelsFillTheSheets(t *testing.T) {
 		{"begun sheet", begun(report.A4Sheet(52.5, 29.7), 38), 5, []int{2, 3}},
 		{"letter in 3 by 11", report.LetterSheet(70, 25.4), 33, []int{33}},
 		{"roll", report.Sheet{PaperWidthMM: 50, PaperHeightMM: 25, LabelWidthMM: 50, LabelHeightMM: 25}, 3, []int{1, 1, 1}},
-		{"with gaps", report.Sheet{PaperWidthMM: 210, PaperHeightMM: 297, LabelWidthMM: 38, LabelHeightMM: 21.2, LeftMM: 8, TopMM: 10, AcrossMM: 2.5}, 66, []int{65, 1}},
+		{"with gaps", report.Sheet{PaperWidthMM: 210, PaperHeightMM: 297, LabelWidthMM: 38, LabelHeightMM: 21.2, LeftMM: 8, TopMM: 10,
+			AcrossMM: 2.5}, 66, []int{65, 1}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -83,7 +84,8 @@ func TestLabelWords(t *testing.T) {
 // Every line of every label lies on its label.
 func TestLabelsStandInTheirPlaces(t *testing.T) {
 	t.Parallel()
-	sheet := report.Sheet{PaperWidthMM: 210, PaperHeightMM: 297, LabelWidthMM: 38, LabelHeightMM: 21.2, LeftMM: 8, TopMM: 10, AcrossMM: 2.5, DownMM: 1, Skip: 3}
+	sheet := report.Sheet{PaperWidthMM: 210, PaperHeightMM: 297, LabelWidthMM: 38, LabelHeightMM: 21.2, LeftMM: 8, TopMM: 10, AcrossMM: 2.5,
+		DownMM: 1, Skip: 3}
 	var b bytes.Buffer
 	if err := report.WriteLabels(&b, sheet, labels(t, 20), issuedAt); err != nil {
 		t.Fatal(err)

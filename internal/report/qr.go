@@ -62,7 +62,8 @@ func (q matrix) svg(alternative string) template.HTML {
 	q.runs(func(x, y, length int) { fmt.Fprintf(&d, "M%d %dh%dv1h-%dz", x, y, length, length) })
 	n := q.side()
 	return template.HTML(fmt.Sprintf( // nothing in it but numbers and what is escaped
-		`<svg xmlns="http://www.w3.org/2000/svg" class="qr" role="img" aria-label="%s" viewBox="0 0 %d %d" width="132" height="132" shape-rendering="crispEdges"><path fill="#fff" d="M0 0h%dv%dh-%dz"/><path fill="#000" d="%s"/></svg>`,
+		`<svg xmlns="http://www.w3.org/2000/svg" class="qr" role="img" aria-label="%s" viewBox="0 0 %d %d" width="132" height="132"`+
+			` shape-rendering="crispEdges"><path fill="#fff" d="M0 0h%dv%dh-%dz"/><path fill="#000" d="%s"/></svg>`,
 		template.HTMLEscapeString(alternative), n, n, n, n, n, d.String()))
 }
 

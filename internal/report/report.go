@@ -48,7 +48,8 @@ func vouch(m record.Measurement) (r20.Result, error) {
 	}
 	if !same(result.R20Ohms, m.R20Ohms) || !same(result.ExpandedUncertaintyOhms, m.ExpandedUncertaintyOhms) {
 		return refuse("its inputs give %s now, but the record says %s; verify the history",
-			quantity.FormatOhmsWithin(result.R20Ohms, result.ExpandedUncertaintyOhms), quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms))
+			quantity.FormatOhmsWithin(result.R20Ohms, result.ExpandedUncertaintyOhms),
+			quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms))
 	}
 	if m.Verdict == "" {
 		return result, nil

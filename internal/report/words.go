@@ -18,10 +18,12 @@ func decisionRule(m record.Measurement) string {
 	t := m.Tolerance
 	chance := fmt.Sprintf(" The probability that the coil is within tolerance is %s.", quantity.FormatChance(m.ConformityProbability))
 	if t.GuardFactor == 0 {
-		return "Simple acceptance (JCGM 106:2012, 8.2): the coil is in tolerance when R20 as measured lies within the limits, whatever its uncertainty." + chance
+		return "Simple acceptance (JCGM 106:2012, 8.2): the coil is in tolerance when R20 as measured lies within the limits, whatever its " +
+			"uncertainty." + chance
 	}
 	guard := t.GuardFactor * m.ExpandedUncertaintyOhms
-	return fmt.Sprintf("Guarded decision (JCGM 106:2012, 8.3) with a guard band of %g of the expanded uncertainty, here %s: in tolerance when R20 lies inside both limits by at least that much, too high or too low when it lies outside by more than that, undecided between.",
+	return fmt.Sprintf("Guarded decision (JCGM 106:2012, 8.3) with a guard band of %g of the expanded uncertainty, here %s: in tolerance "+
+		"when R20 lies inside both limits by at least that much, too high or too low when it lies outside by more than that, undecided between.",
 		t.GuardFactor, quantity.FormatOhms(guard, guard/20)) + chance
 }
 
@@ -30,10 +32,14 @@ func explain(m record.Measurement) []string {
 	perKelvin := m.AlphaPerKelvin * m.R20Ohms // IEC 60028
 	handheld := handheldHalfWidthOhms(m.R20Ohms)
 	return []string{
-		fmt.Sprintf("Temperature. Copper gains %.2f %% of its resistance at 20 °C for every kelvin, which is %s per kelvin for this coil. A coil that was held in the hand, or came out of a cold parcel, reads wrong until it has taken on the temperature of the room; that takes half an hour or more.",
+		fmt.Sprintf("Temperature. Copper gains %.2f %% of its resistance at 20 °C for every kelvin, which is %s per kelvin for this coil. A "+
+			"coil that was held in the hand, or came out of a cold parcel, reads wrong until it has taken on the temperature of the room; that "+
+			"takes half an hour or more.",
 			100*m.AlphaPerKelvin, quantity.FormatOhms(perKelvin, perKelvin/50)),
-		"What else is connected. A volume control across the coil takes its share of the meter's current and lowers the reading, the more the smaller it is. Fingers across the tips of the probes do the same.",
-		fmt.Sprintf("The meter. A hand-held meter of, for instance, ±(0.8 %% + 2 digits) may show this coil up to %s high or low and still be good.",
+		"What else is connected. A volume control across the coil takes its share of the meter's current and lowers the reading, the more " +
+			"the smaller it is. Fingers across the tips of the probes do the same.",
+		fmt.Sprintf("The meter. A hand-held meter of, for instance, ±(0.8 %% + 2 digits) may show this coil up to %s high or low and still "+
+			"be good.",
 			quantity.FormatOhms(handheld, handheld/50)),
 	}
 }
@@ -57,7 +63,8 @@ func cautions(d *record.Design) []string {
 		"Measure at the ends of the leads. Never touch the winding: the wire is finer than a hair and breaks without a mark.",
 		"Wait until the reading stands still. The inductance of the coil makes some meters hunt at first.",
 		"Use no insulation tester across the leads: its voltage can destroy the winding.",
-		"Resistance says how much wire is on the coil and nothing else. Coils of equal resistance in different gauges carry very different turns.",
+		"Resistance says how much wire is on the coil and nothing else. Coils of equal resistance in different gauges carry very different " +
+			"turns.",
 	}
 	if d != nil && d.GaugeAWG > 0 {
 		list[len(list)-1] += fmt.Sprintf(" Compare this one with coils of %d AWG only.", d.GaugeAWG)

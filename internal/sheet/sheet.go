@@ -144,7 +144,8 @@ func unquoted(err error) error {
 	if !errors.As(err, &parse) {
 		return err
 	}
-	return &Fault{Line: parse.StartLine, Problem: "a quote that does not stand around a whole cell; quotes come in pairs, and one within a quoted cell is written twice"}
+	return &Fault{Line: parse.StartLine, Problem: "a quote that does not stand around a whole cell; quotes come in pairs, and one within " +
+		"a quoted cell is written twice"}
 }
 
 // Guard puts an apostrophe before a text that a spreadsheet would take for a

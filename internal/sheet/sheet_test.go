@@ -42,7 +42,8 @@ func TestReader(t *testing.T) {
 		if row.Err() != nil || serial != "HN-1" || ohms != 6690.5 {
 			t.Errorf("%s: got %q, %g, %v", name, serial, ohms, row.Err())
 		}
-		if row.Has("time") || row.Text("time") != "" || !row.Time("time").IsZero() || row.Number("sequence") != 0 || row.Count("sequence", 1) != 0 || row.Err() != nil {
+		if row.Has("time") || row.Text("time") != "" || !row.Time("time").IsZero() || row.Number("sequence") != 0 ||
+			row.Count("sequence", 1) != 0 || row.Err() != nil {
 			t.Errorf("%s: a column that is not there holds something, or is missed: %v", name, row.Err())
 		}
 	}
@@ -51,20 +52,23 @@ func TestReader(t *testing.T) {
 func TestReaderRefuses(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct{ text, says string }{
-		"nothing":         {"", "the file is empty; its first line names the columns"},
-		"only a mark":     {"\ufeff", "the file is empty"},
-		"no column":       {"serial\nHN-1\n", "line 1: no column r20_ohms; the first line names the columns, and r20_ohms must be among them"},
-		"unknown column":  {"r20_ohm\n6690\n", `line 1: column "r20_ohm" is not known; did you mean r20_ohms?; the columns are serial, r20_ohms, time, sequence`},
-		"no column near":  {"r20_ohms,colour\n6690,red\n", `column "colour" is not known; the columns are serial`},
-		"column twice":    {"r20_ohms,R20_Ohms\n1,2\n", "column r20_ohms comes twice; keep one"},
-		"semicolons":      {"sequence;r20_ohms\n1;6690,5\n", "line 1: the columns are not parted by commas; save the table with commas between the cells and points in the numbers"},
-		"tabs":            {"\nr20_ohms\tserial\n6690\tA\n", "line 2: the columns are not parted by commas"},
-		"other encoding":  {"\xff\xfer\x002\x000\x00", "the name of column 1 is no text; save the table as CSV in UTF-8"},
-		"no text at all":  {"r20;\xe9\x10\x0e\n6690\n", "the name of column 1 is no text"},
-		"quoted names":    {"r20\"ohms\n6690\n", "line 1: a quote that does not stand around a whole cell"},
-		"bare comma":      {"sequence,r20_ohms\n1,6690,5\n", "line 2: cells: 3, and columns: 2; numbers take a decimal point (6690.5), a text with a comma stands in quotes"},
-		"short line":      {"r20_ohms,serial\n\n6690\n", "line 3: cells: 1, and columns: 2"},
-		"open quote":      {"r20_ohms,serial\n6690,\"A\n6691,B\n", "line 2: a quote that does not stand around a whole cell; quotes come in pairs"},
+		"nothing":        {"", "the file is empty; its first line names the columns"},
+		"only a mark":    {"\ufeff", "the file is empty"},
+		"no column":      {"serial\nHN-1\n", "line 1: no column r20_ohms; the first line names the columns, and r20_ohms must be among them"},
+		"unknown column": {"r20_ohm\n6690\n", `line 1: column "r20_ohm" is not known; did you mean r20_ohms?; the columns are serial, r20_ohms, time, sequence`},
+		"no column near": {"r20_ohms,colour\n6690,red\n", `column "colour" is not known; the columns are serial`},
+		"column twice":   {"r20_ohms,R20_Ohms\n1,2\n", "column r20_ohms comes twice; keep one"},
+		"semicolons": {"sequence;r20_ohms\n1;6690,5\n", "line 1: the columns are not parted by commas; save the table with commas " +
+			"between the cells and points in the numbers"},
+		"tabs":           {"\nr20_ohms\tserial\n6690\tA\n", "line 2: the columns are not parted by commas"},
+		"other encoding": {"\xff\xfer\x002\x000\x00", "the name of column 1 is no text; save the table as CSV in UTF-8"},
+		"no text at all": {"r20;\xe9\x10\x0e\n6690\n", "the name of column 1 is no text"},
+		"quoted names":   {"r20\"ohms\n6690\n", "line 1: a quote that does not stand around a whole cell"},
+		"bare comma": {"sequence,r20_ohms\n1,6690,5\n", "line 2: cells: 3, and columns: 2; numbers take a decimal point (6690.5), a " +
+			"text with a comma stands in quotes"},
+		"short line": {"r20_ohms,serial\n\n6690\n", "line 3: cells: 1, and columns: 2"},
+		"open quote": {"r20_ohms,serial\n6690,\"A\n6691,B\n", "line 2: a quote that does not stand around a whole cell; quotes come in " +
+			"pairs"},
 		"quote inside":    {"r20_ohms,serial\n6690,A\"B\n", "line 2: a quote"},
 		"quote on line 3": {"r20_ohms,serial\n\n6690,A\"B\n", "line 3: a quote"},
 	} {
@@ -140,7 +144,8 @@ func TestRowFaults(t *testing.T) {
 		}
 		c.ask(row)
 		err = row.Err()
-		if want := "line 2, column " + c.column + ": "; err == nil || !strings.HasPrefix(err.Error(), want) || !strings.Contains(err.Error(), c.says) {
+		if want := "line 2, column " + c.column + ": "; err == nil || !strings.HasPrefix(err.Error(), want) ||
+			!strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: got %v, want %s…%s", name, err, want, c.says)
 		}
 		row.Fail("serial", "another")

@@ -34,7 +34,8 @@ func TestTimesWithoutAZone(t *testing.T) {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q: %s, want %s", text, got, want)
 		}
-		if row, _ = first("time,r20_ohms\n" + text + ",6690\n"); !strings.HasSuffix(text, "Z") && (!row.Time("time").IsZero() || row.Err() == nil) {
+		if row, _ = first("time,r20_ohms\n" + text + ",6690\n"); !strings.HasSuffix(text, "Z") &&
+			(!row.Time("time").IsZero() || row.Err() == nil) {
 			t.Errorf("%q is taken where no zone is told", text)
 		}
 	}

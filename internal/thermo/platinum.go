@@ -43,7 +43,8 @@ const (
 //	R = R0·(1 + A·t + B·t² + C·(t − 100)·t³) from −200 to 0 °C
 func (p Platinum) Ohms(celsius float64) (float64, error) {
 	if !(celsius >= platinumMinCelsius && celsius <= platinumMaxCelsius) {
-		return 0, fmt.Errorf("%g °C: %w; platinum sensors are defined from %g to %g °C", celsius, ErrRange, platinumMinCelsius, platinumMaxCelsius)
+		return 0, fmt.Errorf("%g °C: %w; platinum sensors are defined from %g to %g °C", celsius, ErrRange, platinumMinCelsius,
+			platinumMaxCelsius)
 	}
 	ratio, _ := platinumRatio(celsius)
 	return float64(p) * ratio, nil

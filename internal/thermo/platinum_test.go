@@ -101,10 +101,13 @@ func TestPlatinumRefuses(t *testing.T) {
 		do   func() (float64, error)
 		want string
 	}{
-		{"shorted", func() (float64, error) { return thermo.Pt100.Celsius(0.2) }, "0.2 Ω: out of range; a sensor of 100 Ω at 0 °C has 18.52 to 390.48 Ω"},
+		{"shorted", func() (float64, error) { return thermo.Pt100.Celsius(0.2) },
+			"0.2 Ω: out of range; a sensor of 100 Ω at 0 °C has 18.52 to 390.48 Ω"},
 		{"broken", func() (float64, error) { return thermo.Pt100.Celsius(inf) }, "+Inf Ω"},
-		{"a Pt1000 set as Pt100", func() (float64, error) { return thermo.Pt100.Celsius(1077.9) }, "check the sensor, its wiring and the type set"},
-		{"a Pt100 set as Pt1000", func() (float64, error) { return thermo.Pt1000.Celsius(107.79) }, "a sensor of 1000 Ω at 0 °C has 185.20 to 3904.81 Ω"},
+		{"a Pt1000 set as Pt100", func() (float64, error) { return thermo.Pt100.Celsius(1077.9) },
+			"check the sensor, its wiring and the type set"},
+		{"a Pt100 set as Pt1000", func() (float64, error) { return thermo.Pt1000.Celsius(107.79) },
+			"a sensor of 1000 Ω at 0 °C has 185.20 to 3904.81 Ω"},
 		{"negative", func() (float64, error) { return thermo.Pt100.Celsius(-100) }, "-100 Ω"},
 		{"not a number", func() (float64, error) { return thermo.Pt100.Celsius(nan) }, "NaN Ω"},
 		{"no sensor", func() (float64, error) { return thermo.Platinum(0).Celsius(100) }, "a sensor of 0 Ω"},

@@ -42,7 +42,8 @@ func (th Thermistor) Check() error {
 	log := th.logOhms(25)
 	ohms, betaKelvin := math.Exp(log), 1/(th.B+3*th.C*log*log)
 	if !(ohms >= 100 && ohms <= 10e6 && betaKelvin >= 1500 && betaKelvin <= 6500) {
-		return fmt.Errorf("thermistor coefficients a = %g, b = %g, c = %g describe no sensor (%.3g Ω and β = %.3g K at 25 °C): check their order and exponents",
+		return fmt.Errorf("thermistor coefficients a = %g, b = %g, c = %g describe no sensor (%.3g Ω and β = %.3g K at 25 °C): check their "+
+			"order and exponents",
 			th.A, th.B, th.C, ohms, betaKelvin)
 	}
 	return nil
@@ -62,8 +63,10 @@ func (th Thermistor) Celsius(ohms float64) (float64, error) {
 	log := math.Log(ohms)
 	celsius := 1/(th.A+log*(th.B+th.C*log*log)) - zeroCelsiusKelvin
 	if !(celsius >= thermistorMinCelsius && celsius <= thermistorMaxCelsius) {
-		return 0, fmt.Errorf("thermistor of %.6g Ω: %w; these coefficients hold from %.4g Ω at %g °C to %.4g Ω at %g °C: check the sensor, its wiring and the coefficients",
-			ohms, ErrRange, math.Exp(th.logOhms(thermistorMinCelsius)), thermistorMinCelsius, math.Exp(th.logOhms(thermistorMaxCelsius)), thermistorMaxCelsius)
+		return 0, fmt.Errorf("thermistor of %.6g Ω: %w; these coefficients hold from %.4g Ω at %g °C to %.4g Ω at %g °C: check the sensor, "+
+			"its wiring and the coefficients",
+			ohms, ErrRange, math.Exp(th.logOhms(thermistorMinCelsius)), thermistorMinCelsius, math.Exp(th.logOhms(thermistorMaxCelsius)),
+			thermistorMaxCelsius)
 	}
 	return celsius, nil
 }
@@ -75,7 +78,8 @@ func (th Thermistor) Ohms(celsius float64) (float64, error) {
 		return 0, err
 	}
 	if !(celsius >= thermistorMinCelsius && celsius <= thermistorMaxCelsius) {
-		return 0, fmt.Errorf("%g °C: %w; thermistors are converted from %g to %g °C", celsius, ErrRange, thermistorMinCelsius, thermistorMaxCelsius)
+		return 0, fmt.Errorf("%g °C: %w; thermistors are converted from %g to %g °C", celsius, ErrRange, thermistorMinCelsius,
+			thermistorMaxCelsius)
 	}
 	return math.Exp(th.logOhms(celsius)), nil
 }

@@ -111,11 +111,13 @@ func TestThermistorRefuses(t *testing.T) {
 		{"temperature not a number", func() (float64, error) { return sensor.Ohms(nan) }, "NaN °C", true},
 		{"no coefficients", func() (float64, error) { return thermo.Thermistor{}.Celsius(10000) }, "coefficient b is 0", false},
 		{"a not a number", func() (float64, error) { return thermo.Thermistor{A: nan, B: 1, C: 1}.Celsius(1) }, "coefficient a is NaN", false},
-		{"negative c", func() (float64, error) { return thermo.Thermistor{A: 1e-3, B: 2e-4, C: -1e-7}.Ohms(20) }, "coefficient c is -1e-07", false},
+		{"negative c", func() (float64, error) { return thermo.Thermistor{A: 1e-3, B: 2e-4, C: -1e-7}.Ohms(20) }, "coefficient c is -1e-07",
+			false},
 		{"exponent lost", func() (float64, error) {
 			return thermo.Thermistor{A: 1.129148, B: 2.34125e-4, C: 8.76741e-8}.Celsius(10000)
 		}, "check their order and exponents", false},
-		{"resistance that falls too little", func() (float64, error) { return thermo.Thermistor{A: -0.0046, B: 1e-3}.Celsius(3000) }, "β = 1e+03 K", false},
+		{"resistance that falls too little", func() (float64, error) { return thermo.Thermistor{A: -0.0046, B: 1e-3}.Celsius(3000) },
+			"β = 1e+03 K", false},
 		{"order lost", func() (float64, error) {
 			return thermo.Thermistor{A: 8.76741e-8, B: 2.34125e-4, C: 1.129148e-3}.Ohms(20)
 		}, "check their order and exponents", false},

@@ -101,7 +101,8 @@ type MissingError struct {
 }
 
 func (e *MissingError) Error() string {
-	return fmt.Sprintf("cannot print %q: the built-in font has no %q (it covers Latin, Greek and Cyrillic letters); the page in the browser can show it", e.Text, e.Character)
+	return fmt.Sprintf("cannot print %q: the built-in font has no %q (it covers Latin, Greek and Cyrillic letters); the page in the "+
+		"browser can show it", e.Text, e.Character)
 }
 
 // Check returns a *MissingError for the first character of text that the fonts

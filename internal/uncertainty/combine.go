@@ -102,7 +102,8 @@ func (c Component) check() error {
 		return fmt.Errorf("combine uncertainties: standard uncertainty of %q is negative: %g %s", c.Source, c.StandardUncertainty, c.Unit)
 	}
 	if c.DegreesOfFreedom != 0 && c.DegreesOfFreedom < 1 {
-		return fmt.Errorf("combine uncertainties: degrees of freedom of %q are %g; they must be at least 1, or 0 for infinite", c.Source, c.DegreesOfFreedom)
+		return fmt.Errorf("combine uncertainties: degrees of freedom of %q are %g; they must be at least 1, or 0 for infinite", c.Source,
+			c.DegreesOfFreedom)
 	}
 	return nil
 }

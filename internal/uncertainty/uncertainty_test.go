@@ -160,7 +160,8 @@ func TestTypeAFloor(t *testing.T) {
 			t.Parallel()
 			got := Component{}.TypeA(c.deviation, c.n, c.resolution)
 			if !near(got.StandardUncertainty, c.want, 1e-15) || got.DegreesOfFreedom != c.degreesOfFreedom || got.Distribution != c.distribution {
-				t.Errorf("got u = %g, ν = %g, %s; want %g, %g, %s", got.StandardUncertainty, got.DegreesOfFreedom, got.Distribution, c.want, c.degreesOfFreedom, c.distribution)
+				t.Errorf("got u = %g, ν = %g, %s; want %g, %g, %s", got.StandardUncertainty, got.DegreesOfFreedom, got.Distribution, c.want,
+					c.degreesOfFreedom, c.distribution)
 			}
 		})
 	}
@@ -310,7 +311,8 @@ func TestCombineRefuses(t *testing.T) {
 		component Component
 		want      string
 	}{
-		{"negative uncertainty", Component{Source: "meter accuracy", Unit: "Ω", Sensitivity: 1}.Rectangular(-1), `standard uncertainty of "meter accuracy" is negative`},
+		{"negative uncertainty", Component{Source: "meter accuracy", Unit: "Ω", Sensitivity: 1}.Rectangular(-1),
+			`standard uncertainty of "meter accuracy" is negative`},
 		{"not a number", Component{Source: "probe", Sensitivity: math.NaN()}, `sensitivity of "probe" is NaN`},
 		{"infinite", Component{Source: "probe", Sensitivity: 1}.Normal(math.Inf(1)), `standard uncertainty of "probe" is +Inf`},
 		{"infinite value", Component{Source: "probe", Value: math.Inf(-1)}, `value of "probe" is -Inf`},

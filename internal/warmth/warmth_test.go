@@ -155,7 +155,8 @@ func TestLearned(t *testing.T) {
 	if learned.HalfWidthKelvin > unlearned.HalfWidthKelvin/3 {
 		t.Errorf("± %.2f K learned, ± %.2f K unlearned: want a third at most", learned.HalfWidthKelvin, unlearned.HalfWidthKelvin)
 	}
-	for name, e := range map[string]Estimate{"unlearned": unlearned, "learned": learned, "told that coils lie": Of(w, Prior{Arrival: Lying, TimeConstantSeconds: 600})} {
+	for name, e := range map[string]Estimate{"unlearned": unlearned, "learned": learned,
+		"told that coils lie": Of(w, Prior{Arrival: Lying, TimeConstantSeconds: 600})} {
 		if math.Abs(e.Kelvin-warm.at(11)) > e.HalfWidthKelvin {
 			t.Errorf("%s: %.2f ± %.2f K, truly %.2f K", name, e.Kelvin, e.HalfWidthKelvin, warm.at(11))
 		}
@@ -281,7 +282,8 @@ func FuzzOf(f *testing.F) {
 			}
 			w.Points = append(w.Points, Point{span * float64(i) / 80, v})
 		}
-		for name, e := range map[string]Estimate{"of": Of(w, Prior{TimeConstantSeconds: tau}), "expect": Expect(w, Prior{TimeConstantSeconds: tau}, 10)} {
+		for name, e := range map[string]Estimate{"of": Of(w, Prior{TimeConstantSeconds: tau}),
+			"expect": Expect(w, Prior{TimeConstantSeconds: tau}, 10)} {
 			for _, v := range []float64{e.Kelvin, e.StandardKelvin, e.HalfWidthKelvin, e.SlopeOhmsPerSecond, e.SlopeStandardErrorPerSecond} {
 				if math.IsNaN(v) || math.IsInf(v, 0) {
 					t.Fatalf("%s %+v of %d points", name, e, len(w.Points))

@@ -163,7 +163,8 @@ func (s *site) question(ctx context.Context, told enquiry.Told) (enquiry.Questio
 // compared answers a question with a number in it.
 func (s *site) compared(ctx context.Context, q enquiry.Question) (record.Comparison, error) {
 	if q.Overload != "" {
-		return record.Comparison{}, invalid.of(enquiry.Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) and copied, but not kept or printed", q.Overload)
+		return record.Comparison{}, invalid.of(enquiry.Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) "+
+			"and copied, but not kept or printed", q.Overload)
 	}
 	c, err := workshop.Compare(ctx, s.server.History, q)
 	if err != nil {

@@ -48,7 +48,8 @@ func TestComparisonsByProgram(t *testing.T) {
 	if dry.ID != nil || dry.Time != nil {
 		t.Errorf("kept as %v though it should not be", *dry.ID)
 	}
-	kept := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold("letter", "Dear Ida", "their_meter", "a yellow one", "note", "order 7")), http.StatusCreated)
+	kept := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath,
+		cold("letter", "Dear Ida", "their_meter", "a yellow one", "note", "order 7")), http.StatusCreated)
 	if kept.ID == nil || kept.Time == nil || kept.Letter != "Dear Ida" || kept.TheirMeter != "a yellow one" || kept.Note != "order 7" {
 		t.Errorf("kept %+v", kept)
 	}
@@ -65,7 +66,8 @@ func TestComparisonsByProgram(t *testing.T) {
 	if !reflect.DeepEqual(again, kept) {
 		t.Errorf("read again\n%+v\nwant\n%+v", again, kept)
 	}
-	second := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold("serial", "hn-0002", "temperature", 12)), http.StatusCreated)
+	second := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold("serial", "hn-0002", "temperature", 12)),
+		http.StatusCreated)
 	if second.Serial != "HN-0002" {
 		t.Errorf("a serial number in small letters is of coil %q", second.Serial)
 	}
@@ -78,7 +80,8 @@ func TestComparisonsByProgram(t *testing.T) {
 		t.Fatalf("first page %+v", one)
 	}
 	for _, query := range []string{"?serial=HN-0001", "?after=" + one.Next, "?design=Long+Meadow&after=" + one.Next} {
-		if got := want[page](t, w.ask(t, "GET", comparisonsPath+query, nil), http.StatusOK); len(got.Comparisons) != 1 || *got.Comparisons[0].ID != *kept.ID || got.Next != "" {
+		if got := want[page](t, w.ask(t, "GET", comparisonsPath+query, nil), http.StatusOK); len(got.Comparisons) != 1 ||
+			*got.Comparisons[0].ID != *kept.ID || got.Next != "" {
 			t.Errorf("%s: %+v", query, got)
 		}
 	}
@@ -113,21 +116,22 @@ func TestComparisonRefuses(t *testing.T) {
 		field string
 		says  string
 	}{
-		"unknown coil":         {cold("serial", "HN-0404"), "serial", "no coil HN-0404"},
-		"unknown mate":         {cold("mate", "HN-0404"), "mate", "no coil HN-0404"},
-		"no coil":              {cold("serial", ""), "serial", "which coil"},
-		"negative":             {cold("theirs", -6280), "theirs", "not above zero"},
-		"zero":                 {cold("theirs", "0"), "theirs", "not above zero"},
-		"text":                 {cold("theirs", "low"), "theirs", "not a number"},
-		"absurd unit":          {cold("theirs", "6 kg"), "theirs", "no resistance"},
-		"a million megohms":    {cold("theirs", "1e12"), "theirs", "must be from"},
-		"below absolute zero":  {cold("temperature", "-300"), "temperature", "absolute zero"},
-		"series without mate":  {cold("wiring", "series"), "wiring", "mate"},
-		"unknown field":        {cold("temprature", 21), "temprature", "temperature"},
-		"object":               {cold("theirs", map[string]int{"k": 6}), "theirs", "text or a number"},
-		"also is no list":      {cold("also", "6.3k"), "also", "list"},
-		"also is bad":          {cold("also", []any{map[string]any{"theirs": "6.3k", "temperature": "warm"}}), "also[0].temperature", "21.4"},
-		"also is out of range": {cold("also", []any{map[string]any{"theirs": "6.3k", "temperature": -90}}), "also[0].temperature", "must be from"},
+		"unknown coil":        {cold("serial", "HN-0404"), "serial", "no coil HN-0404"},
+		"unknown mate":        {cold("mate", "HN-0404"), "mate", "no coil HN-0404"},
+		"no coil":             {cold("serial", ""), "serial", "which coil"},
+		"negative":            {cold("theirs", -6280), "theirs", "not above zero"},
+		"zero":                {cold("theirs", "0"), "theirs", "not above zero"},
+		"text":                {cold("theirs", "low"), "theirs", "not a number"},
+		"absurd unit":         {cold("theirs", "6 kg"), "theirs", "no resistance"},
+		"a million megohms":   {cold("theirs", "1e12"), "theirs", "must be from"},
+		"below absolute zero": {cold("temperature", "-300"), "temperature", "absolute zero"},
+		"series without mate": {cold("wiring", "series"), "wiring", "mate"},
+		"unknown field":       {cold("temprature", 21), "temprature", "temperature"},
+		"object":              {cold("theirs", map[string]int{"k": 6}), "theirs", "text or a number"},
+		"also is no list":     {cold("also", "6.3k"), "also", "list"},
+		"also is bad":         {cold("also", []any{map[string]any{"theirs": "6.3k", "temperature": "warm"}}), "also[0].temperature", "21.4"},
+		"also is out of range": {cold("also", []any{map[string]any{"theirs": "6.3k", "temperature": -90}}), "also[0].temperature",
+			"must be from"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			got := want[problem](t, w.ask(t, "POST", comparisonsPath, test.body), http.StatusUnprocessableEntity)
@@ -184,7 +188,8 @@ func TestAnswerByForm(t *testing.T) {
 	wantText(t, string(w.ask(t, "GET", "/answers", nil).body), "0 of 1 agree", "HN-0001", "temperature 1")
 	wantText(t, string(w.ask(t, "GET", "/coils/HN-0001", nil).body), "What buyers measured", "6.28 kΩ", "do not agree")
 	pdf := w.ask(t, "GET", "/answers/"+list[0].ID+"/answer.pdf", nil)
-	if text := strings.Join(pdftest.Pages(t, pdf.body)[0], "\n"); !strings.Contains(text, "it was cold.") || pdf.header.Get("Content-Type") != pdfType {
+	if text := strings.Join(pdftest.Pages(t, pdf.body)[0], "\n"); !strings.Contains(text, "it was cold.") ||
+		pdf.header.Get("Content-Type") != pdfType {
 		t.Errorf("the document says\n%s", text)
 	}
 	if gone := w.ask(t, "GET", "/answers/none", nil); gone.status != http.StatusNotFound {
@@ -241,7 +246,8 @@ func TestAnswerToAnOverload(t *testing.T) {
 	if reply.Serial != "HN-0001" || reply.Overload.RangeOhms != 20000 || len(reply.Overload.Causes) != 4 {
 		t.Errorf("a program is told %+v", reply)
 	}
-	if got := w.ask(t, "POST", comparisonsPath, cold("theirs", "OL")); got.status != http.StatusUnprocessableEntity || !strings.Contains(string(got.body), "keep=false") {
+	if got := w.ask(t, "POST", comparisonsPath, cold("theirs", "OL")); got.status != http.StatusUnprocessableEntity ||
+		!strings.Contains(string(got.body), "keep=false") {
 		t.Errorf("a program that would keep it: status %d: %s", got.status, got.body)
 	}
 }
@@ -259,7 +265,8 @@ func TestAnswerThatCannotBePrinted(t *testing.T) {
 
 // FuzzToldByProgram has no body make the API stumble.
 func FuzzToldByProgram(f *testing.F) {
-	for _, seed := range []string{`{"serial":"HN-0001","theirs":"6.28k","also":[{"theirs":6630,"temperature":"70 °F"}]}`, `{"also":{}}`, `{"theirs":null,"control_full":true}`, `{"a": [ ]}`} {
+	for _, seed := range []string{`{"serial":"HN-0001","theirs":"6.28k","also":[{"theirs":6630,"temperature":"70 °F"}]}`, `{"also":{}}`,
+		`{"theirs":null,"control_full":true}`, `{"a": [ ]}`} {
 		f.Add([]byte(seed))
 	}
 	f.Fuzz(func(t *testing.T, body []byte) {
@@ -304,7 +311,8 @@ func TestAnswerFormIsGuarded(t *testing.T) {
 func TestAnswerOfAnotherFormula(t *testing.T) {
 	t.Parallel()
 	w := answering(t)
-	in := compare.Input{Ours: compare.Record{R20Ohms: 6612, ExpandedUncertaintyOhms: 13}, Theirs: []compare.Reading{{Ohms: 6280, ResolutionOhms: 10}}, Seed: 1}
+	in := compare.Input{Ours: compare.Record{R20Ohms: 6612, ExpandedUncertaintyOhms: 13},
+		Theirs: []compare.Reading{{Ohms: 6280, ResolutionOhms: 10}}, Seed: 1}
 	result, err := compare.Compare(in)
 	if err != nil {
 		t.Fatal(err)
@@ -319,7 +327,8 @@ func TestAnswerOfAnotherFormula(t *testing.T) {
 	if got.ExpectedOhms != 6543 || got.Today == nil || got.Today.ExpectedOhms != now {
 		t.Errorf("expected %g then and %+v today, want 6543 and %g", got.ExpectedOhms, got.Today, now)
 	}
-	wantText(t, string(w.ask(t, "GET", "/answers/"+c.ID, nil).body), fmt.Sprintf("Kept under formula %d; shown as it was answered then.", compare.Formula+1), "instead of −9.99")
+	wantText(t, string(w.ask(t, "GET", "/answers/"+c.ID, nil).body),
+		fmt.Sprintf("Kept under formula %d; shown as it was answered then.", compare.Formula+1), "instead of −9.99")
 }
 
 func TestAnswerOfWithdrawnMeasurement(t *testing.T) {
@@ -351,7 +360,8 @@ func TestPatterns(t *testing.T) {
 	}
 	p := patternsOf(all)
 	// (1 + 1 + 2 + 2)/4 = 1.5 %, shown to the whole percent.
-	if p.Agree != 4 || len(p.Sentences) != 1 || !strings.HasPrefix(p.Sentences[0], "All 4 complaints agree once they are referred to 20 °C. Beside our value for 20 °C they seemed 2 % off") {
+	if p.Agree != 4 || len(p.Sentences) != 1 || !strings.HasPrefix(p.Sentences[0],
+		"All 4 complaints agree once they are referred to 20 °C. Beside our value for 20 °C they seemed 2 % off") {
 		t.Errorf("agreeing: %+v", p.Sentences)
 	}
 	low := []record.Comparison{
@@ -359,11 +369,13 @@ func TestPatterns(t *testing.T) {
 		made("Harbour", "x", 981, false, compare.ParallelControl), made("Harbour", "y", 980, true, compare.MeterAccuracy),
 	}
 	p = patternsOf(low)
-	if p.Agree != 1 || len(p.Sentences) != 3 || !strings.Contains(p.Sentences[1], "The 4 readings on coils of design Harbour are 2 % low on average") {
+	if p.Agree != 1 || len(p.Sentences) != 3 || !strings.Contains(p.Sentences[1],
+		"The 4 readings on coils of design Harbour are 2 % low on average") {
 		t.Errorf("leaning: %q", p.Sentences)
 	}
 	design := p.Groups[0].Tallies[0]
-	if design.Of != "Harbour" || design.Count != 4 || design.Agree != 1 || design.Causes != "temperature 2, volume or tone control across it 1" {
+	if design.Of != "Harbour" || design.Count != 4 || design.Agree != 1 ||
+		design.Causes != "temperature 2, volume or tone control across it 1" {
 		t.Errorf("by design: %+v", design)
 	}
 	if meters := p.Groups[2].Tallies; meters[0].Of != "x" || meters[0].Count != 3 || meters[1].Of != "y" {

@@ -185,7 +185,8 @@ func leanings(list []record.Comparison, groups []tallyGroup) []string {
 			if t.Off < 0 {
 				side = "low"
 			}
-			said = append(said, fmt.Sprintf("The %d readings on coils of %s %s are %s %s on average, more than chance: measure the check standard before the next answer.",
+			said = append(said, fmt.Sprintf("The %d readings on coils of %s %s are %s %s on average, more than chance: measure the check "+
+				"standard before the next answer.",
 				t.Count, strings.ToLower(g.Name), t.Of, percent(math.Abs(t.Off)), side))
 		}
 	}

@@ -127,7 +127,8 @@ func TestOrders(t *testing.T) {
 	w := newWorkshop(t)
 	w.start(t)
 	named := func(r *http.Request) { r.SetBasicAuth("Ada", "") }
-	want[bench.Snapshot](t, w.ask(t, "POST", "/api/v1/benches/north/next", `{"serial":"HN-9","stage":"potted","again":true}`, named), http.StatusOK)
+	want[bench.Snapshot](t, w.ask(t, "POST", "/api/v1/benches/north/next", `{"serial":"HN-9","stage":"potted","again":true}`, named),
+		http.StatusOK)
 	if next, _, _ := w.north.told(); next != (bench.Next{Serial: "HN-9", Stage: "potted", Again: true, Who: "Ada"}) {
 		t.Errorf("got next %+v", next)
 	}
@@ -198,7 +199,8 @@ func TestDesigns(t *testing.T) {
 	}
 	want[problem](t, w.ask(t, "POST", "/api/v1/designs", body), http.StatusConflict)
 
-	revised := want[record.Design](t, w.ask(t, "POST", "/api/v1/designs/Long%20Meadow/revisions", `{"lower_ohms":6500,"guard_factor":0}`), http.StatusCreated)
+	revised := want[record.Design](t, w.ask(t, "POST", "/api/v1/designs/Long%20Meadow/revisions", `{"lower_ohms":6500,"guard_factor":0}`),
+		http.StatusCreated)
 	if revised.Revision != 2 || revised.LowerOhms != 6500 || revised.UpperOhms != 7024.5 || revised.GuardFactor != 0 || revised.Turns != 5600 {
 		t.Errorf("got %+v, want only what was said to change", revised)
 	}
@@ -226,7 +228,8 @@ func TestDesignRefused(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.start(t)
-	want[record.Design](t, w.ask(t, "POST", "/api/v1/designs", `{"name":"Base","target_ohms":6690,"lower_ohms":6600,"upper_ohms":6800}`), http.StatusCreated)
+	want[record.Design](t, w.ask(t, "POST", "/api/v1/designs", `{"name":"Base","target_ohms":6690,"lower_ohms":6600,"upper_ohms":6800}`),
+		http.StatusCreated)
 	for _, c := range []struct{ name, path, body, field string }{
 		{"no target", "", `{"name":"A","tolerance_percent":5}`, "target_ohms"},
 		{"no tolerance", "", `{"name":"A","target_ohms":6690}`, "tolerance_percent"},
@@ -303,7 +306,8 @@ func TestMeasurementDetailAndVoid(t *testing.T) {
 	w.start(t)
 	detail := want[measurementDetail](t, w.ask(t, "GET", "/api/v1/measurements/"+m.ID, nil), http.StatusOK)
 	if len(detail.Budget) != len(m.Budget) || len(detail.Readings) != 2 || detail.R20Ohms != m.R20Ohms {
-		t.Errorf("got %d budget lines, %d readings, R20 %g; want %d, 2, %g", len(detail.Budget), len(detail.Readings), detail.R20Ohms, len(m.Budget), m.R20Ohms)
+		t.Errorf("got %d budget lines, %d readings, R20 %g; want %d, 2, %g", len(detail.Budget), len(detail.Readings), detail.R20Ohms,
+			len(m.Budget), m.R20Ohms)
 	}
 	want[problem](t, w.ask(t, "GET", "/api/v1/measurements/nobody", nil), http.StatusNotFound)
 
@@ -377,7 +381,8 @@ func TestLists(t *testing.T) {
 		t.Errorf("opened before there was any: %+v", page)
 	}
 	want[problem](t, w.ask(t, "GET", "/api/v1/batches/nothing", nil), http.StatusNotFound)
-	for path, field := range map[string]string{"coils?limit=0": "limit", "coils?q=x": "q", "batches?after=nothing": "after", "batches?from=noon": "from"} {
+	for path, field := range map[string]string{"coils?limit=0": "limit", "coils?q=x": "q", "batches?after=nothing": "after",
+		"batches?from=noon": "from"} {
 		if p := want[problem](t, w.ask(t, "GET", "/api/v1/"+path, nil), http.StatusUnprocessableEntity); p.Field != field {
 			t.Errorf("%s: field %q, want %q", path, p.Field, field)
 		}

@@ -25,7 +25,8 @@ func TestAnswersAboutUnrecorded(t *testing.T) {
 	for _, what := range []string{"again", "next", "dismiss"} {
 		answer := w.ask(t, "POST", "/api/v1/benches/north/unrecorded/u-1/"+what, `{"who": "Wren"}`)
 		s := want[bench.Snapshot](t, answer, http.StatusOK)
-		if len(s.Unrecorded) != 1 || s.Unrecorded[0].Serial != "HN-0042" || !s.Unrecorded[0].Asked || s.Changed == nil || s.Changed.To != conformity.In {
+		if len(s.Unrecorded) != 1 || s.Unrecorded[0].Serial != "HN-0042" || !s.Unrecorded[0].Asked || s.Changed == nil ||
+			s.Changed.To != conformity.In {
 			t.Errorf("%s: %+v, %+v", what, s.Unrecorded, s.Changed)
 		}
 		if _, _, told := w.north.told(); told != what+" u-1 Wren" {
@@ -60,7 +61,8 @@ func TestSoakByProgram(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	since := noon.Add(-time.Hour)
-	k := want[record.Soak](t, w.ask(t, "POST", "/api/v1/benches/north/soak", map[string]any{"serial": "HN-0001", "since": since, "who": "Wren"}), http.StatusCreated)
+	k := want[record.Soak](t, w.ask(t, "POST", "/api/v1/benches/north/soak",
+		map[string]any{"serial": "HN-0001", "since": since, "who": "Wren"}), http.StatusCreated)
 	if k.Serial != "HN-0001" || k.Batch != "" || !k.Since.Equal(since) || k.Who != "Wren" || k.Bench != "north" {
 		t.Errorf("got %+v", k)
 	}
@@ -68,7 +70,8 @@ func TestSoakByProgram(t *testing.T) {
 	if k.Batch != "LM-1" || !k.Since.Equal(noon) {
 		t.Errorf("got %+v, want one from now on", k)
 	}
-	for _, body := range []string{`{}`, `{"serial": "HN-0001", "batch": "LM-1"}`, `{"serial": "HN-0001", "since": "2027-01-01T00:00:00Z"}`, `{"coil": "HN-0001"}`} {
+	for _, body := range []string{`{}`, `{"serial": "HN-0001", "batch": "LM-1"}`, `{"serial": "HN-0001", "since": "2027-01-01T00:00:00Z"}`,
+		`{"coil": "HN-0001"}`} {
 		if answer := w.ask(t, "POST", "/api/v1/benches/north/soak", body); answer.status != http.StatusUnprocessableEntity {
 			t.Errorf("%s: status %d: %s", body, answer.status, answer.body)
 		}
@@ -95,22 +98,26 @@ func TestCoolingByProgram(t *testing.T) {
 		if a := want[answer](t, w.ask(t, "GET", path+"/cooling", nil), http.StatusOK); len(a.Curves) != i || a.Proposal != nil {
 			t.Errorf("from %d coils: %+v", i, a)
 		}
-		_, err := w.store.AddCoolingCurve(t.Context(), record.CoolingCurve{Bench: "north", Serial: fmt.Sprintf("HN-%04d", i), Design: "Long Meadow",
+		_, err := w.store.AddCoolingCurve(t.Context(), record.CoolingCurve{Bench: "north", Serial: fmt.Sprintf("HN-%04d", i),
+			Design:              "Long Meadow",
 			TimeConstantSeconds: 480, TimeConstantErrorSeconds: 20, StartKelvin: 3})
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
 	a := want[answer](t, w.ask(t, "GET", path+"/cooling", nil), http.StatusOK)
-	if len(a.Curves) != 3 || a.Proposal == nil || a.Proposal.Coils != 3 || a.Proposal.TimeConstantRatio != 0.05 || !strings.HasPrefix(a.Proposal.Words, "8.0 ± 0.4 min, from 3 coils") {
+	if len(a.Curves) != 3 || a.Proposal == nil || a.Proposal.Coils != 3 || a.Proposal.TimeConstantRatio != 0.05 ||
+		!strings.HasPrefix(a.Proposal.Words, "8.0 ± 0.4 min, from 3 coils") {
 		t.Fatalf("got %+v", a)
 	}
 	if answer := w.ask(t, "GET", "/api/v1/designs/none/cooling", nil); answer.status != http.StatusNotFound {
 		t.Errorf("a design that is not there: status %d", answer.status)
 	}
 	d := want[record.Design](t, w.ask(t, "POST", path+"/revisions", map[string]any{"time_constant_seconds": a.Proposal.TimeConstantSeconds,
-		"time_constant_ratio": a.Proposal.TimeConstantRatio, "quick_share": 0.1, "quick_share_deviation": 0.05, "wanted_uncertainty_percent": 0.4}), http.StatusCreated)
-	if d.Revision != 2 || d.TimeConstantRatio != 0.05 || d.QuickShare != 0.1 || d.QuickShareDeviation != 0.05 || d.WantedUncertaintyPercent != 0.4 {
+		"time_constant_ratio": a.Proposal.TimeConstantRatio, "quick_share": 0.1, "quick_share_deviation": 0.05,
+		"wanted_uncertainty_percent": 0.4}), http.StatusCreated)
+	if d.Revision != 2 || d.TimeConstantRatio != 0.05 || d.QuickShare != 0.1 || d.QuickShareDeviation != 0.05 ||
+		d.WantedUncertaintyPercent != 0.4 {
 		t.Errorf("revised to %+v", d)
 	}
 }

@@ -70,7 +70,8 @@ func (s *site) reviseBaseline(w http.ResponseWriter, r *http.Request) error {
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	kept, err := s.server.Drift.Revise(r.Context(), watch.Choice{Batch: r.PathValue("batch"), From: body.From, Count: body.Count, Reason: body.Reason, Who: who(r)})
+	kept, err := s.server.Drift.Revise(r.Context(), watch.Choice{Batch: r.PathValue("batch"), From: body.From, Count: body.Count,
+		Reason: body.Reason, Who: who(r)})
 	if err != nil {
 		return driftFault(err)
 	}

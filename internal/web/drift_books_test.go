@@ -32,16 +32,19 @@ func TestSpoolsAPI(t *testing.T) {
 	w := newWorkshop(t)
 	w.start(t)
 	const path = "/api/v1/spools"
-	if got := want[spoolsReply](t, w.ask(t, "GET", path, nil), http.StatusOK); got.Design != nil || got.NewestCoils != nil || got.Spools == nil || len(got.Spools) != 0 {
+	if got := want[spoolsReply](t, w.ask(t, "GET", path, nil), http.StatusOK); got.Design != nil || got.NewestCoils != nil ||
+		got.Spools == nil || len(got.Spools) != 0 {
 		t.Errorf("before anything is wound: %+v", got)
 	}
 	w.refuses(t, path+"?design=Long+Meadow", http.StatusUnprocessableEntity, "design", `there is no design "Long Meadow"`)
 	w.refuses(t, path+"?desing=x", http.StatusUnprocessableEntity, "desing", "known is design")
 	w.wind(t)
-	if _, err := w.store.AddDesign(t.Context(), record.Design{Name: "Fen", TargetOhms: 8000, LowerOhms: 7600, UpperOhms: 8400, AlphaPerKelvin: 0.00393}, ""); err != nil {
+	if _, err := w.store.AddDesign(t.Context(), record.Design{Name: "Fen", TargetOhms: 8000, LowerOhms: 7600, UpperOhms: 8400,
+		AlphaPerKelvin: 0.00393}, ""); err != nil {
 		t.Fatal(err)
 	}
-	if got := want[spoolsReply](t, w.ask(t, "GET", path+"?design=Fen", nil), http.StatusOK); got.Design == nil || *got.Design != "Fen" || len(got.Spools) != 0 {
+	if got := want[spoolsReply](t, w.ask(t, "GET", path+"?design=Fen", nil), http.StatusOK); got.Design == nil || *got.Design != "Fen" ||
+		len(got.Spools) != 0 {
 		t.Errorf("a design that was never wound: %+v", got)
 	}
 	// Divided by 1 + 0.00393 · 2.35 K (IEC 60028), the mean of the three is 6688.2308 Ω;
@@ -55,7 +58,8 @@ func TestSpoolsAPI(t *testing.T) {
 			t.Fatalf("%q: %+v", query, got)
 		}
 		s := got.Spools[0]
-		if s.Spool != "S-7" || s.Count != 3 || math.Abs(s.MeanOhms-6688.2308) > 1e-4 || s.OhmsPerTurn == nil || math.Abs(*s.OhmsPerTurn-1.1943269) > 1e-7 || s.DifferenceRatio != nil {
+		if s.Spool != "S-7" || s.Count != 3 || math.Abs(s.MeanOhms-6688.2308) > 1e-4 || s.OhmsPerTurn == nil ||
+			math.Abs(*s.OhmsPerTurn-1.1943269) > 1e-7 || s.DifferenceRatio != nil {
 			t.Errorf("%q: spool %+v", query, s)
 		}
 	}
@@ -82,7 +86,8 @@ func TestPairsAPI(t *testing.T) {
 		w.refuses(t, path+"?first=LM-1&within_percent="+within, http.StatusUnprocessableEntity, "within_percent", "not a number of percent")
 	}
 	w.refuses(t, path+"?first=LM-1", http.StatusConflict, "first", "no single coil in tolerance, so that there is nothing to pair")
-	if r := w.ask(t, "GET", "/pairs?first=LM-1", nil); r.status != http.StatusConflict || !strings.Contains(string(r.body), "there is nothing to pair") {
+	if r := w.ask(t, "GET", "/pairs?first=LM-1", nil); r.status != http.StatusConflict ||
+		!strings.Contains(string(r.body), "there is nothing to pair") {
 		t.Errorf("the page without a coil: status %d", r.status)
 	}
 	for i, ohms := range []float64{6740, 6900, 6745, 6905, 6300, 6820} {
@@ -91,14 +96,16 @@ func TestPairsAPI(t *testing.T) {
 	w.refuses(t, path+"?first=LM-1&second=LM-9", http.StatusUnprocessableEntity, "second", "there is no batch")
 	for _, query := range []string{"?first=LM-1&within_percent=0.5", "?first=LM-1&second=LM-1&within_percent=0.5"} {
 		got := want[pairsReply](t, w.ask(t, "GET", path+query, nil), http.StatusOK)
-		if got.FirstBatch != "LM-1" || got.SecondBatch != nil || got.WithinPercent != 0.5 || got.NotInTolerance != 1 || len(got.Pairs) != 2 || len(got.LeftOver) != 1 {
+		if got.FirstBatch != "LM-1" || got.SecondBatch != nil || got.WithinPercent != 0.5 || got.NotInTolerance != 1 || len(got.Pairs) != 2 ||
+			len(got.LeftOver) != 1 {
 			t.Fatalf("%s: %+v", query, got)
 		}
 		// Divided by 1 + 0.00393 · 2.35 K (IEC 60028).
 		const toR20 = 1 / (1 + 0.00393*2.35)
 		for i, pair := range [][2]float64{{6740, 6745}, {6900, 6905}} {
 			p := got.Pairs[slices.IndexFunc(got.Pairs, func(p pairReply) bool { return p.First == fmt.Sprintf("HN-%04d", i+1) })]
-			if p.Second != fmt.Sprintf("HN-%04d", i+3) || math.Abs(p.FirstR20Ohms-pair[0]*toR20) > 1e-6 || math.Abs(p.SecondR20Ohms-pair[1]*toR20) > 1e-6 ||
+			if p.Second != fmt.Sprintf("HN-%04d", i+3) || math.Abs(p.FirstR20Ohms-pair[0]*toR20) > 1e-6 ||
+				math.Abs(p.SecondR20Ohms-pair[1]*toR20) > 1e-6 ||
 				math.Abs(p.DifferenceRatio-math.Log(pair[1]/pair[0])) > 1e-12 {
 				t.Errorf("pair %+v, want coils of %v Ω as read", p, pair)
 			}
@@ -107,14 +114,16 @@ func TestPairsAPI(t *testing.T) {
 			t.Errorf("left over %+v", l)
 		}
 	}
-	if got := want[pairsReply](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.01", nil), http.StatusOK); len(got.Pairs) != 0 || len(got.LeftOver) != 5 {
+	if got := want[pairsReply](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.01", nil), http.StatusOK); len(got.Pairs) != 0 ||
+		len(got.LeftOver) != 5 {
 		t.Errorf("no two so close: %+v", got)
 	}
 	// A coil that is sold as half of a pair is no stock.
 	if _, err := w.store.AddAssembly(t.Context(), record.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0006"}, false); err != nil {
 		t.Fatal(err)
 	}
-	if got := want[pairsReply](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.5", nil), http.StatusOK); got.InAssembly != 2 || len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" {
+	if got := want[pairsReply](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.5", nil), http.StatusOK); got.InAssembly != 2 ||
+		len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" {
 		t.Errorf("with a pair sold: %+v", got)
 	}
 }
@@ -137,7 +146,8 @@ func TestPairsAcrossStages(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		m.ID, m.Sequence, m.Batch, m.Bench, m.Stage, m.Verdict, m.Time = "", 0, "LM-2", "south", stage, verdict, noon.Add(time.Duration(minutes)*time.Minute)
+		m.ID, m.Sequence, m.Batch, m.Bench, m.Stage, m.Verdict, m.Time = "", 0, "LM-2", "south", stage, verdict,
+			noon.Add(time.Duration(minutes)*time.Minute)
 		if _, err := w.store.Record(t.Context(), m, nil); err != nil {
 			t.Fatal(err)
 		}
@@ -145,7 +155,8 @@ func TestPairsAcrossStages(t *testing.T) {
 	again("potted", conformity.In, -50)
 	const path = "/api/v1/pairs?first=LM-1&second=LM-2"
 	got := want[pairsReply](t, w.ask(t, "GET", path, nil), http.StatusOK)
-	if got.SecondBatch == nil || *got.SecondBatch != "LM-2" || len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" || got.Pairs[0].Second != "HN-0001" || len(got.LeftOver) != 0 {
+	if got.SecondBatch == nil || *got.SecondBatch != "LM-2" || len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" ||
+		got.Pairs[0].Second != "HN-0001" || len(got.LeftOver) != 0 {
 		t.Errorf("%+v, want HN-0002 with HN-0001 of the later batch", got)
 	}
 	again("assembled", conformity.High, -40)
@@ -169,14 +180,16 @@ func TestStudiesAPI(t *testing.T) {
 	design.Revision = 1
 	take := func(part, operator string) {
 		t.Helper()
-		if _, err := w.north.MeasureStudy(t.Context(), bench.StudyCoil{Study: "spring check", Part: part, Operator: operator, Design: design}); err != nil {
+		if _, err := w.north.MeasureStudy(t.Context(), bench.StudyCoil{Study: "spring check", Part: part, Operator: operator,
+			Design: design}); err != nil {
 			t.Fatal(err)
 		}
 	}
 	const path = "/api/v1/studies/spring%20check"
 	take("1", "Ada")
 	got := want[studyReply](t, w.ask(t, "GET", path, nil), http.StatusOK)
-	if got.Result != nil || got.Readings != nil || got.ReadingsTaken != 1 || got.Incomplete == nil || !strings.Contains(*got.Incomplete, "two of each are the least") {
+	if got.Result != nil || got.Readings != nil || got.ReadingsTaken != 1 || got.Incomplete == nil ||
+		!strings.Contains(*got.Incomplete, "two of each are the least") {
 		t.Errorf("after one reading: %+v", got)
 	}
 	for i := 1; i < 12; i++ {
@@ -184,15 +197,19 @@ func TestStudiesAPI(t *testing.T) {
 	}
 	w.refuses(t, path+"?parts=3", http.StatusUnprocessableEntity, "parts", "none is known")
 	got = want[studyReply](t, w.ask(t, "GET", path, nil), http.StatusOK)
-	if got.Study != "spring check" || got.Design != "Long Meadow" || got.DesignRevision != 1 || got.Bench != "north" || !slices.Equal(got.Parts, []string{"1", "2", "3"}) ||
-		!slices.Equal(got.Operators, []string{"Ada", "Ben"}) || got.ReadingsTaken != 12 || len(got.Readings) != 12 || got.Incomplete != nil || got.Result == nil {
+	if got.Study != "spring check" || got.Design != "Long Meadow" || got.DesignRevision != 1 || got.Bench != "north" ||
+		!slices.Equal(got.Parts, []string{"1", "2", "3"}) ||
+		!slices.Equal(got.Operators, []string{"Ada", "Ben"}) || got.ReadingsTaken != 12 || len(got.Readings) != 12 || got.Incomplete != nil ||
+		got.Result == nil {
 		t.Fatalf("got %+v", got)
 	}
-	if !strings.Contains(got.Result.Sentence, "the measuring takes up 0 % of the tolerance: good") || got.Result.Repeats != 2 || got.Result.DistinctCategories == nil {
+	if !strings.Contains(got.Result.Sentence, "the measuring takes up 0 % of the tolerance: good") || got.Result.Repeats != 2 ||
+		got.Result.DistinctCategories == nil {
 		t.Errorf("result %+v", got.Result)
 	}
 	listed := want[list](t, w.ask(t, "GET", "/api/v1/studies", nil), http.StatusOK)
-	if len(listed.Studies) != 1 || listed.Studies[0].Name != "spring check" || listed.Studies[0].Readings != 12 || listed.Studies[0].Design != "Long Meadow" {
+	if len(listed.Studies) != 1 || listed.Studies[0].Name != "spring check" || listed.Studies[0].Readings != 12 ||
+		listed.Studies[0].Design != "Long Meadow" {
 		t.Errorf("listed %+v", listed)
 	}
 }
@@ -226,8 +243,10 @@ func TestPublishedStudyAPI(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, row := range published.Table(t, "spc/gauge/msa_10x3x3.csv") {
-		if _, err := w.store.AddStudyReading(t.Context(), record.StudyReading{Bench: "north", Study: "manual", Design: design.Name, DesignRevision: design.Revision, Part: row.Text("part"),
-			Operator: row.Text("appraiser"), ResistanceOhms: 6690 + row.Number("y"), TemperatureCelsius: 20, AlphaPerKelvin: design.AlphaPerKelvin}); err != nil {
+		if _, err := w.store.AddStudyReading(t.Context(), record.StudyReading{Bench: "north", Study: "manual", Design: design.Name,
+			DesignRevision: design.Revision, Part: row.Text("part"),
+			Operator: row.Text("appraiser"), ResistanceOhms: 6690 + row.Number("y"), TemperatureCelsius: 20,
+			AlphaPerKelvin: design.AlphaPerKelvin}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -250,7 +269,8 @@ func TestPublishedStudyAPI(t *testing.T) {
 		// within is a unit of the last printed digit; two where it comes of rounded
 		// ones.
 		within float64
-	}{"EV": {c.Repeatability, p.EV, 1e-6}, "AV": {c.Reproducibility, p.AV, 1e-6}, "GRR": {c.Measuring, p.GRR, 2e-6}, "PV": {c.CoilToCoil, p.PV, 1e-6}, "TV": {c.Total, p.TV, 1e-3}} {
+	}{"EV": {c.Repeatability, p.EV, 1e-6}, "AV": {c.Reproducibility, p.AV, 1e-6}, "GRR": {c.Measuring, p.GRR, 2e-6},
+		"PV": {c.CoilToCoil, p.PV, 1e-6}, "TV": {c.Total, p.TV, 1e-3}} {
 		near(name, &tt.share.StandardDeviationOhms, tt.ohms, tt.within)
 		near(name+" of the tolerance", tt.share.TolerancePercent, 100*6*tt.ohms/8, 100*6*tt.within/8)
 		if name == "TV" {
@@ -264,7 +284,9 @@ func TestPublishedStudyAPI(t *testing.T) {
 	near("total", c.Total.StudyPercent, 100, 1e-9)
 	near("repeatability, low", &got.Result.RepeatabilityLowOhms, manual.Expected.CI[0], 1e-6)
 	near("repeatability, high", &got.Result.RepeatabilityHighOhms, manual.Expected.CI[1], 1e-6)
-	if !got.Result.InteractionPooled || got.Result.DistinctCategories == nil || *got.Result.DistinctCategories != p.NDC || got.Result.LimitedBy != gauge.ByOperators || !strings.Contains(got.Result.Sentence, "what limits it is the difference between operators") {
+	if !got.Result.InteractionPooled || got.Result.DistinctCategories == nil || *got.Result.DistinctCategories != p.NDC ||
+		got.Result.LimitedBy != gauge.ByOperators || !strings.Contains(got.Result.Sentence,
+		"what limits it is the difference between operators") {
 		t.Errorf("result %+v", got.Result)
 	}
 }
@@ -276,13 +298,16 @@ func TestStudyWithoutSpreadAPI(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	for i := range 8 {
-		if _, err := w.store.AddStudyReading(t.Context(), record.StudyReading{Bench: "north", Study: "flat", Design: "Long Meadow", DesignRevision: 1,
-			Part: fmt.Sprint(i % 2), Operator: []string{"Ada", "Ben"}[i/2%2], ResistanceOhms: 6700, TemperatureCelsius: 20, AlphaPerKelvin: 0.00393}); err != nil {
+		if _, err := w.store.AddStudyReading(t.Context(), record.StudyReading{Bench: "north", Study: "flat", Design: "Long Meadow",
+			DesignRevision: 1,
+			Part:           fmt.Sprint(i % 2), Operator: []string{"Ada", "Ben"}[i/2%2], ResistanceOhms: 6700, TemperatureCelsius: 20,
+			AlphaPerKelvin: 0.00393}); err != nil {
 			t.Fatal(err)
 		}
 	}
 	got := want[studyReply](t, w.ask(t, "GET", "/api/v1/studies/flat", nil), http.StatusOK)
-	if got.Result == nil || got.Result.DistinctCategories != nil || got.Result.Components.Measuring.StudyPercent != nil || got.Result.Components.Total.ContributionPercent != nil ||
+	if got.Result == nil || got.Result.DistinctCategories != nil || got.Result.Components.Measuring.StudyPercent != nil ||
+		got.Result.Components.Total.ContributionPercent != nil ||
 		got.Result.LimitedBy != gauge.ByResolution || !strings.Contains(got.Result.Sentence, "no scatter of the measuring shows at all") {
 		t.Errorf("got %+v", got.Result)
 	}

@@ -47,7 +47,8 @@ func (s *site) checkChart(ctx context.Context, bench string) (checkView, error) 
 	switch {
 	case errors.Is(err, gauge.ErrInput):
 		c.Centre = reference(checks, view.Standard)
-		view.Sentence = fmt.Sprintf("No limits for %s yet: they need %d measurements, and there are %d.", view.Standard, gauge.MinCheckBaseline, n)
+		view.Sentence = fmt.Sprintf("No limits for %s yet: they need %d measurements, and there are %d.", view.Standard, gauge.MinCheckBaseline,
+			n)
 	case err != nil:
 		return checkView{}, err
 	default:
@@ -79,7 +80,8 @@ func (v *checkView) say(w gauge.CheckStandard) {
 	v.Signal = last(w.Outside) || last(w.EWMAOutside)
 	switch {
 	case last(w.Outside):
-		v.Sentence = fmt.Sprintf("The latest measurement of %s is beyond its limits: measure it again, then look at the clips, the leads and the meter before the winder; %s.", v.Standard, limits)
+		v.Sentence = fmt.Sprintf("The latest measurement of %s is beyond its limits: measure it again, then look at the clips, the leads "+
+			"and the meter before the winder; %s.", v.Standard, limits)
 	case v.Signal:
 		v.Sentence = fmt.Sprintf("The running mean of %s has moved: the meter, its leads or the room drift; %s.", v.Standard, limits)
 	default:

@@ -74,16 +74,21 @@ func TestGlanceKeepsCautions(t *testing.T) {
 				c.Spool = "S-8"
 			}
 		}), true, "at the change to spool S-8", "take off ", "The check standard did not move with it"},
-		"the meter":     {woundCoils(60, stepAt(30), checkedBy(stepAt(30))), false, "and the check standard with it", "leave it alone: look at the meter first", "it is the meter or its leads, not the winder"},
-		"too few coils": {woundCoils(43, stepAt(40), nil), false, "From coil 41", "leave it alone: only 3 coils since the last change; wind 2 more before judging", ""},
-		"the winding":   {woundCoils(60, stepAt(30), nil), true, "From coil 31", "take off ", "Nothing recorded changed there: look at tension, felt, counter and guides"},
-		"a trend":       {woundCoils(80, func(i int) float64 { return 0.0004 * float64(i) }, nil), true, " a coil", "take off ", "The level is still moving: find the cause as well."},
+		"the meter": {woundCoils(60, stepAt(30), checkedBy(stepAt(30))), false, "and the check standard with it",
+			"leave it alone: look at the meter first", "it is the meter or its leads, not the winder"},
+		"too few coils": {woundCoils(43, stepAt(40), nil), false, "From coil 41",
+			"leave it alone: only 3 coils since the last change; wind 2 more before judging", ""},
+		"the winding": {woundCoils(60, stepAt(30), nil), true, "From coil 31", "take off ",
+			"Nothing recorded changed there: look at tension, felt, counter and guides"},
+		"a trend": {woundCoils(80, func(i int) float64 { return 0.0004 * float64(i) }, nil), true, " a coil", "take off ",
+			"The level is still moving: find the cause as well."},
 		"the last coil stands apart": {woundCoils(45, func(i int) float64 {
 			if i == 44 {
 				return -0.09
 			}
 			return 0
-		}, nil), false, "Coil 45 (HN-0045) stands apart", "leave it alone", "Look for shorted turns, a miscount, or something across the leads; the next coils will tell"},
+		}, nil), false, "Coil 45 (HN-0045) stands apart", "leave it alone",
+			"Look for shorted turns, a miscount, or something across the leads; the next coils will tell"},
 		"a step, and the last coil stands apart": {woundCoils(61, func(i int) float64 {
 			if i == 60 {
 				return -0.09
@@ -94,11 +99,13 @@ func TestGlanceKeepsCautions(t *testing.T) {
 			celsius := 21 + float64(i%7-3)
 			c.TemperatureCelsius = &celsius
 		}), false, "", "leave it alone", "with the temperature it was measured at, which it must not"},
-		"the meter alone": {woundCoils(60, noDrift, checkedBy(stepAt(30))), false, "The check standard stands +2.0 % from where it began", "leave it alone", "The check standard moves"},
+		"the meter alone": {woundCoils(60, noDrift, checkedBy(stepAt(30))), false, "The check standard stands +2.0 % from where it began",
+			"leave it alone", "The check standard moves"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			report, err := drift.Analyse(tt.coils, drift.Options{TargetOhms: 6690, LowerOhms: 6289, UpperOhms: 7091, Winding: drift.Winding{Turns: 8000}})
+			report, err := drift.Analyse(tt.coils, drift.Options{TargetOhms: 6690, LowerOhms: 6289, UpperOhms: 7091,
+				Winding: drift.Winding{Turns: 8000}})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -176,9 +183,11 @@ func TestLiveRun(t *testing.T) {
 	}
 	var coils []record.Measurement
 	for _, p := range report.Points {
-		coils = append(coils, record.Measurement{ID: p.MeasurementID, Sequence: p.Sequence, Serial: p.Serial, R20Ohms: p.R20Ohms, Status: record.Recorded})
+		coils = append(coils, record.Measurement{ID: p.MeasurementID, Sequence: p.Sequence, Serial: p.Serial, R20Ohms: p.R20Ohms,
+			Status: record.Recorded})
 	}
-	spools := []record.SpoolMark{{FromSequence: 1, Spool: "S-7"}, {FromSequence: 20, Spool: "S-8"}, {FromSequence: 50, Spool: "S-9"}, {FromSequence: 61, Spool: "S-10"}}
+	spools := []record.SpoolMark{{FromSequence: 1, Spool: "S-7"}, {FromSequence: 20, Spool: "S-8"}, {FromSequence: 50, Spool: "S-9"},
+		{FromSequence: 61, Spool: "S-10"}}
 	run := liveRun(&report, coils[40:], spools)
 	if len(run.Measurements) != 20 || run.Measurements[0].ID != "m41" || run.Limits == nil || len(run.Level) != 1 {
 		t.Errorf("the newest 20: %d from %s, limits %v, level %v", len(run.Measurements), run.Measurements[0].ID, run.Limits, run.Level)
@@ -193,7 +202,8 @@ func TestLiveRun(t *testing.T) {
 	if run = liveRun(nil, coils, spools); len(run.Measurements) != 60 || run.Limits != nil || !slices.Equal(run.Spools, spools) {
 		t.Errorf("without an analysis: %d, %v", len(run.Measurements), run.Spools)
 	}
-	for first, want := range map[int]string{1: "[{1 S-7} {20 S-8} {50 S-9} {61 S-10}]", 20: "[{20 S-8} {50 S-9} {61 S-10}]", 41: "[{41 S-8} {50 S-9} {61 S-10}]", 70: "[{70 S-10}]"} {
+	for first, want := range map[int]string{1: "[{1 S-7} {20 S-8} {50 S-9} {61 S-10}]", 20: "[{20 S-8} {50 S-9} {61 S-10}]",
+		41: "[{41 S-8} {50 S-9} {61 S-10}]", 70: "[{70 S-10}]"} {
 		var got []string
 		for _, m := range spoolsFrom(spools, first) {
 			got = append(got, fmt.Sprintf("{%d %s}", m.FromSequence, m.Spool))

@@ -147,7 +147,8 @@ func (s *site) showStudy(w http.ResponseWriter, r *http.Request, status int, f f
 		}
 		plan = planFrom(found.Readings)
 	}
-	view := studyView{frame: s.frame(windingSection, "Study "+name), Plan: plan, Taken: len(found.Readings), studied: found, Form: f, Query: plan.query()}
+	view := studyView{frame: s.frame(windingSection, "Study "+name), Plan: plan, Taken: len(found.Readings), studied: found, Form: f,
+		Query: plan.query()}
 	view.next(found.Readings)
 	return s.renderPageAs(w, status, "drift/study", view)
 }

@@ -47,13 +47,15 @@ func TestBatchDriftAPI(t *testing.T) {
 	}
 	w.windCoils(t, 31, 45, 6850)
 	got := want[watch.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK)
-	if !got.News || !slices.Contains(got.Standing, watch.Step) || len(got.Points) != 45 || len(got.ChangePoints) != 1 || got.ChangePoints[0].LastBefore != 30 || got.Note != nil {
+	if !got.News || !slices.Contains(got.Standing, watch.Step) || len(got.Points) != 45 || len(got.ChangePoints) != 1 ||
+		got.ChangePoints[0].LastBefore != 30 || got.Note != nil {
 		t.Errorf("news %v, standing %v, changes %+v", got.News, got.Standing, got.ChangePoints)
 	}
 	if r := w.ask(t, "GET", path, nil); !strings.Contains(string(r.body), `"earlier_trends":[`) {
 		t.Error("the answer lacks the trends that have ended")
 	}
-	if r := w.ask(t, "POST", path+"/acknowledge", `{"note": " "}`); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), `"field":"note"`) {
+	if r := w.ask(t, "POST", path+"/acknowledge", `{"note": " "}`); r.status != http.StatusUnprocessableEntity ||
+		!strings.Contains(string(r.body), `"field":"note"`) {
 		t.Errorf("an empty note: %d %s", r.status, r.body)
 	}
 	entry := want[record.JournalEntry](t, w.ask(t, "POST", path+"/acknowledge", `{"note": "new felt"}`), http.StatusCreated)
@@ -107,12 +109,14 @@ func TestDriftPages(t *testing.T) {
 	w.shows(t, "/batches/LM-1", "No coil of this batch is measured yet")
 	w.windCoils(t, 1, 30, 6750)
 	w.windCoils(t, 31, 45, 6850)
-	w.shows(t, "/batches/LM-1", "From coil 31", `role="status"`, "a step", "Take note", "control limits", "level", "What this rests on", "EWMA, a running mean", "Let other coils set the limits")
+	w.shows(t, "/batches/LM-1", "From coil 31", `role="status"`, "a step", "Take note", "control limits", "level", "What this rests on",
+		"EWMA, a running mean", "Let other coils set the limits")
 	w.shows(t, "/benches/north/run", "From coil 31", `data-do="acknowledge" data-batch="LM-1"`, `href="#finding"`)
 	w.shows(t, "/winders/W1?design=Long+Meadow", "From coil 31", "Drift report (PDF)")
 	w.shows(t, "/winders/W1", "From coil 31")
 	w.shows(t, "/spools", "S-7", "Ohms a turn")
-	if r := w.ask(t, "GET", "/spools?design=Fen", nil); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), "there is no design") {
+	if r := w.ask(t, "GET", "/spools?design=Fen", nil); r.status != http.StatusUnprocessableEntity ||
+		!strings.Contains(string(r.body), "there is no design") {
 		t.Errorf("the spool book of an unknown design: status %d", r.status)
 	}
 	for _, path := range []string{"/winders/W9", "/winders/W1?design=Fen"} {
@@ -120,22 +124,26 @@ func TestDriftPages(t *testing.T) {
 			t.Errorf("%s: status %d", path, r.status)
 		}
 	}
-	for path, heading := range map[string]string{"/batches/LM-1/drift.pdf": "Batch LM-1", "/winders/W1/drift.pdf?design=Long+Meadow": "Winder W1 of design Long Meadow"} {
+	for path, heading := range map[string]string{"/batches/LM-1/drift.pdf": "Batch LM-1",
+		"/winders/W1/drift.pdf?design=Long+Meadow": "Winder W1 of design Long Meadow"} {
 		r := w.ask(t, "GET", path, nil)
 		if r.status != http.StatusOK || r.header.Get("Content-Type") != "application/pdf" {
 			t.Fatalf("%s: status %d: %s", path, r.status, r.body)
 		}
-		if words := strings.Join(pdftest.Pages(t, r.body)[0], " "); !strings.Contains(words, heading) || !strings.Contains(words, "From coil 31") || !strings.Contains(words, "Heron Lane Coils") {
+		if words := strings.Join(pdftest.Pages(t, r.body)[0], " "); !strings.Contains(words, heading) ||
+			!strings.Contains(words, "From coil 31") || !strings.Contains(words, "Heron Lane Coils") {
 			t.Errorf("%s says %q", path, words)
 		}
 	}
-	if r := w.fill(t, "/batches/LM-1/drift/acknowledge", url.Values{"note": {""}}); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), "must say what was found") {
+	if r := w.fill(t, "/batches/LM-1/drift/acknowledge", url.Values{"note": {""}}); r.status != http.StatusUnprocessableEntity ||
+		!strings.Contains(string(r.body), "must say what was found") {
 		t.Errorf("an empty note: status %d", r.status)
 	}
 	if r := w.fill(t, "/batches/LM-1/drift/acknowledge", url.Values{"note": {"new felt"}, "by": {"Ada"}}); r.status != http.StatusOK {
 		t.Errorf("a note: status %d %s", r.status, r.body)
 	}
-	if text := w.shows(t, "/benches/north/run", "From coil 31", "by Ada: new felt"); strings.Contains(text, `data-do="acknowledge"`) || strings.Contains(text, `href="#finding"`) {
+	if text := w.shows(t, "/benches/north/run", "From coil 31", "by Ada: new felt"); strings.Contains(text, `data-do="acknowledge"`) ||
+		strings.Contains(text, `href="#finding"`) {
 		t.Error("the bench page still shows a signal that was taken note of")
 	}
 	if text := w.shows(t, "/batches/LM-1", "by Ada: new felt", "From coil 31"); strings.Contains(text, "Take note of it") {
@@ -147,8 +155,9 @@ func TestDriftPages(t *testing.T) {
 		says   string
 	}{
 		"no number": {url.Values{"from": {"x"}, "count": {"12"}, "reason": {"y"}}, http.StatusUnprocessableEntity, "is not a whole number"},
-		"too few":   {url.Values{"from": {"31"}, "count": {"40"}, "reason": {"y"}}, http.StatusUnprocessableEntity, "has 15 coils from number 31 on, not 40"},
-		"good":      {url.Values{"from": {"31"}, "count": {"12"}, "reason": {"new felt"}}, http.StatusOK, ""},
+		"too few": {url.Values{"from": {"31"}, "count": {"40"}, "reason": {"y"}}, http.StatusUnprocessableEntity,
+			"has 15 coils from number 31 on, not 40"},
+		"good": {url.Values{"from": {"31"}, "count": {"12"}, "reason": {"new felt"}}, http.StatusOK, ""},
 	} {
 		if r := w.fill(t, "/batches/LM-1/baseline", tt.form); r.status != tt.status || !strings.Contains(string(r.body), tt.says) {
 			t.Errorf("%s: status %d, want %d and %q", name, r.status, tt.status, tt.says)
@@ -206,12 +215,14 @@ func TestPairs(t *testing.T) {
 		w.measure(t, fmt.Sprintf("HN-%04d", i+1), ohms, noon.Add(time.Duration(i-100)*time.Minute))
 	}
 	w.shows(t, "/pairs", "Make the pick list")
-	text := w.shows(t, "/pairs?first=LM-1&within=0.5", "2 pairs", "Left over", "HN-0006", "1 more coil is not in tolerance", "known to about ±0.3 %", `<option value="LM-1">`)
+	text := w.shows(t, "/pairs?first=LM-1&within=0.5", "2 pairs", "Left over", "HN-0006", "1 more coil is not in tolerance",
+		"known to about ±0.3 %", `<option value="LM-1">`)
 	// Divided by 1 + 0.00393 · 2.35 K (IEC 60028): 6678.3 and 6683.3 Ω.
 	if !strings.Contains(words(text), "HN-0001 6.6783 kΩ HN-0003 6.6833 kΩ 0.07 %") {
 		t.Errorf("the pick list: %s", words(text))
 	}
-	for path, says := range map[string]string{"/pairs?first=LM-9": "there is no batch", "/pairs?first=LM-1&within=x": "not a number of percent", "/pairs?first=LM-1&second=LM-9": "there is no batch"} {
+	for path, says := range map[string]string{"/pairs?first=LM-9": "there is no batch",
+		"/pairs?first=LM-1&within=x": "not a number of percent", "/pairs?first=LM-1&second=LM-9": "there is no batch"} {
 		if r := w.ask(t, "GET", path, nil); r.status != http.StatusUnprocessableEntity || !strings.Contains(string(r.body), says) {
 			t.Errorf("%s: status %d", path, r.status)
 		}
@@ -233,8 +244,10 @@ func (b *settableBench) MeasureStudy(ctx context.Context, c bench.StudyCoil) (re
 	if err != nil {
 		return record.StudyReading{}, err
 	}
-	return b.store.AddStudyReading(ctx, record.StudyReading{Bench: "north", Study: c.Study, Design: c.Design.Name, DesignRevision: c.Design.Revision,
-		Part: c.Part, Operator: c.Operator, ResistanceOhms: 6700 + 20*float64(n) + 0.1*float64(len(before)%5), TemperatureCelsius: 20, AlphaPerKelvin: c.Design.AlphaPerKelvin})
+	return b.store.AddStudyReading(ctx, record.StudyReading{Bench: "north", Study: c.Study, Design: c.Design.Name,
+		DesignRevision: c.Design.Revision,
+		Part:           c.Part, Operator: c.Operator, ResistanceOhms: 6700 + 20*float64(n) + 0.1*float64(len(before)%5), TemperatureCelsius: 20,
+		AlphaPerKelvin: c.Design.AlphaPerKelvin})
 }
 
 func (b *settableBench) fault() error {
@@ -249,7 +262,8 @@ func TestStudy(t *testing.T) {
 	w.wind(t)
 	w.start(t)
 	w.shows(t, "/studies", "Begin a study", "Long Meadow", "north")
-	plan := url.Values{"study": {"spring check"}, "design": {"Long Meadow"}, "bench": {"north"}, "parts": {"3"}, "operators": {"Ada, Ben"}, "repeats": {"2"}}
+	plan := url.Values{"study": {"spring check"}, "design": {"Long Meadow"}, "bench": {"north"}, "parts": {"3"}, "operators": {"Ada, Ben"},
+		"repeats": {"2"}}
 	for field, value := range map[string]string{"parts": "1", "operators": "Ada", "repeats": "many", "study": ""} {
 		bad := maps.Clone(plan)
 		bad[field] = []string{value}
@@ -265,7 +279,8 @@ func TestStudy(t *testing.T) {
 	w.north.fail(fmt.Errorf("%w: close the batch first", bench.ErrState))
 	step := maps.Clone(plan)
 	step["part"], step["operator"] = []string{"1"}, []string{"Ada"}
-	if r = w.fill(t, "/studies/spring%20check/measure", step); r.status != http.StatusConflict || !strings.Contains(string(r.body), "close the batch first") {
+	if r = w.fill(t, "/studies/spring%20check/measure", step); r.status != http.StatusConflict ||
+		!strings.Contains(string(r.body), "close the batch first") {
 		t.Errorf("with a batch open: status %d", r.status)
 	}
 	w.north.fail(nil)
@@ -287,7 +302,8 @@ func TestStudy(t *testing.T) {
 	if want := "A1A2A3B1B2B3A1A2A3B1B2B3"; order != want {
 		t.Errorf("measured in the order %s, want %s", order, want)
 	}
-	wantText(t, string(r.body), "12 of 12 readings taken", "the measuring takes up 0 % of the tolerance: good", "From coil to coil", "Every reading")
+	wantText(t, string(r.body), "12 of 12 readings taken", "the measuring takes up 0 % of the tolerance: good", "From coil to coil",
+		"Every reading")
 	wantNoText(t, string(r.body), "clips on coil")
 	w.shows(t, "/studies/spring%20check", "2 people", "coils were measured; 10 are usual")
 	w.shows(t, "/studies", "spring check")
@@ -305,7 +321,8 @@ func TestCheckChart(t *testing.T) {
 	w.start(t)
 	check := func(standard string, ohms float64) {
 		t.Helper()
-		if _, err := w.store.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: standard, NominalOhms: 6800, MeasuredOhms: ohms}); err != nil {
+		if _, err := w.store.AddCheckMeasurement(t.Context(), record.CheckMeasurement{Bench: "north", Standard: standard, NominalOhms: 6800,
+			MeasuredOhms: ohms}); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -115,10 +115,11 @@ func broad(v chart.View) chart.View {
 }
 
 func (s *site) drawnRun(run chart.Run) drawing {
-	return s.drawn("The coils in the order they were wound", len(run.Measurements) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {
-		run.View = broad(v)
-		return run.Picture()
-	})
+	return s.drawn("The coils in the order they were wound", len(run.Measurements) <= chartedNarrow,
+		func(v chart.View) (*chart.Picture, error) {
+			run.View = broad(v)
+			return run.Picture()
+		})
 }
 
 // driftWords are the template functions of these pages.

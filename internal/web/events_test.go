@@ -164,7 +164,8 @@ func TestEventsAreDescribed(t *testing.T) {
 		"Unrecorded": bench.UnrecordedData{Bench: "north", Unrecorded: bench.Unrecorded{ID: "u-1", Time: noon, Stage: record.StageWound,
 			Refusal: "on-hold", Words: "no batch is open"}},
 		"VerdictChange": bench.VerdictChange{Bench: "north", Time: noon, Serial: "HN-0001", From: conformity.Undecided, To: conformity.In},
-		"LiveReading":   bench.ReadingData{Bench: "north", Role: record.Probe, Time: noon, Unit: "celsius", Status: "impossible", Reason: "85 °C is a power-on value", Raw: "85.00"},
+		"LiveReading": bench.ReadingData{Bench: "north", Role: record.Probe, Time: noon, Unit: "celsius", Status: "impossible",
+			Reason: "85 °C is a power-on value", Raw: "85.00"},
 	} {
 		encoded, err := json.Marshal(data)
 		if err != nil {

@@ -101,7 +101,8 @@ func TestHeaders(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.start(t)
-	for _, path := range []string{"/", "/benches/north/panel", "/assets/style.css", "/assets/live.js", "/assets/icon.svg", "/api/v1/benches", "/nothing"} {
+	for _, path := range []string{"/", "/benches/north/panel", "/assets/style.css", "/assets/live.js", "/assets/icon.svg", "/api/v1/benches",
+		"/nothing"} {
 		answer := w.ask(t, "GET", path, nil)
 		policy := answer.header.Get("Content-Security-Policy")
 		if !strings.Contains(policy, "default-src 'none'") || strings.Contains(policy, "unsafe") {
@@ -116,7 +117,8 @@ func TestHeaders(t *testing.T) {
 				t.Errorf("%s: got %s %q, want %q", path, key, got, value)
 			}
 		}
-		if strings.Contains(string(answer.body), "<style") || strings.Contains(string(answer.body), " style=") || strings.Contains(string(answer.body), " onclick=") {
+		if strings.Contains(string(answer.body), "<style") || strings.Contains(string(answer.body), " style=") ||
+			strings.Contains(string(answer.body), " onclick=") {
 			t.Errorf("%s: holds inline style or script, which the policy forbids", path)
 		}
 	}
@@ -277,8 +279,10 @@ func TestTLSFilesThatCannotServe(t *testing.T) {
 	if _, err := ReadCertificate(missing, keyFile); !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), missing) {
 		t.Errorf("got %v, want the file that is missing", err)
 	}
-	for name, files := range map[string][2]string{"a key of another": {certificateFile, foreignKey}, "no key": {certificateFile, certificateFile}} {
-		if _, err := ReadCertificate(files[0], files[1]); err == nil || !strings.Contains(err.Error(), files[1]) || !strings.Contains(err.Error(), "tls_key") {
+	for name, files := range map[string][2]string{"a key of another": {certificateFile, foreignKey},
+		"no key": {certificateFile, certificateFile}} {
+		if _, err := ReadCertificate(files[0], files[1]); err == nil || !strings.Contains(err.Error(), files[1]) ||
+			!strings.Contains(err.Error(), "tls_key") {
 			t.Errorf("%s: got %v, want a refusal that names the file and the key of the configuration", name, err)
 		}
 	}

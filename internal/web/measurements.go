@@ -135,7 +135,8 @@ func (s *site) listCoils(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page, next, err := s.server.History.Coils(r.Context(), record.CoilSearch{Beginning: query.Get("serial"), After: query.Get("after"), Limit: limit})
+	page, next, err := s.server.History.Coils(r.Context(), record.CoilSearch{Beginning: query.Get("serial"), After: query.Get("after"),
+		Limit: limit})
 	if err != nil {
 		return err
 	}

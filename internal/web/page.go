@@ -137,7 +137,8 @@ type valueView struct{ R20Ohms, ExpandedOhms float64 }
 
 // newPanel gathers what a page shows of the clips of a bench.
 func newPanel(snapshot bench.Snapshot) panelView {
-	view := panelView{Snapshot: snapshot, Asking: snapshot.State == string(capture.Asking), Copper: copperWords(snapshot), Lost: newLost(snapshot)}
+	view := panelView{Snapshot: snapshot, Asking: snapshot.State == string(capture.Asking), Copper: copperWords(snapshot),
+		Lost: newLost(snapshot)}
 	for _, instrument := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
 		if instrument.Driver != "" || instrument.Fault != "" {
 			view.Instruments = append(view.Instruments, instrument)

@@ -44,7 +44,8 @@ func TestGainWords(t *testing.T) {
 		{"recorded, nothing known of what is on", 0, 0, recorded, ""},
 		{"recorded, better soon", 0.40, 0.28, recorded, "recorded; leaving it on makes it better: ± 0.41 % → ± 0.28 % in 10 s"},
 		{"recorded, better now", 0.30, 0.29, recorded, "recorded; leaving it on makes it better: ± 0.41 % → ± 0.30 % now"},
-		{"recorded, better now and soon", 0.33, 0.28, recorded, "recorded; leaving it on makes it better: ± 0.41 % → ± 0.33 % now, ± 0.28 % in 10 s"},
+		{"recorded, better now and soon", 0.33, 0.28, recorded, "recorded; leaving it on makes it better: ± 0.41 % → ± 0.33 % now, ± 0.28 % " +
+			"in 10 s"},
 	} {
 		if got := gainWords(atWork(c.percent, c.ahead), c.recorded); got != c.want {
 			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
@@ -83,18 +84,22 @@ func TestPageHoldsWhatWasNotRecorded(t *testing.T) {
 	w := newWorkshop(t)
 	w.wind(t)
 	lost := func(id, serial string, asked bool) bench.Unrecorded {
-		return bench.Unrecorded{ID: id, Time: noon, Serial: serial, Stage: "wound", Refusal: "too-short", Words: "it came off before the readings were steady", Asked: asked}
+		return bench.Unrecorded{ID: id, Time: noon, Serial: serial, Stage: "wound", Refusal: "too-short",
+			Words: "it came off before the readings were steady", Asked: asked}
 	}
 	w.north.set(func(s *bench.Snapshot) {
 		s.State = string(capture.Waiting)
 		s.Words = "HN-0042 was not recorded: it came off before the readings were steady. Is this HN-0042 again, or the next one?"
-		s.Unrecorded = []bench.Unrecorded{lost("a", "HN-0043", false), lost("b", "HN-0042", true), lost("c", "", false), lost("d", "HN-0040", false), lost("e", "HN-0039", false)}
+		s.Unrecorded = []bench.Unrecorded{lost("a", "HN-0043", false), lost("b", "HN-0042", true), lost("c", "", false),
+			lost("d", "HN-0040", false), lost("e", "HN-0039", false)}
 	})
 	w.start(t)
 	for _, path := range []string{"/", "/benches/north/panel"} {
 		page := w.page(t, path)
-		wantText(t, "<main>"+page, "HN-0042 was not recorded: it came off before the readings were steady", "This is HN-0042 again 1", "This is the next coil 2", "Dismiss D",
-			"HN-0043 was not recorded", "A coil was not recorded", "2 more were not recorded", "HN-0039 was not recorded", "Waiting: is this HN-0042 again, or the next one?")
+		wantText(t, "<main>"+page, "HN-0042 was not recorded: it came off before the readings were steady", "This is HN-0042 again 1",
+			"This is the next coil 2", "Dismiss D",
+			"HN-0043 was not recorded", "A coil was not recorded", "2 more were not recorded", "HN-0039 was not recorded",
+			"Waiting: is this HN-0042 again, or the next one?")
 		if got := strings.Count(page, "This is the next coil"); got != 1 {
 			t.Errorf("%s: %d coils are asked about, want 1", path, got)
 		}
@@ -148,7 +153,8 @@ func TestLongerIsOneCoil(t *testing.T) {
 			t.Errorf("%s lacks the better result", path)
 		}
 	}
-	wantText(t, w.page(t, "/coils/HN-0001"), "All 2 measurements of this coil", "measured longer on the same contact: the coil stayed on the clips, and this is the better of its two results")
+	wantText(t, w.page(t, "/coils/HN-0001"), "All 2 measurements of this coil",
+		"measured longer on the same contact: the coil stayed on the clips, and this is the better of its two results")
 	wantText(t, w.page(t, measurementPath(first)), "This measurement is replaced: measured longer on the same contact", "In its place stands")
 	script := w.ask(t, "GET", "/assets/numbers.js", nil)
 	if script.status != http.StatusOK || !strings.Contains(string(script.body), record.MeasuredLonger) {

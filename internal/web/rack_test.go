@@ -32,7 +32,8 @@ func TestRack(t *testing.T) {
 	wantText(t, string(answer.body), "Batch LM-1 lies beside the probe since", "batch LM-1 90 min")
 
 	soaks, err := w.store.Soaks(t.Context(), "north", 10)
-	if err != nil || len(soaks) != 3 || soaks[0].Batch != "LM-1" || soaks[1].Serial != "HN-0002" || !soaks[1].Since.Equal(noon) || !soaks[2].Since.Equal(noon.Add(-90*time.Minute)) {
+	if err != nil || len(soaks) != 3 || soaks[0].Batch != "LM-1" || soaks[1].Serial != "HN-0002" || !soaks[1].Since.Equal(noon) ||
+		!soaks[2].Since.Equal(noon.Add(-90*time.Minute)) {
 		t.Fatalf("stored %+v, %v", soaks, err)
 	}
 

@@ -59,14 +59,16 @@ func TestAssembly(t *testing.T) {
 
 	// A coil is not sold twice unasked.
 	const breaks = "A-1 is coils HN-0001 and HN-0002"
-	refused := want[problem](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada"}`), http.StatusConflict)
+	refused := want[problem](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada"}`),
+		http.StatusConflict)
 	if !strings.Contains(refused.Detail, breaks) {
 		t.Errorf("got %q, want the pair that it breaks", refused.Detail)
 	}
 	wantText(t, string(w.fill(t, "/coils/HN-0003/assembly", url.Values{"second": {"HN-0001"}, "serial": {"A-2"}}).body), breaks)
 
 	// Parts that do not add up are no assembly to vouch for.
-	want[record.Assembly](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada","take_apart":true}`), http.StatusCreated)
+	want[record.Assembly](t, w.ask(t, "POST", "/api/v1/assemblies",
+		`{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada","take_apart":true}`), http.StatusCreated)
 	w.capture(t, "A-2", 6690, noon.Add(-5*time.Minute))
 	answer := w.ask(t, "GET", "/coils/HN-0001/certificate", nil)
 	if answer.status != http.StatusConflict {

@@ -67,7 +67,8 @@ func TestBatchesPageSearchesAndPages(t *testing.T) {
 	w := newWorkshop(t)
 	w.windBatch(t)
 	for i := range listedBatches {
-		_, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: fmt.Sprintf("X-%02d", i), Bench: fmt.Sprintf("bench-%d", i), Design: "Long Meadow", Winder: "treadle"})
+		_, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: fmt.Sprintf("X-%02d", i), Bench: fmt.Sprintf("bench-%d", i),
+			Design: "Long Meadow", Winder: "treadle"})
 		if err != nil {
 			t.Fatal(err)
 		}

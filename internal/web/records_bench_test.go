@@ -14,7 +14,8 @@ func (b *settableBench) MeasureLeads(ctx context.Context, who string) (record.Le
 		return record.LeadZero{}, fmt.Errorf("measure the leads: %w", err)
 	}
 	s := b.Snapshot()
-	return b.store.AddLeadZero(ctx, record.LeadZero{Bench: s.Bench, Meter: s.Meter.Label(), Ohms: 0.26, HalfWidthOhms: 0.02, Readings: 10, By: who})
+	return b.store.AddLeadZero(ctx, record.LeadZero{Bench: s.Bench, Meter: s.Meter.Label(), Ohms: 0.26, HalfWidthOhms: 0.02, Readings: 10,
+		By: who})
 }
 
 // MeasureStandard stores a check measurement that is 0.01 % high.

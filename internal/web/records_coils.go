@@ -74,7 +74,8 @@ func copperAgainstProbe(in r20.Inputs) string {
 	if in.CopperExcessKelvin < 0 {
 		where = "below it"
 	}
-	text := fmt.Sprintf("estimated %s ± %s %s (95 %%)", quantity.FormatKelvin(math.Abs(in.CopperExcessKelvin), within), quantity.FormatKelvin(within, within), where)
+	text := fmt.Sprintf("estimated %s ± %s %s (95 %%)", quantity.FormatKelvin(math.Abs(in.CopperExcessKelvin), within),
+		quantity.FormatKelvin(within, within), where)
 	if in.CoilDifferenceHalfWidthKelvin > 0 {
 		text += fmt.Sprintf(", and lastingly within %s K of it", tidy(in.CoilDifferenceHalfWidthKelvin, 2))
 	}

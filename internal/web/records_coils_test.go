@@ -21,7 +21,8 @@ func TestCoilPage(t *testing.T) {
 	w.wind(t)
 	m := w.capture(t, "HN-0001", 6690, noon.Add(-time.Hour))
 	for _, c := range []record.Calibration{
-		{Time: m.Time.AddDate(-2, 0, 0), DueAt: m.Time.AddDate(-1, 0, 0), Bench: "north", Role: record.Meter, Instrument: m.Meter, Certificate: "EV-7"},
+		{Time: m.Time.AddDate(-2, 0, 0), DueAt: m.Time.AddDate(-1, 0, 0), Bench: "north", Role: record.Meter, Instrument: m.Meter,
+			Certificate: "EV-7"},
 		{Time: m.Time.AddDate(0, -1, 0), Bench: "north", Role: record.Meter, Instrument: "another meter", Certificate: "EV-8"},
 		{Time: m.Time.Add(time.Minute), Bench: "north", Role: record.Meter, Instrument: m.Meter, Certificate: "EV-9"},
 	} {
@@ -38,7 +39,8 @@ func TestCoilPage(t *testing.T) {
 		"The largest share, ", " comes from "+m.Budget[0].Source,
 		"Leads subtracted 0.25 ± 0.05 Ω", "Copper α = 0.00393 per K at 20 °C", "guard band 1 × U",
 		// The calibration of that time, of that meter, and that it was overdue.
-		"good to ±(0.05 % + 0.3 Ω), not corrected; certificate EV-7, calibrated "+localDay(m.Time.AddDate(-2, 0, 0))+", due "+localDay(m.Time.AddDate(-1, 0, 0))+" overdue then",
+		"good to ±(0.05 % + 0.3 Ω), not corrected; certificate EV-7, calibrated "+localDay(m.Time.AddDate(-2, 0,
+			0))+", due "+localDay(m.Time.AddDate(-1, 0, 0))+" overdue then",
 		"no calibration was recorded by then", m.ID)
 	wantNoText(t, page, "EV-8", "EV-9", "All 1 measurements")
 	for _, component := range m.Budget {
@@ -66,7 +68,8 @@ func TestCoilPage(t *testing.T) {
 // Leads that nobody measured are not known to be nothing.
 func TestLeadsThatWereNotMeasured(t *testing.T) {
 	t.Parallel()
-	in := r20.Inputs{ResistanceOhms: 6690, Readings: 1, MeterOhms: 1, ProbeHalfWidthKelvin: 0.3, TemperatureCelsius: 21, AlphaPerKelvin: 0.00393}
+	in := r20.Inputs{ResistanceOhms: 6690, Readings: 1, MeterOhms: 1, ProbeHalfWidthKelvin: 0.3, TemperatureCelsius: 21,
+		AlphaPerKelvin: 0.00393}
 	for want, half := range map[string]float64{"lead zero, not measured: none": 0, "lead zero: 0 Ω": 0.05} {
 		in.LeadHalfWidthOhms = half
 		result, err := r20.Evaluate(in)
@@ -136,7 +139,8 @@ func TestCertificate(t *testing.T) {
 	m := w.capture(t, "HN-0001", 6690, noon.Add(-time.Hour))
 	w.start(t)
 	r20Text := quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms)
-	wantText(t, w.page(t, "/coils/HN-0001/certificate"), "Heron Lane Coils", "Heron Lane 7, coils@example.org", "HN-0001", r20Text, "35 °C", "Cautions")
+	wantText(t, w.page(t, "/coils/HN-0001/certificate"), "Heron Lane Coils", "Heron Lane 7, coils@example.org", "HN-0001", r20Text, "35 °C",
+		"Cautions")
 
 	answer := w.ask(t, "GET", "/coils/HN-0001/certificate.pdf", nil)
 	if answer.status != http.StatusOK || answer.header.Get("Content-Type") != pdfType ||
@@ -175,9 +179,11 @@ func TestFind(t *testing.T) {
 		{"the beginning", "hn-0002", []string{"Coils HN-00021", "HN-0002 in tolerance"}, []string{"HN-0001"}},
 		{"a batch", "lm-1", []string{"Batches LM-1"}, []string{"HN-0001"}},
 		{"a design", "meadow", []string{"Batches LM-1", "Designs Long Meadow , 6.69 kΩ"}, []string{"HN-0001"}},
-		{"today", "Today", []string{"Coils of " + dayInWords(noon) + " HN-0002", "HN-00021", "Batches opened that day LM-1"}, []string{"HN-0001"}},
+		{"today", "Today", []string{"Coils of " + dayInWords(noon) + " HN-0002", "HN-00021", "Batches opened that day LM-1"},
+			[]string{"HN-0001"}},
 		{"a date", localDay(yesterday), []string{"Coils of " + dayInWords(yesterday) + " HN-0001"}, []string{"HN-0002", "Batches"}},
-		{"a date in words", yesterday.Local().Format("2 January 2006"), []string{"Coils of " + dayInWords(yesterday) + " HN-0001"}, []string{"HN-0002"}},
+		{"a date in words", yesterday.Local().Format("2 January 2006"), []string{"Coils of " + dayInWords(yesterday) + " HN-0001"},
+			[]string{"HN-0002"}},
 		{"a day without coils", "2026-03-01", []string{"Nothing was measured on Sunday, 1 March 2026"}, nil},
 		{"nothing found", "Short", []string{"No serial number begins with “Short”"}, nil},
 	} {

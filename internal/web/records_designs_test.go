@@ -50,7 +50,8 @@ func TestAddDesignByForm(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			want := record.Design{Name: "Millrace", Revision: 1, CreatedAt: got.CreatedAt, TargetOhms: 6690, LowerOhms: got.LowerOhms, UpperOhms: got.UpperOhms,
+			want := record.Design{Name: "Millrace", Revision: 1, CreatedAt: got.CreatedAt, TargetOhms: 6690, LowerOhms: got.LowerOhms,
+				UpperOhms:   got.UpperOhms,
 				GuardFactor: 0.5, GaugeAWG: 42, Turns: 8800, Bobbin: got.Bobbin, AlphaPerKelvin: 0.00393,
 				AlphaStandardUncertaintyPerKelvin: copper.StandardUncertaintyPerKelvin, TimeConstantSeconds: 480, Note: "bright\nand warm"}
 			if got != want || *got.Bobbin != (record.Bobbin{StraightMM: 52, CoreRadiusMM: 2.4, BuildMM: 4.2}) {
@@ -94,7 +95,8 @@ func TestDesignFormSaysWhatIsWrong(t *testing.T) {
 		{"no name", []string{"name", ""}, "must not be empty"},
 		{"no target", []string{"target_ohms", ""}, "is missing: write a resistance"},
 		{"no number", []string{"target_ohms", "six"}, "six"},
-		{"a k left out", []string{"target_ohms", "6.69"}, "6.69 Ω is no usual target, which is 100 Ω to 200 kΩ; did you mean 6.69 kΩ? If it is meant so, confirm it"},
+		{"a k left out", []string{"target_ohms", "6.69"}, "6.69 Ω is no usual target, which is 100 Ω to 200 kΩ; did you mean 6.69 kΩ? If it " +
+			"is meant so, confirm it"},
 		{"no tolerance", []string{"tolerance", ""}, "say how far a coil may be off"},
 		{"two tolerances", []string{"lower_ohms", "6000"}, "give either a tolerance, in percent or in ohms, or both limits"},
 		{"one limit", []string{"tolerance", "", "lower_ohms", "6000"}, "one limit does not say how far"},
@@ -133,14 +135,16 @@ func TestReviseDesignByForm(t *testing.T) {
 	values := shownValues(w.page(t, "/designs/Long%20Meadow"))
 	values.Set("target_ohms", "6.8k")
 	answer := w.fill(t, "/designs/Long%20Meadow", values)
-	wantText(t, string(answer.body), "Long Meadow revision 2", "Target at 20 °C 6.8 kΩ", "6.46 kΩ to 7.14 kΩ −5.00 %, +5.00 %", "Earlier revisions", "6.69 kΩ 6.3555 kΩ 7.0245 kΩ")
+	wantText(t, string(answer.body), "Long Meadow revision 2", "Target at 20 °C 6.8 kΩ", "6.46 kΩ to 7.14 kΩ −5.00 %, +5.00 %",
+		"Earlier revisions", "6.69 kΩ 6.3555 kΩ 7.0245 kΩ")
 	// Somebody else had the page open too: theirs is not the last word unseen.
 	late := shownValues(w.page(t, "/designs/Long%20Meadow"))
 	late.Set("revision", "1")
 	late.Set("turns", "5700")
 	answer = w.fill(t, "/designs/Long%20Meadow", late)
 	wantText(t, string(answer.body), "revision 2", "has revision 2 by now, and this is a change of revision 1")
-	if again := shownValues(string(answer.body)); answer.status != http.StatusConflict || again.Get("turns") != "5700" || again.Get("revision") != "2" {
+	if again := shownValues(string(answer.body)); answer.status != http.StatusConflict || again.Get("turns") != "5700" ||
+		again.Get("revision") != "2" {
 		t.Errorf("a change of revision 1: status %d, then %v; want 409, and what was typed to send again", answer.status, again)
 	}
 	late.Set("turns", "many")

@@ -166,7 +166,8 @@ func parseSheet(query url.Values) (report.Sheet, error) {
 			*place = value
 		}
 	}
-	made := report.Sheet{PaperWidthMM: sheet.WidthMM, PaperHeightMM: sheet.HeightMM, LabelWidthMM: sheet.WidthMM, LabelHeightMM: sheet.HeightMM}
+	made := report.Sheet{PaperWidthMM: sheet.WidthMM, PaperHeightMM: sheet.HeightMM, LabelWidthMM: sheet.WidthMM,
+		LabelHeightMM: sheet.HeightMM}
 	switch query.Get("paper") {
 	case "", "a4":
 		made = report.A4Sheet(sheet.WidthMM, sheet.HeightMM)

@@ -83,7 +83,8 @@ func readForm(w http.ResponseWriter, r *http.Request) (form, error) {
 // submit reads a form, has do carry it out, and sends the browser on to where
 // do says, so that loading the page again does not repeat it. What a person can
 // mend shows the page again, with what was filled in and what is wrong.
-func (s *site) submit(w http.ResponseWriter, r *http.Request, do func(form) (to string, err error), again func(status int, f form) error) error {
+func (s *site) submit(w http.ResponseWriter, r *http.Request, do func(form) (to string, err error),
+	again func(status int, f form) error) error {
 	f, err := readForm(w, r)
 	if err != nil {
 		return err

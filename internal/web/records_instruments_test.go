@@ -20,7 +20,8 @@ func TestInstrumentsPage(t *testing.T) {
 	w.wind(t)
 	m := w.capture(t, "HN-0001", 6690, noon.Add(-time.Hour))
 	for _, c := range []record.Calibration{
-		{Time: noon.AddDate(-1, 0, 0), DueAt: noon.AddDate(0, 0, -1), Role: record.Meter, Instrument: oldMeter, Certificate: "EV-7", CorrectionRatio: 0.0002},
+		{Time: noon.AddDate(-1, 0, 0), DueAt: noon.AddDate(0, 0, -1), Role: record.Meter, Instrument: oldMeter, Certificate: "EV-7",
+			CorrectionRatio: 0.0002},
 		{Time: noon.AddDate(-1, 0, 0), DueAt: noon.AddDate(0, 0, 20), Role: record.Probe, Instrument: "line at /dev/ttyUSB1", Certificate: "T-3"},
 		{Time: noon, Role: record.Meter, Instrument: "a meter on the shelf", Certificate: "EV-8"},
 	} {
@@ -38,8 +39,10 @@ func TestInstrumentsPage(t *testing.T) {
 	for _, path := range []string{"/instruments", "/instruments/north"} {
 		wantText(t, w.page(t, path),
 			"Meter answers", "Identity "+oldMeter, "scpi on /dev/ttyUSB0", "3 since coilkeep was started", "+9.90000000E+37",
-			"±(0.05 % + 0.3 Ω), as of the last coil", "EV-7, "+localDay(noon.AddDate(-1, 0, 0))+", corrected by +0.020 %; due "+localDay(noon.AddDate(0, 0, -1))+" overdue",
-			"Probe does not answer", "unplugged: is the cable in?", "T-3, "+localDay(noon.AddDate(-1, 0, 0))+"; due "+localDay(noon.AddDate(0, 0, 20))+" due soon")
+			"±(0.05 % + 0.3 Ω), as of the last coil", "EV-7, "+localDay(noon.AddDate(-1, 0,
+				0))+", corrected by +0.020 %; due "+localDay(noon.AddDate(0, 0, -1))+" overdue",
+			"Probe does not answer", "unplugged: is the cable in?", "T-3, "+localDay(noon.AddDate(-1, 0, 0))+"; due "+localDay(noon.AddDate(0, 0,
+				20))+" due soon")
 	}
 	wantNoText(t, w.page(t, "/instruments"), "EV-8")
 	wantText(t, w.page(t, "/instruments/north"), "EV-8")
@@ -150,7 +153,8 @@ func TestInstrumentsByProgram(t *testing.T) {
 	want[record.Calibration](t, w.ask(t, "POST", "/api/v1/benches/north/calibrations",
 		`{"role":"meter","instrument":"on the shelf","time":"2026-03-01T00:00:00Z","correction_ratio":0.001}`), http.StatusCreated)
 	list := want[struct{ Calibrations []record.Calibration }](t, w.ask(t, "GET", "/api/v1/benches/north/calibrations", nil), http.StatusOK)
-	if len(list.Calibrations) != 2 || list.Calibrations[0].ID != added.ID || !list.Calibrations[1].DueAt.IsZero() || list.Calibrations[1].Instrument != "on the shelf" {
+	if len(list.Calibrations) != 2 || list.Calibrations[0].ID != added.ID || !list.Calibrations[1].DueAt.IsZero() ||
+		list.Calibrations[1].Instrument != "on the shelf" {
 		t.Errorf("got %+v", list)
 	}
 
@@ -189,6 +193,7 @@ func TestInstrumentsThatPeopleRead(t *testing.T) {
 	})
 	w.start(t)
 	page := w.page(t, "/instruments/north")
-	wantText(t, page, "read by a person; write the lead resistance into the configuration (lead_ohms)", "Identity it does not say", "Read by manual")
+	wantText(t, page, "read by a person; write the lead resistance into the configuration (lead_ohms)", "Identity it does not say",
+		"Read by manual")
 	wantNoText(t, page, "Probe", "Measure the leads", "Measure the standard")
 }

@@ -14,7 +14,8 @@ import (
 func (w *testShop) left(t *testing.T, minutes ...float64) {
 	t.Helper()
 	for i, m := range minutes {
-		_, err := w.store.AddCoolingCurve(t.Context(), record.CoolingCurve{Bench: "north", Design: "Long Meadow", Serial: "HN-000" + string(rune('1'+i)),
+		_, err := w.store.AddCoolingCurve(t.Context(), record.CoolingCurve{Bench: "north", Design: "Long Meadow",
+			Serial:              "HN-000" + string(rune('1'+i)),
 			TimeConstantSeconds: 60 * m, TimeConstantErrorSeconds: 20, StartKelvin: 5})
 		if err != nil {
 			t.Fatal(err)
@@ -46,7 +47,8 @@ func TestLearnedByOneClick(t *testing.T) {
 	w.left(t, 7.2, 7.6, 7.4)
 	page := w.page(t, path)
 	// The mean of the logarithms of 7.2, 7.6 and 7.4 is that of 7.398.
-	wantText(t, page, "learned: 7.4 ±", "from 3 coils Use it", "that of the bench → 7.4 ±", "That makes revision 2", "HN-0003 7.4 ± 0.3 min 5 K away north")
+	wantText(t, page, "learned: 7.4 ±", "from 3 coils Use it", "that of the bench → 7.4 ±", "That makes revision 2",
+		"HN-0003 7.4 ± 0.3 min 5 K away north")
 	seen := learnedForm(t, page)
 
 	// What was seen is what is used: another curve makes another proposal.
@@ -66,7 +68,8 @@ func TestLearnedByOneClick(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if used.TimeConstantSeconds < 440 || used.TimeConstantSeconds > 500 || used.TimeConstantRatio <= 0 || used.TargetOhms != longMeadow().TargetOhms {
+	if used.TimeConstantSeconds < 440 || used.TimeConstantSeconds > 500 || used.TimeConstantRatio <= 0 ||
+		used.TargetOhms != longMeadow().TargetOhms {
 		t.Errorf("the design is %+v", used)
 	}
 	if answer = w.fill(t, path+"/learned", url.Values{"revision": {"2"}, "proposal": {"1 2 3"}}); answer.status != http.StatusConflict {
@@ -86,7 +89,8 @@ func TestLearnedByOneClick(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if kept.TimeConstantSeconds != used.TimeConstantSeconds || kept.TimeConstantRatio != used.TimeConstantRatio || kept.WantedUncertaintyPercent != 0.4 || kept.Turns != 5700 {
+	if kept.TimeConstantSeconds != used.TimeConstantSeconds || kept.TimeConstantRatio != used.TimeConstantRatio ||
+		kept.WantedUncertaintyPercent != 0.4 || kept.Turns != 5700 {
 		t.Errorf("an edit of the turns left %+v of %+v", kept, used)
 	}
 	values = shownValues(w.page(t, path))

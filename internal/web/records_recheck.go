@@ -78,7 +78,8 @@ func recheck(m record.Measurement, c correction) rechecked {
 	if m.Verdict == "" {
 		return r
 	}
-	judgement, err := conformity.Judge(r.Corrected.R20Ohms, r.Corrected.StandardUncertaintyOhms, r.Corrected.ExpandedUncertaintyOhms, m.Tolerance)
+	judgement, err := conformity.Judge(r.Corrected.R20Ohms, r.Corrected.StandardUncertaintyOhms, r.Corrected.ExpandedUncertaintyOhms,
+		m.Tolerance)
 	if err != nil {
 		r.Trouble = err.Error()
 	}

@@ -99,14 +99,16 @@ func TestRecheckPage(t *testing.T) {
 		"since its first use on "+day(-4), "Measurements 5 Coils 5", "Another verdict 0", "None: every verdict stays")
 	wantText(t, w.page(t, recheckPath("instrument", "probe:line at /dev/ttyUSB1", "from", day(-1), "correction", "-10")),
 		"corrected by -10 K", "Measurements 1 Coils 1 R20 moves on average +4.0")
-	wantText(t, w.page(t, recheckPath("instrument", "meter:"+oldMeter, "from", day(0), "correction", "1")), "It has measured nothing in that time")
+	wantText(t, w.page(t, recheckPath("instrument", "meter:"+oldMeter, "from", day(0), "correction", "1")),
+		"It has measured nothing in that time")
 
 	for name, c := range map[string]struct{ path, text string }{
 		"no such instrument": {recheckPath("instrument", "meter:on the shelf", "correction", "1"), "choose an instrument"},
 		"no date":            {recheckPath("instrument", "meter:"+oldMeter, "from", "March", "correction", "1"), `"March" is not a date`},
-		"backwards":          {recheckPath("instrument", "meter:"+oldMeter, "from", day(-1), "to", day(-2), "correction", "1"), "must not be before the first day"},
-		"no number":          {recheckPath("instrument", "meter:"+oldMeter, "correction", "much"), `"much" is not a number`},
-		"too much":           {recheckPath("instrument", "meter:"+oldMeter, "correction", "50"), "must be from -10 to 10 %, not 50"},
+		"backwards": {recheckPath("instrument", "meter:"+oldMeter, "from", day(-1), "to", day(-2), "correction", "1"),
+			"must not be before the first day"},
+		"no number": {recheckPath("instrument", "meter:"+oldMeter, "correction", "much"), `"much" is not a number`},
+		"too much":  {recheckPath("instrument", "meter:"+oldMeter, "correction", "50"), "must be from -10 to 10 %, not 50"},
 	} {
 		answer := w.ask(t, "GET", c.path, nil)
 		if answer.status != http.StatusUnprocessableEntity {

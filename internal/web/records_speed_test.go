@@ -38,7 +38,8 @@ func BenchmarkRecordPages(b *testing.B) {
 		{"/designs/Long%20Meadow", func() error { _, err := kept.DesignRevisions(ctx, "Long Meadow"); return err }},
 		{"/instruments/north", func() error { _, err := kept.Calibrations(ctx, "north"); return err }},
 		{recheckPath("instrument", "meter:"+oldMeter, "correction", "1"), func() error {
-			return kept.EachUse(ctx, record.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter}, func(record.Measurement) error { return nil })
+			return kept.EachUse(ctx, record.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter},
+				func(record.Measurement) error { return nil })
 		}},
 	} {
 		b.Run(c.path, func(b *testing.B) {

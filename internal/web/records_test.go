@@ -28,8 +28,10 @@ func words(page string) string {
 // recordPages lists a path of every record page, for a workshop with coil
 // HN-0001 of batch LM-1.
 func recordPages() []string {
-	return []string{"/batches", "/batches/LM-1", "/coils", "/coils?q=HN", "/coils?q=2026-03-14", "/coils/HN-0001", "/coils/HN-0001/certificate",
-		"/designs", "/designs/Long%20Meadow", "/instruments", "/instruments/north", "/instruments/north/recheck", "/benches/north/rack", "/reevaluate", "/reevaluate?show=1",
+	return []string{"/batches", "/batches/LM-1", "/coils", "/coils?q=HN", "/coils?q=2026-03-14", "/coils/HN-0001",
+		"/coils/HN-0001/certificate",
+		"/designs", "/designs/Long%20Meadow", "/instruments", "/instruments/north", "/instruments/north/recheck", "/benches/north/rack",
+		"/reevaluate", "/reevaluate?show=1",
 		"/instruments/north/recheck?instrument=meter%3AElder+Vale%2CEV-40%2C1207%2C1.2&correction=0.1"}
 }
 

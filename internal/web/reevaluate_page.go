@@ -149,7 +149,8 @@ func (s *site) newReevaluateView(r *http.Request, f form) (*reevaluateView, erro
 }
 
 // evaluateAgain answers with the page piece by piece, while do works.
-func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reevaluateView, do func(bench.Reevaluation, bench.Selection) (bench.Reevaluated, error)) error {
+func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reevaluateView,
+	do func(bench.Reevaluation, bench.Selection) (bench.Reevaluated, error)) error {
 	pick := bench.Selection{Batch: view.Form.Get("batch"), Design: view.Form.Get("design"), Serials: serialsIn(view.Form.Get("coils"))}
 	if field, err := s.unknown(r.Context(), pick); err != nil {
 		if !errors.Is(err, record.ErrNotFound) {

@@ -42,7 +42,8 @@ func (s *site) reevaluate(w http.ResponseWriter, r *http.Request) error {
 		pick.Since = since
 	}
 	if body.Batch == "" && body.Design == "" && len(body.Serials) == 0 {
-		return invalid.of("batch", "is missing: say which coils by batch, design or serials; the command coilkeep coil reevaluate takes all there are")
+		return invalid.of("batch", "is missing: say which coils by batch, design or serials; the command coilkeep coil reevaluate takes all "+
+			"there are")
 	}
 	if !body.Apply && body.Reason != "" {
 		return invalid.of("reason", "goes with apply; without it nothing is changed")

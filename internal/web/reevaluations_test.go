@@ -43,10 +43,12 @@ func TestReevaluatePage(t *testing.T) {
 	wantNoText(t, w.page(t, "/reevaluate"), "Preview")
 
 	for _, path := range []string{reevaluatePath("batch", batch), reevaluatePath("design", kept[0].Design), "/reevaluate?show=1"} {
-		wantText(t, w.page(t, path), "Preview", "Measurements 3", batch, "stay", "No record is kept of which certificates were printed", "Why they are evaluated again")
+		wantText(t, w.page(t, path), "Preview", "Measurements 3", batch, "stay", "No record is kept of which certificates were printed",
+			"Why they are evaluated again")
 	}
 	wantText(t, w.page(t, "/reevaluate?show=1&coils="+url.QueryEscape(kept[0].Serial+", "+kept[1].Serial)), "Measurements 2")
-	for query, text := range map[string]string{"batch=no+such": `batch "no such" not found`, "design=no+such": `design "no such" not found`, "coils=no+such": `coil "no such" not found`} {
+	for query, text := range map[string]string{"batch=no+such": `batch "no such" not found`, "design=no+such": `design "no such" not found`,
+		"coils=no+such": `coil "no such" not found`} {
 		answer := w.ask(t, "GET", "/reevaluate?show=1&"+query, nil)
 		if answer.status != http.StatusUnprocessableEntity {
 			t.Errorf("%s: got status %d", query, answer.status)
@@ -69,7 +71,8 @@ func TestReevaluatePage(t *testing.T) {
 	}
 	wantText(t, string(answer.body), "Stored", "Measurements 3")
 	wantNoText(t, string(answer.body), "Store the new results")
-	wantText(t, w.page(t, at("coils", kept[0].Serial)), "evaluated again: the copper is estimated now", "copper against probe", "estimated", "; from ")
+	wantText(t, w.page(t, at("coils", kept[0].Serial)), "evaluated again: the copper is estimated now", "copper against probe", "estimated",
+		"; from ")
 	wantNoText(t, w.page(t, at("batches", batch)), "only bounded")
 	wantText(t, w.page(t, reevaluatePath("batch", batch)), "there is nothing to evaluate again")
 }
@@ -92,15 +95,18 @@ func TestReevaluations(t *testing.T) {
 	want[problem](t, w.ask(t, "POST", path, `{"batch":"no such"}`), http.StatusNotFound)
 
 	preview := want[bench.Reevaluated](t, w.ask(t, "POST", path, `{"design":"Millrace"}`), http.StatusOK)
-	if preview.Applied || preview.Measurements != 3 || len(preview.Batches) != 1 || preview.Batches[0].Coils != 3 || preview.Certificates == "" {
+	if preview.Applied || preview.Measurements != 3 || len(preview.Batches) != 1 || preview.Batches[0].Coils != 3 ||
+		preview.Certificates == "" {
 		t.Errorf("preview %+v", preview)
 	}
-	done := want[bench.Reevaluated](t, w.ask(t, "POST", path, `{"serials":["HL-0058"],"apply":true,"reason":"newer","who":"Mira"}`), http.StatusOK)
+	done := want[bench.Reevaluated](t, w.ask(t, "POST", path, `{"serials":["HL-0058"],"apply":true,"reason":"newer","who":"Mira"}`),
+		http.StatusOK)
 	if !done.Applied || done.Measurements != 1 {
 		t.Errorf("applied %+v", done)
 	}
 	coil := want[record.Coil](t, w.ask(t, "GET", "/api/v1/coils/HL-0058", nil), http.StatusOK)
-	if len(coil.Measurements) != 2 || coil.Measurements[0].Supersedes != coil.Measurements[1].ID || coil.Measurements[1].Status != record.Superseded {
+	if len(coil.Measurements) != 2 || coil.Measurements[0].Supersedes != coil.Measurements[1].ID ||
+		coil.Measurements[1].Status != record.Superseded {
 		t.Errorf("the coil has %+v", coil.Measurements)
 	}
 	deeds, err := w.store.Journal(t.Context(), record.JournalFilter{Action: "reevaluate"})

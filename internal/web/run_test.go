@@ -20,7 +20,8 @@ func TestNote(t *testing.T) {
 		t.Errorf("without a batch the note is about %q, want north", got.Subject)
 	}
 	w.wind(t)
-	if got := want[record.JournalEntry](t, w.ask(t, "POST", path, `{"note":" new felt "}`), http.StatusCreated); got.Subject != "LM-1" || got.Detail != "new felt" {
+	if got := want[record.JournalEntry](t, w.ask(t, "POST", path, `{"note":" new felt "}`), http.StatusCreated); got.Subject != "LM-1" ||
+		got.Detail != "new felt" {
 		t.Errorf("with a batch the note is %q about %q, want new felt about LM-1", got.Detail, got.Subject)
 	}
 	as := func(r *http.Request) { r.SetBasicAuth("Ada", "") }
@@ -37,7 +38,8 @@ func TestNote(t *testing.T) {
 	if err != nil || len(kept) != 3 {
 		t.Errorf("%d notes are kept, want 3 (%v)", len(kept), err)
 	}
-	if page := w.page(t, "/benches/north/run"); strings.Count(page, "new felt") != 2 || !strings.Contains(page, "dented <small>HN-0001, Ada</small>") {
+	if page := w.page(t, "/benches/north/run"); strings.Count(page, "new felt") != 2 ||
+		!strings.Contains(page, "dented <small>HN-0001, Ada</small>") {
 		t.Errorf("the notes are not shown:\n%s", page)
 	}
 }
@@ -82,7 +84,8 @@ func TestOverview(t *testing.T) {
 	w.Benches = append(w.Benches, south)
 	w.start(t)
 	page := w.page(t, "/")
-	for _, text := range []string{`<a href="/benches/north">north</a>`, `<a href="/benches/south">south</a>`, "<h1>Benches</h1>", "Three steps"} {
+	for _, text := range []string{`<a href="/benches/north">north</a>`, `<a href="/benches/south">south</a>`, "<h1>Benches</h1>",
+		"Three steps"} {
 		if !strings.Contains(page, text) {
 			t.Errorf("the overview lacks %q", text)
 		}

@@ -98,7 +98,8 @@ func TestAssetsAreKept(t *testing.T) {
 		first := w.ask(t, "GET", path, nil)
 		tag := first.header.Get("ETag")
 		if first.status != http.StatusOK || tag == "" || len(first.body) == 0 || first.header.Get("Cache-Control") != "no-cache" {
-			t.Errorf("%s: got status %d, ETag %q, %d bytes, Cache-Control %q", path, first.status, tag, len(first.body), first.header.Get("Cache-Control"))
+			t.Errorf("%s: got status %d, ETag %q, %d bytes, Cache-Control %q", path, first.status, tag, len(first.body),
+				first.header.Get("Cache-Control"))
 		}
 		again := w.ask(t, "GET", path, nil, func(r *http.Request) { r.Header.Set("If-None-Match", tag) })
 		if again.status != http.StatusNotModified || len(again.body) != 0 {

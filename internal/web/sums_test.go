@@ -23,7 +23,8 @@ func TestSumsAreWithoutWhatStandsApart(t *testing.T) {
 		t.Fatal(err)
 	}
 	mean, spreadOf := liveOhms(rest.MeanOhms), smallOhms(rest.StandardDeviationOhms)
-	w.shows(t, "/batches/LM-1", mean, spreadOf, "without 2 that stand apart", `<a href="/coils/HN-0031">HN-0031</a>, <a href="/coils/HN-0032">HN-0032</a>.`)
+	w.shows(t, "/batches/LM-1", mean, spreadOf, "without 2 that stand apart",
+		`<a href="/coils/HN-0031">HN-0031</a>, <a href="/coils/HN-0032">HN-0032</a>.`)
 	w.shows(t, "/benches/north/run", "33 coils, mean <b>"+mean+"</b>", spreadOf, "without 2 that stand apart")
 	void := w.measure(t, "HN-0034", 6750, noon.Add(-66*time.Minute))
 	if _, err := w.store.Void(t.Context(), void.ID, "wrong coil", "Ada"); err != nil {

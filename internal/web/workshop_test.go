@@ -182,9 +182,10 @@ func idle(name string) bench.Snapshot {
 	return bench.Snapshot{
 		Bench: name, Time: noon, State: string(capture.Open), Words: "Clip a coil on.", Since: noon,
 		TemperatureCelsius: &temperature,
-		Meter:              bench.Instrument{Role: record.Meter, Driver: "scpi", Port: "/dev/ttyUSB0", Identity: "Elder Vale,EV-40,1207,1.2", Up: true, LastAt: &at, LastStatus: "overload"},
-		Probe:              bench.Instrument{Role: record.Probe, Driver: "line", Port: "/dev/ttyUSB1", Up: true, LastAt: &at, LastStatus: "ok"},
-		Stage:              record.StageWound, Unrecorded: []bench.Unrecorded{}, AheadSeconds: capture.Ahead.Seconds(),
+		Meter: bench.Instrument{Role: record.Meter, Driver: "scpi", Port: "/dev/ttyUSB0", Identity: "Elder Vale,EV-40,1207,1.2",
+			Up: true, LastAt: &at, LastStatus: "overload"},
+		Probe: bench.Instrument{Role: record.Probe, Driver: "line", Port: "/dev/ttyUSB1", Up: true, LastAt: &at, LastStatus: "ok"},
+		Stage: record.StageWound, Unrecorded: []bench.Unrecorded{}, AheadSeconds: capture.Ahead.Seconds(),
 	}
 }
 

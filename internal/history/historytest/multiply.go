@@ -42,7 +42,8 @@ func Multiply(t testing.TB, path string, coils int, begin time.Time) {
 	}
 	for _, statement := range []string{`
 		WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i < ?1 / ?3)
-		INSERT INTO batches SELECT 'B-' || i, 'bench-' || (i % ?4), 'D-' || (i % ?5), 1, '', '', ?2 + i * 6000000000, ?2 + i * 6000000001 FROM n`, `
+		INSERT INTO batches
+			SELECT 'B-' || i, 'bench-' || (i % ?4), 'D-' || (i % ?5), 1, '', '', ?2 + i * 6000000000, ?2 + i * 6000000001 FROM n`, `
 		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1)
 		INSERT INTO coils SELECT printf('HN-%07d', i) FROM n`, `
 		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1)
