@@ -80,7 +80,7 @@ func runBatchShow(ctx context.Context, env *environment, args []string) error {
 		if err != nil {
 			return orList(err, "batch list")
 		}
-		measurements, err := all(ctx, store, record.Filter{Batch: batch.Name})
+		measurements, err := allMeasurements(ctx, store, record.Filter{Batch: batch.Name})
 		if err != nil {
 			return err
 		}

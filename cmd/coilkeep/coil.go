@@ -47,7 +47,7 @@ func runCoilList(ctx context.Context, env *environment, args []string) error {
 		return flags.wrong("--limit %d: ask for one at least", *limit)
 	}
 	return flags.read(ctx, env, func(store *history.Store) error {
-		measurements, err := latest(ctx, store, filter, *limit)
+		measurements, err := latestMeasurements(ctx, store, filter, *limit)
 		if err != nil {
 			return err
 		}
@@ -67,8 +67,8 @@ func (env *environment) printMeasurements(measurements []record.Measurement) err
 	return columns(env.stdout, "No measurement like that is kept.", rows)
 }
 
-// leads is what was subtracted for them.
-func leads(m record.Measurement) string {
+// leadsSubtracted is what was subtracted for them.
+func leadsSubtracted(m record.Measurement) string {
 	if in := m.Inputs; in.LeadsKnown() {
 		return fmt.Sprintf("%.3g ± %.2g Ω subtracted", in.LeadOhms, in.LeadHalfWidthOhms)
 	}
@@ -117,12 +117,12 @@ func (env *environment) printMeasurement(m record.Measurement, withBudget bool) 
 		"Measured", env.when(m.Time)+" on bench "+m.Bench,
 		"R20", fmt.Sprintf("%s, k = %.2f", quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), m.CoverageFactor),
 		"Read", fmt.Sprintf("%s at %s", asRead(m), celsius(m.TemperatureCelsius)),
-		"Leads", leads(m),
+		"Leads", leadsSubtracted(m),
 		"Verdict", fmt.Sprintf("%s; within tolerance with a probability of %s", m.Verdict, quantity.FormatChance(m.ConformityProbability)),
 		"Status", strings.TrimSuffix(string(m.Status)+", "+m.Reason, ", "),
 		"Design", revisionOf(m.Design, m.DesignRevision),
 		"Batch", m.Batch,
-		"Number in batch", count(m.Sequence),
+		"Number in batch", countOrNothing(m.Sequence),
 		"Stage", m.Stage,
 		"Spool", m.Spool,
 		"Winder", m.Winder,
@@ -192,21 +192,21 @@ func measurementToVoid(coil record.Coil, id string) (string, error) {
 	return ids[0], nil
 }
 
-// all reads every page of measurements, the oldest first.
-func all(ctx context.Context, store *history.Store, filter record.Filter) ([]record.Measurement, error) {
-	return pages(ctx, store, filter, math.MaxInt)
+// allMeasurements reads every page of measurements, the oldest first.
+func allMeasurements(ctx context.Context, store *history.Store, filter record.Filter) ([]record.Measurement, error) {
+	return measurementPages(ctx, store, filter, math.MaxInt)
 }
 
-// latest reads the latest measurements, the oldest of them first.
-func latest(ctx context.Context, store *history.Store, filter record.Filter, limit int) ([]record.Measurement, error) {
+// latestMeasurements reads the latest measurements, the oldest of them first.
+func latestMeasurements(ctx context.Context, store *history.Store, filter record.Filter, limit int) ([]record.Measurement, error) {
 	filter.Newest = true
-	found, err := pages(ctx, store, filter, limit)
+	found, err := measurementPages(ctx, store, filter, limit)
 	slices.Reverse(found)
 	return found, err
 }
 
-// pages reads page after page, at most limit measurements.
-func pages(ctx context.Context, store *history.Store, filter record.Filter, limit int) ([]record.Measurement, error) {
+// measurementPages reads page after page, at most limit measurements.
+func measurementPages(ctx context.Context, store *history.Store, filter record.Filter, limit int) ([]record.Measurement, error) {
 	var found []record.Measurement
 	for {
 		filter.Limit = min(record.MaxPage, limit-len(found))
@@ -222,8 +222,8 @@ func pages(ctx context.Context, store *history.Store, filter record.Filter, limi
 	}
 }
 
-// count writes a number of things, nothing for none.
-func count(n int) string {
+// countOrNothing writes a number of things, nothing for none.
+func countOrNothing(n int) string {
 	if n == 0 {
 		return ""
 	}

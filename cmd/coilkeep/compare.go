@@ -256,7 +256,7 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 	if err := facts(w, pairs...); err != nil {
 		return err
 	}
-	for _, paragraph := range append([]string{r.Meaning}, ranked(r)...) {
+	for _, paragraph := range append([]string{r.Meaning}, rankedExplanations(r)...) {
 		if _, err := fmt.Fprintf(w, "\n%s\n", paragraph); err != nil {
 			return err
 		}
@@ -271,8 +271,8 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 	return printConditions(w, r)
 }
 
-// ranked writes the explanations as paragraphs, the most probable first.
-func ranked(r compare.Result) []string {
+// rankedExplanations writes the explanations as paragraphs, the most probable first.
+func rankedExplanations(r compare.Result) []string {
 	var paragraphs []string
 	for i, x := range r.Explanations {
 		test := fmt.Sprintf("To tell it from “%s”: %s", x.Rival.Label(), x.Test)

@@ -45,7 +45,7 @@ func runDesignList(ctx context.Context, env *environment, args []string) error {
 		rows := [][]string{{"DESIGN", "REVISION", "TARGET", "FROM", "TO", "GUARD", "WIRE", "TURNS"}}
 		for _, d := range designs {
 			rows = append(rows, []string{d.Name, strconv.Itoa(d.Revision), ohms(d.TargetOhms), ohms(d.LowerOhms), ohms(d.UpperOhms),
-				fmt.Sprint(d.GuardFactor), dash(gauge(d)), dash(count(d.Turns))})
+				fmt.Sprint(d.GuardFactor), dash(gaugeWords(d)), dash(countOrNothing(d.Turns))})
 		}
 		return columns(env.stdout, `There is no design yet; "coilkeep design add --help" says how to add one.`, rows)
 	})
@@ -88,8 +88,8 @@ func (env *environment) printDesign(d record.Design) error {
 		"Tolerance", fmt.Sprintf("%s to %s (%+.2f %% to %+.2f %%)", ohms(d.LowerOhms), ohms(d.UpperOhms),
 			100*(d.LowerOhms/d.TargetOhms-1), 100*(d.UpperOhms/d.TargetOhms-1)),
 		"Guard factor", fmt.Sprint(d.GuardFactor),
-		"Wire", gauge(d),
-		"Turns", count(d.Turns),
+		"Wire", gaugeWords(d),
+		"Turns", countOrNothing(d.Turns),
 		"Bobbin", bobbin,
 		"Temperature coefficient", fmt.Sprintf("%g /K at 20 °C, standard uncertainty %g /K", d.AlphaPerKelvin,
 			d.AlphaStandardUncertaintyPerKelvin),
@@ -175,12 +175,12 @@ func (f *designFlags) request(latest record.Design) (workshop.DesignRequest, err
 	if err := f.alpha(&r); err != nil {
 		return r, err
 	}
-	given(f, "tolerance", f.tolerance, &r.TolerancePercent)
-	given(f, "guard", f.guard, &r.GuardFactor)
-	given(f, "gauge", f.gauge, &r.GaugeAWG)
-	given(f, "turns", f.turns, &r.Turns)
-	given(f, "wanted-uncertainty-percent", f.wantedUncertainty, &r.WantedUncertaintyPercent)
-	given(f, "note", f.note, &r.Note)
+	flagGiven(f, "tolerance", f.tolerance, &r.TolerancePercent)
+	flagGiven(f, "guard", f.guard, &r.GuardFactor)
+	flagGiven(f, "gauge", f.gauge, &r.GaugeAWG)
+	flagGiven(f, "turns", f.turns, &r.Turns)
+	flagGiven(f, "wanted-uncertainty-percent", f.wantedUncertainty, &r.WantedUncertaintyPercent)
+	flagGiven(f, "note", f.note, &r.Note)
 	r.Bobbin = f.bobbin(latest.Bobbin)
 	if f.Changed("time-constant") {
 		constant, err := time.ParseDuration(*f.timeConstant)
@@ -193,8 +193,8 @@ func (f *designFlags) request(latest record.Design) (workshop.DesignRequest, err
 	return r, nil
 }
 
-// given puts the value of a flag in place when it was given.
-func given[T any](f *designFlags, name string, value *T, place **T) {
+// flagGiven puts the value of a flag in place when it was given.
+func flagGiven[T any](f *designFlags, name string, value *T, place **T) {
 	if f.Changed(name) {
 		*place = value
 	}
@@ -331,7 +331,7 @@ func runDesignRevise(ctx context.Context, env *environment, args []string) error
 	})
 }
 
-func gauge(d record.Design) string {
+func gaugeWords(d record.Design) string {
 	if d.GaugeAWG == 0 {
 		return ""
 	}

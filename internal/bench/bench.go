@@ -426,8 +426,8 @@ func (b *Bench) look() Snapshot {
 		Bench: b.settings.Name, Time: b.now().UTC(),
 		State: string(v.State), Words: v.Words, Since: v.Since.UTC(),
 		ReadingsHave: v.Have, ReadingsWanted: v.Want,
-		ResistanceOhms: copied(v.ResistanceOhms), TemperatureCelsius: copied(v.TemperatureCelsius),
-		AheadPercent: copied(v.AheadPercent), AheadSeconds: capture.Ahead.Seconds(),
+		ResistanceOhms: copiedFloat(v.ResistanceOhms), TemperatureCelsius: copiedFloat(v.TemperatureCelsius),
+		AheadPercent: copiedFloat(v.AheadPercent), AheadSeconds: capture.Ahead.Seconds(),
 		Meter: b.meter.Instrument, Probe: b.probe.Instrument,
 		Batch: b.around.Batch, Design: b.design(),
 		NextSerial: b.filedUnder(), NextRemark: b.next.remark, Stage: b.stage(), Last: b.last, LastDeed: b.around.Deed,
@@ -439,10 +439,10 @@ func (b *Bench) look() Snapshot {
 		s.State, s.Words = string(capture.Waiting), b.strange()
 	}
 	if v.R20 != nil {
-		s.R20Ohms, s.ExpandedUncertaintyOhms = copied(&v.R20.R20Ohms), copied(&v.R20.ExpandedUncertaintyOhms)
+		s.R20Ohms, s.ExpandedUncertaintyOhms = copiedFloat(&v.R20.R20Ohms), copiedFloat(&v.R20.ExpandedUncertaintyOhms)
 	}
 	if v.Copper != nil {
-		s.DifferenceKelvin, s.DifferenceHalfWidthKelvin = copied(&v.Copper.Kelvin), copied(&v.Copper.HalfWidthKelvin)
+		s.DifferenceKelvin, s.DifferenceHalfWidthKelvin = copiedFloat(&v.Copper.Kelvin), copiedFloat(&v.Copper.HalfWidthKelvin)
 	}
 	if b.pending != nil {
 		s.Unsaved = b.pending.why
@@ -453,7 +453,7 @@ func (b *Bench) look() Snapshot {
 	return s
 }
 
-func copied(v *float64) *float64 {
+func copiedFloat(v *float64) *float64 {
 	if v == nil {
 		return nil
 	}

@@ -113,7 +113,7 @@ func (b *Bench) retry(ctx context.Context) {
 
 // saved handles the end of an attempt to write.
 func (b *Bench) saved(ctx context.Context, s saved) {
-	if b.pending.longer != nil && final(s.err) {
+	if b.pending.longer != nil && unmendable(s.err) {
 		// Somebody voided or replaced the first meanwhile: that stands.
 		b.log.Warn("a better result of a coil is left out", "coil", b.pending.measurement.Serial, "err", s.err)
 		b.written()
@@ -161,8 +161,8 @@ func (b *Bench) written() {
 	b.configure()
 }
 
-// final is true for an error that no other attempt to write can mend.
-func final(err error) bool {
+// unmendable is true for an error that no other attempt to write can mend.
+func unmendable(err error) bool {
 	return errors.Is(err, record.ErrConflict) || errors.Is(err, record.ErrDuplicate) ||
 		errors.Is(err, record.ErrNotFound) || errors.Is(err, record.ErrInvalid)
 }

@@ -171,7 +171,7 @@ func (b *Bench) finishSideJob(job *sideJob, r sideResult) {
 	if b.side != job {
 		return
 	}
-	r.celsius, r.meter = copied(b.machine.View().TemperatureCelsius), b.meter.Label()
+	r.celsius, r.meter = copiedFloat(b.machine.View().TemperatureCelsius), b.meter.Label()
 	rules := b.corrected(b.settings.Capture)
 	r.correctedOhms = r20.Inputs{ResistanceOhms: r.meanOhms, CorrectionRatio: rules.CorrectionRatio, LeadOhms: rules.LeadOhms}.CorrectedOhms()
 	job.done <- r

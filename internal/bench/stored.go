@@ -50,7 +50,7 @@ func NewRecord(r capture.Result, f Filing) (record.Measurement, []record.Reading
 		CoverageFactor: r.R20.CoverageFactor, AlphaPerKelvin: r.Inputs.AlphaPerKelvin,
 		Status: record.Status(r.Manner), Reason: r.Reason, Meter: f.Meter, Probe: f.Probe,
 		Formula: r20.Formula, Inputs: r.Inputs, Budget: r.R20.Budget,
-		Settings: settings, Context: around, Notes: notes(r),
+		Settings: settings, Context: around, Notes: resultNotes(r),
 		CaptureSeconds: r.Time.Sub(r.Contact).Seconds(),
 	}
 	if r.Improves {
@@ -81,8 +81,8 @@ func (f Filing) coil(m *record.Measurement) {
 	}
 }
 
-// notes lists what a reader of a number should know beside it.
-func notes(r capture.Result) []string {
+// resultNotes lists what a reader of a number should know beside it.
+func resultNotes(r capture.Result) []string {
 	var list []string
 	if r.Outliers > 0 {
 		list = append(list, fmt.Sprintf("%d of %d readings of the window were outliers and left out",

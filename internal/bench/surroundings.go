@@ -86,7 +86,7 @@ func (b *Bench) surround(a surroundings) (old bool) {
 		}
 		return false
 	}
-	if same(b.around.Batch, a.Batch) {
+	if sameBatch(b.around.Batch, a.Batch) {
 		a.Batch = b.around.Batch // keeps the pointer, so that nothing counts as changed
 	}
 	if b.last == nil || a.Last != nil && (a.Last.ID != b.last.ID || a.Last.Status != b.last.Status) {
@@ -99,7 +99,7 @@ func (b *Bench) surround(a surroundings) (old bool) {
 	return false
 }
 
-func same(a, b *record.Batch) bool {
+func sameBatch(a, b *record.Batch) bool {
 	if a == nil || b == nil {
 		return a == b
 	}
@@ -177,7 +177,7 @@ func (b *Bench) missing() string {
 		return "no batch is open: start one, and the coil is recorded"
 	}
 	if u := b.question(); u != nil {
-		return ask(*u)
+		return unrecordedQuestion(*u)
 	}
 	if b.filedUnder() == "" {
 		return "which coil is it? Type or scan its serial number"

@@ -67,7 +67,7 @@ func (b *Bench) unrecorded(e *capture.Ended) {
 	if why := b.missing(); e.Refusal == capture.OnHold && why != "" {
 		u.Words = why
 	}
-	b.hub.Publish(Event{UnrecordedEvent, b.settings.Name, UnrecordedData{b.settings.Name, listed(u)}})
+	b.hub.Publish(Event{UnrecordedEvent, b.settings.Name, UnrecordedData{b.settings.Name, listedUnrecorded(u)}})
 	if u.Serial == "" && b.listsAlready(u) {
 		b.note(record.JournalEntry{Action: "not recorded", Subject: b.settings.Name, Detail: u.Words})
 		return
@@ -183,8 +183,8 @@ func (b *Bench) passed(u record.Unrecorded) bool {
 	return b.last.Time.After(u.Time)
 }
 
-// ask says the question.
-func ask(u record.Unrecorded) string {
+// unrecordedQuestion says the question.
+func unrecordedQuestion(u record.Unrecorded) string {
 	return fmt.Sprintf("%s was not recorded: %s. Is this %s again, or the next one?", u.Serial, u.Words, u.Serial)
 }
 
@@ -193,13 +193,13 @@ func (b *Bench) listing() []Unrecorded {
 	list := make([]Unrecorded, len(b.open))
 	asked := b.question()
 	for i, u := range b.open {
-		list[i] = listed(u)
+		list[i] = listedUnrecorded(u)
 		list[i].Asked = asked != nil && asked.ID == u.ID
 	}
 	return list
 }
 
-func listed(u record.Unrecorded) Unrecorded {
+func listedUnrecorded(u record.Unrecorded) Unrecorded {
 	return Unrecorded{ID: u.ID, Time: u.Time, Serial: u.Serial, Stage: u.Stage, Refusal: u.Refusal, Words: u.Words}
 }
 

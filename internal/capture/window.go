@@ -73,12 +73,12 @@ func latestWindow(readings []driver.Reading, count, fewest int, length time.Dura
 			return readings[from:], n, true
 		}
 	}
-	return nil, wanted(readings, count, fewest, length), false
+	return nil, wantedReadings(readings, count, fewest, length), false
 }
 
-// wanted is how many readings a window will hold, as far as they tell how fast
+// wantedReadings is how many readings a window will hold, as far as they tell how fast
 // they come.
-func wanted(readings []driver.Reading, count, fewest int, length time.Duration) int {
+func wantedReadings(readings []driver.Reading, count, fewest int, length time.Duration) int {
 	if fewest == 0 || len(readings) < 2 {
 		return count
 	}

@@ -16,7 +16,7 @@ import (
 // measured holds the measurements behind the coils by their ids; a coil without
 // one is drawn from its point alone, and not judged.
 func Wander(report drift.Report, measured map[string]record.Measurement) Run {
-	run := Run{Axis: "coil", Level: levels(report.Points), ComparedBy: map[string]float64{}}
+	run := Run{Axis: "coil", Level: levelStretches(report.Points), ComparedBy: map[string]float64{}}
 	if c := report.Charts; c != nil {
 		run.Limits = &Limits{CentreOhms: c.Individuals.Centre, LowerOhms: c.Individuals.Lower, UpperOhms: c.Individuals.Upper}
 	}
@@ -108,9 +108,9 @@ func measurementAt(p drift.Point, measured map[string]record.Measurement) record
 	return m
 }
 
-// levels joins the levels of the points to stretches: a jump in level, or a
+// levelStretches joins the levels of the points to stretches: a jump in level, or a
 // level that begins or ends to slope, starts another.
-func levels(points []drift.Point) []Stretch {
+func levelStretches(points []drift.Point) []Stretch {
 	var stretches []Stretch
 	for i, p := range points {
 		last := len(stretches) - 1

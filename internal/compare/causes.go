@@ -101,7 +101,7 @@ func (in Input) meterModel(e evidence) model {
 		cause: MeterAccuracy, weight: meterWeight, acts: onEvery, ownMeter: true,
 		parameter: "error of the meter", unit: "%",
 		reason: "within what was told or assumed of the meter; one meter in ten is worse, with a weak battery or long out of calibration",
-		prior:  always(piece{-100 * ratio, 100 * ratio, 1 - badMeterShare, false}, piece{-100 * bad, 100 * bad, badMeterShare, false}),
+		prior:  constantPieces(piece{-100 * ratio, 100 * ratio, 1 - badMeterShare, false}, piece{-100 * bad, 100 * bad, badMeterShare, false}),
 		apply: func(s situation, percent float64) situation {
 			s.gain *= 1 + percent/100
 			s.meterRatio = 0
@@ -167,7 +167,7 @@ func (in Input) controlModel() model {
 		weight:    in.most(func(r Reading) float64 { return told{12, 1.5, 3}.clips(r.Clips) }),
 		parameter: "resistance in parallel with the coil", unit: "Ω",
 		reason: "ordinary volume and tone controls are 250 kΩ, 500 kΩ or 1 MΩ, each ±20 %",
-		prior:  always(in.controlPieces()...),
+		prior:  constantPieces(in.controlPieces()...),
 		apply: func(s situation, ohms float64) situation {
 			if !s.control.none() {
 				s.circuit.secondOhms = ohms
@@ -197,7 +197,7 @@ func (in Input) positionModel() model {
 		parameter: "position of the volume control", unit: "% of its resistance",
 		reason: "a control that is not fully up puts a part of its own resistance in series with the coil and the rest across it",
 		// One that is turned down stops somewhere on the last hundredth.
-		prior: always(piece{1e-4, 1, downShare, true}, piece{1, 99, 1 - downShare, false}),
+		prior: constantPieces(piece{1e-4, 1, downShare, true}, piece{1, 99, 1 - downShare, false}),
 		apply: func(s situation, percent float64) situation {
 			if s.control.none() {
 				s.control = ordinary
@@ -222,7 +222,7 @@ func (in Input) handsModel() model {
 		}),
 		parameter: "resistance of the body across the probes", unit: "Ω",
 		reason: "two hands on the metal of the probes are 100 kΩ to 2 MΩ, less when damp",
-		prior:  always(piece{leastHandsOhms, mostHandsOhms, 1, true}),
+		prior:  constantPieces(piece{leastHandsOhms, mostHandsOhms, 1, true}),
 		apply: func(s situation, ohms float64) situation {
 			s.circuit.handsOhms, s.hands = ohms, load{}
 			return s
@@ -235,7 +235,7 @@ func contactModel() model {
 		cause: SeriesContact, acts: onSomeOwn, weight: 4,
 		parameter: "resistance in series with the coil", unit: "Ω",
 		reason: "leads have less than 1 Ω; a tarnished or lacquered end, a worn jack or a loose clip up to a kilohm",
-		prior:  always(piece{0.5, 1000, 1, true}),
+		prior:  constantPieces(piece{0.5, 1000, 1, true}),
 		apply: func(s situation, ohms float64) situation {
 			s.circuit.seriesOhms += ohms
 			return s
@@ -294,7 +294,7 @@ func (in Input) wiringModel(cause Cause, wiring Wiring, w told) model {
 		cause: cause, acts: onSomeShared, weight: in.wiringWeight(w),
 		parameter: "resistance of the other coil at 20 °C", unit: "Ω",
 		reason: mateReason,
-		prior:  always(in.matePieces()...),
+		prior:  constantPieces(in.matePieces()...),
 		apply: func(s situation, ohms float64) situation {
 			s = in.withMate(s, ohms)
 			s.circuit.wiring = wiring
@@ -316,7 +316,7 @@ func (in Input) singleModel() model {
 		cause: WiringSingle, acts: onSomeShared,
 		parameter: "resistance of the coil that was measured, at 20 °C", unit: "Ω",
 		reason: "one of the two coils, as recorded",
-		prior:  always(point(in.Ours.R20Ohms, 1)),
+		prior:  constantPieces(point(in.Ours.R20Ohms, 1)),
 		apply:  func(s situation, _ float64) situation { return s },
 	}
 	if in.Mate == nil {
@@ -329,7 +329,7 @@ func (in Input) singleModel() model {
 			pieces = []piece{point(in.Ours.R20Ohms, 0.5), point(in.Mate.R20Ohms, 0.5)}
 		}
 	}
-	m.prior = always(pieces...)
+	m.prior = constantPieces(pieces...)
 	m.apply = func(s situation, ohms float64) situation {
 		s.circuit.wiring, s.circuit.mateAlone = Single, ohms != in.Ours.R20Ohms
 		return s
@@ -343,7 +343,7 @@ func humModel() model {
 		parameter: "error by hum", unit: "%",
 		reason: "a coil picks up the mains field; a meter that averages for less than a mains period may be off by a few percent and never " +
 			"stands still",
-		prior: always(piece{-100 * humRatio, 100 * humRatio, 1, false}),
+		prior: constantPieces(piece{-100 * humRatio, 100 * humRatio, 1, false}),
 		apply: func(s situation, percent float64) situation {
 			s.gain *= 1 + percent/100
 			return s
@@ -360,7 +360,7 @@ func rangeModel() model {
 		cause: RangeOrUnit, acts: onSomeOwn, weight: 3,
 		parameter: "factor between what was told and what was there", unit: "times",
 		reason: "Ω, kΩ and MΩ mixed up, or a decimal point in the wrong place",
-		prior:  always(pieces...),
+		prior:  constantPieces(pieces...),
 		apply: func(s situation, factor float64) situation {
 			s.gain *= factor
 			return s
@@ -384,7 +384,7 @@ func (in Input) otherModel() model {
 		cause: OtherCoil, acts: onEvery, weight: 2,
 		parameter: "resistance of the coil they have, at 20 °C", unit: "Ω",
 		reason: "coils are swapped in boxes: those named, or any within ±15 % of this one",
-		prior:  always(pieces...),
+		prior:  constantPieces(pieces...),
 		apply: func(s situation, ohms float64) situation {
 			s.coil.ohms20 = ohms
 			return s
@@ -399,7 +399,7 @@ func unexplainedModel() model {
 		cause: Unexplained, acts: onSomeOwn, weight: 0.5,
 		parameter: "what was on the probes", unit: "Ω",
 		reason: "anything a meter can show",
-		prior:  always(piece{minReadingOhms, maxReadingOhms, 1, true}),
+		prior:  constantPieces(piece{minReadingOhms, maxReadingOhms, 1, true}),
 		apply: func(s situation, ohms float64) situation {
 			s.coil.ohms20, s.coil.alpha, s.coil.alphaSigma = ohms, 0, 0
 			s.circuit = circuit{scale: 1, wiring: Single, position: 1}

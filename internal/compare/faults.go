@@ -17,7 +17,7 @@ func repairedModel() model {
 		cause: Repaired, acts: onEvery, weight: 0.5,
 		parameter: "change of the coil since we measured it", unit: "%",
 		reason: "a coil that was mended or rewound may have any number of turns",
-		prior:  always(piece{-100 * repairedRatio, 100 * repairedRatio, 1, false}),
+		prior:  constantPieces(piece{-100 * repairedRatio, 100 * repairedRatio, 1, false}),
 		apply: func(s situation, percent float64) situation {
 			s.circuit.scale = 1 + percent/100
 			return s
@@ -35,7 +35,7 @@ func (in Input) shortedModel() model {
 		parameter: "part of the winding that is shorted", unit: "%",
 		reason: "from a single turn to all of them; small shorts are as likely as large ones on a logarithmic scale, one in ten is from end " +
 			"to end",
-		prior: always(shortPieces(100 * least)...),
+		prior: constantPieces(shortPieces(100 * least)...),
 		apply: func(s situation, percent float64) situation {
 			s.circuit.scale = 1 - percent/100
 			return s
@@ -60,7 +60,7 @@ func openModel() model {
 		cause: OpenWinding, acts: onEvery, weight: 2.5, damage: true,
 		parameter: "resistance of the bad place in the winding", unit: "Ω",
 		reason: "a cracked wire or a dry joint inside, from tens of ohms to an open circuit",
-		prior:  always(piece{leastJointOhms, mostJointOhms, 1, true}),
+		prior:  constantPieces(piece{leastJointOhms, mostJointOhms, 1, true}),
 		apply: func(s situation, ohms float64) situation {
 			s.circuit.jointOhms = ohms
 			return s

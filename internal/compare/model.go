@@ -54,7 +54,7 @@ func (p piece) at(fraction float64) float64 {
 	return p.low + fraction*(p.high-p.low)
 }
 
-func always(pieces ...piece) func(int) []piece {
+func constantPieces(pieces ...piece) func(int) []piece {
 	return func(int) []piece { return pieces }
 }
 

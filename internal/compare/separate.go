@@ -31,8 +31,8 @@ const (
 	asks                           // nothing is measured
 )
 
-// trials lists what can be done, the cheapest first.
-func trials() []trial {
+// possibleTrials lists what can be done, the cheapest first.
+func possibleTrials() []trial {
 	return []trial{
 		{words: "read number and unit off the display once more, and say which range the meter was on", ends: []Cause{RangeOrUnit}},
 		{words: "say whether the coil was ever mended or rewound", ends: []Cause{Repaired}, kind: asks},
@@ -55,7 +55,7 @@ const resistorOhms = 10e3
 // test names the cheapest trial that would tell two causes apart, with what to
 // expect of either.
 func (t teller) test(w, rival weighed) string {
-	for _, one := range trials() {
+	for _, one := range possibleTrials() {
 		if text, ok := t.outcome(one, w, rival); ok {
 			return text
 		}

@@ -232,7 +232,7 @@ type mark struct {
 // mark is the attribution to something recorded; also says that there is a better
 // one.
 func (d drifting) mark(m mark, also bool) Attribution {
-	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, where(m.far), chance(m.p))
+	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, distanceFromStep(m.far), chance(m.p))
 	with, elsewhere := ", at "+m.what, ""
 	if m.far != 0 {
 		elsewhere = " at " + m.place
@@ -246,7 +246,7 @@ func (d drifting) mark(m mark, also bool) Attribution {
 	return d.to(m.cause, &m.p, evidence, "")
 }
 
-func where(far int) string {
+func distanceFromStep(far int) string {
 	switch {
 	case far == 0:
 		return "exactly where the step is"

@@ -120,7 +120,7 @@ func (a *analysis) trendSentence(t *Trend) string {
 		return fmt.Sprintf("no trend since %s: %+.3f %% a coil (%+.3f to %+.3f)", a.place(t.first),
 			100*t.SlopeOhmsPerCoil/ref, 100*t.SlopeLow/ref, 100*t.SlopeHigh/ref)
 	}
-	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", a.place(t.first), verb(t.SlopeOhmsPerCoil),
+	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", a.place(t.first), slopeVerb(t.SlopeOhmsPerCoil),
 		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref))
 	switch {
 	case t.CoilsToLimit == nil:

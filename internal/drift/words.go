@@ -60,7 +60,7 @@ func shortened(note string) string {
 	return strings.TrimSpace(string(letters[:most-1])) + "…"
 }
 
-func verb(slope float64) string {
+func slopeVerb(slope float64) string {
 	if slope < 0 {
 		return "fall"
 	}

@@ -69,7 +69,7 @@ type FieldError struct {
 
 func (e *FieldError) Error() string { return e.Field + ": " + e.Problem }
 
-func wrong(field, format string, args ...any) error {
+func fieldError(field, format string, args ...any) error {
 	return &FieldError{field, fmt.Sprintf(format, args...)}
 }
 
@@ -107,7 +107,7 @@ func Read(told Told) (Question, error) {
 	if text := told.get("seed"); text != "" {
 		seed, err := strconv.ParseUint(text, 10, 64)
 		if err != nil {
-			return Question{}, wrong("seed", "%q is not a whole number from 0 up", text)
+			return Question{}, fieldError("seed", "%q is not a whole number from 0 up", text)
 		}
 		q.Seed = seed
 	}
@@ -116,7 +116,7 @@ func Read(told Told) (Question, error) {
 	}
 	switch {
 	case q.Serial == "" && told.get("r20") == "":
-		return Question{}, wrong("serial", "which coil? Tell its serial number, or its resistance at 20 °C with the uncertainty")
+		return Question{}, fieldError("serial", "which coil? Tell its serial number, or its resistance at 20 °C with the uncertainty")
 	case q.Serial == "":
 		var err error
 		q.Ours, err = told.record()
@@ -124,7 +124,7 @@ func Read(told Told) (Question, error) {
 	}
 	for _, name := range []string{"r20", "uncertainty", "alpha", "alpha_uncertainty", "conductivity", "turns"} {
 		if told.get(name) != "" {
-			return Question{}, wrong(name, "the record of coil %s says this; leave one of the two out", q.Serial)
+			return Question{}, fieldError(name, "the record of coil %s says this; leave one of the two out", q.Serial)
 		}
 	}
 	return q, nil
@@ -137,21 +137,21 @@ func (t Told) get(name string) string { return strings.TrimSpace(t.Fields[name])
 func (t Told) checkNames() error {
 	for _, name := range slices.Sorted(maps.Keys(t.Fields)) {
 		if known := Names(); !slices.Contains(known, name) {
-			return wrong(name, "nothing of this name can be told; known are %s", strings.Join(known, ", "))
+			return fieldError(name, "nothing of this name can be told; known are %s", strings.Join(known, ", "))
 		}
 	}
 	for i, also := range t.Also {
 		for _, name := range slices.Sorted(maps.Keys(also)) {
 			if known := AlsoNames(); !slices.Contains(known, name) {
-				return wrong(place(i, name), "nothing of this name can be told of a further reading; known are %s", strings.Join(known, ", "))
+				return fieldError(alsoPlace(i, name), "nothing of this name can be told of a further reading; known are %s", strings.Join(known, ", "))
 			}
 		}
 	}
 	return nil
 }
 
-// place names a text of Told.Also.
-func place(i int, name string) string { return fmt.Sprintf("also[%d].%s", i, name) }
+// alsoPlace names a text of Told.Also.
+func alsoPlace(i int, name string) string { return fmt.Sprintf("also[%d].%s", i, name) }
 
 // readings reads all that was told of what they measured.
 func (t Told) readings(q *Question) error {
@@ -169,7 +169,7 @@ func (t Told) readings(q *Question) error {
 	}
 	q.Theirs = []compare.Reading{first}
 	for i, fields := range t.Also {
-		r, err := reading(sameMeter(first), fields, func(name string) string { return place(i, name) })
+		r, err := reading(sameMeter(first), fields, func(name string) string { return alsoPlace(i, name) })
 		if err != nil {
 			return err
 		}
@@ -181,10 +181,10 @@ func (t Told) readings(q *Question) error {
 // reading adds to r what the texts tell; called names them in errors.
 func reading(r compare.Reading, texts map[string]string, called func(name string) string) (compare.Reading, error) {
 	if strings.TrimSpace(texts[Theirs]) == "" {
-		return r, wrong(called(Theirs), "what did they read? Type it with the digits they told, such as 6.28k")
+		return r, fieldError(called(Theirs), "what did they read? Type it with the digits they told, such as 6.28k")
 	}
 	if err := setValue(&r, texts[Theirs]); err != nil {
-		return r, wrong(called(Theirs), "%v", err)
+		return r, fieldError(called(Theirs), "%v", err)
 	}
 	return r, settings(&r, texts, called)
 }
@@ -194,7 +194,7 @@ func settings(r *compare.Reading, texts map[string]string, called func(name stri
 	for _, s := range Settings() {
 		if text := strings.TrimSpace(texts[s.Name]); text != "" {
 			if err := s.Set(r, text); err != nil {
-				return wrong(called(s.Name), "%v", err)
+				return fieldError(called(s.Name), "%v", err)
 			}
 		}
 	}
@@ -206,17 +206,17 @@ func (t Told) record() (compare.Record, error) {
 	var r compare.Record
 	var err error
 	if r.R20Ohms, _, err = quantity.ParseOhms(t.get("r20")); err != nil {
-		return r, wrong("r20", "%v", err)
+		return r, fieldError("r20", "%v", err)
 	}
 	if t.get("uncertainty") == "" {
-		return r, wrong("uncertainty", "how well is the resistance known? Tell its expanded uncertainty in ohms")
+		return r, fieldError("uncertainty", "how well is the resistance known? Tell its expanded uncertainty in ohms")
 	}
 	if r.ExpandedUncertaintyOhms, _, err = quantity.ParseOhms(t.get("uncertainty")); err != nil {
-		return r, wrong("uncertainty", "%v", err)
+		return r, fieldError("uncertainty", "%v", err)
 	}
 	if text := t.get("turns"); text != "" {
 		if r.Turns, err = strconv.Atoi(text); err != nil {
-			return r, wrong("turns", "%q is not a whole number", text)
+			return r, fieldError("turns", "%q is not a whole number", text)
 		}
 	}
 	return r, t.wire(&r)
@@ -225,7 +225,7 @@ func (t Told) record() (compare.Record, error) {
 // wire reads what was told of the copper.
 func (t Told) wire(r *compare.Record) error {
 	if t.get("alpha") != "" && t.get("conductivity") != "" {
-		return wrong("conductivity", "alpha and conductivity both set the temperature coefficient; give one of them")
+		return fieldError("conductivity", "alpha and conductivity both set the temperature coefficient; give one of them")
 	}
 	for _, one := range []struct {
 		name string
@@ -251,7 +251,7 @@ func (t Told) wire(r *compare.Record) error {
 			err = one.put(v)
 		}
 		if err != nil {
-			return wrong(one.name, "%v", err)
+			return fieldError(one.name, "%v", err)
 		}
 	}
 	return nil
@@ -269,13 +269,13 @@ func (q Question) Explain(err error) error {
 	var i int
 	switch _, scanErr := fmt.Sscanf(of, "theirs[%d]", &i); {
 	case bad.Field == "theirs":
-		return wrong("also", "%s", bad.Problem)
+		return fieldError("also", "%s", bad.Problem)
 	case scanErr == nil && i > 0:
-		name = place(i-1, name)
+		name = alsoPlace(i-1, name)
 	case scanErr != nil && (of != "ours" || q.Serial != ""):
 		return fmt.Errorf("the record cannot be compared: %w", err)
 	}
-	return wrong(name, "it %s", bad.Problem)
+	return fieldError(name, "it %s", bad.Problem)
 }
 
 // nameOf returns the name in Told of a field of a compare.Record or

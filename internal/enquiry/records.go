@@ -55,7 +55,7 @@ func (q *Question) Complete(ctx context.Context, store Store) error {
 	}
 	q.Ours, q.Serial, q.Measurement = ours, ours.Serial, m.ID
 	if q.MateSerial == q.Serial {
-		return wrong("mate", "%s is the coil itself; tell the other one of the two", q.MateSerial)
+		return fieldError("mate", "%s is the coil itself; tell the other one of the two", q.MateSerial)
 	}
 	if m.Batch != "" {
 		q.Others, err = neighbours(ctx, store, m.Batch, q.Serial, q.MateSerial)

@@ -80,8 +80,8 @@ func orderOf(f record.Filter) string {
 	return " ORDER BY m.time_us, m.number"
 }
 
-// beyond adds that only measurements behind the cursor are wanted.
-func beyond(ctx context.Context, q querier, f record.Filter, c *conditions) error {
+// afterCursor adds that only measurements behind the cursor are wanted.
+func afterCursor(ctx context.Context, q querier, f record.Filter, c *conditions) error {
 	if f.After == "" {
 		return nil
 	}

@@ -31,7 +31,7 @@ func lock(path string) (*os.File, error) {
 	}
 	if err := tryLock(f); err != nil {
 		if errors.Is(err, errHeld) {
-			err = fmt.Errorf("process %s: %w", holder(path), record.ErrLocked)
+			err = fmt.Errorf("process %s: %w", lockHolder(path), record.ErrLocked)
 		}
 		return nil, errors.Join(err, f.Close())
 	}
@@ -49,8 +49,8 @@ func writeHolder(f *os.File) error {
 	return err
 }
 
-// holder is the process number in the lock file, or "unknown".
-func holder(path string) string {
+// lockHolder is the process number in the lock file, or "unknown".
+func lockHolder(path string) string {
 	text, err := os.ReadFile(path)
 	number := strings.TrimSpace(string(text))
 	if err != nil || number == "" {

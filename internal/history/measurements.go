@@ -181,7 +181,7 @@ func (s *Store) Measurements(ctx context.Context, f record.Filter) (page []recor
 			}
 		}
 		c := pickedBy(f)
-		if err := beyond(ctx, q, f, &c); err != nil {
+		if err := afterCursor(ctx, q, f, &c); err != nil {
 			return err
 		}
 		clause := c.where() + orderOf(f) + " LIMIT " + c.bind(limit+1)

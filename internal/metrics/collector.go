@@ -195,7 +195,7 @@ func (c collector) Collect(to chan<- prometheus.Metric) {
 
 // benchGauges sends how one bench stands.
 func benchGauges(to chan<- prometheus.Metric, s bench.Snapshot) {
-	for _, instrument := range fitted(s) {
+	for _, instrument := range fittedInstruments(s) {
 		up := 0.0
 		if instrument.Up {
 			up = 1
@@ -273,7 +273,7 @@ func (c collector) calibrationGauges(ctx context.Context, s bench.Snapshot) ([]p
 		return nil, fmt.Errorf("calibrations of bench %q: %w", s.Bench, err)
 	}
 	var gauges []prometheus.Metric
-	for _, instrument := range fitted(s) {
+	for _, instrument := range fittedInstruments(s) {
 		inForce := workshop.CalibrationInForce(calibrations, instrument.Role, lastKnown(s, instrument), time.Now())
 		if inForce != nil && !inForce.DueAt.IsZero() {
 			gauges = append(gauges, gauge(calibrationDesc, unix(inForce.DueAt), s.Bench, string(instrument.Role)))
@@ -319,8 +319,8 @@ func (c collector) fileGauges(ctx context.Context) ([]prometheus.Metric, error) 
 	return gauges, errors.Join(sizeErr, backupErr)
 }
 
-// fitted lists the instruments the bench has.
-func fitted(s bench.Snapshot) []bench.Instrument {
+// fittedInstruments lists the instruments the bench has.
+func fittedInstruments(s bench.Snapshot) []bench.Instrument {
 	var list []bench.Instrument
 	for _, instrument := range []bench.Instrument{s.Meter, s.Probe} {
 		if instrument.Driver != "" {

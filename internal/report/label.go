@@ -103,7 +103,7 @@ type Label struct {
 // ErrNoDocument for one that does not stand or does not follow from its inputs.
 // The zone is that of the workshop; nil is UTC.
 func NewLabel(m record.Measurement, zone *time.Location) (Label, error) {
-	if _, err := vouch(m); err != nil {
+	if _, err := recomputedResult(m); err != nil {
 		return Label{}, err
 	}
 	code, err := encode(compactText(m, zone))

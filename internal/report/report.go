@@ -28,9 +28,9 @@ type Workshop struct{ Name, Contact string }
 // handed a document for; the rest of the text says why.
 var ErrNoDocument = errors.New("no document for this measurement")
 
-// vouch returns the result of a measurement computed anew, or an error that wraps
+// recomputedResult returns the result of a measurement computed anew, or an error that wraps
 // ErrNoDocument unless the measurement stands and says the same.
-func vouch(m record.Measurement) (r20.Result, error) {
+func recomputedResult(m record.Measurement) (r20.Result, error) {
 	refuse := func(format string, args ...any) (r20.Result, error) { return r20.Result{}, refusal(m, format, args...) }
 	switch m.Status {
 	case record.Recorded, record.Forced, record.Manual:
@@ -46,7 +46,7 @@ func vouch(m record.Measurement) (r20.Result, error) {
 	if err != nil {
 		return refuse("its inputs give no result: %v", err)
 	}
-	if !same(result.R20Ohms, m.R20Ohms) || !same(result.ExpandedUncertaintyOhms, m.ExpandedUncertaintyOhms) {
+	if !nearlyEqual(result.R20Ohms, m.R20Ohms) || !nearlyEqual(result.ExpandedUncertaintyOhms, m.ExpandedUncertaintyOhms) {
 		return refuse("its inputs give %s now, but the record says %s; verify the history",
 			quantity.FormatOhmsWithin(result.R20Ohms, result.ExpandedUncertaintyOhms),
 			quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms))
@@ -69,8 +69,8 @@ func refusal(m record.Measurement, format string, args ...any) error {
 	return fmt.Errorf("%s, %s: %w: %s", cmp.Or(m.Serial, "no serial number"), m.ID, ErrNoDocument, fmt.Sprintf(format, args...))
 }
 
-// same allows for the last bits of another processor.
-func same(a, b float64) bool { return math.Abs(a-b) <= 1e-9*math.Abs(b) }
+// nearlyEqual allows for the last bits of another processor.
+func nearlyEqual(a, b float64) bool { return math.Abs(a-b) <= 1e-9*math.Abs(b) }
 
 // compactText is what a QR code says of a measurement: serial number, R20 and
 // date, in plain letters that every reader shows: "HN-0042 R20 6.690 +- 0.018 kohm
@@ -79,13 +79,13 @@ func compactText(m record.Measurement, zone *time.Location) string {
 	return m.Serial + " R20 " + plainOhms(m.R20Ohms, m.ExpandedUncertaintyOhms) + " " + date(m.Time, zone)
 }
 
-func date(t time.Time, zone *time.Location) string { return in(t, zone).Format("2006-01-02") }
+func date(t time.Time, zone *time.Location) string { return inZone(t, zone).Format("2006-01-02") }
 
 func clock(t time.Time, zone *time.Location) string {
-	return in(t, zone).Format("2006-01-02 15:04 MST")
+	return inZone(t, zone).Format("2006-01-02 15:04 MST")
 }
 
-func in(t time.Time, zone *time.Location) time.Time {
+func inZone(t time.Time, zone *time.Location) time.Time {
 	if zone == nil {
 		zone = time.UTC
 	}

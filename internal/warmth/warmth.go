@@ -126,7 +126,7 @@ func describe(bumps []bump) Estimate {
 	}
 	e.StandardKelvin = math.Sqrt(e.StandardKelvin)
 	var few [meanCells * deviationCells]bump
-	e.HalfWidthKelvin = halfWidth(few[:gather(bumps, &few)], e.Kelvin, e.StandardKelvin)
+	e.HalfWidthKelvin = halfWidth(few[:mergeBumps(bumps, &few)], e.Kelvin, e.StandardKelvin)
 	return e
 }
 
@@ -134,14 +134,14 @@ func describe(bumps []bump) Estimate {
 func halfWidth(bumps []bump, centre, deviation float64) float64 {
 	low, high := 0.0, 2*deviation
 	for range 8 { // nothing is further off than this many times its deviation
-		if inside(bumps, centre, high) >= coverage {
+		if shareWithin(bumps, centre, high) >= coverage {
 			break
 		}
 		low, high = high, 2*high
 	}
 	for high-low > 2e-3*high {
 		middle := (low + high) / 2
-		if inside(bumps, centre, middle) < coverage {
+		if shareWithin(bumps, centre, middle) < coverage {
 			low = middle
 		} else {
 			high = middle
@@ -150,8 +150,8 @@ func halfWidth(bumps []bump, centre, deviation float64) float64 {
 	return high
 }
 
-// inside is the part of a mixture within a half-width of a centre.
-func inside(bumps []bump, centre, half float64) float64 {
+// shareWithin is the part of a mixture within a half-width of a centre.
+func shareWithin(bumps []bump, centre, half float64) float64 {
 	part := 0.0
 	for _, b := range bumps {
 		off, scale := b.mean-centre, 1/(math.Sqrt2*b.deviation)
@@ -168,9 +168,9 @@ const (
 	deviationCells = 9 // a factor of two each, the last and all beyond
 )
 
-// gather merges bumps of like mean and deviation into one of their mean and
+// mergeBumps merges bumps of like mean and deviation into one of their mean and
 // variance, and tells how many there are then.
-func gather(bumps []bump, few *[meanCells * deviationCells]bump) (n int) {
+func mergeBumps(bumps []bump, few *[meanCells * deviationCells]bump) (n int) {
 	low, high, narrow := math.Inf(1), math.Inf(-1), math.Inf(1)
 	for _, b := range bumps {
 		low, high, narrow = min(low, b.mean), max(high, b.mean), min(narrow, b.deviation)

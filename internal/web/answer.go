@@ -273,11 +273,11 @@ func (s *site) answerForm(w http.ResponseWriter, r *http.Request) error {
 	}
 	c, err := s.comparedByForm(r, f)
 	if err == nil {
-		c.By = who(r)
+		c.By = requester(r)
 		c, err = s.server.History.AddComparison(r.Context(), c)
 	}
 	if err == nil {
-		http.Redirect(w, r, at("answers", c.ID), http.StatusSeeOther)
+		http.Redirect(w, r, pagePath("answers", c.ID), http.StatusSeeOther)
 		return nil
 	}
 	return s.answerAgain(w, r, f, err)
@@ -399,18 +399,18 @@ func answerWords() template.FuncMap {
 		"stepped":   quantity.FormatOhms,
 		"degrees":   func(t float64) string { return minus(quantity.FormatCelsius(t, 0.1)) },
 		"wholeC":    func(t float64) string { return minus(quantity.FormatCelsius(t, 1)) },
-		"score":     score,
+		"score":     showEn,
 		"chance":    chance,
 		"offset":    func(ratio float64) string { return minus(fmt.Sprintf("%+.1f %%", 100*ratio)) },
 		"answerURL": func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
 		"also":      func(i int, name string) string { return fmt.Sprintf("also.%d.%s", i, name) },
-		"choice":    choice,
+		"choice":    choiceField,
 		"capital":   sentence,
 	}
 }
 
-// score shows an E_n.
-func score(en float64) string {
+// showEn shows an E_n.
+func showEn(en float64) string {
 	text := fmt.Sprintf("%.2f", en)
 	if text == "-0.00" {
 		return "0.00"
@@ -435,8 +435,8 @@ type choiceView struct {
 	Options                       [][2]string // value and words
 }
 
-// choice shows a field of f with options told as value and words in turn.
-func choice(f form, name, label string, options ...string) choiceView {
+// choiceField shows a field of f with options told as value and words in turn.
+func choiceField(f form, name, label string, options ...string) choiceView {
 	v := choiceView{ID: strings.ReplaceAll(name, ".", "-"), Name: name, Label: label, Value: f.Get(name), Wrong: f.At(name)}
 	for i := 0; i+1 < len(options); i += 2 {
 		v.Options = append(v.Options, [2]string{options[i], options[i+1]})

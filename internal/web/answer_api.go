@@ -59,7 +59,7 @@ func (s *site) addComparison(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	about.put(&c)
-	c.By = who(r)
+	c.By = requester(r)
 	if c, err = s.server.History.AddComparison(r.Context(), c); err != nil {
 		return err
 	}

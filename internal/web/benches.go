@@ -69,7 +69,7 @@ func (s *site) startBatch(w http.ResponseWriter, r *http.Request) error {
 		Spool:    body.Spool,
 		Winder:   body.Winder,
 		Operator: body.Operator,
-		Who:      who(r),
+		Who:      requester(r),
 	})
 	if err != nil {
 		return err
@@ -83,7 +83,7 @@ func (s *site) closeBatch(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	batch, err := b.CloseBatch(r.Context(), who(r))
+	batch, err := b.CloseBatch(r.Context(), requester(r))
 	if err != nil {
 		return err
 	}
@@ -102,7 +102,7 @@ func (s *site) changeSpool(w http.ResponseWriter, r *http.Request) error {
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	batch, err := b.ChangeSpool(r.Context(), body.Spool, who(r))
+	batch, err := b.ChangeSpool(r.Context(), body.Spool, requester(r))
 	if err != nil {
 		return err
 	}
@@ -118,7 +118,7 @@ func (s *site) setNext(w http.ResponseWriter, r *http.Request) error {
 		Again  bool   `json:"again"`
 	}
 	return s.order(w, r, &body, func(b Bench) error {
-		return b.SetNext(r.Context(), bench.Next{Serial: body.Serial, Stage: body.Stage, Again: body.Again, Who: who(r)})
+		return b.SetNext(r.Context(), bench.Next{Serial: body.Serial, Stage: body.Stage, Again: body.Again, Who: requester(r)})
 	})
 }
 
@@ -132,7 +132,7 @@ func (s *site) record(w http.ResponseWriter, r *http.Request) error {
 		if body.Force && strings.TrimSpace(body.Reason) == "" {
 			return invalid.of("reason", "a forced measurement needs a reason; it is kept with it")
 		}
-		return b.Record(r.Context(), bench.RecordRequest{Force: body.Force, Reason: body.Reason, Who: who(r)})
+		return b.Record(r.Context(), bench.RecordRequest{Force: body.Force, Reason: body.Reason, Who: requester(r)})
 	})
 }
 
@@ -170,7 +170,7 @@ func (s *site) note(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	snapshot := b.Snapshot()
-	entry := record.JournalEntry{Bench: snapshot.Bench, Who: who(r), Action: noteAction,
+	entry := record.JournalEntry{Bench: snapshot.Bench, Who: requester(r), Action: noteAction,
 		Subject: body.Subject, Detail: strings.TrimSpace(body.Note)}
 	if entry.Detail == "" {
 		return invalid.of("note", "write what is to be noted")

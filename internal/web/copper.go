@@ -14,7 +14,7 @@ type whoBody struct {
 	Who string `json:"who"`
 }
 
-func (b whoBody) name(r *http.Request) string { return cmp.Or(b.Who, who(r)) }
+func (b whoBody) name(r *http.Request) string { return cmp.Or(b.Who, requester(r)) }
 
 // measureAgain says that the next coil is one that was not recorded.
 func (s *site) measureAgain(w http.ResponseWriter, r *http.Request) error {

@@ -37,7 +37,7 @@ func (s *site) addDesign(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	design, err = s.server.History.AddDesign(r.Context(), design, who(r))
+	design, err = s.server.History.AddDesign(r.Context(), design, requester(r))
 	if err != nil {
 		return err
 	}
@@ -58,7 +58,7 @@ func (s *site) reviseDesign(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	design, err = s.server.History.ReviseDesign(r.Context(), design, who(r))
+	design, err = s.server.History.ReviseDesign(r.Context(), design, requester(r))
 	if err != nil {
 		return err
 	}

@@ -52,7 +52,7 @@ func (s *site) acknowledge(w http.ResponseWriter, r *http.Request) error {
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	entry, err := s.server.Drift.Acknowledge(r.Context(), r.PathValue("batch"), body.Note, who(r))
+	entry, err := s.server.Drift.Acknowledge(r.Context(), r.PathValue("batch"), body.Note, requester(r))
 	if err != nil {
 		return driftFault(err)
 	}
@@ -71,7 +71,7 @@ func (s *site) reviseBaseline(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	kept, err := s.server.Drift.Revise(r.Context(), watch.Choice{Batch: r.PathValue("batch"), From: body.From, Count: body.Count,
-		Reason: body.Reason, Who: who(r)})
+		Reason: body.Reason, Who: requester(r)})
 	if err != nil {
 		return driftFault(err)
 	}

@@ -127,7 +127,7 @@ func liveRun(report *drift.Report, coils []record.Measurement, spools []record.S
 	if n == 0 { // the newest measurements are of coils potted since, or withdrawn
 		return plain
 	}
-	run := latest(chart.Wander(*report, measured), n)
+	run := latestRun(chart.Wander(*report, measured), n)
 	first, analysed := run.Measurements[0].Sequence, map[string]bool{}
 	for _, m := range run.Measurements {
 		analysed[m.ID] = true
@@ -149,9 +149,9 @@ func byID(measured []record.Measurement) map[string]record.Measurement {
 	return found
 }
 
-// latest is the run with its last n measurements, and with the name of the spool
+// latestRun is the run with its last n measurements, and with the name of the spool
 // the first of them is from.
-func latest(run chart.Run, n int) chart.Run {
+func latestRun(run chart.Run, n int) chart.Run {
 	cut := run.Latest(n)
 	if len(cut.Measurements) < len(run.Measurements) {
 		cut.Spools = spoolsFrom(run.Spools, cut.Measurements[0].Sequence)

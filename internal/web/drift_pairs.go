@@ -43,8 +43,8 @@ func (p picked) Known() string {
 	return significant(100*statistics.Median(p.known), 1) + " %"
 }
 
-// apart says how far the coils of a pair are from each other.
-func apart(ratio float64) string {
+// pairDifference says how far the coils of a pair are from each other.
+func pairDifference(ratio float64) string {
 	percent := 100 * math.Abs(ratio)
 	if percent < 0.005 {
 		return "under 0.01 %"

@@ -66,7 +66,7 @@ func (s *site) planStudy(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
-		return at("studies", plan.Study) + "?" + f.values.Encode(), nil
+		return pagePath("studies", plan.Study) + "?" + f.values.Encode(), nil
 	}, func(status int, f form) error { return s.showStudies(w, r, status, f) })
 }
 
@@ -263,7 +263,7 @@ func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
 		}
 		f.values.Del("part")
 		f.values.Del("operator")
-		return at("studies", name) + "?" + f.values.Encode() + "#next", nil
+		return pagePath("studies", name) + "?" + f.values.Encode() + "#next", nil
 	}, func(status int, f form) error { return s.showStudy(w, r, status, f) })
 }
 

@@ -60,7 +60,8 @@ type driftForms struct{ Acknowledge, Baseline form }
 // batchDrift is what the page of a batch shows of its drift. An analysis that
 // fails does not hide the rest of the page.
 func (s *site) batchDrift(ctx context.Context, batch record.Batch, coils []record.Measurement, all bool, forms driftForms) driftView {
-	view := driftView{Batch: batch.Name, PDF: at("batches", batch.Name, "drift.pdf"), Acknowledge: forms.Acknowledge, Baseline: forms.Baseline}
+	view := driftView{Batch: batch.Name, PDF: pagePath("batches", batch.Name, "drift.pdf"), Acknowledge: forms.Acknowledge,
+		Baseline: forms.Baseline}
 	d, err := s.server.Drift.Batch(ctx, batch.Name)
 	if err != nil {
 		if !errors.Is(err, records.ErrNothing) {
@@ -93,19 +94,19 @@ func (s *site) batchDrift(ctx context.Context, batch record.Batch, coils []recor
 func (s *site) fillDrift(view *driftView, d watch.Drift, run chart.Run) {
 	view.Drift = &d
 	view.More = len(run.Measurements) > mostCharted
-	run = latest(run, mostCharted)
+	run = latestRun(run, mostCharted)
 	view.Chart = s.drawnRun(run)
 	for _, c := range chart.Controls(d.Report, mostCharted) {
 		view.Controls = append(view.Controls, s.drawn(c.Title, len(c.Sequences) <= chartedNarrow, func(v chart.View) (*chart.Picture, error) {
-			c.View = broad(v)
+			c.View = pageWide(v)
 			return c.Picture()
 		}))
 	}
 }
 
-// broad has a picture take the whole width of a page; one for a telephone is
+// pageWide has a picture take the whole width of a page; one for a telephone is
 // drawn higher, because its legend takes several lines.
-func broad(v chart.View) chart.View {
+func pageWide(v chart.View) chart.View {
 	if v.Size.Width == 0 {
 		v.Size.Width = 1120
 	} else {
@@ -117,7 +118,7 @@ func broad(v chart.View) chart.View {
 func (s *site) drawnRun(run chart.Run) drawing {
 	return s.drawn("The coils in the order they were wound", len(run.Measurements) <= chartedNarrow,
 		func(v chart.View) (*chart.Picture, error) {
-			run.View = broad(v)
+			run.View = pageWide(v)
 			return run.Picture()
 		})
 }
@@ -126,12 +127,12 @@ func (s *site) drawnRun(run chart.Run) drawing {
 func driftWords() template.FuncMap {
 	return template.FuncMap{
 		"join":       strings.Join,
-		"prose":      prose,
+		"prose":      typesetSentence,
 		"sources":    sources,
 		"percentOf":  percentOf,
 		"add":        func(a, b int) int { return a + b },
 		"usualParts": func() int { return usualParts },
-		"apart":      apart,
+		"apart":      pairDifference,
 		"shift":      func(ratio *float64) string { return signedPercent(100 * *ratio) },
 		"bound":      func(ratio *float64) string { return minus(fmt.Sprintf("%.2f", 100**ratio)) },
 		"value": func(v *float64, digits int) string {
@@ -143,9 +144,9 @@ func driftWords() template.FuncMap {
 	}
 }
 
-// prose sets the sentences of the analysis as a page sets numbers: with minus
+// typesetSentence sets the sentences of the analysis as a page sets numbers: with minus
 // signs, and units that stay on the line of their number.
-func prose(text string) string {
+func typesetSentence(text string) string {
 	return strings.NewReplacer(" %", "\u00a0%", " Ω", "\u00a0Ω", " kΩ", "\u00a0kΩ").Replace(typeface.Minus(text))
 }
 
@@ -153,8 +154,8 @@ func prose(text string) string {
 func (s *site) acknowledgeForm(w http.ResponseWriter, r *http.Request) error {
 	batch := r.PathValue("batch")
 	return s.submit(w, r, func(f form) (string, error) {
-		_, err := s.server.Drift.Acknowledge(r.Context(), batch, f.Get("note"), by(f, r))
-		return at("batches", batch) + "#drift", driftFault(err)
+		_, err := s.server.Drift.Acknowledge(r.Context(), batch, f.Get("note"), signedBy(f, r))
+		return pagePath("batches", batch) + "#drift", driftFault(err)
 	}, func(status int, f form) error {
 		return s.showBatch(w, r, status, driftForms{Acknowledge: f})
 	})
@@ -164,7 +165,7 @@ func (s *site) acknowledgeForm(w http.ResponseWriter, r *http.Request) error {
 func (s *site) baselineForm(w http.ResponseWriter, r *http.Request) error {
 	batch := r.PathValue("batch")
 	return s.submit(w, r, func(f form) (string, error) {
-		choice := watch.Choice{Batch: batch, Reason: f.Get("reason"), Who: by(f, r)}
+		choice := watch.Choice{Batch: batch, Reason: f.Get("reason"), Who: signedBy(f, r)}
 		for _, field := range []struct {
 			name  string
 			place *int
@@ -176,7 +177,7 @@ func (s *site) baselineForm(w http.ResponseWriter, r *http.Request) error {
 			*field.place = n
 		}
 		_, err := s.server.Drift.Revise(r.Context(), choice)
-		return at("batches", batch) + "#drift", driftFault(err)
+		return pagePath("batches", batch) + "#drift", driftFault(err)
 	}, func(status int, f form) error {
 		return s.showBatch(w, r, status, driftForms{Baseline: f})
 	})

@@ -54,7 +54,7 @@ func (s *site) winderPage(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if view.Design == "" {
-		return notFound.because("winder %q has wound nothing%s", winder, of(design))
+		return notFound.because("winder %q has wound nothing%s", winder, designClause(design))
 	}
 	d, err := s.server.Drift.Winder(r.Context(), winder, view.Design)
 	if err != nil {
@@ -64,13 +64,13 @@ func (s *site) winderPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	view.Drift.PDF = at("winders", winder, "drift.pdf") + "?design=" + url.QueryEscape(view.Design)
+	view.Drift.PDF = pagePath("winders", winder, "drift.pdf") + "?design=" + url.QueryEscape(view.Design)
 	s.fillDrift(&view.Drift, d, chart.Wander(d.Report, measured))
 	return s.renderPage(w, "drift/winder", view)
 }
 
-// of names a design that was asked for.
-func of(design string) string {
+// designClause names a design that was asked for.
+func designClause(design string) string {
 	if design == "" {
 		return ""
 	}
@@ -82,7 +82,7 @@ func (s *site) winderDriftPDF(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.driftPDF(w, r, "Winder "+r.PathValue("winder")+of(r.URL.Query().Get("design")), d)
+	return s.driftPDF(w, r, "Winder "+r.PathValue("winder")+designClause(r.URL.Query().Get("design")), d)
 }
 
 // spoolsView is the spool book of one design.

@@ -116,7 +116,7 @@ func (s *site) voidMeasurement(w http.ResponseWriter, r *http.Request) error {
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	m, err := s.server.History.Void(r.Context(), r.PathValue("id"), body.Reason, who(r))
+	m, err := s.server.History.Void(r.Context(), r.PathValue("id"), body.Reason, requester(r))
 	if err != nil {
 		return err
 	}

@@ -144,9 +144,9 @@ func (s *site) requirePassword(next http.Handler) http.Handler {
 	})
 }
 
-// who names the person behind a request, as given with the password; empty
+// requester names the person behind a request, as given with the password; empty
 // when there is none.
-func who(r *http.Request) string {
+func requester(r *http.Request) string {
 	name, _, _ := r.BasicAuth()
 	return name
 }

@@ -123,7 +123,7 @@ func (s *site) rackForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
-		soak, err := b.Soak(r.Context(), record.Soak{Serial: f.Get("serial"), Batch: f.Get("batch"), Since: since, Who: who(r)})
+		soak, err := b.Soak(r.Context(), record.Soak{Serial: f.Get("serial"), Batch: f.Get("batch"), Since: since, Who: requester(r)})
 		if err != nil {
 			return "", err
 		}
@@ -131,7 +131,7 @@ func (s *site) rackForm(w http.ResponseWriter, r *http.Request) error {
 		if !whole && f.Get("since") != "" {
 			query.Set("since", f.Get("since"))
 		}
-		return at("benches", r.PathValue("bench"), "rack") + "?" + query.Encode(), nil
+		return pagePath("benches", r.PathValue("bench"), "rack") + "?" + query.Encode(), nil
 	}, func(status int, f form) error {
 		if whole {
 			return s.showRack(w, r, status, form{}, f)
@@ -156,7 +156,7 @@ func (f form) since() (time.Time, error) {
 
 // sinceField is a field for since when something has been lying there.
 func sinceField(f form, id string, now time.Time) fieldView {
-	v := field(f, "since", "Since", "empty is now: "+now.Local().Format("15:04")+" by the clock of the bench", "")
+	v := textField(f, "since", "Since", "empty is now: "+now.Local().Format("15:04")+" by the clock of the bench", "")
 	v.ID = id
 	return v
 }

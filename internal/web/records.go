@@ -73,10 +73,10 @@ const narrowPixels = 320
 func (s *site) drawn(name string, narrow bool, draw func(chart.View) (*chart.Picture, error)) drawing {
 	d := drawing{Name: name}
 	var err error
-	if d.Wide, err = svg(draw(inPage())); err == nil && narrow {
+	if d.Wide, err = drawnSVG(draw(inPage())); err == nil && narrow {
 		view := inPage()
 		view.Size.Width = narrowPixels
-		d.Narrow, err = svg(draw(view))
+		d.Narrow, err = drawnSVG(draw(view))
 	}
 	if err != nil {
 		s.log.Warn("picture not drawn", "err", err)
@@ -85,8 +85,8 @@ func (s *site) drawn(name string, narrow bool, draw func(chart.View) (*chart.Pic
 	return d
 }
 
-// svg takes what a chart function returns.
-func svg(p *chart.Picture, err error) (template.HTML, error) {
+// drawnSVG takes what a chart function returns.
+func drawnSVG(p *chart.Picture, err error) (template.HTML, error) {
 	if err != nil {
 		return "", err
 	}
@@ -105,7 +105,7 @@ func inPage() chart.View {
 
 // measurementPath is where one measurement of a coil can be looked at.
 func measurementPath(m record.Measurement) string {
-	return at("coils", m.Serial) + "?measurement=" + m.ID
+	return pagePath("coils", m.Serial) + "?measurement=" + m.ID
 }
 
 // dayOf returns when the day of t begins in the time zone of t, and the next one.

@@ -18,7 +18,7 @@ func (s *site) measureLeads(w http.ResponseWriter, r *http.Request) error {
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	zero, err := b.MeasureLeads(r.Context(), who(r))
+	zero, err := b.MeasureLeads(r.Context(), requester(r))
 	if err != nil {
 		return err
 	}
@@ -42,7 +42,7 @@ func (s *site) measureStandard(w http.ResponseWriter, r *http.Request) error {
 	if body.Standard == "" {
 		return invalid.of("standard", "is missing: say which standard is on the clips")
 	}
-	check, err := b.MeasureStandard(r.Context(), bench.Standard{Name: body.Standard, NominalOhms: body.NominalOhms, Who: who(r)})
+	check, err := b.MeasureStandard(r.Context(), bench.Standard{Name: body.Standard, NominalOhms: body.NominalOhms, Who: requester(r)})
 	if err != nil {
 		return err
 	}
@@ -91,7 +91,7 @@ func (s *site) addCalibration(w http.ResponseWriter, r *http.Request) error {
 	c := record.Calibration{Bench: snapshot.Bench, Role: body.Role, Instrument: body.Instrument, Certificate: body.Certificate,
 		CorrectionRatio: body.CorrectionRatio, Note: body.Note, By: body.By}
 	if c.By == "" {
-		c.By = who(r)
+		c.By = requester(r)
 	}
 	if c.Instrument == "" && c.Role == record.Meter {
 		c.Instrument = snapshot.Meter.Label()

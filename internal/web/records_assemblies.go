@@ -26,7 +26,7 @@ func (s *site) addAssembly(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if body.By == "" {
-		body.By = who(r)
+		body.By = requester(r)
 	}
 	kept, err := s.server.History.AddAssembly(r.Context(),
 		record.Assembly{Serial: body.Serial, First: body.First, Second: body.Second, Note: body.Note, By: body.By}, body.TakeApart)
@@ -53,14 +53,14 @@ func (s *site) assemblyForm(w http.ResponseWriter, r *http.Request) error {
 	return s.submit(w, r, func(f form) (string, error) {
 		second := f.Get("second")
 		_, err := s.server.History.AddAssembly(r.Context(),
-			record.Assembly{Serial: f.Get("serial"), First: first, Second: second, By: who(r)}, f.Get("take_apart") != "")
+			record.Assembly{Serial: f.Get("serial"), First: first, Second: second, By: requester(r)}, f.Get("take_apart") != "")
 		if errors.Is(err, record.ErrNotFound) {
 			err = invalid.of("second", "coil %s was never measured; look at its number", second)
 		}
 		if errors.Is(err, record.ErrConflict) {
 			err = invalid.of("take_apart", "%v", err)
 		}
-		return at("coils", first), err
+		return pagePath("coils", first), err
 	}, func(status int, f form) error { return s.showCoilPage(w, r, status, f) })
 }
 

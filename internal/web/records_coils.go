@@ -103,7 +103,7 @@ func (s *site) coilPage(w http.ResponseWriter, r *http.Request) error {
 	if a == nil || otherwise != nil || a.First == r.PathValue("serial") {
 		return cmp.Or(otherwise, err)
 	}
-	http.Redirect(w, r, at("coils", a.First), http.StatusSeeOther)
+	http.Redirect(w, r, pagePath("coils", a.First), http.StatusSeeOther)
 	return nil
 }
 
@@ -115,7 +115,7 @@ func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, 
 	}
 	query := r.URL.Query()
 	if coil.Serial != r.PathValue("serial") {
-		to := at("coils", coil.Serial)
+		to := pagePath("coils", coil.Serial)
 		if len(query) > 0 {
 			to += "?" + query.Encode()
 		}
@@ -125,7 +125,7 @@ func (s *site) showCoilPage(w http.ResponseWriter, r *http.Request, status int, 
 	if id := f.Get("measurement"); id != "" {
 		query = url.Values{"measurement": {id}}
 	}
-	m, err := pick(coil, query)
+	m, err := pickMeasurement(coil, query)
 	if err != nil {
 		return err
 	}
@@ -206,11 +206,11 @@ func (s *site) voidCoil(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
-		m, err := pick(coil, url.Values{"measurement": {f.Get("measurement")}})
+		m, err := pickMeasurement(coil, url.Values{"measurement": {f.Get("measurement")}})
 		if err != nil {
 			return "", err
 		}
-		if m, err = s.server.History.Void(r.Context(), m.ID, f.Get("reason"), who(r)); err != nil {
+		if m, err = s.server.History.Void(r.Context(), m.ID, f.Get("reason"), requester(r)); err != nil {
 			return "", err
 		}
 		return measurementPath(m), nil

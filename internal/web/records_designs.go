@@ -45,8 +45,8 @@ func (s *site) addDesignForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", atField(err)
 		}
-		design, err = s.server.History.AddDesign(r.Context(), design, who(r))
-		return at("designs", design.Name), err
+		design, err = s.server.History.AddDesign(r.Context(), design, requester(r))
+		return pagePath("designs", design.Name), err
 	}, func(status int, f form) error { return s.showDesigns(w, r, status, f) })
 }
 
@@ -132,8 +132,8 @@ func (s *site) reviseDesignForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", atField(err)
 		}
-		design, err = s.server.History.ReviseDesign(r.Context(), design, who(r))
-		return at("designs", design.Name), err
+		design, err = s.server.History.ReviseDesign(r.Context(), design, requester(r))
+		return pagePath("designs", design.Name), err
 	}, func(status int, f form) error { return s.showDesignPage(w, r, status, &f, "") })
 }
 
@@ -176,7 +176,7 @@ func (f form) design(base record.Design) (workshop.DesignRequest, error) {
 	note := strings.ReplaceAll(f.Get("note"), "\r\n", "\n")
 	r := workshop.DesignRequest{Note: &note, Confirm: f.Get("confirm") != ""}
 	var err error
-	if r.TargetOhms, err = told(f.ohms("target_ohms")); err != nil {
+	if r.TargetOhms, err = given(f.ohms("target_ohms")); err != nil {
 		return r, err
 	}
 	if err := f.tolerance(&r); err != nil {
@@ -186,14 +186,14 @@ func (f form) design(base record.Design) (workshop.DesignRequest, error) {
 		name  string
 		place **float64
 	}{{"guard_factor", &r.GuardFactor}, {"alpha_per_kelvin", &r.AlphaPerKelvin}, {wantedField, &r.WantedUncertaintyPercent}} {
-		if *field.place, err = told(f.number(field.name)); err != nil {
+		if *field.place, err = given(f.number(field.name)); err != nil {
 			return r, err
 		}
 	}
-	if r.GaugeAWG, err = told(f.whole("gauge_awg")); err != nil {
+	if r.GaugeAWG, err = given(f.whole("gauge_awg")); err != nil {
 		return r, err
 	}
-	if r.Turns, err = told(f.whole("turns")); err != nil {
+	if r.Turns, err = given(f.whole("turns")); err != nil {
 		return r, err
 	}
 	if r.TimeConstantSeconds, err = f.timeConstant(base); err != nil {
@@ -233,7 +233,7 @@ func (f form) tolerance(r *workshop.DesignRequest) (err error) {
 		if f.Get(limit.name) == "" {
 			continue
 		}
-		if *limit.place, err = told(f.ohms(limit.name)); err != nil {
+		if *limit.place, err = given(f.ohms(limit.name)); err != nil {
 			return err
 		}
 	}
@@ -243,7 +243,7 @@ func (f form) tolerance(r *workshop.DesignRequest) (err error) {
 		}
 		return nil
 	}
-	width, err := told(f.number("tolerance"))
+	width, err := given(f.number("tolerance"))
 	if err != nil {
 		return err
 	}
@@ -296,8 +296,8 @@ func (f form) whole(name string) (int, error) {
 	return int(value), err
 }
 
-// told is a value that was told, for a request that may leave it out.
-func told[T any](value T, err error) (*T, error) { return &value, err }
+// given is a value that was told, for a request that may leave it out.
+func given[T any](value T, err error) (*T, error) { return &value, err }
 
 // atField names the fields of a design's form that ask for something in another
 // way than a request does.

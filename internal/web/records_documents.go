@@ -91,7 +91,7 @@ func (s *site) chosen(r *http.Request) (record.Measurement, error) {
 	if err != nil {
 		return record.Measurement{}, err
 	}
-	m, err := pick(coil, r.URL.Query())
+	m, err := pickMeasurement(coil, r.URL.Query())
 	if err != nil {
 		return record.Measurement{}, err
 	}
@@ -99,9 +99,9 @@ func (s *site) chosen(r *http.Request) (record.Measurement, error) {
 	return m, err
 }
 
-// pick chooses among the measurements of a coil: the one the query names, or
+// pickMeasurement chooses among the measurements of a coil: the one the query names, or
 // the newest one that stands, or the newest one when none does.
-func pick(coil record.Coil, query url.Values) (record.Measurement, error) {
+func pickMeasurement(coil record.Coil, query url.Values) (record.Measurement, error) {
 	id := query.Get("measurement")
 	for _, m := range coil.Measurements {
 		if m.ID == id || id == "" && m.Stands() {
@@ -213,16 +213,16 @@ func (s *site) batchLabels(w http.ResponseWriter, r *http.Request) error {
 	if next != "" {
 		return conflict.because("batch %s has more than %d measurements, too many for one document; print coil by coil", batch, record.MaxPage)
 	}
-	list = ready(list, which == "all")
+	list = readyForPaper(list, which == "all")
 	if len(list) == 0 {
 		return notFound.because("batch %s has no coil to print a label for", batch)
 	}
 	return s.labels(w, r, "labels of "+batch+".pdf", list)
 }
 
-// ready picks of each coil the newest measurement that stands, in the order of
+// readyForPaper picks of each coil the newest measurement that stands, in the order of
 // the batch; those out of tolerance only when all are wanted.
-func ready(list []record.Measurement, all bool) []record.Measurement {
+func readyForPaper(list []record.Measurement, all bool) []record.Measurement {
 	newest := map[string]string{}
 	for _, m := range list { // the oldest first
 		if m.Stands() {

@@ -58,12 +58,12 @@ func (s *site) findPage(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		if assembly != nil {
-			http.Redirect(w, r, at("coils", assembly.First), http.StatusSeeOther)
+			http.Redirect(w, r, pagePath("coils", assembly.First), http.StatusSeeOther)
 			return nil
 		}
 	}
 	if len(view.Coils) > 0 && view.Coils[0].Serial == view.Text || s.oneCoil(view) {
-		http.Redirect(w, r, at("coils", view.Coils[0].Serial), http.StatusSeeOther)
+		http.Redirect(w, r, pagePath("coils", view.Coils[0].Serial), http.StatusSeeOther)
 		return nil
 	}
 	return s.renderPage(w, "records/find", view)

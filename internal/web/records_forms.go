@@ -51,9 +51,9 @@ type fieldView struct {
 	Required bool
 }
 
-// field shows a field of f. The kind is "required", or "decimal" or "numeric",
+// textField shows a field of f. The kind is "required", or "decimal" or "numeric",
 // or "" for a text that need not be told.
-func field(f form, name, label, hint, kind string) fieldView {
+func textField(f form, name, label, hint, kind string) fieldView {
 	v := fieldView{ID: strings.ReplaceAll(name, ".", "-"), Name: name, Label: label, Hint: hint,
 		Value: f.Get(name), Wrong: f.At(name), Required: kind == "required"}
 	if !v.Required {

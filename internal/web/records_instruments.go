@@ -158,7 +158,7 @@ func (s *site) showInstruments(w http.ResponseWriter, r *http.Request, status in
 
 // savedPath leads back to a part of the page, which then shows what was kept.
 func savedPath(benchName, id, part string) string {
-	return at("instruments", benchName) + "?saved=" + id + "#" + part
+	return pagePath("instruments", benchName) + "?saved=" + id + "#" + part
 }
 
 // leadsForm measures the leads, with the clips shorted.
@@ -168,7 +168,7 @@ func (s *site) leadsForm(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return s.submit(w, r, func(f form) (string, error) {
-		zero, err := b.MeasureLeads(r.Context(), by(f, r))
+		zero, err := b.MeasureLeads(r.Context(), signedBy(f, r))
 		return savedPath(r.PathValue("bench"), zero.ID, "leads"), err
 	}, func(status int, f form) error {
 		return s.showInstruments(w, r, status, instrumentForms{Leads: f})
@@ -189,7 +189,7 @@ func (s *site) standardForm(w http.ResponseWriter, r *http.Request) error {
 		if f.Get("standard") == "" {
 			return "", invalid.of("standard", "is missing: write what stands on the resistor")
 		}
-		check, err := b.MeasureStandard(r.Context(), bench.Standard{Name: f.Get("standard"), NominalOhms: nominal, Who: by(f, r)})
+		check, err := b.MeasureStandard(r.Context(), bench.Standard{Name: f.Get("standard"), NominalOhms: nominal, Who: signedBy(f, r)})
 		return savedPath(r.PathValue("bench"), check.ID, "check"), err
 	}, func(status int, f form) error {
 		return s.showInstruments(w, r, status, instrumentForms{Standard: f})
@@ -207,7 +207,7 @@ func (s *site) calibrationForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
-		c.By = by(f, r)
+		c.By = signedBy(f, r)
 		c, err = s.server.History.AddCalibration(r.Context(), c)
 		return savedPath(c.Bench, c.ID, "calibrations"), err
 	}, func(status int, f form) error {
@@ -247,12 +247,12 @@ func (s *site) calibrationFrom(f form, snapshot bench.Snapshot) (c record.Calibr
 	return c, nil
 }
 
-// by is who says so: the name in the form, or the one that was logged in.
-func by(f form, r *http.Request) string {
+// signedBy is who says so: the name in the form, or the one that was logged in.
+func signedBy(f form, r *http.Request) string {
 	if name := f.Get("by"); name != "" {
 		return name
 	}
-	return who(r)
+	return requester(r)
 }
 
 // day reads a date as the beginning of that local day; zero when it was not

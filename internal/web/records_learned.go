@@ -121,8 +121,8 @@ func (s *site) useLearnedForm(w http.ResponseWriter, r *http.Request) error {
 		if design.Revision, err = strconv.Atoi(f.Get(revisionField)); err != nil || design.Revision < 1 {
 			return "", invalid.of(revisionField, "is missing: load the page of the design again")
 		}
-		design, err = s.server.History.ReviseDesign(r.Context(), design, who(r))
-		return at("designs", design.Name) + "#learned", err
+		design, err = s.server.History.ReviseDesign(r.Context(), design, requester(r))
+		return pagePath("designs", design.Name) + "#learned", err
 	}, func(status int, f form) error {
 		return s.showDesignPage(w, r, status, nil, cmp.Or(f.Problem, "not done"))
 	})

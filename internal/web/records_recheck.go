@@ -223,9 +223,9 @@ func (s *site) fillRecheck(ctx context.Context, view *recheckView, filter record
 			}
 		}
 		if one.Changed() {
-			view.MoreChanged += add(&view.Changed, one)
+			view.MoreChanged += appendShown(&view.Changed, one)
 		} else {
-			view.MoreSame += add(&view.Same, one)
+			view.MoreSame += appendShown(&view.Same, one)
 		}
 		return nil
 	})
@@ -239,8 +239,8 @@ func (s *site) fillRecheck(ctx context.Context, view *recheckView, filter record
 	return nil
 }
 
-// add appends to a list that is shown, and returns 1 when it is full.
-func add(list *[]rechecked, one rechecked) int {
+// appendShown appends to a list that is shown, and returns 1 when it is full.
+func appendShown(list *[]rechecked, one rechecked) int {
 	if len(*list) >= shownRechecked {
 		return 1
 	}

@@ -214,7 +214,7 @@ func TestRecheckIsBounded(t *testing.T) {
 	var list []rechecked
 	left := 0
 	for range shownRechecked + 3 {
-		left += add(&list, rechecked{})
+		left += appendShown(&list, rechecked{})
 	}
 	if len(list) != shownRechecked || left != 3 {
 		t.Errorf("got %d shown and %d left out, want %d and 3", len(list), left, shownRechecked)

@@ -45,7 +45,7 @@ func newWireView(d record.Design) *wireView {
 		return nil
 	}
 	view := &wireView{}
-	own, err := wind(d, d.GaugeAWG)
+	own, err := windingOfDesign(d, d.GaugeAWG)
 	if err != nil {
 		view.Trouble = err.Error()
 		return view
@@ -57,7 +57,7 @@ func newWireView(d record.Design) *wireView {
 		case gauge == d.GaugeAWG:
 			view.Gauges = append(view.Gauges, own)
 		case gauge >= copper.MinGauge && gauge <= copper.MaxGauge:
-			neighbour, err := wind(d, gauge)
+			neighbour, err := windingOfDesign(d, gauge)
 			if err != nil {
 				view.Trouble = err.Error()
 				return view
@@ -124,8 +124,8 @@ func windingOf(d record.Design, gauge int) (copper.Winding, error) {
 	return copper.NewWinding(wire, copper.Bobbin(*d.Bobbin))
 }
 
-// wind says what the target of a design means in wire of a gauge.
-func wind(d record.Design, gauge int) (windingView, error) {
+// windingOfDesign says what the target of a design means in wire of a gauge.
+func windingOfDesign(d record.Design, gauge int) (windingView, error) {
 	wire, err := wireOf(d, gauge)
 	if err != nil {
 		return windingView{}, err

@@ -19,9 +19,9 @@ import (
 // recordWords are the template functions of the record pages.
 func recordWords() template.FuncMap {
 	return template.FuncMap{
-		"at":                 at,
+		"at":                 pagePath,
 		"measurementPath":    measurementPath,
-		"off":                off,
+		"off":                percentOffTarget,
 		"percent":            percent,
 		"chance":             chance,
 		"conforms":           quantity.FormatChance,
@@ -34,7 +34,7 @@ func recordWords() template.FuncMap {
 		"roughly":            roughly,
 		"number":             number,
 		"round":              func(v float64) string { return strconv.FormatFloat(v, 'f', 0, 64) },
-		"field":              field,
+		"field":              textField,
 		"deviation":          deviationWords,
 		"instrumentKey":      instrumentKey,
 		"localDay":           localDay,
@@ -46,7 +46,7 @@ func recordWords() template.FuncMap {
 		"bar":                func(v, of float64) float64 { return math.Round(1000*v/of) / 10 },
 		"fewChanged":         fewChanged,
 		"coilPath":           coilPath,
-		"older":              older,
+		"older":              countOlderFormula,
 		"since":              sinceField,
 		"supersededBy":       supersededBy,
 		"timeConstant":       timeConstantWords,
@@ -61,8 +61,8 @@ func recordWords() template.FuncMap {
 // allVerdicts in the order they are counted in.
 var allVerdicts = []conformity.Verdict{conformity.In, conformity.High, conformity.Low, conformity.Undecided}
 
-// at is the path of a page: each part is one step, whatever is in it.
-func at(parts ...string) string {
+// pagePath is the path of a page: each part is one step, whatever is in it.
+func pagePath(parts ...string) string {
 	var b strings.Builder
 	for _, part := range parts {
 		b.WriteString("/" + url.PathEscape(part))
@@ -70,9 +70,9 @@ func at(parts ...string) string {
 	return b.String()
 }
 
-// off says how far ohms is from target, in percent of the target; "" without
+// percentOffTarget says how far ohms is from target, in percent of the target; "" without
 // one.
-func off(ohms, target float64) string {
+func percentOffTarget(ohms, target float64) string {
 	if target <= 0 {
 		return ""
 	}

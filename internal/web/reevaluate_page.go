@@ -137,7 +137,7 @@ func (s *site) reevaluateForm(w http.ResponseWriter, r *http.Request) error {
 	}
 	view.Applying = true
 	return s.evaluateAgain(w, r, view, func(work bench.Reevaluation, pick bench.Selection) (bench.Reevaluated, error) {
-		return work.Apply(r.Context(), pick, f.Get("reason"), who(r))
+		return work.Apply(r.Context(), pick, f.Get("reason"), requester(r))
 	})
 }
 
@@ -205,8 +205,8 @@ func serialsIn(text string) (serials []string) {
 	return serials
 }
 
-// older is how many measurements that stand are by an older formula.
-func older(list []record.Measurement) (n int) {
+// countOlderFormula is how many measurements that stand are by an older formula.
+func countOlderFormula(list []record.Measurement) (n int) {
 	for _, m := range list {
 		if m.Stands() && m.Formula < r20.Formula {
 			n++

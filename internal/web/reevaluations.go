@@ -54,7 +54,7 @@ func (s *site) reevaluate(w http.ResponseWriter, r *http.Request) error {
 	work := bench.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive}
 	sum, err := func() (bench.Reevaluated, error) {
 		if body.Apply {
-			return work.Apply(r.Context(), pick, body.Reason, cmp.Or(body.Who, who(r)))
+			return work.Apply(r.Context(), pick, body.Reason, cmp.Or(body.Who, requester(r)))
 		}
 		return work.Preview(r.Context(), pick)
 	}()

@@ -38,8 +38,8 @@ func TestReevaluatePage(t *testing.T) {
 		t.Fatalf("%d measurements, %v", len(kept), err)
 	}
 	batch := kept[0].Batch
-	wantText(t, w.page(t, at("batches", batch)), "3 measurements of this batch are by rules that only bounded", "See what today's rules give")
-	wantText(t, w.page(t, at("coils", kept[0].Serial)), "version 1; see what today's gives", "not estimated: taken to be within")
+	wantText(t, w.page(t, pagePath("batches", batch)), "3 measurements of this batch are by rules that only bounded", "See what today's rules give")
+	wantText(t, w.page(t, pagePath("coils", kept[0].Serial)), "version 1; see what today's gives", "not estimated: taken to be within")
 	wantNoText(t, w.page(t, "/reevaluate"), "Preview")
 
 	for _, path := range []string{reevaluatePath("batch", batch), reevaluatePath("design", kept[0].Design), "/reevaluate?show=1"} {
@@ -71,9 +71,9 @@ func TestReevaluatePage(t *testing.T) {
 	}
 	wantText(t, string(answer.body), "Stored", "Measurements 3")
 	wantNoText(t, string(answer.body), "Store the new results")
-	wantText(t, w.page(t, at("coils", kept[0].Serial)), "evaluated again: the copper is estimated now", "copper against probe", "estimated",
+	wantText(t, w.page(t, pagePath("coils", kept[0].Serial)), "evaluated again: the copper is estimated now", "copper against probe", "estimated",
 		"; from ")
-	wantNoText(t, w.page(t, at("batches", batch)), "only bounded")
+	wantNoText(t, w.page(t, pagePath("batches", batch)), "only bounded")
 	wantText(t, w.page(t, reevaluatePath("batch", batch)), "there is nothing to evaluate again")
 }
 

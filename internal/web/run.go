@@ -114,7 +114,7 @@ func drawRun(snapshot bench.Snapshot, run chart.Run, width int) (template.HTML, 
 			run.Size.Height = 380 // the legend takes several lines
 		}
 	}
-	return svg(run.Picture())
+	return drawnSVG(run.Picture())
 }
 
 // chartStyle serves the colours of the pictures.

@@ -121,7 +121,7 @@ func (r DesignRequest) over(base record.Design) (record.Design, error) {
 		return d, err
 	}
 	if d.TargetOhms != base.TargetOhms && !r.Confirm {
-		if err := usual(d.TargetOhms); err != nil {
+		if err := checkUsual(d.TargetOhms); err != nil {
 			return d, err
 		}
 	}
@@ -161,7 +161,7 @@ func (r DesignRequest) limits(d *record.Design, base record.Design) error {
 		if width := *r.ToleranceOhms; !(width > 0 && width < d.TargetOhms) {
 			return record.Invalid(field, "must be more than nothing and less than the target itself, not %g Ω", width)
 		}
-		d.LowerOhms, d.UpperOhms = about(d.TargetOhms, exact(*r.ToleranceOhms))
+		d.LowerOhms, d.UpperOhms = limitsAbout(d.TargetOhms, exact(*r.ToleranceOhms))
 	case d.TargetOhms != base.TargetOhms:
 		percent, even := TolerancePercent(base)
 		if !even {
@@ -177,13 +177,13 @@ func setPercent(d *record.Design, percent float64) error {
 		return record.Invalid("tolerance_percent", "must be more than 0 %% and less than 100 %%, not %g %%", percent)
 	}
 	width := new(big.Rat).Mul(exact(d.TargetOhms), exact(percent))
-	d.LowerOhms, d.UpperOhms = about(d.TargetOhms, width.Quo(width, big.NewRat(100, 1)))
+	d.LowerOhms, d.UpperOhms = limitsAbout(d.TargetOhms, width.Quo(width, big.NewRat(100, 1)))
 	return nil
 }
 
-// about is target minus and plus width. It is reckoned in decimals, such as people
+// limitsAbout is target minus and plus width. It is reckoned in decimals, such as people
 // write: 5 % of 6690 Ω more is 7024.5 Ω, and not 7024.500000000001.
-func about(target float64, width *big.Rat) (lower, upper float64) {
+func limitsAbout(target float64, width *big.Rat) (lower, upper float64) {
 	middle := exact(target)
 	lower, _ = new(big.Rat).Sub(middle, width).Float64()
 	upper, _ = new(big.Rat).Add(middle, width).Float64()
@@ -217,8 +217,8 @@ func TolerancePercent(d record.Design) (percent float64, even bool) {
 	return percent, true
 }
 
-// usual asks about a target that is no usual one.
-func usual(targetOhms float64) error {
+// checkUsual asks about a target that is no usual one.
+func checkUsual(targetOhms float64) error {
 	if targetOhms >= LeastUsualOhms && targetOhms <= GreatestUsualOhms || !(targetOhms > 0) {
 		return nil
 	}

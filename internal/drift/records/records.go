@@ -60,7 +60,7 @@ func Batch(ctx context.Context, store Store, name string, zone *time.Location) (
 	options, err := optionsOf(ctx, store, batch.Winder, design)
 	options.CheckReferenceOhms = reference
 	if err == nil && batch.ClosedAt == nil {
-		options.Next, err = coming(ctx, store, batch, coils[len(coils)-1])
+		options.Next, err = coilToCome(ctx, store, batch, coils[len(coils)-1])
 	}
 	return coils, options, err
 }
@@ -78,7 +78,7 @@ func Winder(ctx context.Context, store Store, winder, design string, zone *time.
 	if designs := designsOf(batches.list); len(designs) > 1 {
 		return nil, drift.Options{}, fmt.Errorf("winder %s wound %s: %w; choose one", winder, strings.Join(designs, ", "), ErrSeveralDesigns)
 	}
-	return wound(ctx, store, winder, batches, zone)
+	return newestWound(ctx, store, winder, batches, zone)
 }
 
 // Revision returns the coils that a winder wound to one revision of a design,
@@ -90,7 +90,7 @@ func Revision(ctx context.Context, store Store, winder, design string, revision 
 		return nil, drift.Options{}, err
 	}
 	batches.list = slices.DeleteFunc(batches.list, func(b record.Batch) bool { return b.DesignRevision != revision })
-	return wound(ctx, store, winder, batches, zone)
+	return newestWound(ctx, store, winder, batches, zone)
 }
 
 // Design returns the newest [MostCoils] coils of a design, whoever wound them,
@@ -100,7 +100,7 @@ func Design(ctx context.Context, store Store, design string, zone *time.Location
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	coils, options, err := wound(ctx, store, "", batches, zone)
+	coils, options, err := newestWound(ctx, store, "", batches, zone)
 	if errors.Is(err, ErrNothing) {
 		err = fmt.Errorf("design %s: %w", design, ErrNothing)
 	}
@@ -156,8 +156,8 @@ func batchesOf(ctx context.Context, store Store, winder, design string) (batches
 	return found, err
 }
 
-// wound returns the newest coils of a winder's batches, numbered through.
-func wound(ctx context.Context, store Store, winder string, of batches, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+// newestWound returns the newest coils of a winder's batches, numbered through.
+func newestWound(ctx context.Context, store Store, winder string, of batches, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	of = of.newest()
 	coils, reference, err := coilsOf(ctx, store, of.list, zone)
 	if err != nil {

@@ -65,7 +65,7 @@ func (w *Watcher) freeze(ctx context.Context, winder, design string, revision in
 		return nil
 	}
 	d, err := analyse(coils, options)
-	if err != nil || !steady(d.Report) {
+	if err != nil || !steadyBaseline(d.Report) {
 		return err
 	}
 	b := baselineOf(d.Report)
@@ -76,9 +76,9 @@ func (w *Watcher) freeze(ctx context.Context, winder, design string, revision in
 	return err
 }
 
-// steady says whether a report's baseline is whole and holds neither a step nor
+// steadyBaseline says whether a report's baseline is whole and holds neither a step nor
 // a trend.
-func steady(r drift.Report) bool {
+func steadyBaseline(r drift.Report) bool {
 	if r.Baseline == nil || r.Baseline.Short {
 		return false
 	}

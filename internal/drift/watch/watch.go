@@ -139,11 +139,11 @@ func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) 
 		return d, err
 	}
 	d.Note = &notes[0]
-	then, err := before(notes[0].Time, coils, options)
+	then, err := reportBefore(notes[0].Time, coils, options)
 	if err != nil {
 		return Drift{}, fmt.Errorf("batch %s as it was: %w", name, err)
 	}
-	d.News = news(d.Report, then)
+	d.News = raisesNews(d.Report, then)
 	return d, nil
 }
 
@@ -172,8 +172,8 @@ func analyse(coils []drift.Coil, options drift.Options) (Drift, error) {
 	return Drift{Report: report, Standing: Standing(report)}, nil
 }
 
-// before is the report that a person had before them at an instant.
-func before(at time.Time, coils []drift.Coil, options drift.Options) (drift.Report, error) {
+// reportBefore is the report that a person had before them at an instant.
+func reportBefore(at time.Time, coils []drift.Coil, options drift.Options) (drift.Report, error) {
 	var known []drift.Coil
 	for _, c := range coils {
 		if !c.WoundAt().After(at) {

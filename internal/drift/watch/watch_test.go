@@ -456,7 +456,7 @@ func TestNews(t *testing.T) {
 		"a trend that ended elsewhere": {over, trendOver(10, 30), true},
 		"a step at the end of a trend": {moved, trend, true},
 	} {
-		if got := news(tt.now, tt.then); got != tt.want {
+		if got := raisesNews(tt.now, tt.then); got != tt.want {
 			t.Errorf("%s: got %v, standing %v after %v", name, got, Standing(tt.now), Standing(tt.then))
 		}
 	}
