@@ -240,8 +240,8 @@ func (m *Machine) dropStep() {
 	}
 	above, below := 0, 0
 	for _, p := range m.points(m.usable[n:]) {
-		limit := outlierScales * math.Hypot(scale, l.errorAt(p.seconds, len(before)))
-		switch off := p.ohms - l.at(p.seconds); {
+		limit := outlierScales * math.Hypot(scale, l.errorAt(p.Seconds, len(before)))
+		switch off := p.Ohms - l.at(p.Seconds); {
 		case off > limit:
 			above++
 		case off < -limit:
@@ -341,11 +341,7 @@ func (m *Machine) learn() *TimeConstantEstimate {
 	if len(m.usable) == 0 {
 		return nil
 	}
-	points := make([]point, len(m.course))
-	for i, p := range m.course {
-		points[i] = point{p.Seconds, p.Ohms}
-	}
-	e := fitCooling(points, m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
+	e := fitCooling(m.course, m.settings.AlphaPerKelvin*m.usable[len(m.usable)-1].Value)
 	if e != nil && m.probeMoved() > steadyRoomShare*math.Abs(e.StartKelvin) {
 		return nil // it is the room's course as well
 	}

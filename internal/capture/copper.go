@@ -121,11 +121,7 @@ func (m *Machine) consistentEarly(w window) int {
 	if len(later) < earlyReadings || len(m.early) == 0 {
 		return len(m.early)
 	}
-	points := make([]point, len(later))
-	for i, p := range later {
-		points[i] = point{p.Seconds, p.Ohms}
-	}
-	l, ok := fitLine(points)
+	l, ok := fitLine(later)
 	if !ok {
 		return len(m.early)
 	}
@@ -133,7 +129,7 @@ func (m *Machine) consistentEarly(w window) int {
 	first := len(m.early)
 	for first > 0 {
 		p := m.point(m.early[first-1])
-		if math.Abs(p.Ohms-l.at(p.Seconds)) > earlyScales*math.Hypot(residual, l.errorAt(p.Seconds, len(points))) {
+		if math.Abs(p.Ohms-l.at(p.Seconds)) > earlyScales*math.Hypot(residual, l.errorAt(p.Seconds, len(later))) {
 			break
 		}
 		first--
