@@ -259,12 +259,12 @@ func goldenSection(f func(float64) float64, low, high float64) float64 {
 	return (low + high) / 2
 }
 
-// points gives readings as seconds before the machine's latest reading, whose
-// place in time matters to no line.
-func (m *Machine) points(readings []driver.Reading) []warmth.Point {
+// pointsBefore gives readings as seconds before the latest one, whose place in
+// time matters to no line.
+func pointsBefore(latest time.Time, readings []driver.Reading) []warmth.Point {
 	points := make([]warmth.Point, len(readings))
 	for i, r := range readings {
-		points[i] = warmth.Point{Seconds: r.Time.Sub(m.lastMeter.Time).Seconds(), Ohms: r.Value}
+		points[i] = warmth.Point{Seconds: r.Time.Sub(latest).Seconds(), Ohms: r.Value}
 	}
 	return points
 }
