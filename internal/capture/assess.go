@@ -3,8 +3,8 @@ package capture
 import (
 	"fmt"
 	"math"
+	"time"
 
-	"coilkeep/driver"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/uncertainty"
@@ -69,12 +69,12 @@ func (a assessment) wellKnown(s Settings) bool {
 // percent is U in percent of R20.
 func (a assessment) percent() float64 { return 100 * a.r20.ExpandedUncertaintyOhms / a.r20.R20Ohms }
 
-// assess judges the readings at hand. With forced, an unsteady or drifting
-// window still gets its numbers, with the width that belongs to it.
-func (m *Machine) assess(forced bool) assessment {
-	s := m.settings
-	a := assessment{have: len(m.usable), state: Settling, refusal: TooShort}
-	readings, want, enough := latestWindow(m.usable, s.Readings, s.FewestReadings, s.Window)
+// assess judges the readings at hand, now being the time of the meter's latest.
+// With forced, an unsteady or drifting window still gets its numbers, with the
+// width that belongs to it.
+func (c *contact) assess(s Settings, temps *temperatures, now time.Time, forced bool) assessment {
+	a := assessment{have: len(c.usable), state: Settling, refusal: TooShort}
+	readings, want, enough := latestWindow(c.usable, s.Readings, s.FewestReadings, s.Window)
 	a.want = want
 	if !enough {
 		a.words = fmt.Sprintf("settling, %d of %d", min(a.have, a.want), a.want)
@@ -82,14 +82,14 @@ func (m *Machine) assess(forced bool) assessment {
 	}
 	a.have = a.want
 	a.window = judgeWindow(readings, s.spreadOhms)
-	celsius, step, noTemperature := m.pair(readings)
-	a.copper = m.copper(a.window, celsius)
+	celsius, step, noTemperature := temps.during(readings, s.MaxAge)
+	a.copper = c.copper(s, a.window, celsius, now)
 	drifting := !forced && a.drifts(s)
 	if !a.window.steady && !forced {
 		if a.window.spread && drifting { // it is the drift that spreads them
 			return a.drifting(s)
 		}
-		return a.unsteady(m.patienceOver())
+		return a.unsteady(c.patienceOver(s, now))
 	}
 	if noTemperature != nil {
 		return a.withoutResult(noTemperature)
@@ -98,9 +98,9 @@ func (m *Machine) assess(forced bool) assessment {
 		if drifting {
 			return a.drifting(s)
 		}
-		return a.vague(m.patienceOver())
+		return a.vague(c.patienceOver(s, now))
 	}
-	if err := a.evaluate(s, celsius, step, m.probeMoved(), forced); err != nil {
+	if err := a.evaluate(s, celsius, step, c.probeMoved(s), forced); err != nil {
 		return a.withoutResult(err)
 	}
 	if drifting {
@@ -128,21 +128,6 @@ func (a assessment) gaining(s Settings) string {
 func (a assessment) drifts(s Settings) bool {
 	limit := s.SlopePercentPerMinute / 100 / 60 * a.window.meanOhms
 	return math.Abs(a.copper.SlopeOhmsPerSecond)-uncertainty.CoverageFactor(0)*a.copper.SlopeStandardErrorPerSecond > limit
-}
-
-// patienceOver is true when the coil has had the time it is given.
-func (m *Machine) patienceOver() bool {
-	return len(m.usable) > 0 && m.lastMeter.Time.Sub(m.usable[0].Time) >= m.settings.Patience
-}
-
-// pair finds the temperature in the middle of a window.
-func (m *Machine) pair(readings []driver.Reading) (celsius, step float64, err error) {
-	first, last := readings[0].Time, readings[len(readings)-1].Time
-	celsius, step, err = m.temps.at(first.Add(last.Sub(first)/2), last, m.settings.MaxAge)
-	if err != nil {
-		return 20, 0, err // near enough to name a drift by
-	}
-	return celsius, step, nil
 }
 
 // withoutResult says why the window cannot be referred to 20 °C.

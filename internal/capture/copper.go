@@ -60,39 +60,38 @@ func (s Settings) origin(e warmth.Estimate) string {
 }
 
 // watched puts together what the estimate is drawn from, for a window at a
-// temperature of the probe.
-func (m *Machine) watched(w window, celsius float64) warmth.Watched {
-	s := m.settings
-	span := min(max(estimateSpan, m.lastMeter.Time.Sub(m.contactAt)/2), longestSpan)
-	now := m.lastMeter.Time.Sub(m.contactAt).Seconds()
-	first := sort.Search(len(m.course), func(i int) bool { return now-m.course[i].Seconds <= span.Seconds() })
-	points := m.course[first:]
-	if early := m.early[m.consistentEarly(w):]; first == 0 && len(early) > 0 {
-		points = make([]warmth.Point, 0, len(early)+len(m.course))
+// temperature of the probe; now is the time of the meter's latest reading.
+func (c *contact) watched(s Settings, w window, celsius float64, now time.Time) warmth.Watched {
+	lasted := now.Sub(c.began)
+	span := min(max(estimateSpan, lasted/2), longestSpan)
+	first := sort.Search(len(c.course), func(i int) bool { return lasted.Seconds()-c.course[i].Seconds <= span.Seconds() })
+	points := c.course[first:]
+	if early := c.early[c.consistentEarly(w):]; first == 0 && len(early) > 0 {
+		points = make([]warmth.Point, 0, len(early)+len(c.course))
 		for _, r := range early {
-			points = append(points, m.point(r))
+			points = append(points, c.point(r))
 		}
-		points = append(points, m.course...)
+		points = append(points, c.course...)
 	}
 	middle := w.readings[0].Time.Add(w.readings[len(w.readings)-1].Time.Sub(w.readings[0].Time) / 2)
-	return warmth.Watched{Points: points, ResolutionOhms: w.resolutionOhms, NowSeconds: middle.Sub(m.contactAt).Seconds(),
+	return warmth.Watched{Points: points, ResolutionOhms: w.resolutionOhms, NowSeconds: middle.Sub(c.began).Seconds(),
 		OhmsPerKelvin: s.AlphaPerKelvin * w.meanOhms / (1 + s.AlphaPerKelvin*(celsius-20))}
 }
 
 // copper estimates how much warmer the copper is than the probe in the middle
 // of a window.
-func (m *Machine) copper(w window, celsius float64) warmth.Estimate {
-	return warmth.Of(m.watched(w, celsius), m.settings.prior(m.contactAt))
+func (c *contact) copper(s Settings, w window, celsius float64, now time.Time) warmth.Estimate {
+	return warmth.Of(c.watched(s, w, celsius, now), s.prior(c.began))
 }
 
 // probeMoved is how far the probe went during the contact. A coil follows within
 // minutes and a probe within seconds, so for that long their difference is open by
 // as much; what a person typed before was corrected and is no move.
-func (m *Machine) probeMoved() float64 {
-	if m.settings.Typed {
+func (c *contact) probeMoved(s Settings) float64 {
+	if s.Typed {
 		return 0
 	}
-	return max(m.probeHigh-m.probeLow-probeStirKelvin, 0)
+	return max(c.probeHigh-c.probeLow-probeStirKelvin, 0)
 }
 
 // probeStirKelvin is what a probe in still air shows as moves: its last digits.
@@ -108,33 +107,29 @@ func (s Settings) fromProbe(e warmth.Estimate) warmth.Estimate {
 }
 
 // point is a reading as seconds after contact.
-func (m *Machine) point(r driver.Reading) warmth.Point {
-	return warmth.Point{Seconds: r.Time.Sub(m.contactAt).Seconds(), Ohms: r.Value}
+func (c *contact) point(r driver.Reading) warmth.Point {
+	return warmth.Point{Seconds: r.Time.Sub(c.began).Seconds(), Ohms: r.Value}
 }
 
 // consistentEarly is the index of the first of the readings from before hands
 // off that agrees, with all after it, with a line through those after it. Hands
 // on the clips make a plateau percents low, far beyond what it allows, and what
 // agrees doubles the time a coil is watched when it matters most.
-func (m *Machine) consistentEarly(w window) int {
+func (c *contact) consistentEarly(w window) int {
 	const most = 24 // a line through more of a cooling curve says less of its beginning
-	later := m.course[:min(len(m.course), most)]
-	if len(later) < earlyReadings || len(m.early) == 0 {
-		return len(m.early)
+	later := c.course[:min(len(c.course), most)]
+	if len(later) < earlyReadings || len(c.early) == 0 {
+		return len(c.early)
 	}
-	points := make([]point, len(later))
-	for i, p := range later {
-		points[i] = point{p.Seconds, p.Ohms}
-	}
-	l, ok := fitLine(points)
+	l, ok := fitLine(later)
 	if !ok {
-		return len(m.early)
+		return len(c.early)
 	}
 	residual := max(l.residual, w.resolutionOhms/math.Sqrt(12))
-	first := len(m.early)
+	first := len(c.early)
 	for first > 0 {
-		p := m.point(m.early[first-1])
-		if math.Abs(p.Ohms-l.at(p.Seconds)) > earlyScales*math.Hypot(residual, l.errorAt(p.Seconds, len(points))) {
+		p := c.point(c.early[first-1])
+		if math.Abs(p.Ohms-l.at(p.Seconds)) > earlyScales*math.Hypot(residual, l.errorAt(p.Seconds, len(later))) {
 			break
 		}
 		first--
@@ -153,7 +148,8 @@ func (m *Machine) ahead() *float64 {
 	if m.aheadPercent != nil && m.lastMeter.Time.Sub(m.aheadAt) < time.Second {
 		return m.aheadPercent
 	}
-	e := warmth.Expect(m.watched(a.window, a.inputs.TemperatureCelsius), m.settings.prior(m.contactAt), Ahead.Seconds())
+	e := warmth.Expect(m.contact.watched(m.settings, a.window, a.inputs.TemperatureCelsius, m.lastMeter.Time),
+		m.settings.prior(m.contact.began), Ahead.Seconds())
 	then := a
 	then.inputs.CopperExcessKelvin = e.Kelvin
 	then.inputs.CopperExcessUncertaintyKelvin = e.HalfWidthKelvin / uncertainty.CoverageFactor(0)

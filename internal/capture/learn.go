@@ -2,15 +2,12 @@ package capture
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"coilkeep/driver"
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/warmth"
 )
-
-// point is one resistance at one time, in seconds from some origin.
-type point struct{ seconds, ohms float64 }
 
 // line is a least-squares line through points, centred in time.
 type line struct {
@@ -28,31 +25,31 @@ func (l line) at(seconds float64) float64 {
 // of the first and the last third of the points (J. W. Tukey, Exploratory Data
 // Analysis, 1977, chapter 10; from memory). Its scatter is told, and as medians
 // err by a quarter more than means do, the line's residual is that much larger.
-func resistantLine(points []point, scatter float64) (line, bool) {
+func resistantLine(points []warmth.Point, scatter float64) (line, bool) {
 	l, ok := fitLine(points) // for the times
 	if !ok {
 		return line{}, false
 	}
 	third := min(max(3, len(points)/3), len(points)) // two have no median
 	left, right := medians(points[:third]), medians(points[len(points)-third:])
-	if right.seconds <= left.seconds {
+	if right.Seconds <= left.Seconds {
 		return line{}, false
 	}
-	l.slope = (right.ohms - left.ohms) / (right.seconds - left.seconds)
+	l.slope = (right.Ohms - left.Ohms) / (right.Seconds - left.Seconds)
 	offsets := make([]float64, len(points))
 	for i, p := range points {
-		offsets[i] = p.ohms - l.slope*(p.seconds-l.meanSeconds)
+		offsets[i] = p.Ohms - l.slope*(p.Seconds-l.meanSeconds)
 	}
 	l.meanOhms, l.residual = statistics.Median(offsets), 1.25*scatter
 	return l, true
 }
 
-func medians(points []point) point {
+func medians(points []warmth.Point) warmth.Point {
 	seconds, ohms := make([]float64, len(points)), make([]float64, len(points))
 	for i, p := range points {
-		seconds[i], ohms[i] = p.seconds, p.ohms
+		seconds[i], ohms[i] = p.Seconds, p.Ohms
 	}
-	return point{statistics.Median(seconds), statistics.Median(ohms)}
+	return warmth.Point{Seconds: statistics.Median(seconds), Ohms: statistics.Median(ohms)}
 }
 
 // errorAt is the standard error of where the line leads to at an instant.
@@ -64,7 +61,7 @@ func (l line) errorAt(seconds float64, points int) float64 {
 // fitLine needs three points and some span of time. Times and values are
 // centred first, so that large offsets cost no digits. Like meanAndDeviation it
 // keeps an order of sums of its own.
-func fitLine(points []point) (line, bool) {
+func fitLine(points []warmth.Point) (line, bool) {
 	n := float64(len(points))
 	if n < 3 {
 		return line{}, false
@@ -72,16 +69,16 @@ func fitLine(points []point) (line, bool) {
 	first := points[0]
 	var l line
 	for _, p := range points {
-		l.meanSeconds += (p.seconds - first.seconds) / n
-		l.meanOhms += (p.ohms - first.ohms) / n
+		l.meanSeconds += (p.Seconds - first.Seconds) / n
+		l.meanOhms += (p.Ohms - first.Ohms) / n
 	}
-	l.meanSeconds += first.seconds
-	l.meanOhms += first.ohms
+	l.meanSeconds += first.Seconds
+	l.meanOhms += first.Ohms
 	var cross float64
 	for _, p := range points {
-		ds := p.seconds - l.meanSeconds
+		ds := p.Seconds - l.meanSeconds
 		l.spread += ds * ds
-		cross += ds * (p.ohms - l.meanOhms)
+		cross += ds * (p.Ohms - l.meanOhms)
 	}
 	if l.spread <= 0 {
 		return line{}, false
@@ -89,7 +86,7 @@ func fitLine(points []point) (line, bool) {
 	l.slope = cross / l.spread
 	var squares float64
 	for _, p := range points {
-		r := p.ohms - l.at(p.seconds)
+		r := p.Ohms - l.at(p.Seconds)
 		squares += r * r
 	}
 	l.residual = math.Sqrt(squares / (n - 2))
@@ -126,12 +123,12 @@ var quickestSeconds = [...]float64{30, 45, 60, 90, 120}
 // and τq the model is linear; τ is searched for and τq tried. The wire may give
 // off its own warmth first (Q alone is of its size), which makes one exponential
 // too short.
-func fitCooling(points []point, alphaR20 float64) *TimeConstantEstimate {
-	points = blockMeans(points, blocksForConstant)
+func fitCooling(points []warmth.Point, alphaR20 float64) *TimeConstantEstimate {
+	points = warmth.BlockMeans(points, blocksForConstant)
 	if len(points) < 12 || alphaR20 <= 0 {
 		return nil
 	}
-	span := points[len(points)-1].seconds - points[0].seconds
+	span := points[len(points)-1].Seconds - points[0].Seconds
 	best := coolingFit{squares: math.Inf(1)}
 	for _, quick := range quickestSeconds {
 		tau := goldenSection(func(logTau float64) float64 {
@@ -179,17 +176,17 @@ type coolingFit struct {
 }
 
 // fitTwo fits level and both amplitudes for given time constants.
-func fitTwo(points []point, tau, quickTau float64) coolingFit {
+func fitTwo(points []warmth.Point, tau, quickTau float64) coolingFit {
 	var normal [3][3]float64
 	var moments [3]float64
-	first := points[0].ohms
+	first := points[0].Ohms
 	for _, p := range points {
-		basis := [3]float64{1, math.Exp(-p.seconds / tau), math.Exp(-p.seconds / quickTau)}
+		basis := [3]float64{1, math.Exp(-p.Seconds / tau), math.Exp(-p.Seconds / quickTau)}
 		for i := range basis {
 			for j := range basis {
 				normal[i][j] += basis[i] * basis[j]
 			}
-			moments[i] += basis[i] * (p.ohms - first)
+			moments[i] += basis[i] * (p.Ohms - first)
 		}
 	}
 	solution, inverse, ok := solveThree(normal, moments)
@@ -198,7 +195,7 @@ func fitTwo(points []point, tau, quickTau float64) coolingFit {
 	}
 	f := coolingFit{tau: tau, quickTau: quickTau, level: solution[0], slow: solution[1], quick: solution[2], quickVariance: inverse}
 	for _, p := range points {
-		r := p.ohms - first - f.level - f.slow*math.Exp(-p.seconds/tau) - f.quick*math.Exp(-p.seconds/quickTau)
+		r := p.Ohms - first - f.level - f.slow*math.Exp(-p.Seconds/tau) - f.quick*math.Exp(-p.Seconds/quickTau)
 		f.squares += r * r
 	}
 	return f
@@ -206,7 +203,7 @@ func fitTwo(points []point, tau, quickTau float64) coolingFit {
 
 // relativeError is the standard error of ln τ, from how fast the sum of squares
 // grows about its least.
-func (f coolingFit) relativeError(points []point, variance float64) float64 {
+func (f coolingFit) relativeError(points []warmth.Point, variance float64) float64 {
 	const step = 0.05
 	up, down := fitTwo(points, f.tau*math.Exp(step), f.quickTau), fitTwo(points, f.tau*math.Exp(-step), f.quickTau)
 	curvature := (up.squares - 2*f.squares + down.squares) / (step * step)
@@ -242,24 +239,6 @@ func solveThree(a [3][3]float64, b [3]float64) (x [3]float64, lastInverse float6
 	return x, 1 / a[2][2], true
 }
 
-// blockMeans averages neighbouring points so that at most n remain.
-func blockMeans(points []point, n int) []point {
-	size := (len(points) + n - 1) / n
-	if size <= 1 {
-		return points
-	}
-	means := make([]point, 0, n)
-	for block := range slices.Chunk(points, size) {
-		var sum point
-		for _, p := range block {
-			sum.seconds += p.seconds
-			sum.ohms += p.ohms
-		}
-		means = append(means, point{sum.seconds / float64(len(block)), sum.ohms / float64(len(block))})
-	}
-	return means
-}
-
 // goldenSection returns where f, with one minimum between low and high, is
 // least, to about 1e-4.
 func goldenSection(f func(float64) float64, low, high float64) float64 {
@@ -280,12 +259,12 @@ func goldenSection(f func(float64) float64, low, high float64) float64 {
 	return (low + high) / 2
 }
 
-// points gives readings as seconds before the machine's latest reading, whose
-// place in time matters to no line.
-func (m *Machine) points(readings []driver.Reading) []point {
-	points := make([]point, len(readings))
+// pointsBefore gives readings as seconds before the latest one, whose place in
+// time matters to no line.
+func pointsBefore(latest time.Time, readings []driver.Reading) []warmth.Point {
+	points := make([]warmth.Point, len(readings))
 	for i, r := range readings {
-		points[i] = point{r.Time.Sub(m.lastMeter.Time).Seconds(), r.Value}
+		points[i] = warmth.Point{Seconds: r.Time.Sub(latest).Seconds(), Ohms: r.Value}
 	}
 	return points
 }

@@ -2,11 +2,9 @@ package capture
 
 import (
 	"errors"
-	"math"
 	"time"
 
 	"coilkeep/driver"
-	"coilkeep/internal/warmth"
 )
 
 // phase is where a contact is in its life. The State shown to people is finer.
@@ -23,9 +21,6 @@ const (
 )
 
 const (
-	// longestApproach bounds what one contact keeps; past it the capture starts
-	// over on the same coil.
-	longestApproach = 20000
 	// farthestKelvin is how far from the probe a coil may be that is recorded by
 	// the rules, and the farthest that a change of its value is laid to its
 	// warmth alone.
@@ -49,30 +44,15 @@ type Machine struct {
 	heldUntil time.Time
 	unsaved   string
 
-	temps temperatures
-	// probeLow and probeHigh are the extremes of the probe during the contact.
-	probeLow, probeHigh float64
-	// trace is every input since contact, in order of arrival.
-	trace []Entry
-	// usable are the readings after hands off, since the last interruption, and
-	// early those before it.
-	usable, early []driver.Reading
-	// course is the usable readings as seconds after contact.
-	course []warmth.Point
+	temps   temperatures
+	clips   clips
+	contact contact
 	// kept is the window that will be judged when the clips open; first is what
 	// was recorded of this contact.
 	kept  candidate
 	first *Result
-	// contactAt is when the contact began, restartAt when it last settled anew,
-	// openAt when the present opening of the clips began (zero: not open).
-	contactAt, restartAt, openAt time.Time
-	// aboveAt is when the unbroken run of readings above the contact range began
-	// that is still going on; zero when the last reading was no such one.
-	aboveAt   time.Time
-	dropped   int
-	lastMeter driver.Reading
-	lastIn    driver.Reading
-	short     bool
+	// lastMeter is the meter's latest reading, lastIn the latest in the contact range.
+	lastMeter, lastIn driver.Reading
 
 	// level follows the value after recording, strays counts readings off it.
 	level  float64
@@ -82,9 +62,8 @@ type Machine struct {
 	since   time.Time
 	shown   State
 	current assessment
-	refusal Refusal
-	// refusalWords says the refusal in a sentence.
-	refusalWords string
+	// shortfall is why nothing would come of the contact now.
+	shortfall shortfall
 	// aheadPercent was worked out at aheadAt; nil when it was not yet.
 	aheadPercent *float64
 	aheadAt      time.Time
@@ -143,14 +122,12 @@ func (m *Machine) Unsaved(why string) {
 func (m *Machine) Probe(r driver.Reading) Outcome {
 	m.advance(r.Time)
 	m.temps.add(r)
-	if r.Status == driver.OK {
-		m.probeLow, m.probeHigh = min(m.probeLow, r.Value), max(m.probeHigh, r.Value)
-	}
+	m.contact.feel(r)
 	switch m.phase {
 	case phaseContact:
-		m.trace = append(m.trace, Entry{Reading: r, FromProbe: true})
+		m.contact.trace = append(m.contact.trace, Entry{Reading: r, FromProbe: true})
 	case phaseDone:
-		m.follow(Entry{Reading: r, FromProbe: true})
+		m.contact.follow(Entry{Reading: r, FromProbe: true})
 	}
 	m.temps.forget(m.now.Add(-2*m.settings.MaxAge - m.settings.Window))
 	out := m.judgeAgain(r)
@@ -230,13 +207,8 @@ func (m *Machine) Meter(r driver.Reading) Outcome {
 	if m.lost || gap {
 		m.resume()
 	}
-	kind := m.classify(r)
-	switch {
-	case kind != readingOpen:
-		m.aboveAt = time.Time{}
-	case m.aboveAt.IsZero():
-		m.aboveAt = r.Time
-	}
+	kind := m.settings.classify(r)
+	m.clips.see(kind, r.Time)
 	var out Outcome
 	switch kind {
 	case readingOpen, readingShort:
@@ -245,42 +217,18 @@ func (m *Machine) Meter(r driver.Reading) Outcome {
 		out = m.touching(r)
 	case readingBad:
 		if m.phase == phaseContact {
-			m.trace = append(m.trace, Entry{Reading: r})
+			m.contact.trace = append(m.contact.trace, Entry{Reading: r})
 		}
 	}
 	m.refresh()
 	return out
 }
 
-type readingKind int
-
-const (
-	readingBad readingKind = iota
-	readingOpen
-	readingShort
-	readingIn
-)
-
-func (m *Machine) classify(r driver.Reading) readingKind {
-	switch {
-	case r.Status == driver.Overload:
-		return readingOpen
-	case r.Status != driver.OK || math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
-		return readingBad
-	case r.Value > m.settings.MaxOhms:
-		return readingOpen
-	case r.Value < m.settings.MinOhms:
-		return readingShort
-	default:
-		return readingIn
-	}
-}
-
 // resume picks up after the meter was away: what was being measured starts
 // over, and a coil measured before may have been changed meanwhile.
 func (m *Machine) resume() {
 	m.lost = false
-	m.openAt, m.aboveAt = time.Time{}, time.Time{}
+	m.clips.lookAway()
 	switch m.phase {
 	case phaseDone:
 		m.ask("the meter was away: is this still the same coil?")
@@ -302,7 +250,7 @@ func (m *Machine) ClockSet() {
 	m.now, m.since = time.Time{}, time.Time{}
 	m.lastMeter, m.lastIn = driver.Reading{}, driver.Reading{}
 	m.temps = temperatures{}
-	m.openAt, m.aboveAt = time.Time{}, time.Time{}
+	m.clips.lookAway()
 	switch m.phase {
 	case phaseContact:
 		m.restart(true)

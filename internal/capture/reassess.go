@@ -29,13 +29,13 @@ func Reassess(settings Settings, c Circumstances, entries []Entry) (*Result, err
 	}
 	forced := c.Manner == ByForce
 	if !settings.Typed {
-		m.current = m.assess(forced)
+		m.assess(forced)
 	}
 	a := m.current
 	if a.r20 == nil || !a.good && !forced {
 		return nil, errors.New(cmp.Or(a.words, "its readings hold no value of the coil"))
 	}
-	result := m.resultOf(candidate{a, m.lastMeter.Time, len(m.trace)}, c.Manner, c.Reason)
+	result := m.resultOf(candidate{a, m.lastMeter.Time, len(m.contact.trace)}, c.Manner, c.Reason)
 	result.HeldUntil = c.HeldUntil
 	return result, nil
 }

@@ -26,7 +26,7 @@ func (m *Machine) Force(reason string) (Outcome, error) {
 	case m.hold != "":
 		return Outcome{}, fmt.Errorf("%s", m.hold)
 	}
-	a := m.assess(true)
+	a := m.contact.assess(m.settings, &m.temps, m.lastMeter.Time, true)
 	switch {
 	case a.state == NoTemperature:
 		return Outcome{}, fmt.Errorf("cannot refer it to 20 °C: %s", a.words)
@@ -41,14 +41,19 @@ func (m *Machine) Force(reason string) (Outcome, error) {
 	return out, nil
 }
 
+// assess judges the readings at hand; see [contact.assess].
+func (m *Machine) assess(forced bool) {
+	m.current = m.contact.assess(m.settings, &m.temps, m.lastMeter.Time, forced)
+}
+
 // ripe is true when the present window is to be recorded.
 func (m *Machine) ripe() bool {
 	a := m.current
-	if !a.good || !m.timeHasCome() {
+	if !a.good || !a.timeHasCome(m.settings, m.contact.patienceOver(m.settings, m.lastMeter.Time)) {
 		return false
 	}
 	if m.unsaved != "" || m.hold != "" {
-		m.refusal, m.refusalWords = OnHold, OnHold.words()
+		m.shortfall = shortfall{OnHold, OnHold.words()}
 		return false
 	}
 	return true
@@ -59,23 +64,22 @@ func (m *Machine) ripe() bool {
 // patience is over. While the coil still warms or cools, waiting makes U a good
 // deal smaller, so that its window is recorded before patience is over only when
 // U is small as well, and after it only when the verdict is decided.
-func (m *Machine) timeHasCome() bool {
-	a := m.current
+func (a assessment) timeHasCome(s Settings, patienceOver bool) bool {
 	switch {
-	case m.patienceOver():
+	case patienceOver:
 		return a.steady() || a.certain()
 	case a.steady():
-		return a.decided(m.settings)
+		return a.decided(s)
 	}
-	return a.certain() && a.wellKnown(m.settings)
+	return a.certain() && a.wellKnown(s)
 }
 
 // record makes the present window the result of this contact.
 func (m *Machine) record(manner Manner, reason string) Outcome {
-	result := m.resultOf(candidate{m.current, m.lastMeter.Time, len(m.trace)}, manner, reason)
+	result := m.resultOf(candidate{m.current, m.lastMeter.Time, len(m.contact.trace)}, manner, reason)
 	m.phase = phaseDone
 	m.level = m.current.window.meanOhms
-	m.refusal = ""
+	m.shortfall = shortfall{}
 	m.kept = candidate{}
 	m.first = result
 	return Outcome{Result: result}
@@ -92,11 +96,11 @@ type candidate struct {
 // resultOf is what a window gives, with the evidence for it.
 func (m *Machine) resultOf(c candidate, manner Manner, reason string) *Result {
 	return &Result{
-		Time: c.at, Contact: m.contactAt,
+		Time: c.at, Contact: m.contact.began,
 		Inputs: c.inputs, R20: *c.r20, Judgement: c.judgement,
 		Manner: manner, Reason: reason, Copper: c.copper,
 		Outliers: len(c.window.readings) - c.window.kept, HeldUntil: m.heldUntil,
-		Settings: m.settings, Readings: evidence(m.trace[:c.traced], c.window),
+		Settings: m.settings, Readings: evidence(m.contact.trace[:c.traced], c.window),
 	}
 }
 
@@ -119,7 +123,7 @@ func evidence(trace []Entry, w window) []Entry {
 // like one at rest.
 func (m *Machine) remember() {
 	if m.current.good {
-		m.kept = candidate{m.current, m.lastMeter.Time, len(m.trace)}
+		m.kept = candidate{m.current, m.lastMeter.Time, len(m.contact.trace)}
 	}
 }
 
@@ -177,19 +181,19 @@ func (m *Machine) typed(r driver.Reading) Outcome {
 	m.clear()
 	m.phase = phaseOpen
 	defer m.refresh()
-	if m.classify(r) != readingIn || m.hold != "" || m.unsaved != "" {
+	if m.settings.classify(r) != readingIn || m.hold != "" || m.unsaved != "" {
 		return Outcome{}
 	}
 	m.begin(r.Time)
-	m.trace = append(m.trace, Entry{Reading: r})
+	m.contact.trace = append(m.contact.trace, Entry{Reading: r})
 	a := assessment{state: Steady, window: window{
 		readings: []driver.Reading{r}, outlier: []bool{false}, kept: 1,
 		meanOhms: r.Value, resolutionOhms: r.Resolution,
 	}}
-	celsius, step, err := m.pair(a.window.readings)
+	celsius, step, err := m.temps.during(a.window.readings, m.settings.MaxAge)
 	if err == nil {
-		a.copper = m.copper(a.window, celsius)
-		err = a.evaluate(m.settings, celsius, step, m.probeMoved(), false)
+		a.copper = m.contact.copper(m.settings, a.window, celsius, r.Time)
+		err = a.evaluate(m.settings, celsius, step, m.contact.probeMoved(m.settings), false)
 	}
 	if err != nil {
 		m.current = a.withoutResult(err)

@@ -107,3 +107,13 @@ func (t *temperatures) around(instant time.Time) (before, after *driver.Reading)
 	}
 	return before, after
 }
+
+// during finds the temperature in the middle of a window, seen from its end.
+func (t *temperatures) during(window []driver.Reading, maxAge time.Duration) (celsius, step float64, err error) {
+	first, last := window[0].Time, window[len(window)-1].Time
+	celsius, step, err = t.at(first.Add(last.Sub(first)/2), last, maxAge)
+	if err != nil {
+		return 20, 0, err // near enough to name a drift by
+	}
+	return celsius, step, nil
+}

@@ -2,7 +2,6 @@ package capture
 
 import (
 	"fmt"
-	"time"
 
 	"coilkeep/driver"
 )
@@ -11,7 +10,7 @@ import (
 func (m *Machine) View() View {
 	v := View{Since: m.since, Have: m.current.have, Want: m.settings.Readings}
 	v.State, v.Words = m.describe()
-	if !m.lost && m.lastMeter.Status == driver.OK && m.classify(m.lastMeter) == readingIn {
+	if !m.lost && m.lastMeter.Status == driver.OK && m.settings.classify(m.lastMeter) == readingIn {
 		v.ResistanceOhms = &m.lastMeter.Value
 	}
 	if celsius, _, err := m.temps.at(m.now, m.now, m.settings.MaxAge); err == nil {
@@ -60,7 +59,7 @@ func (m *Machine) describe() (State, string) {
 		return m.describeContact()
 	}
 	switch {
-	case m.short:
+	case m.clips.short:
 		return Refused, fmt.Sprintf("%s is below the contact range: clips touching, or the meter is set to something else",
 			ohmsText(m.lastMeter.Value))
 	case m.settings.Typed && m.current.state == NoTemperature:
@@ -72,34 +71,16 @@ func (m *Machine) describe() (State, string) {
 	case m.lastMeter.Status == driver.Impossible:
 		return Refused, "the meter's answer cannot be true: " + m.lastMeter.Reason
 	}
-	return Open, m.describeOpen()
-}
-
-// waitsLong is how long readings are above the contact range before the words
-// allow for a coil that is on the clips all the same: longer than it takes to
-// change one coil for the next.
-const waitsLong = 8 * time.Second
-
-// describeOpen says that nothing is seen on the clips. A coil whose wire is
-// open, and one that is more than a fixed range can show, look just like that:
-// whoever waits with one on is told where to look.
-func (m *Machine) describeOpen() string {
-	switch {
-	case m.aboveAt.IsZero() || m.now.Sub(m.aboveAt) < waitsLong:
-		return "clips open"
-	case m.lastMeter.Status == driver.Overload:
-		return "clips open. If a coil is on, its wire is open, or the meter's range is too small for it"
-	}
-	return fmt.Sprintf("clips open. If a coil is on, %s is above the contact range (contact.max_ohms)", ohmsText(m.lastMeter.Value))
+	return Open, m.clips.describeOpen(m.lastMeter, m.now)
 }
 
 func (m *Machine) describeContact() (State, string) {
 	switch {
-	case !m.openAt.IsZero():
+	case !m.clips.openSince.IsZero():
 		return Contact, "the clips slipped"
 	case m.lastMeter.Status == driver.Impossible:
 		return Refused, "the meter's answer cannot be true: " + m.lastMeter.Reason
-	case len(m.usable) == 0:
+	case len(m.contact.usable) == 0:
 		return Contact, "coil on, hands off"
 	case m.hold != "" && m.current.good:
 		return Waiting, m.hold

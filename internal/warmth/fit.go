@@ -28,7 +28,7 @@ const (
 // summarise reduces the readings to what they say of the course. It needs three
 // points at three times.
 func summarise(w Watched) (summary, bool) {
-	points := blockMeans(w.Points, mostPoints)
+	points := BlockMeans(w.Points, mostPoints)
 	if len(points) < 3 {
 		return summary{}, false
 	}
@@ -222,25 +222,6 @@ func inflation(squares, lagged float64, n, terms int) float64 {
 	}
 	r = min(r, 0.9)
 	return (1 + r) / (1 - r)
-}
-
-// blockMeans averages neighbouring points so that at most n remain.
-func blockMeans(points []Point, n int) []Point {
-	size := (len(points) + n - 1) / n
-	if size <= 1 {
-		return points
-	}
-	means := make([]Point, 0, n)
-	for from := 0; from < len(points); from += size {
-		block := points[from:min(from+size, len(points))]
-		var sum Point
-		for _, p := range block {
-			sum.Seconds += p.Seconds
-			sum.Ohms += p.Ohms
-		}
-		means = append(means, Point{sum.Seconds / float64(len(block)), sum.Ohms / float64(len(block))})
-	}
-	return means
 }
 
 // invert inverts a positive definite matrix of n rows by Gauss–Jordan

@@ -22,10 +22,32 @@
 // It is pure and deterministic: no clock, no I/O, no random numbers.
 package warmth
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Point is one resistance, seconds after contact.
 type Point struct{ Seconds, Ohms float64 }
+
+// BlockMeans averages neighbouring points so that at most n of them remain; n is
+// at least 1. Fewer points come back as they are, not as a copy.
+func BlockMeans(points []Point, n int) []Point {
+	size := (len(points) + n - 1) / n
+	if size <= 1 {
+		return points
+	}
+	means := make([]Point, 0, n)
+	for block := range slices.Chunk(points, size) {
+		var sum Point
+		for _, p := range block {
+			sum.Seconds += p.Seconds
+			sum.Ohms += p.Ohms
+		}
+		means = append(means, Point{sum.Seconds / float64(len(block)), sum.Ohms / float64(len(block))})
+	}
+	return means
+}
 
 // Watched is what is known of one coil on the clips.
 type Watched struct {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/stat"
@@ -306,5 +307,22 @@ func BenchmarkOf(b *testing.B) {
 				Of(w, Prior{TimeConstantSeconds: 600})
 			}
 		})
+	}
+}
+
+func TestBlockMeans(t *testing.T) {
+	t.Parallel()
+	five := []Point{{0, 10}, {1, 20}, {2, 30}, {3, 40}, {4, 50}}
+	for name, c := range map[string]struct {
+		n    int
+		want []Point
+	}{
+		"as many as there are": {5, five},
+		"a last one alone":     {3, []Point{{0.5, 15}, {2.5, 35}, {4, 50}}},
+		"all in one":           {1, []Point{{2, 30}}},
+	} {
+		if got := BlockMeans(five, c.n); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %v, want %v", name, got, c.want)
+		}
 	}
 }
