@@ -2,6 +2,7 @@ package history
 
 import (
 	"context"
+	"database/sql"
 
 	"coilkeep/internal/record"
 )
@@ -10,10 +11,28 @@ import (
 // however large the history is.
 func (s *Store) Stamp(ctx context.Context) (record.Stamp, error) {
 	var stamp record.Stamp
-	err := s.readers.QueryRowContext(ctx, `
+	ask, err := s.stampQuery(ctx)
+	if err == nil {
+		err = ask.QueryRowContext(ctx).Scan(&stamp.Measurements, &stamp.Checks, &stamp.Journal)
+	}
+	return stamp, explain(s.path, "look for news", err)
+}
+
+// stampQuery is compiled once: every bench asks it every second.
+func (s *Store) stampQuery(ctx context.Context) (*sql.Stmt, error) {
+	s.stampMu.Lock()
+	defer s.stampMu.Unlock()
+	if s.stamp != nil {
+		return s.stamp, nil
+	}
+	compiled, err := s.readers.PrepareContext(ctx, `
 		SELECT
 			(SELECT COALESCE(MAX(number), 0) FROM measurements),
 			(SELECT COALESCE(MAX(number), 0) FROM check_measurements),
-			(SELECT COALESCE(MAX(number), 0) FROM journal)`).Scan(&stamp.Measurements, &stamp.Checks, &stamp.Journal)
-	return stamp, explain(s.path, "look for news", err)
+			(SELECT COALESCE(MAX(number), 0) FROM journal)`)
+	if err != nil {
+		return nil, err
+	}
+	s.stamp = compiled
+	return compiled, nil
 }

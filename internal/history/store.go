@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 	"time"
 
 	"coilkeep/internal/record"
@@ -62,7 +63,10 @@ type Store struct {
 	readers *sql.DB
 	// compiled are the statements of the writer.
 	compiled statements
-	owner    *os.File
+	// stamp is that of the readers which is asked all the time; nil before.
+	stampMu sync.Mutex
+	stamp   *sql.Stmt
+	owner   *os.File
 	// immutable is true when the file is read without a look at its log.
 	immutable bool
 }
@@ -263,6 +267,12 @@ func (s *Store) Own() error {
 // than once.
 func (s *Store) Close() error {
 	var errs []error
+	s.stampMu.Lock()
+	if s.stamp != nil {
+		errs = append(errs, s.stamp.Close())
+		s.stamp = nil
+	}
+	s.stampMu.Unlock()
 	if s.readers != nil {
 		errs = append(errs, s.readers.Close())
 	}

@@ -9,29 +9,49 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync"
 
 	"coilkeep/internal/quantity"
 )
 
 // templates are the pages and the parts of pages.
-var templates = func() templateSet {
-	set, err := parseTemplates(files)
-	if err != nil {
-		panic("templates of the program itself: " + err.Error())
-	}
-	return set
-}()
+var templates = newTemplates(files)
 
 // templateSet holds the parts that pages share, and one template for each page:
 // the layout and the parts with the page's own definitions. Pages go by their
-// file below the templates folder, such as "pages/bench".
+// file below the templates folder, such as "pages/bench". Each is read when it is
+// shown first: a daemon whose pages nobody opens, and a command, do without.
 type templateSet struct {
-	parts *template.Template
-	pages map[string]*template.Template
+	parts func() *template.Template
+	pages map[string]func() *template.Template
 }
 
-// parseTemplates reads every template of the embedded folder.
-func parseTemplates(from fs.FS) (templateSet, error) {
+// newTemplates finds the templates of the embedded folder.
+func newTemplates(from fs.FS) templateSet {
+	// What was shown once cannot be copied any more; this never is shown.
+	common := sync.OnceValue(func() *template.Template {
+		return template.Must(template.New("").Funcs(templateWords()).ParseFS(from, "templates/layout.html", "templates/parts/*.html"))
+	})
+	set := templateSet{
+		parts: sync.OnceValue(func() *template.Template { return template.Must(common().Clone()) }),
+		pages: map[string]func() *template.Template{},
+	}
+	for _, folder := range []string{"pages", "records", "answer", "drift"} {
+		found, err := fs.Glob(from, path.Join("templates", folder, "*.html"))
+		if err != nil {
+			panic("templates of the program itself: " + err.Error())
+		}
+		for _, file := range found {
+			set.pages[path.Join(folder, strings.TrimSuffix(path.Base(file), ".html"))] = sync.OnceValue(func() *template.Template {
+				return template.Must(template.Must(common().Clone()).ParseFS(from, file))
+			})
+		}
+	}
+	return set
+}
+
+// templateWords are what templates can call.
+func templateWords() template.FuncMap {
 	words := template.FuncMap{
 		"liveOhms":        liveOhms,
 		"celsius":         celsius,
@@ -49,25 +69,7 @@ func parseTemplates(from fs.FS) (templateSet, error) {
 	maps.Copy(words, recordWords())
 	maps.Copy(words, answerWords())
 	maps.Copy(words, driftWords())
-	parts, err := template.New("").Funcs(words).ParseFS(from, "templates/layout.html", "templates/parts/*.html")
-	if err != nil {
-		return templateSet{}, err
-	}
-	set := templateSet{parts, map[string]*template.Template{}}
-	for _, folder := range []string{"pages", "records", "answer", "drift"} {
-		found, err := fs.Glob(from, path.Join("templates", folder, "*.html"))
-		if err != nil {
-			return templateSet{}, err
-		}
-		for _, file := range found {
-			page, err := template.Must(parts.Clone()).ParseFS(from, file)
-			if err != nil {
-				return templateSet{}, err
-			}
-			set.pages[path.Join(folder, strings.TrimSuffix(path.Base(file), ".html"))] = page
-		}
-	}
-	return set, nil
+	return words
 }
 
 // renderPage answers with a page, whole or not at all. The view embeds frame.
@@ -82,7 +84,7 @@ func (s *site) renderPageAs(w http.ResponseWriter, status int, name string, view
 		return fmt.Errorf("there is no page %q", name)
 	}
 	var b bytes.Buffer
-	if err := page.ExecuteTemplate(&b, "layout", view); err != nil {
+	if err := page().ExecuteTemplate(&b, "layout", view); err != nil {
 		return fmt.Errorf("render page %s: %w", name, err)
 	}
 	s.send(w, status, "text/html; charset=utf-8", b.Bytes())
@@ -98,7 +100,7 @@ func (s *site) streamPage(w http.ResponseWriter, name string, view any) error {
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
-	if err := page.ExecuteTemplate(w, "layout", view); err != nil {
+	if err := page().ExecuteTemplate(w, "layout", view); err != nil {
 		// The answer has begun; it is cut short so that it cannot pass for whole.
 		s.log.Debug("page cut short", "page", name, "err", err)
 		panic(http.ErrAbortHandler)
@@ -109,7 +111,7 @@ func (s *site) streamPage(w http.ResponseWriter, name string, view any) error {
 // renderPart answers with a part of a page.
 func (s *site) renderPart(w http.ResponseWriter, name string, view any) error {
 	var b bytes.Buffer
-	if err := templates.parts.ExecuteTemplate(&b, name, view); err != nil {
+	if err := templates.parts().ExecuteTemplate(&b, name, view); err != nil {
 		return fmt.Errorf("render %s: %w", name, err)
 	}
 	s.send(w, http.StatusOK, "text/html; charset=utf-8", b.Bytes())
