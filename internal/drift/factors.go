@@ -46,7 +46,7 @@ var recordedFactors = []recordedFactor{
 	{"operator", func(c Coil) string { return c.Operator }, false},
 	{"batch", func(c Coil) string { return c.Batch }, false},
 	{"time of day", timeOfDay, true},
-	{"flag", flag, true},
+	{"flag", flagOrOrdinary, true},
 }
 
 // compareFactors runs a one-way analysis of variance by everything recorded with
@@ -80,7 +80,7 @@ func timeOfDay(c Coil) string {
 	}
 }
 
-func flag(c Coil) string {
+func flagOrOrdinary(c Coil) string {
 	if c.Doubtful == "" {
 		return "ordinary"
 	}
