@@ -39,7 +39,7 @@ type Advice struct {
 }
 
 // tell sets what to do, and why.
-func (d *Advice) tell(do, why string) {
+func (d *Advice) setHeadline(do, why string) {
 	d.Do, d.Why, d.Headline = do, why, do
 	if why != "" {
 		d.Headline += ": " + why
@@ -70,7 +70,7 @@ func (a *analysis) advise() {
 	d := &Advice{OffsetOhms: now - target, OffsetRatio: now/target - 1, StretchRatio: now/target - 1, Coils: n}
 	// The measuring is the same for all coils: no number of them reduces it.
 	shared := a.usual
-	half := math.Hypot(statistics.StudentQuantile(0.5+level/2, df)*standardError, 2*shared)
+	half := math.Hypot(statistics.StudentQuantile(0.5+confidence/2, df)*standardError, 2*shared)
 	d.OffsetLow, d.OffsetHigh = d.OffsetOhms-half, d.OffsetOhms+half
 	source := a.countTurns(d, now, half)
 	why := a.reasonToLeave(d, standardError, df, shared)
@@ -86,10 +86,10 @@ func (a *analysis) present() (now, standardError, df float64, n int) {
 	if t := a.report.Trend; t != nil && t.Real {
 		return t.end, t.endError, t.df, t.Count
 	}
-	values := pick(a.ohms, a.kept[last.first:last.last])
+	values := valuesAt(a.ohms, a.kept[last.first:last.last])
 	n = len(values)
 	// A short piece takes its scatter from all pieces.
-	r := a.residuals(pick(a.ohms, a.kept))
+	r := a.residuals(valuesAt(a.ohms, a.kept))
 	df = float64(max(1, len(r)-len(a.pieces)))
 	squares := 0.0
 	for _, v := range r {
@@ -126,7 +126,7 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	case a.pairWaits():
 		return "the last two coils stand apart; wind one more before judging"
 	case d.Coils < fewestToAct:
-		return fmt.Sprintf("only %s since the last change; wind %d more before judging", count(d.Coils, "coil"), fewestToAct-d.Coils)
+		return fmt.Sprintf("only %s since the last change; wind %d more before judging", countOf(d.Coils, "coil"), fewestToAct-d.Coils)
 	case p >= alpha:
 		return "the level is not shown to be off target"
 	case math.Abs(d.OffsetOhms) <= 2*shared:
@@ -162,14 +162,14 @@ const smallShare = 0.1
 
 // tellAdvice writes headline and sentence.
 func (a *analysis) tellAdvice(d *Advice, why, source string) {
-	off := fmt.Sprintf("the level is %s from target (%s)", percent(d.OffsetRatio), between(d.OffsetLow/a.options.TargetOhms, d.OffsetHigh/a.options.TargetOhms))
+	off := fmt.Sprintf("the level is %s from target (%s)", signedPercent(d.OffsetRatio), percentInterval(d.OffsetLow/a.options.TargetOhms, d.OffsetHigh/a.options.TargetOhms))
 	if why != "" {
-		d.tell("leave it alone", why)
+		d.setHeadline("leave it alone", why)
 		d.Sentence = fmt.Sprintf("%s; %s; %s", d.Headline, off, tampering)
 		return
 	}
 	if d.Turns == nil {
-		d.tell("the level is off target", percent(d.OffsetRatio))
+		d.setHeadline("the level is off target", signedPercent(d.OffsetRatio))
 		d.Sentence = off + "; whether that is worth a correction, and of how many turns, can be told with the turns or the gauge and bobbin of the design"
 		return
 	}
@@ -177,8 +177,8 @@ func (a *analysis) tellAdvice(d *Advice, why, source string) {
 	if *d.Turns < 0 {
 		do, low, high = "take off", -*d.High, -*d.Low
 	}
-	d.tell(fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high), "")
-	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source, percent(d.StretchRatio))
+	d.setHeadline(fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high), "")
+	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source, signedPercent(d.StretchRatio))
 	if t := a.report.Trend; t != nil && t.Real {
 		d.Sentence += "; the level is still moving, so find the cause as well"
 	}

@@ -92,11 +92,11 @@ func (a *analysis) check() error {
 
 func (c Coil) check() error {
 	switch {
-	case !resistance(c.R20Ohms):
+	case !isResistance(c.R20Ohms):
 		return fmt.Errorf("R20 of %g ohms: %w; it is a number from %g to %g", c.R20Ohms, ErrInput, leastOhms, mostOhms)
 	case !(c.ExpandedUncertaintyOhms >= 0 && c.ExpandedUncertaintyOhms <= mostOhms):
 		return fmt.Errorf("uncertainty of %g ohms: %w; it is a number from 0 to %g", c.ExpandedUncertaintyOhms, ErrInput, mostOhms)
-	case c.ComparedBy != 0 && !(c.ComparedBy > 0 && resistance(c.R20Ohms*c.ComparedBy)):
+	case c.ComparedBy != 0 && !(c.ComparedBy > 0 && isResistance(c.R20Ohms*c.ComparedBy)):
 		return fmt.Errorf("compared by a factor of %g: %w; it is one target over another", c.ComparedBy, ErrInput)
 	case c.CoverageFactor != 0 && !(c.CoverageFactor >= 1 && c.CoverageFactor < 100):
 		return fmt.Errorf("coverage factor %g: %w; it is at least 1", c.CoverageFactor, ErrInput)
@@ -104,7 +104,7 @@ func (c Coil) check() error {
 		return fmt.Errorf("temperature %g °C: %w; copper is referred to 20 °C from -50 to 150 °C", *c.TemperatureCelsius, ErrInput)
 	}
 	for _, ohms := range c.CheckStandardOhms {
-		if !resistance(ohms) {
+		if !isResistance(ohms) {
 			return fmt.Errorf("check standard of %g ohms: %w; it is a number from %g to %g", ohms, ErrInput, leastOhms, mostOhms)
 		}
 	}
@@ -115,14 +115,14 @@ func (c Coil) check() error {
 // within what the sums below can hold.
 const leastOhms, mostOhms = 1e-3, 1e12
 
-func resistance(ohms float64) bool { return ohms >= leastOhms && ohms <= mostOhms }
+func isResistance(ohms float64) bool { return ohms >= leastOhms && ohms <= mostOhms }
 
 func (o Options) check(scheme control.Scheme) error {
 	for _, v := range []struct {
 		name string
 		ohms float64
 	}{{"target", o.TargetOhms}, {"lower limit", o.LowerOhms}, {"upper limit", o.UpperOhms}} {
-		if v.ohms != 0 && !resistance(v.ohms) {
+		if v.ohms != 0 && !isResistance(v.ohms) {
 			return fmt.Errorf("%s of %g ohms: %w; it is a number from %g to %g", v.name, v.ohms, ErrInput, leastOhms, mostOhms)
 		}
 	}
@@ -155,7 +155,7 @@ func (a *analysis) begin() {
 	a.ohms = make([]float64, n)
 	all := make([]int, n)
 	for i, c := range a.coils {
-		a.ohms[i], all[i] = c.R20Ohms*c.comparedBy(), i
+		a.ohms[i], all[i] = c.R20Ohms*c.comparisonFactor(), i
 	}
 	a.usual = a.usualError(all)
 	a.outlier, a.inBaseline = make([]bool, n), make([]bool, n)
@@ -171,8 +171,8 @@ func (a *analysis) begin() {
 	}
 }
 
-// comparedBy is the factor between R20 of a coil and what it is compared by.
-func (c Coil) comparedBy() float64 {
+// comparisonFactor is the factor between R20 of a coil and what it is compared by.
+func (c Coil) comparisonFactor() float64 {
 	if c.ComparedBy == 0 {
 		return 1
 	}
@@ -184,7 +184,7 @@ func (a *analysis) tellOtherTargets() {
 	n := 0
 	var targets []string
 	for _, c := range a.coils {
-		if c.comparedBy() == 1 {
+		if c.comparisonFactor() == 1 {
 			continue
 		}
 		n++
@@ -193,7 +193,7 @@ func (a *analysis) tellOtherTargets() {
 		}
 	}
 	if n > 0 {
-		a.note("%s wound to another target (%s) stand here by their ratio to it, as ohms of the newest target", count(n, "coil"), list(targets))
+		a.note("%s wound to another target (%s) stand here by their ratio to it, as ohms of the newest target", countOf(n, "coil"), joinWithAnd(targets))
 	}
 }
 

@@ -69,8 +69,8 @@ func (a *analysis) trends() []*Trend {
 	return real
 }
 
-// drifting is what a cause is sought for.
-type drifting struct {
+// suspect is what a cause is sought for.
+type suspect struct {
 	what     string // "from coil 41, +1.2 % (0.9 to 1.5)"
 	brief    string // "from coil 41, +1.2 %"
 	sequence int
@@ -82,8 +82,8 @@ type drifting struct {
 
 func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []Attribution {
 	sequence := a.coils[a.kept[c.k]].Sequence
-	brief := fmt.Sprintf("from %s, %s", a.place(c.k), percent(c.ShiftRatio))
-	d := drifting{what: fmt.Sprintf("%s (%s)", brief, between(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief, sequence: sequence, ratio: c.ShiftRatio}
+	brief := fmt.Sprintf("from %s, %s", a.place(c.k), signedPercent(c.ShiftRatio))
+	d := suspect{what: fmt.Sprintf("%s (%s)", brief, percentInterval(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief, sequence: sequence, ratio: c.ShiftRatio}
 	meter, moved := a.meterAtStep(c)
 	room, effect := a.roomAtStep(c)
 	var causes []Attribution
@@ -100,11 +100,11 @@ func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []A
 	for j, m := range marks {
 		causes = append(causes, d.mark(m, j > 0 || len(causes) > 0))
 	}
-	return complete(d, causes, room, d.winding(&c.P, "nothing recorded changed there"))
+	return withLastSuspects(d, causes, room, d.winding(&c.P, "nothing recorded changed there"))
 }
 
-// complete adds what is left to suspect.
-func complete(d drifting, causes []Attribution, room finding, otherwise Attribution) []Attribution {
+// withLastSuspects adds what is left to suspect.
+func withLastSuspects(d suspect, causes []Attribution, room finding, otherwise Attribution) []Attribution {
 	if room == together {
 		d := d
 		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
@@ -117,7 +117,7 @@ func complete(d drifting, causes []Attribution, room finding, otherwise Attribut
 }
 
 func (a *analysis) causesOfTrend(t *Trend) []Attribution {
-	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count-1) / a.reference()}
+	d := suspect{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence, ratio: t.SlopeOhmsPerCoil * float64(t.Count-1) / a.reference()}
 	meter, moved := a.meterInTrend(t)
 	room, effect := a.roomInTrend(t)
 	d.meter, d.caution = meterSays{meter == excluded, a.meterClause(meter, moved)}, cautionOf(meter, room)
@@ -136,7 +136,7 @@ func (a *analysis) causesOfTrend(t *Trend) []Attribution {
 		}
 		return []Attribution{d.to("spool", &t.P, within, "", within)}
 	}
-	return complete(d, causes, room, d.winding(&t.P, a.recordedWithin(t)))
+	return withLastSuspects(d, causes, room, d.winding(&t.P, a.recordedWithin(t)))
 }
 
 // manyWithin says that the spool was changed so often during a trend that the
@@ -152,10 +152,10 @@ func (a *analysis) manyWithin(t *Trend) string {
 	if changes == 0 || t.Count/(changes+1) >= minSloped {
 		return ""
 	}
-	return fmt.Sprintf("%s of spool on the way, with too few coils between to tell the wire from the winder", count(changes, "change"))
+	return fmt.Sprintf("%s of spool on the way, with too few coils between to tell the wire from the winder", countOf(changes, "change"))
 }
 
-func (d *drifting) add(clause string, when bool) {
+func (d *suspect) add(clause string, when bool) {
 	if when && clause != "" {
 		d.clauses = append(d.clauses, clause)
 	}
@@ -163,19 +163,19 @@ func (d *drifting) add(clause string, when bool) {
 
 // to bills the drift to a cause: with is added to what is told in short, and
 // parts are said before the clauses.
-func (d drifting) to(cause string, p *float64, evidence, with string, parts ...string) Attribution {
+func (d suspect) to(cause string, p *float64, evidence, with string, parts ...string) Attribution {
 	clauses := slices.Concat(parts, d.clauses)
 	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p, Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
 		headline: d.what + with, brief: d.brief + with, caution: d.caution, clauses: clauses, meter: d.meter, ratio: d.ratio}
 }
 
-func (d drifting) billMeter(p *float64) Attribution {
+func (d suspect) billMeter(p *float64) Attribution {
 	return d.to("meter", p, d.meter.clause, ", and the check standard with it", d.meter.clause+": it is the meter or its leads, not the winder")
 }
 
 // billTemperature suspects the temperature: when it explains the drift there is a
 // verdict, and when it moved together with it there is none.
-func (d drifting) billTemperature(room finding, effect roomEffect) Attribution {
+func (d suspect) billTemperature(room finding, effect roomEffect) Attribution {
 	evidence := roomClause(room, effect)
 	if room == together {
 		return d.to("temperature", nil, evidence, ", and the temperature with it", evidence)
@@ -192,7 +192,7 @@ func (a *analysis) recordedWithin(t *Trend) string {
 		if k < t.first || k >= t.last {
 			continue
 		}
-		m := differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0]
+		m := recordedDifferences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0]
 		if k > t.first {
 			return begins + fmt.Sprintf("%s at %s lies within it, but a step there fits less well", m.what, a.place(k))
 		}
@@ -205,7 +205,7 @@ func (a *analysis) recordedWithin(t *Trend) string {
 }
 
 // winding is the answer when nothing recorded explains it.
-func (d drifting) winding(p *float64, evidence string) Attribution {
+func (d suspect) winding(p *float64, evidence string) Attribution {
 	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, or as much more of it", 100*d.ratio)
 	if d.ratio < 0 {
 		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, or as much less of it", -100*d.ratio)
@@ -224,8 +224,8 @@ type mark struct {
 
 // mark is the attribution to something recorded; also says that there is a better
 // one.
-func (d drifting) mark(m mark, also bool) Attribution {
-	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, where(m.far), chance(m.p))
+func (d suspect) mark(m mark, also bool) Attribution {
+	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, distanceText(m.far), chanceText(m.p))
 	with, elsewhere := ", at "+m.what, ""
 	if m.far != 0 {
 		elsewhere = " at " + m.place
@@ -238,14 +238,14 @@ func (d drifting) mark(m mark, also bool) Attribution {
 	return d.to(m.cause, &m.p, evidence, "")
 }
 
-func where(far int) string {
+func distanceText(far int) string {
 	switch {
 	case far == 0:
 		return "exactly where the step is"
 	case far > 0:
-		return fmt.Sprintf("%s after the likeliest place", count(far, "coil"))
+		return fmt.Sprintf("%s after the likeliest place", countOf(far, "coil"))
 	}
-	return fmt.Sprintf("%s before the likeliest place", count(-far, "coil"))
+	return fmt.Sprintf("%s before the likeliest place", countOf(-far, "coil"))
 }
 
 // marksAt lists what was recorded to change within the interval of a step, the
@@ -255,7 +255,7 @@ func (a *analysis) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
 	var marks []mark
 	for k := max(low, c.from+1); k <= min(high, c.to-1); k++ {
 		before, after := a.coils[a.kept[k-1]], a.coils[a.kept[k]]
-		found := differences(before, after)
+		found := recordedDifferences(before, after)
 		if before.Doubtful != after.Doubtful {
 			found = append(found, mark{cause: "flag", what: flagChange(before, after)})
 		}
@@ -263,7 +263,7 @@ func (a *analysis) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
 			found = append(found, mark{cause: "pause", what: fmt.Sprintf("the pause of %s", pauseText(d))})
 		}
 		for _, m := range found {
-			m.place, m.far, m.p = a.place(k), k-c.k, a.segments.at(c.from, k, c.to).p
+			m.place, m.far, m.p = a.place(k), k-c.k, a.segments.splitAt(c.from, k, c.to).p
 			marks = append(marks, m)
 		}
 	}
@@ -281,8 +281,8 @@ func flagChange(before, after Coil) string {
 	return "the first of the coils that were " + after.Doubtful
 }
 
-// differences are the labels in which two coils differ, likeliest causes first.
-func differences(before, after Coil) []mark {
+// recordedDifferences are the labels in which two coils differ, likeliest causes first.
+func recordedDifferences(before, after Coil) []mark {
 	var marks []mark
 	for _, l := range []struct{ cause, before, after string }{
 		{"spool", before.Spool, after.Spool},
@@ -300,7 +300,7 @@ func differences(before, after Coil) []mark {
 		}
 	}
 	if after.Noted != "" {
-		marks = append(marks, mark{cause: "note", what: "the note \"" + shortened(after.Noted) + "\""})
+		marks = append(marks, mark{cause: "note", what: "the note \"" + shortenNote(after.Noted) + "\""})
 	}
 	return marks
 }
@@ -310,7 +310,7 @@ func differences(before, after Coil) []mark {
 func (a *analysis) recorded() []int {
 	var places []int
 	for k := 1; k < len(a.kept); k++ {
-		if len(differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])) > 0 {
+		if len(recordedDifferences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])) > 0 {
 			places = append(places, k)
 		}
 	}

@@ -33,7 +33,7 @@ type Baseline struct {
 
 // check refuses a baseline that cannot be one.
 func (b Baseline) check() error {
-	if !resistance(b.MeanOhms) || !(b.SigmaWithinOhms > 0 && b.SigmaWithinOhms <= mostOhms) || b.Count < control.LeastBaseline {
+	if !isResistance(b.MeanOhms) || !(b.SigmaWithinOhms > 0 && b.SigmaWithinOhms <= mostOhms) || b.Count < control.LeastBaseline {
 		return fmt.Errorf("frozen baseline of %d coils, mean %g and sigma %g ohms: %w; it needs %d coils that differ", b.Count, b.MeanOhms, b.SigmaWithinOhms, ErrInput, control.LeastBaseline)
 	}
 	return nil
@@ -60,7 +60,7 @@ func (a *analysis) setBaseline() {
 		a.note("too few good coils for control limits: %d of %d; mean, spread and what stands apart can be told, drift cannot", len(indices), control.LeastBaseline)
 		return
 	}
-	values := pick(a.ohms, indices)
+	values := valuesAt(a.ohms, indices)
 	chart, err := control.ChartIndividuals(values)
 	if err != nil {
 		a.note("no control limits: %v", err)
@@ -146,10 +146,10 @@ func (c Coil) standardError() float64 {
 	if k == 0 {
 		k = 2
 	}
-	return c.ExpandedUncertaintyOhms / k * c.comparedBy()
+	return c.ExpandedUncertaintyOhms / k * c.comparisonFactor()
 }
 
-func pick(values []float64, indices []int) []float64 {
+func valuesAt(values []float64, indices []int) []float64 {
 	picked := make([]float64, len(indices))
 	for i, j := range indices {
 		picked[i] = values[j]

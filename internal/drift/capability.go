@@ -62,7 +62,7 @@ func (a *analysis) capability() {
 		a.note("too few coils for capability: %d of %d", len(a.kept), fewestForCapability)
 		return
 	}
-	values := pick(a.ohms, a.kept)
+	values := valuesAt(a.ohms, a.kept)
 	within, df := withinSigma(values)
 	c, err := capabilityOf(statistics.MomentsOf(values), within, df, o.LowerOhms, o.UpperOhms)
 	if err != nil {
@@ -83,7 +83,7 @@ func (a *analysis) capability() {
 		}
 	}
 	c.Seen.Value = float64(c.SeenCount) / float64(len(values))
-	c.Seen.Low, c.Seen.High = statistics.ProportionInterval(c.SeenCount, len(values), level)
+	c.Seen.Low, c.Seen.High = statistics.ProportionInterval(c.SeenCount, len(values), confidence)
 	c.Sentence = c.sentence(len(a.report.Outliers))
 	a.report.Capability = c
 }
@@ -124,12 +124,12 @@ func capabilityOf(m statistics.Moments, within, dfWithin, lower, upper float64) 
 }
 
 func spreadIndex(value, df float64) Index {
-	const tail = (1 - level) / 2
+	const tail = (1 - confidence) / 2
 	return Index{value, value * math.Sqrt(statistics.ChiSquareQuantile(tail, df)/df), value * math.Sqrt(statistics.ChiSquareQuantile(1-tail, df)/df)}
 }
 
 func centredIndex(value, n, df float64) Index {
-	half := statistics.NormalQuantile(0.5+level/2) * math.Sqrt(1/(9*n)+value*value/(2*df))
+	half := statistics.NormalQuantile(0.5+confidence/2) * math.Sqrt(1/(9*n)+value*value/(2*df))
 	return Index{value, value - half, value + half}
 }
 
@@ -137,7 +137,7 @@ func centredIndex(value, n, df float64) Index {
 // standard deviations from the sample mean, with an interval: k·√n is
 // noncentral t about the true distance times √n.
 func shareBeyond(k, n float64) (share, low, high float64) {
-	const tail = (1 - level) / 2
+	const tail = (1 - confidence) / 2
 	root := math.Sqrt(n)
 	farthest := statistics.NoncentralTDelta(k*root, n-1, tail) / root
 	nearest := statistics.NoncentralTDelta(k*root, n-1, 1-tail) / root
@@ -148,7 +148,7 @@ func (c *Capability) sentence(apart int) string {
 	s := fmt.Sprintf("Ppk %.2f (%.2f to %.2f)", c.Ppk.Value, c.Ppk.Low, c.Ppk.High)
 	switch {
 	case c.Outside != nil:
-		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", share(c.Outside.Value), share(c.Outside.High))
+		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", shareText(c.Outside.Value), shareText(c.Outside.High))
 	case !c.Stable:
 		s += "; the process moved, so this tells what was and not what will be: " + c.counted()
 	default:
@@ -162,11 +162,11 @@ func (c *Capability) sentence(apart int) string {
 
 // counted is how many of these coils are outside, and how many such coils would be.
 func (c *Capability) counted() string {
-	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, share(c.Seen.Low), share(c.Seen.High))
+	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, shareText(c.Seen.Low), shareText(c.Seen.High))
 }
 
-// share writes a share as people read it.
-func share(v float64) string {
+// shareText writes a share as people read it.
+func shareText(v float64) string {
 	switch {
 	case v == 0:
 		return "0 %"

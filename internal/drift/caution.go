@@ -32,7 +32,7 @@ func cautionOf(meter, room finding) string {
 func (a *analysis) leaveTheWinder(offset float64) string {
 	part := math.Abs(offset) / 4 // less than this does not matter to what is turned
 	if c := a.report.CheckStandard; c != nil && c.AwayRatio != nil && math.Abs(*c.AwayRatio) > part {
-		return "look at the meter first: the check standard stands " + percent(*c.AwayRatio) + " from where it began"
+		return "look at the meter first: the check standard stands " + signedPercent(*c.AwayRatio) + " from where it began"
 	}
 	doubtful, caution := 0.0, ""
 	for i, e := range a.events() {
@@ -62,10 +62,10 @@ func (a *analysis) meterBehind(offset float64) string {
 	}
 	doubtful := func(ratio float64) bool { return math.Abs(ratio) > math.Abs(offset)/2 }
 	if off := c.OffReferenceRatio; off != nil && doubtful(*off) {
-		return fmt.Sprintf("look at the meter first: the check standard reads %s from its reference", percent(*off))
+		return fmt.Sprintf("look at the meter first: the check standard reads %s from its reference", signedPercent(*off))
 	}
-	if moved := c.moved(); doubtful(moved) {
-		return fmt.Sprintf("measure the check standard again first: it reads %s from what it read at first", percent(moved))
+	if moved := c.movedRatio(); doubtful(moved) {
+		return fmt.Sprintf("measure the check standard again first: it reads %s from what it read at first", signedPercent(moved))
 	}
 	return ""
 }
@@ -76,7 +76,7 @@ func (a *analysis) meterBehind(offset float64) string {
 func (a *analysis) freshChange() string {
 	begins, n := a.kept[a.pieces[len(a.pieces)-1].first], len(a.coils)
 	if next := a.options.Next; next != nil {
-		if what := turning(a.coils[n-1], *next); what != "" && !a.wellKnown(*next, begins, n) {
+		if what := changeThatMovesLevel(a.coils[n-1], *next); what != "" && !a.wellKnown(*next, begins, n) {
 			return fmt.Sprintf("no coil yet since %s; wind %d before judging", what, fewestToAct)
 		}
 	}
@@ -88,8 +88,8 @@ func (a *analysis) freshChange() string {
 		if behind >= fewestToAct {
 			break
 		}
-		if what := turning(a.coils[i-1], a.coils[i]); what != "" && !a.wellKnown(a.coils[i], begins, i) {
-			return fmt.Sprintf("only %s since %s; wind %d more before judging", count(behind, "good coil"), what, fewestToAct-behind)
+		if what := changeThatMovesLevel(a.coils[i-1], a.coils[i]); what != "" && !a.wellKnown(a.coils[i], begins, i) {
+			return fmt.Sprintf("only %s since %s; wind %d more before judging", countOf(behind, "good coil"), what, fewestToAct-behind)
 		}
 	}
 	return ""
@@ -114,10 +114,10 @@ func (a *analysis) pairWaits() bool {
 	return n > 1 && a.report.Outliers[n-2].Provisional
 }
 
-// turning is what changed on record between two coils that moves the level: wire,
+// changeThatMovesLevel is what changed on record between two coils that moves the level: wire,
 // winder, or what somebody did about a signal. Empty when nothing did.
-func turning(before, after Coil) string {
-	for _, m := range differences(before, after) {
+func changeThatMovesLevel(before, after Coil) string {
+	for _, m := range recordedDifferences(before, after) {
 		if m.cause == "spool" || m.cause == "winder" || m.cause == "note" {
 			return m.what
 		}

@@ -53,11 +53,11 @@ type Dependence struct {
 // findChanges cuts the kept coils into levels and lines and lists the steps.
 func (a *analysis) findChanges() {
 	if len(a.kept) < 2*minPiece {
-		a.pieces = []piece{{first: 0, last: len(a.kept), level: statistics.MomentsOf(pick(a.ohms, a.kept)).Mean}}
+		a.pieces = []piece{{first: 0, last: len(a.kept), level: statistics.MomentsOf(valuesAt(a.ohms, a.kept)).Mean}}
 		a.note("too few coils for a step: %d of %d", len(a.kept), 2*minPiece)
 		return
 	}
-	y, w := pick(a.ohms, a.kept), a.weights()
+	y, w := valuesAt(a.ohms, a.kept), a.weights()
 	a.segment(y, w, 1)
 	a.report.Autocorrelation = a.dependence(y)
 	if d := a.report.Autocorrelation; d != nil && d.Flagged {
@@ -88,8 +88,8 @@ func (a *analysis) weights() []float64 {
 
 func (a *analysis) segment(y, w []float64, shrink float64) {
 	s := newSegmenter(y, w, shrink, a.recorded())
-	a.segments, a.pieces = s, s.describe()
-	a.described, a.left = s.total(a.pieces), 0
+	a.segments, a.pieces = s, s.describePieces()
+	a.described, a.left = s.costOfPieces(a.pieces), 0
 	for _, p := range a.pieces {
 		a.left += s.pieceRSS(p)
 	}
@@ -129,9 +129,9 @@ type jump struct {
 // levelStep is the step between two levels; false when it may be none.
 func (s *segmenter) levelStep(before, after piece) (jump, bool) {
 	k, n := after.first, after.last-before.first
-	x := s.at(before.first, k, after.last)
-	p := min(1, x.p*s.searched(k, n))
-	if searched, ok := s.best(before.first, after.last); ok {
+	x := s.splitAt(before.first, k, after.last)
+	p := min(1, x.p*s.placesSearched(k, n))
+	if searched, ok := s.bestSplit(before.first, after.last); ok {
 		p = searched.p
 	}
 	return newJump(x.shift, x.error, x.residualSD, p, float64(n-2))
@@ -143,11 +143,11 @@ func (s *segmenter) slopedStep(before, after piece) (jump, bool) {
 	n := after.last - before.first
 	df := float64(max(1, n-4))
 	shift, standardError, residualSD := s.shiftOfLines(before, after, df)
-	p := min(1, statistics.TestP(shift, standardError, df)*s.searched(after.first, n))
-	if p >= each {
+	p := min(1, statistics.TestP(shift, standardError, df)*s.placesSearched(after.first, n))
+	if p >= alphaEach {
 		return jump{}, false
 	}
-	shift, standardError = s.weighed(shift, standardError, residualSD, before, after)
+	shift, standardError = s.stepBesideSlope(shift, standardError, residualSD, before, after)
 	x, ok := newJump(shift, standardError, residualSD, p, df)
 	x.sloping = true
 	return x, ok
@@ -156,7 +156,7 @@ func (s *segmenter) slopedStep(before, after piece) (jump, bool) {
 // newJump adds the interval; false when that holds no shift at all, as beside a
 // slope that tells as much.
 func newJump(shift, standardError, residualSD, p, df float64) (jump, bool) {
-	half := statistics.StudentQuantile(0.5+level/2, df) * standardError
+	half := statistics.StudentQuantile(0.5+confidence/2, df) * standardError
 	x := jump{shift: shift, low: shift - half, high: shift + half, residualSD: residualSD, p: p}
 	return x, x.low > 0 || x.high < 0
 }
@@ -194,7 +194,7 @@ func (a *analysis) warnOfBaseline() {
 	case 1:
 		a.note("the baseline holds the change at coil %s, so its limits are not those of a steady process: choose other coils for it", within[0])
 	default:
-		a.note("the baseline holds the changes at coils %s, so its limits are not those of a steady process: choose other coils for it", list(within))
+		a.note("the baseline holds the changes at coils %s, so its limits are not those of a steady process: choose other coils for it", joinWithAnd(within))
 	}
 	for _, t := range a.trends() {
 		n := 0
@@ -222,25 +222,25 @@ func (s *segmenter) shiftOfLines(before, after piece, df float64) (shift, standa
 		weight += 1 / n
 	}
 	residualSD = s.shrink * math.Sqrt((s.pieceRSS(before)+s.pieceRSS(after))/df)
-	return after.at(after.first) - before.at(after.first), residualSD * math.Sqrt(weight), residualSD
+	return after.heightAt(after.first) - before.heightAt(after.first), residualSD * math.Sqrt(weight), residualSD
 }
 
 // nearbyCoils on either side of a step are near enough to tell its size without
 // a line.
 const nearbyCoils = 10
 
-// weighed is the step beside a slope, with its standard error. Which of the two
+// stepBesideSlope is the step beside a slope, with its standard error. Which of the two
 // pieces slopes was chosen from the data: a step taken for a slope, or a slope
 // for a level, makes the one beside it look larger or smaller than it is. So it
 // is told three ways: by the pieces as described, by a line of its own on either
 // side, and by the coils just before and after alone. The shift is the middle of
 // what these say, and half of what they differ by is part of its standard error.
-func (s *segmenter) weighed(described, describedError, residualSD float64, before, after piece) (shift, standardError float64) {
+func (s *segmenter) stepBesideSlope(described, describedError, residualSD float64, before, after piece) (shift, standardError float64) {
 	from, to := max(before.first, after.first-nearbyCoils), min(after.last, after.first+nearbyCoils)
-	nearby := s.mean(after.first, to) - s.mean(from, after.first)
+	nearby := s.meanOf(after.first, to) - s.meanOf(from, after.first)
 	low, high := min(described, nearby), max(described, nearby)
 	if min(after.first-before.first, after.last-after.first) >= minSloped {
-		lines := s.line(after.first, after.last).at(after.first) - s.line(before.first, before.last).at(after.first)
+		lines := s.straightLine(after.first, after.last).heightAt(after.first) - s.straightLine(before.first, before.last).heightAt(after.first)
 		low, high = min(low, lines), max(high, lines)
 	}
 	own := residualSD * math.Sqrt(1/float64(after.first-from)+1/float64(to-after.first))
@@ -254,7 +254,7 @@ func (a *analysis) levels() []float64 {
 	known := make([]bool, len(a.coils))
 	for _, p := range a.pieces {
 		for k := p.first; k < p.last; k++ {
-			levels[a.kept[k]], known[a.kept[k]] = p.at(k), true
+			levels[a.kept[k]], known[a.kept[k]] = p.heightAt(k), true
 		}
 	}
 	last := 0.0
@@ -275,7 +275,7 @@ func (a *analysis) residuals(y []float64) []float64 {
 	r := make([]float64, len(y))
 	for _, p := range a.pieces {
 		for k := p.first; k < p.last; k++ {
-			r[k] = y[k] - p.at(k)
+			r[k] = y[k] - p.heightAt(k)
 		}
 	}
 	return r
@@ -285,7 +285,7 @@ func (a *analysis) residuals(y []float64) []float64 {
 func (a *analysis) dependence(y []float64) *Dependence {
 	const lags, fewest = 5, 20
 	if len(y) < fewest {
-		a.note("whether neighbouring coils are alike cannot be told from %s: it takes %d", count(len(y), "coil"), fewest)
+		a.note("whether neighbouring coils are alike cannot be told from %s: it takes %d", countOf(len(y), "coil"), fewest)
 		return nil
 	}
 	r, err := statistics.Autocorrelation(a.residuals(y), lags)

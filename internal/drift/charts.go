@@ -167,7 +167,7 @@ func (a *analysis) chartSubgroups(c *Charts) error {
 	}
 	var groups [][]float64
 	for k := 0; k+n <= len(a.kept); k += n {
-		groups = append(groups, pick(a.ohms, a.kept[k:k+n]))
+		groups = append(groups, valuesAt(a.ohms, a.kept[k:k+n]))
 	}
 	if len(groups) == 0 {
 		a.note("%d coils make no subgroup of %d", len(a.kept), n)

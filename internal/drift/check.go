@@ -63,7 +63,7 @@ func (a *analysis) watchCheckStandard() {
 	watched, err := gauge.WatchCheckStandard(occasions, gauge.CheckBaseline(c.Count), a.scheme)
 	if err == nil {
 		c.CentreOhms, c.SigmaOhms, c.LowerOhms, c.UpperOhms = &watched.Centre, &watched.Sigma, &watched.Lower, &watched.Upper
-		for _, j := range merged(watched.Outside, watched.EWMAOutside) {
+		for _, j := range mergeAscending(watched.Outside, watched.EWMAOutside) {
 			c.Signals = append(c.Signals, c.at[j-1]+1)
 		}
 		c.Signals = slices.Compact(c.Signals) // several measurements beside one coil
@@ -77,7 +77,7 @@ func (a *analysis) watchCheckStandard() {
 	a.checkTrend(c)
 	c.findLevels(occasions)
 	if reference := a.options.CheckReferenceOhms; reference > 0 {
-		off := occasions[0].Value/reference*(1+statistics.MomentsOf(c.ratio[c.Count-c.few():]).Mean) - 1
+		off := occasions[0].Value/reference*(1+statistics.MomentsOf(c.ratio[c.Count-c.readingsAtEnd():]).Mean) - 1
 		c.OffReferenceRatio = &off
 	}
 	c.CameBack = c.AwayRatio == nil && len(c.levels) > 2
@@ -113,7 +113,7 @@ func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
 		values[j], ones[j] = o.Value, 1
 	}
 	s := newSegmenter(values, ones, 1, nil)
-	c.levels = s.describe()
+	c.levels = s.describePieces()
 	first, last := c.levels[0], c.levels[len(c.levels)-1]
 	if len(c.levels) == 1 && first.slope == 0 {
 		return
@@ -123,9 +123,9 @@ func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
 		rss += s.pieceRSS(p)
 	}
 	df := float64(max(1, c.Count-2*len(c.levels)))
-	from, to := first.at(first.first), last.at(last.last-1)
+	from, to := first.heightAt(first.first), last.heightAt(last.last-1)
 	spread := math.Sqrt(rss / df * (1/float64(first.last-first.first) + 1/float64(last.last-last.first)))
-	if away := c.moved(); statistics.TestP(to-from, spread, df) < alpha && math.Abs(away) > leastAwayRatio {
+	if away := c.movedRatio(); statistics.TestP(to-from, spread, df) < alpha && math.Abs(away) > leastAwayRatio {
 		c.AwayRatio = &away
 	}
 }
@@ -134,9 +134,9 @@ func (c *CheckChannel) sentence(a *analysis) string {
 	coil := func(j int) string { return a.name(c.at[j]) }
 	switch {
 	case c.AwayRatio != nil:
-		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, percent(*c.AwayRatio), fewAtEnd)
+		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, signedPercent(*c.AwayRatio), fewAtEnd)
 	case c.CentreOhms == nil:
-		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", count(c.Count, "time"))
+		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", countOf(c.Count, "time"))
 	case c.CameBack:
 		return fmt.Sprintf("the check standard moved at %s, and is back since %s: look at what was done to the meter and its leads", coil(c.levels[1].first), coil(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:
@@ -155,19 +155,19 @@ const leastAwayRatio = 5e-5
 // that a slow drift is told nearly whole, and more than one, for their noise.
 const fewAtEnd = 3
 
-// moved is how far its last readings stand from its first. A line through all
+// movedRatio is how far its last readings stand from its first. A line through all
 // of them would make half as much again of a step.
-func (c *CheckChannel) moved() float64 {
-	few := c.few()
+func (c *CheckChannel) movedRatio() float64 {
+	few := c.readingsAtEnd()
 	first, last := statistics.MomentsOf(c.ratio[:few]), statistics.MomentsOf(c.ratio[c.Count-few:])
 	return (1+last.Mean)/(1+first.Mean) - 1
 }
 
-// few is how many readings are an end: with less than six, half of them.
-func (c *CheckChannel) few() int { return min(fewAtEnd, max(1, c.Count/2)) }
+// readingsAtEnd is how many readings are an end: with less than six, half of them.
+func (c *CheckChannel) readingsAtEnd() int { return min(fewAtEnd, max(1, c.Count/2)) }
 
-// merged joins two ascending lists without repeats.
-func merged(a, b []int) []int {
+// mergeAscending joins two ascending lists without repeats.
+func mergeAscending(a, b []int) []int {
 	var all []int
 	for len(a) > 0 || len(b) > 0 {
 		switch {
@@ -198,7 +198,7 @@ const (
 // verdictOf sets the shift of the check standard against that of the coils, all
 // as ratios.
 func verdictOf(check statistics.Difference, shift, shiftError float64) finding {
-	low, high := check.Interval(level)
+	low, high := check.Interval(confidence)
 	switch {
 	case check.P < alpha && check.Value*shift > 0:
 		// It explains what it moved by at least half of.
@@ -265,22 +265,22 @@ func (a *analysis) meterInTrend(t *Trend) (finding, statistics.Difference) {
 func (a *analysis) meterClause(f finding, d statistics.Difference) string {
 	low, high := 0.0, 0.0
 	if f != unknown && d.DegreesOfFreedom > 0 {
-		low, high = d.Interval(level)
+		low, high = d.Interval(confidence)
 	}
 	switch f {
 	case excluded:
 		if math.Max(math.Abs(low), math.Abs(high)) < 0.00005 {
 			return "the check standard did not move with it (less than 0.01 %)"
 		}
-		return fmt.Sprintf("the check standard did not move with it (%s, %s)", percent(d.Value), between(low, high))
+		return fmt.Sprintf("the check standard did not move with it (%s, %s)", signedPercent(d.Value), percentInterval(low, high))
 	case unclear:
 		return "the check standard was measured too seldom around it to clear the meter"
 	case partial:
-		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", percent(d.Value), between(low, high))
+		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", signedPercent(d.Value), percentInterval(low, high))
 	case opposite:
-		return fmt.Sprintf("the check standard moved the other way (%s, %s), so that the coils moved by more than they seem to", percent(d.Value), between(low, high))
+		return fmt.Sprintf("the check standard moved the other way (%s, %s), so that the coils moved by more than they seem to", signedPercent(d.Value), percentInterval(low, high))
 	case explains:
-		return fmt.Sprintf("the check standard moved alike (%s, %s)", percent(d.Value), between(low, high))
+		return fmt.Sprintf("the check standard moved alike (%s, %s)", signedPercent(d.Value), percentInterval(low, high))
 	}
 	return "no check standard was measured, so the meter is not cleared"
 }

@@ -30,9 +30,9 @@ type csvPlace struct {
 	sequence int
 }
 
-// reserve keeps the place of a withdrawn measurement for the one that comes
+// keepPlace keeps the place of a withdrawn measurement for the one that comes
 // instead of it. Faults in its row are of no account.
-func (o *csvOrder) reserve(row *sheet.Row) {
+func (o *csvOrder) keepPlace(row *sheet.Row) {
 	place := csvPlace{row.Text("batch"), row.Count("sequence", 1)}
 	if _, known := o.places[place]; known || place.sequence == 0 {
 		return
@@ -52,7 +52,7 @@ func (o *csvOrder) add(c Coil, row *sheet.Row) {
 	}
 	fits, last := known, false
 	if known {
-		fits, last = o.fits(i, c)
+		fits, last = o.fitsBetween(i, c)
 	}
 	if !fits {
 		if before, follows := o.lastOf[c.Batch]; follows {
@@ -73,9 +73,9 @@ func (o *csvOrder) add(c Coil, row *sheet.Row) {
 	}
 }
 
-// fits says whether a coil in slot i stands between its neighbours of the batch by
+// fitsBetween says whether a coil in slot i stands between its neighbours of the batch by
 // number, and whether it is the last of them.
-func (o *csvOrder) fits(i int, c Coil) (fits, last bool) {
+func (o *csvOrder) fitsBetween(i int, c Coil) (fits, last bool) {
 	of := func(s csvSlot) bool { return s.filled && s.coil.Batch == c.Batch }
 	for _, s := range slices.Backward(o.slots[:i]) {
 		if of(s) {
@@ -90,7 +90,7 @@ func (o *csvOrder) fits(i int, c Coil) (fits, last bool) {
 }
 
 // list returns the coils.
-func (o *csvOrder) list() []Coil {
+func (o *csvOrder) coilsInOrder() []Coil {
 	var coils []Coil
 	for _, s := range o.slots {
 		if s.filled {

@@ -109,14 +109,14 @@ const DefaultBaseline = 40
 // level is the confidence of every interval, and alpha the probability below
 // which a change, a trend or an effect is called real.
 const (
-	level = 0.95
+	confidence = 0.95
 	alpha = 0.01
 )
 
-// each is the share of alpha for a step where something changed on record, for
+// alphaEach is the share of alpha for a step where something changed on record, for
 // one elsewhere, and for a slope: so a quiet batch is called drifting by any of
 // them about as seldom as alpha says.
-const each = alpha / 3
+const alphaEach = alpha / 3
 
 // Report is everything found. The JSON names are contract. Indices count from 1
 // in the list of points; sequences are the coils' own numbers. What cannot be

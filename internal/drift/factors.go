@@ -34,10 +34,10 @@ type Group struct {
 // recordedFactor is something recorded about every coil that they can be compared by.
 type recordedFactor struct {
 	name string
-	of   func(Coil) string
+	valueOf   func(Coil) string
 	// level is true where steps and trends are taken out first, which would
 	// otherwise pass for an effect of the hour they fell on.
-	level bool
+	levelled bool
 }
 
 var recordedFactors = []recordedFactor{
@@ -54,7 +54,7 @@ var recordedFactors = []recordedFactor{
 func (a *analysis) compareFactors() {
 	for _, f := range recordedFactors {
 		values := a.ohms
-		if f.level {
+		if f.levelled {
 			values = a.levelled()
 		}
 		if factor, ok := a.factor(f, values); ok {
@@ -126,14 +126,14 @@ func (a *analysis) groups(of func(Coil) string) []group {
 
 func (a *analysis) factor(by recordedFactor, ohms []float64) (Factor, bool) {
 	f := Factor{Factor: by.name}
-	groups := a.groups(by.of)
+	groups := a.groups(by.valueOf)
 	if len(groups) < 2 {
 		return Factor{}, false // one value, or not recorded: nothing to compare
 	}
-	kept := pick(ohms, a.kept)
+	kept := valuesAt(ohms, a.kept)
 	values := make([][]float64, len(groups))
 	for j, g := range groups {
-		values[j] = pick(kept, g.kept)
+		values[j] = valuesAt(kept, g.kept)
 		f.Groups = append(f.Groups, Group{Name: g.name})
 	}
 	analysed, err := statistics.AnalyseOneWay(values)
@@ -148,10 +148,10 @@ func (a *analysis) factor(by recordedFactor, ohms []float64) (Factor, bool) {
 		f.F = &analysed.F
 	}
 	f.P, f.EtaSquared = analysed.P, analysed.EtaSquared
-	f.BetweenOhms, f.BetweenClipped = sqrt(analysed.BetweenComponent), analysed.BetweenComponentClipped
-	f.Sentence = fmt.Sprintf("by %s: no difference (%s)", by.name, chance(f.P))
+	f.BetweenOhms, f.BetweenClipped = rootOrZero(analysed.BetweenComponent), analysed.BetweenComponentClipped
+	f.Sentence = fmt.Sprintf("by %s: no difference (%s)", by.name, chanceText(f.P))
 	if f.P < alpha {
-		f.Sentence = fmt.Sprintf("by %s: the means differ (%s) and account for %.0f %% of the variation", by.name, chance(f.P), 100*f.EtaSquared)
+		f.Sentence = fmt.Sprintf("by %s: the means differ (%s) and account for %.0f %% of the variation", by.name, chanceText(f.P), 100*f.EtaSquared)
 	}
 	return f, true
 }

@@ -103,7 +103,7 @@ func (r Report) chartFacts() []Fact {
 		{"CUSUM", r.Charts.CUSUM.Signals},
 	} {
 		if n := len(c.indices); n > 0 {
-			signals = append(signals, fmt.Sprintf("%s at %s, first at coil %d", c.name, count(n, "coil"), r.Points[c.indices[0]-1].Sequence))
+			signals = append(signals, fmt.Sprintf("%s at %s, first at coil %d", c.name, countOf(n, "coil"), r.Points[c.indices[0]-1].Sequence))
 		}
 	}
 	first := map[string]bool{}

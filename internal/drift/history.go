@@ -55,7 +55,7 @@ func (h *History) Add(c Coil) (control.Step, error) {
 			h.order = append(h.order, key)
 		}
 	}
-	ohms := c.R20Ohms * c.comparedBy()
+	ohms := c.R20Ohms * c.comparisonFactor()
 	h.current.Add(ohms)
 	h.all.Add(ohms)
 	h.last = h.monitor.Add((ohms - h.baseline.MeanOhms) / h.baseline.SigmaWithinOhms)
@@ -123,12 +123,12 @@ func (h *History) Summary() DesignHistory {
 }
 
 func (d *DesignHistory) addComponent(name string, c statistics.Component, total float64) {
-	x := Component{Level: name, SigmaOhms: sqrt(c.Variance), Raw: c.Raw, Clipped: c.Clipped, Groups: c.Groups}
+	x := Component{Level: name, SigmaOhms: rootOrZero(c.Variance), Raw: c.Raw, Clipped: c.Clipped, Groups: c.Groups}
 	if total > 0 {
 		x.Percent = 100 * c.Variance / total
 	}
 	if c.Clipped {
-		d.Notes = append(d.Notes, fmt.Sprintf("the variance between %s came out negative (%.3g ohm²) and is taken as 0: they differ less than chance", plural(name), c.Raw))
+		d.Notes = append(d.Notes, fmt.Sprintf("the variance between %s came out negative (%.3g ohm²) and is taken as 0: they differ less than chance", pluralOfLevel(name), c.Raw))
 	}
 	d.Components = append(d.Components, x)
 }
@@ -168,7 +168,7 @@ func (h *History) levelsWithChoice(d *DesignHistory) (names []string, keep []int
 			groups = len(seen)
 			names, keep = append(names, name), append(keep, part)
 		} else {
-			d.Notes = append(d.Notes, fmt.Sprintf("%s cannot be told apart from what they lie in: one of each", plural(name)))
+			d.Notes = append(d.Notes, fmt.Sprintf("%s cannot be told apart from what they lie in: one of each", pluralOfLevel(name)))
 		}
 	}
 	return names, keep
@@ -204,10 +204,10 @@ func (d *DesignHistory) sentence() string {
 	if largest.Level == "within" {
 		return fmt.Sprintf("most of the spread, %.0f %%, is from coil to coil on the same spool", largest.Percent)
 	}
-	return fmt.Sprintf("most of the spread, %.0f %%, is between %s", largest.Percent, plural(largest.Level))
+	return fmt.Sprintf("most of the spread, %.0f %%, is between %s", largest.Percent, pluralOfLevel(largest.Level))
 }
 
-func plural(level string) string {
+func pluralOfLevel(level string) string {
 	if level == "batch" {
 		return "batches"
 	}

@@ -39,7 +39,7 @@ func (a *analysis) inTurn(y, w []float64, shrink float64) {
 	var best []float64
 	least := math.Inf(1)
 	for _, f := range recordedFactors {
-		groups := a.groups(f.of)
+		groups := a.groups(f.valueOf)
 		if !takenInTurn(groups) {
 			continue
 		}
@@ -48,11 +48,11 @@ func (a *analysis) inTurn(y, w []float64, shrink float64) {
 			continue
 		}
 		s := newSegmenter(rest, w, shrink, a.recorded())
-		pieces := s.describe()
+		pieces := s.describePieces()
 		// Both are weighed by the same scatter, that of what is left.
 		// Steps at recorded places cost nothing elsewhere; here each pays for its level,
 		// or one at every turn would be free.
-		with := s.total(pieces) + float64(len(pieces)+len(groups))*s.price
+		with := s.costOfPieces(pieces) + float64(len(pieces)+len(groups))*s.price
 		without := a.described + float64(len(a.pieces)-1)*s.price + a.left*(1/s.variance-1/a.segments.variance)
 		if with < without && with < least {
 			least, best = with, rest
@@ -87,7 +87,7 @@ func (a *analysis) compareInTurn(factor string, groups []group, y []float64, shr
 	moments := make([]statistics.Moments, len(groups))
 	high, low := -1, -1
 	for j, g := range groups {
-		values[j] = pick(y, g.kept)
+		values[j] = valuesAt(y, g.kept)
 		moments[j] = statistics.MomentsOf(values[j])
 		if moments[j].Count < 2 {
 			continue // one coil has no scatter to be compared by
@@ -105,7 +105,7 @@ func (a *analysis) compareInTurn(factor string, groups []group, y []float64, shr
 	}
 	p := statistics.FisherP(analysed.F/(shrink*shrink), float64(len(groups)-1), float64(analysed.DFWithin))
 	difference, err := statistics.Compare(moments[low], moments[high])
-	if err != nil || p >= each {
+	if err != nil || p >= alphaEach {
 		return nil, nil, false
 	}
 	mean := statistics.MomentsOf(y).Mean
@@ -116,14 +116,14 @@ func (a *analysis) compareInTurn(factor string, groups []group, y []float64, shr
 		}
 	}
 	ref := a.reference()
-	from, to := difference.Interval(level)
+	from, to := difference.Interval(confidence)
 	found = &InTurn{Factor: factor, High: groups[high].name, Low: groups[low].name, P: p,
 		DifferenceRatio: difference.Value / ref, DifferenceLow: from / ref, DifferenceHigh: to / ref}
-	found.tell()
+	found.setSentences()
 	return found, rest, true
 }
 
-func (t *InTurn) tell() {
+func (t *InTurn) setSentences() {
 	high, low := fmt.Sprintf("the coils of %s %s", t.Factor, t.High), "those of "+t.Low
 	switch t.Factor {
 	case "time of day":
@@ -131,8 +131,8 @@ func (t *InTurn) tell() {
 	case "flag":
 		high, low = t.High+" coils", t.Low+" ones"
 	}
-	t.Words = fmt.Sprintf("%s stand %s above %s", high, percent(t.DifferenceRatio), low)
-	t.Sentence = fmt.Sprintf("%s (%s), in turn all through; %s", t.Words, between(t.DifferenceLow, t.DifferenceHigh), chance(t.P))
+	t.Words = fmt.Sprintf("%s stand %s above %s", high, signedPercent(t.DifferenceRatio), low)
+	t.Sentence = fmt.Sprintf("%s (%s), in turn all through; %s", t.Words, percentInterval(t.DifferenceLow, t.DifferenceHigh), chanceText(t.P))
 }
 
 // attribution is the same in the list of causes.

@@ -32,7 +32,7 @@ func TestChangePointNile(t *testing.T) {
 		flow, ones = append(flow, row.Number("flow")), append(ones, 1)
 	}
 	s := newSegmenter(flow, ones, 1, nil)
-	x, ok := s.best(0, len(flow))
+	x, ok := s.bestSplit(0, len(flow))
 	if !ok || x.k != e.Tau {
 		t.Fatalf("change after %d, want %d", x.k, e.Tau)
 	}

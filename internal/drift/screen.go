@@ -44,7 +44,7 @@ const (
 // for a level only where something changed on record.
 func (a *analysis) screen() {
 	n := len(a.coils)
-	sigma := scatter(a.ohms)
+	sigma := robustScatter(a.ohms)
 	if n < 5 || math.IsNaN(sigma) {
 		return
 	}
@@ -88,8 +88,8 @@ func (a *analysis) isLevel(first, last int) bool {
 	if count := last - first + 1; count != 2 {
 		return count > 2
 	}
-	return last == n-1 && len(differences(a.coils[first-1], a.coils[first])) > 0 ||
-		first == 0 && len(differences(a.coils[last], a.coils[last+1])) > 0
+	return last == n-1 && len(recordedDifferences(a.coils[first-1], a.coils[first])) > 0 ||
+		first == 0 && len(recordedDifferences(a.coils[last], a.coils[last+1])) > 0
 }
 
 func (a *analysis) addOutlier(i int, d, sigma float64, provisional bool) {
@@ -100,8 +100,8 @@ func (a *analysis) addOutlier(i int, d, sigma float64, provisional bool) {
 	if sigma > 0 {
 		o.Sigmas = d / sigma
 	}
-	o.Finding = fmt.Sprintf("%s stands apart, %s from its neighbours", a.name(i), percent(o.DeviationRatio))
-	o.Suspicion = "look for " + suspicion(o.DeviationRatio)
+	o.Finding = fmt.Sprintf("%s stands apart, %s from its neighbours", a.name(i), signedPercent(o.DeviationRatio))
+	o.Suspicion = "look for " + usualSuspicion(o.DeviationRatio)
 	if o.Provisional {
 		o.Suspicion += "; the next coils will tell whether it stands alone"
 	}
@@ -110,8 +110,8 @@ func (a *analysis) addOutlier(i int, d, sigma float64, provisional bool) {
 	a.report.Outliers = append(a.report.Outliers, o)
 }
 
-// suspicion is what usually makes a single coil differ that much.
-func suspicion(ratio float64) string {
+// usualSuspicion is what usually makes a single coil differ that much.
+func usualSuspicion(ratio float64) string {
 	switch {
 	case math.Abs(ratio) > 0.15:
 		return "the wrong gauge of wire, another design, or a coil not fully connected"
@@ -126,12 +126,12 @@ func suspicion(ratio float64) string {
 // normal process, in its sigma: 2(φ(0) − φ(z))·√2/0.9, z the 95 % point.
 var trimmedRange = 2 * (1 - math.Exp(-1.6448536269514722*1.6448536269514722/2)) / math.Sqrt(2*math.Pi) * math.Sqrt2 / 0.9
 
-// scatter is sigma from coil to coil, which steps and single bad coils hardly
+// robustScatter is sigma from coil to coil, which steps and single bad coils hardly
 // change: by the median moving range, but not less than by the mean of the smaller
 // nine tenths of the ranges, nor than a step of the readings makes by itself
 // (rectangular: step/√12). The median alone is nought when most neighbours read
 // alike on a coarse meter.
-func scatter(values []float64) float64 {
+func robustScatter(values []float64) float64 {
 	ranges := control.MovingRanges(values)
 	if len(ranges) == 0 {
 		return math.NaN()

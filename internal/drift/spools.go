@@ -88,7 +88,7 @@ func (e *SpoolEntry) compare(before, m statistics.Moments) {
 	if err != nil {
 		return // the first spool, or a single coil: nothing to compare
 	}
-	low, high := d.Interval(level)
+	low, high := d.Interval(confidence)
 	value, low, high := d.Value/before.Mean, low/before.Mean, high/before.Mean
 	e.DifferenceRatio, e.DifferenceLow, e.DifferenceHigh, e.P = &value, &low, &high, &d.P
 }
@@ -109,7 +109,7 @@ func (a *analysis) countSpoolTurns(e *SpoolEntry, perTurn float64, within struct
 		return
 	}
 	// The measuring is the same for all coils: no number of them reduces it.
-	half := math.Hypot(statistics.StudentQuantile(0.5+level/2, within.df)*within.sigma/math.Sqrt(float64(e.Count)), 2*a.usual)
+	half := math.Hypot(statistics.StudentQuantile(0.5+confidence/2, within.df)*within.sigma/math.Sqrt(float64(e.Count)), 2*a.usual)
 	low, high := perTurn-half/w.Turns, perTurn+half/w.Turns
 	e.OhmsPerTurn, e.OhmsPerTurnLow, e.OhmsPerTurnHigh = &perTurn, &low, &high
 	target := a.options.TargetOhms
@@ -143,12 +143,12 @@ func (a *analysis) movedWithin(spool string) (sequence int) {
 }
 
 func (e *SpoolEntry) sentence(turnsKnown bool) string {
-	s := fmt.Sprintf("spool %s, %s from coil %d", e.Spool, count(e.Count, "coil"), e.FirstSequence)
+	s := fmt.Sprintf("spool %s, %s from coil %d", e.Spool, countOf(e.Count, "coil"), e.FirstSequence)
 	if e.OhmsPerTurn != nil {
 		s += fmt.Sprintf(": %.4f ohms a turn", *e.OhmsPerTurn)
 	}
 	if e.DifferenceRatio != nil && *e.P < alpha {
-		s += fmt.Sprintf("; %s against the spool before (%s)", percent(*e.DifferenceRatio), between(*e.DifferenceLow, *e.DifferenceHigh))
+		s += fmt.Sprintf("; %s against the spool before (%s)", signedPercent(*e.DifferenceRatio), percentInterval(*e.DifferenceLow, *e.DifferenceHigh))
 	}
 	if e.MovedAt != 0 && turnsKnown {
 		s += fmt.Sprintf("; its coils move at coil %d, so they do not tell the turns", e.MovedAt)

@@ -47,25 +47,25 @@ func (a *analysis) summary() string {
 		r.MeterCleared, r.MeterSentence = cause.meter.cleared, cause.meter.clause
 	case r.CheckStandard != nil && r.CheckStandard.AwayRatio != nil:
 		first = r.CheckStandard.Sentence + ": the coils read the same, so they may have moved by as much the other way"
-		r.Headline = fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same", percent(*r.CheckStandard.AwayRatio))
+		r.Headline = fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same", signedPercent(*r.CheckStandard.AwayRatio))
 	case r.InTurn != nil:
-		still := fmt.Sprintf("no drift in %s, but ", count(len(a.kept), "coil"))
+		still := fmt.Sprintf("no drift in %s, but ", countOf(len(a.kept), "coil"))
 		r.Headline, first = still+r.InTurn.Words, still+r.InTurn.Sentence
 	case r.Baseline == nil:
 		r.Headline, first = a.tooFew()
 	case r.Signal:
 		r.Headline, first = a.bareSignal()
 	default:
-		r.Headline = fmt.Sprintf("no drift in %s", count(len(a.kept), "coil"))
+		r.Headline = fmt.Sprintf("no drift in %s", countOf(len(a.kept), "coil"))
 		first = r.Headline
 	}
-	r.Headline = capital(r.Headline)
+	r.Headline = capitalised(r.Headline)
 	parts := []string{first}
 	if r.InTurn != nil && r.Drifting {
 		parts = append(parts, r.InTurn.Sentence)
 	}
 	if len(events) > 1 {
-		parts = append(parts, earlier(events[1:]))
+		parts = append(parts, earlierSentence(events[1:]))
 	}
 	if len(r.Outliers) > 0 {
 		parts = append(parts, a.outlierSentence())
@@ -80,16 +80,16 @@ func (a *analysis) summary() string {
 		parts = append(parts, r.Advice.Sentence)
 	}
 	for i, p := range parts {
-		parts[i] = capital(p) + "."
+		parts[i] = capitalised(p) + "."
 	}
 	return strings.Join(parts, " ")
 }
 
-// capital writes a sentence with a capital letter.
-func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+// capitalised writes a sentence with a capital letter.
+func capitalised(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// earlier names the steps and trends before the latest.
-func earlier(events []event) string {
+// earlierSentence names the steps and trends before the latest.
+func earlierSentence(events []event) string {
 	var names []string
 	for _, e := range events[:min(len(events), mostEarlier)] {
 		names = append(names, e.cause.brief)
@@ -103,7 +103,7 @@ func earlier(events []event) string {
 
 // tooFew says why there are no limits, in short and as a sentence.
 func (a *analysis) tooFew() (headline, sentence string) {
-	if len(a.kept) >= control.LeastBaseline && leastStep(pick(a.ohms, a.kept)) == 0 {
+	if len(a.kept) >= control.LeastBaseline && leastStep(valuesAt(a.ohms, a.kept)) == 0 {
 		headline = fmt.Sprintf("the %d coils do not differ at all", len(a.kept))
 		return headline, headline + ": look whether the meter is stuck or far too coarse"
 	}
@@ -115,7 +115,7 @@ func (a *analysis) tooFew() (headline, sentence string) {
 		sentence = fmt.Sprintf("no control limits yet, from 1 coil of %s", quantity.FormatOhms(lowest, 1))
 		return sentence, sentence
 	}
-	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"), quantity.FormatOhms(lowest, 1), quantity.FormatOhms(highest, 1))
+	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", countOf(len(a.kept), "coil"), quantity.FormatOhms(lowest, 1), quantity.FormatOhms(highest, 1))
 	return sentence, sentence
 }
 
@@ -137,7 +137,7 @@ func (a *analysis) bareSignal() (headline, sentence string) {
 			by = append(by, c.name)
 		}
 	}
-	headline = fmt.Sprintf("%s raises %s, but no step or trend is established yet", a.name(i), list(by))
+	headline = fmt.Sprintf("%s raises %s, but no step or trend is established yet", a.name(i), joinWithAnd(by))
 	sentence = headline + ": wind on and watch"
 	if f := a.report.FalseAlarms; f.RunLength > 0 {
 		sentence += fmt.Sprintf("; a quiet process raises some signal about every %.0f coils", f.RunLength)
@@ -156,12 +156,12 @@ func (a *analysis) outlierSentence() string {
 	}
 	var names []string
 	for _, o := range outliers {
-		names = append(names, fmt.Sprintf("%s (%s)", a.name(o.Index-1), percent(o.DeviationRatio)))
+		names = append(names, fmt.Sprintf("%s (%s)", a.name(o.Index-1), signedPercent(o.DeviationRatio)))
 		if len(names) == 5 && len(outliers) > 6 {
-			return fmt.Sprintf("%d coils stand apart, among them %s", len(outliers), list(names))
+			return fmt.Sprintf("%d coils stand apart, among them %s", len(outliers), joinWithAnd(names))
 		}
 	}
-	s := list(names) + " stand apart from their neighbours"
+	s := joinWithAnd(names) + " stand apart from their neighbours"
 	if n := len(outliers); outliers[n-2].Provisional {
 		s += "; " + a.pairSentence(outliers[n-2], outliers[n-1])
 	}
@@ -171,5 +171,5 @@ func (a *analysis) outlierSentence() string {
 // pairSentence is about the last two coils, which stand together.
 func (a *analysis) pairSentence(first, second Outlier) string {
 	return fmt.Sprintf("%s and %s stand together, %s and %s from those before: a third will tell whether it is a step or two bad coils",
-		a.name(first.Index-1), a.name(second.Index-1), percent(first.DeviationRatio), percent(second.DeviationRatio))
+		a.name(first.Index-1), a.name(second.Index-1), signedPercent(first.DeviationRatio), signedPercent(second.DeviationRatio))
 }

@@ -33,7 +33,7 @@ func (a *analysis) watchTemperature() {
 		return
 	}
 	if len(t) < minSloped {
-		a.note("%s with a temperature: whether R20 depends on it takes %d", count(len(t), "coil"), minSloped)
+		a.note("%s with a temperature: whether R20 depends on it takes %d", countOf(len(t), "coil"), minSloped)
 		return
 	}
 	a.roomAlone = a.dependenceAlone(t, y, at)
@@ -90,10 +90,10 @@ func (a *analysis) dependenceAlone(t, y []float64, at []int) *roomEffect {
 	s := newSegmenter(rest, a.segments.w, 1, a.recorded())
 	// One step or slope costs within two parameters of what the temperature costs:
 	// when the room went along with it, the coils cannot tell which it was.
-	if s.rss(0, len(rest))/a.segments.variance+(2+2)*a.segments.price >= a.described {
+	if s.rssAboutMean(0, len(rest))/a.segments.variance+(2+2)*a.segments.price >= a.described {
 		return nil
 	}
-	if pieces := s.describe(); len(pieces) > 1 || pieces[0].slope != 0 {
+	if pieces := s.describePieces(); len(pieces) > 1 || pieces[0].slope != 0 {
 		return nil
 	}
 	return &roomEffect{Partial: statistics.Partial{Slope: line.Slope, StandardError: line.SlopeError, P: line.P()}}
@@ -128,11 +128,11 @@ func (a *analysis) withoutLevels(t, y []float64, at []int) int {
 				for k := range x {
 					x[k] = float64(max(0, at[i+k]-p.kink))
 				}
-				flatten(x, t[i:j])
-				flatten(x, y[i:j])
+				subtractLine(x, t[i:j])
+				subtractLine(x, y[i:j])
 			} else {
-				centre(t[i:j])
-				centre(y[i:j])
+				subtractMean(t[i:j])
+				subtractMean(y[i:j])
 			}
 		}
 		i = j
@@ -140,17 +140,17 @@ func (a *analysis) withoutLevels(t, y []float64, at []int) int {
 	return parameters
 }
 
-func centre(v []float64) {
+func subtractMean(v []float64) {
 	mean := statistics.MomentsOf(v).Mean
 	for i := range v {
 		v[i] -= mean
 	}
 }
 
-func flatten(x, v []float64) {
+func subtractLine(x, v []float64) {
 	line, err := statistics.FitLine(x, v, nil)
 	if err != nil { // all on the level part
-		centre(v)
+		subtractMean(v)
 		return
 	}
 	for i := range v {

@@ -43,7 +43,7 @@ func (a *analysis) trend() {
 	a.report.Trend = a.trendOf(a.pieces[last])
 	if t := a.report.Trend; t == nil {
 		p := a.pieces[last]
-		a.note("too few coils since the last change for a trend: %d of %d", p.last-p.sloping(), minSloped)
+		a.note("too few coils since the last change for a trend: %d of %d", p.last-p.slopeBegins(), minSloped)
 	} else {
 		a.toLimit(t)
 		t.Sentence = a.trendSentence(t)
@@ -59,8 +59,8 @@ func (a *analysis) trend() {
 	}
 }
 
-// sloping is the first kept coil of the part that may slope.
-func (p piece) sloping() int {
+// slopeBegins is the first kept coil of the part that may slope.
+func (p piece) slopeBegins() int {
 	if p.slope != 0 {
 		return p.kink
 	}
@@ -69,23 +69,23 @@ func (p piece) sloping() int {
 
 // trendOf is the line through one piece; nil for too few coils.
 func (a *analysis) trendOf(p piece) *Trend {
-	first := p.sloping()
+	first := p.slopeBegins()
 	n := p.last - first
 	if n < minSloped {
 		return nil
 	}
-	r := a.segments.ramp(p.first, p.last, first)
+	r := a.segments.fitRamp(p.first, p.last, first)
 	t := &Trend{SlopeOhmsPerCoil: r.slope, Count: n, first: first, last: p.last, df: r.df, P: 1,
 		FromSequence: a.coils[a.kept[first]].Sequence, ToSequence: a.coils[a.kept[p.last-1]].Sequence}
-	t.StandardError, t.endError = a.segments.errors(r)
-	t.end = r.at(p.last-1) + a.segments.mean0
-	half := statistics.StudentQuantile(0.5+level/2, t.df) * t.StandardError
+	t.StandardError, t.endError = a.segments.rampErrors(r)
+	t.end = r.heightAt(p.last-1) + a.segments.mean0
+	half := statistics.StudentQuantile(0.5+confidence/2, t.df) * t.StandardError
 	t.SlopeLow, t.SlopeHigh = r.slope-half, r.slope+half
 	// A slope of rounding errors is none.
 	if math.Abs(r.slope)*float64(n) > 1e-12*a.reference() {
 		t.P = statistics.TestP(r.slope, t.StandardError, t.df)
 	}
-	t.Real = t.P < each && p.slope != 0
+	t.Real = t.P < alphaEach && p.slope != 0
 	return t
 }
 
@@ -120,8 +120,8 @@ func (a *analysis) trendSentence(t *Trend) string {
 		return fmt.Sprintf("no trend since %s: %+.3f %% a coil (%+.3f to %+.3f)", a.place(t.first),
 			100*t.SlopeOhmsPerCoil/ref, 100*t.SlopeLow/ref, 100*t.SlopeHigh/ref)
 	}
-	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", a.place(t.first), verb(t.SlopeOhmsPerCoil),
-		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref))
+	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", a.place(t.first), slopeVerb(t.SlopeOhmsPerCoil),
+		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowest()/ref), percentPerCoil(t.steepest()/ref))
 	switch {
 	case t.CoilsToLimit == nil:
 	case *t.CoilsToLimit == 0:
@@ -135,8 +135,8 @@ func (a *analysis) trendSentence(t *Trend) string {
 // earlierSentence tells a trend that has ended.
 func (a *analysis) earlierSentence(t *Trend) string {
 	ref := a.reference()
-	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", a.place(t.first), a.place(t.last-1), pastVerb(t.SlopeOhmsPerCoil),
-		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref), percent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
+	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", a.place(t.first), a.place(t.last-1), slopeVerbPast(t.SlopeOhmsPerCoil),
+		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowest()/ref), percentPerCoil(t.steepest()/ref), signedPercent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 
 // briefTrend is a trend in few words.
