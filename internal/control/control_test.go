@@ -427,7 +427,7 @@ func TestFalseAlarms(t *testing.T) {
 	f := s.FalseAlarms()
 	t.Logf("one false alarm in %.1f points of the standard scheme, in %.1f by its rules alone", f.RunLength, f.RulesRunLength)
 	near(t, "run length of the four rules", f.RulesRunLength, 91.75, 0.1)
-	near(t, "share of runs of 200", Within(f.RulesRunLength, 200), 0.89, 0.03)
+	near(t, "share of runs of 200", ShareWithFalseAlarm(f.RulesRunLength, 200), 0.89, 0.03)
 	if f.RunLength >= f.RulesRunLength {
 		t.Errorf("more charts alarm more seldom: %v against %v", f.RunLength, f.RulesRunLength)
 	}
@@ -435,7 +435,7 @@ func TestFalseAlarms(t *testing.T) {
 		t.Errorf("told %v, then %v", f, again)
 	}
 	s.Rules = 0
-	if f := s.FalseAlarms(); f.RulesRunLength != 0 || Within(f.RulesRunLength, 100) != 0 {
+	if f := s.FalseAlarms(); f.RulesRunLength != 0 || ShareWithFalseAlarm(f.RulesRunLength, 100) != 0 {
 		t.Errorf("no rules alarm every %v points", f.RulesRunLength)
 	}
 }

@@ -51,27 +51,27 @@ type Capability struct {
 // fewestForCapability is the least number of coils an index is given for.
 const fewestForCapability = 10
 
-// capability is that of the kept coils.
-func (a *analysis) capability() {
-	o := a.options
+// measureCapability is that of the kept coils; nil when it cannot be told.
+// outliers is how many others there are.
+func measureCapability(m *movement, o Options, outliers int, said *notes) *Capability {
 	if o.UpperOhms == 0 {
-		a.note("no tolerance is known, so capability cannot be told")
-		return
+		said.add("no tolerance is known, so capability cannot be told")
+		return nil
 	}
-	if len(a.kept) < fewestForCapability {
-		a.note("too few coils for capability: %d of %d", len(a.kept), fewestForCapability)
-		return
+	values := m.keptOhms()
+	if len(values) < fewestForCapability {
+		said.add("too few coils for capability: %d of %d", len(values), fewestForCapability)
+		return nil
 	}
-	values := valuesAt(a.ohms, a.kept)
 	within, df := withinSigma(values)
 	c, err := capabilityOf(statistics.MomentsOf(values), within, df, o.LowerOhms, o.UpperOhms)
 	if err != nil {
-		a.note("no capability: %v", err)
-		return
+		said.add("no capability: %v", err)
+		return nil
 	}
-	c.Stable = len(a.report.ChangePoints) == 0 && len(a.trends()) == 0
+	c.Stable = len(m.steps) == 0 && len(m.trends()) == 0
 	c.Normal = true
-	if p, err := statistics.NormalityP(a.residuals(values)); err == nil {
+	if p, err := statistics.NormalityP(m.residuals(values)); err == nil {
 		c.NormalP, c.Normal = &p, p >= alpha
 	}
 	if !c.Normal || !c.Stable {
@@ -84,8 +84,8 @@ func (a *analysis) capability() {
 	}
 	c.Seen.Value = float64(c.SeenCount) / float64(len(values))
 	c.Seen.Low, c.Seen.High = statistics.ProportionInterval(c.SeenCount, len(values), confidence)
-	c.Sentence = c.sentence(len(a.report.Outliers))
-	a.report.Capability = c
+	c.Sentence = c.sentence(outliers)
+	return c
 }
 
 // withinSigma is sigma from the mean moving range, with the degrees of freedom
@@ -93,8 +93,8 @@ func (a *analysis) capability() {
 // Cryer and Ryan 1990, Journal of Quality Technology 22, 187-192).
 func withinSigma(values []float64) (sigma, df float64) {
 	sum := 0.0
-	for i := 1; i < len(values); i++ {
-		sum += math.Abs(values[i] - values[i-1])
+	for _, r := range control.MovingRanges(values) {
+		sum += r
 	}
 	n := float64(len(values) - 1)
 	return sum / n / control.D2, 0.62 * n
@@ -144,7 +144,7 @@ func shareBeyond(k, n float64) (share, low, high float64) {
 	return statistics.NormalCDF(-k), statistics.NormalCDF(-farthest), statistics.NormalCDF(-nearest)
 }
 
-func (c *Capability) sentence(apart int) string {
+func (c *Capability) sentence(outliers int) string {
 	s := fmt.Sprintf("Ppk %.2f (%.2f to %.2f)", c.Ppk.Value, c.Ppk.Low, c.Ppk.High)
 	switch {
 	case c.Outside != nil:
@@ -154,8 +154,8 @@ func (c *Capability) sentence(apart int) string {
 	default:
 		s += "; the coils are not normally spread, so count instead of reckoning: " + c.counted()
 	}
-	if apart > 0 {
-		s += fmt.Sprintf("; without the %d that stand apart", apart)
+	if outliers > 0 {
+		s += fmt.Sprintf("; without the %d that stand apart", outliers)
 	}
 	return s
 }

@@ -44,11 +44,11 @@ type CheckChannel struct {
 	levels []piece
 }
 
-// watchCheckStandard charts the check standard by itself.
-func (a *analysis) watchCheckStandard() {
+// watchCheckStandard charts the check standard by itself; nil when there is none.
+func watchCheckStandard(s *series, o Options, said *notes) *CheckChannel {
 	c := &CheckChannel{Signals: []int{}}
 	var occasions []gauge.Occasion
-	for i, coil := range a.coils {
+	for i, coil := range s.coils {
 		for _, ohms := range coil.CheckStandardOhms {
 			c.at = append(c.at, i)
 			occasions = append(occasions, gauge.Occasion{Value: ohms})
@@ -56,11 +56,10 @@ func (a *analysis) watchCheckStandard() {
 	}
 	c.Count = len(occasions)
 	if c.Count == 0 {
-		a.note("no check standard was measured, and without one a meter that drifts looks like a winder that does")
-		return
+		said.add("no check standard was measured, and without one a meter that drifts looks like a winder that does")
+		return nil
 	}
-	a.report.CheckStandard = c
-	watched, err := gauge.WatchCheckStandard(occasions, gauge.CheckBaseline(c.Count), a.scheme)
+	watched, err := gauge.WatchCheckStandard(occasions, gauge.CheckBaseline(c.Count), o.Scheme)
 	if err == nil {
 		c.CentreOhms, c.SigmaOhms, c.LowerOhms, c.UpperOhms = &watched.Centre, &watched.Sigma, &watched.Lower, &watched.Upper
 		for _, j := range mergeAscending(watched.Outside, watched.EWMAOutside) {
@@ -68,25 +67,27 @@ func (a *analysis) watchCheckStandard() {
 		}
 		c.Signals = slices.Compact(c.Signals) // several measurements beside one coil
 	} else {
-		a.note("no limits for the check standard: %v", err)
+		said.add("no limits for the check standard: %v", err)
 	}
 	c.ratio = make([]float64, c.Count)
-	for j, o := range occasions {
-		c.ratio[j] = o.Value/occasions[0].Value - 1
+	for j, at := range occasions {
+		c.ratio[j] = at.Value/occasions[0].Value - 1
 	}
-	a.checkTrend(c)
+	c.fitSlope(said)
 	c.findLevels(occasions)
-	if reference := a.options.CheckReferenceOhms; reference > 0 {
+	if reference := o.CheckReferenceOhms; reference > 0 {
 		off := occasions[0].Value/reference*(1+statistics.MomentsOf(c.ratio[c.Count-c.readingsAtEnd():]).Mean) - 1
 		c.OffReferenceRatio = &off
 	}
 	c.CameBack = c.AwayRatio == nil && len(c.levels) > 2
-	c.Sentence = c.sentence(a)
+	c.Sentence = c.sentence(s)
+	return c
 }
 
-func (a *analysis) checkTrend(c *CheckChannel) {
+// fitSlope fits its trend over all coils.
+func (c *CheckChannel) fitSlope(said *notes) {
 	if c.Count < minSloped {
-		a.note("the check standard was measured %d times, too few for a trend of it: %d are needed", c.Count, minSloped)
+		said.add("the check standard was measured %d times, too few for a trend of it: %d are needed", c.Count, minSloped)
 		return
 	}
 	x := make([]float64, c.Count)
@@ -95,7 +96,7 @@ func (a *analysis) checkTrend(c *CheckChannel) {
 	}
 	line, err := statistics.FitLine(x, c.ratio, nil)
 	if err != nil {
-		a.note("no trend of the check standard: %v", err)
+		said.add("no trend of the check standard: %v", err)
 		return
 	}
 	p := line.P()
@@ -130,8 +131,8 @@ func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
 	}
 }
 
-func (c *CheckChannel) sentence(a *analysis) string {
-	coil := func(j int) string { return a.name(c.at[j]) }
+func (c *CheckChannel) sentence(in *series) string {
+	coil := func(j int) string { return in.coilName(c.at[j]) }
 	switch {
 	case c.AwayRatio != nil:
 		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, signedPercent(*c.AwayRatio), fewAtEnd)
@@ -140,7 +141,7 @@ func (c *CheckChannel) sentence(a *analysis) string {
 	case c.CameBack:
 		return fmt.Sprintf("the check standard moved at %s, and is back since %s: look at what was done to the meter and its leads", coil(c.levels[1].first), coil(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:
-		return fmt.Sprintf("the check standard was beyond its limits at %s, but its other readings do not follow", a.name(c.Signals[0]-1))
+		return fmt.Sprintf("the check standard was beyond its limits at %s, but its other readings do not follow", in.coilName(c.Signals[0]-1))
 	}
 	if c.Count <= gauge.CheckBaseline(c.Count) {
 		return fmt.Sprintf("the check standard was measured %d times, which make its limits: there is none yet to hold against them", c.Count)
@@ -218,16 +219,15 @@ func verdictOf(check statistics.Difference, shift, shiftError float64) finding {
 }
 
 // meterAtStep says what the check standard says about a step.
-func (a *analysis) meterAtStep(c ChangePoint) (finding, statistics.Difference) {
-	check := a.report.CheckStandard
+func meterAtStep(check *CheckChannel, in *series, c ChangePoint) (finding, statistics.Difference) {
 	if check == nil {
 		return unknown, statistics.Difference{}
 	}
 	var before, after []float64
 	for j, i := range check.at {
 		switch {
-		case i < a.kept[c.from] || i > a.kept[c.to-1]:
-		case i < a.kept[c.k]:
+		case i < in.kept[c.from] || i > in.kept[c.to-1]:
+		case i < in.kept[c.k]:
 			before = append(before, check.ratio[j])
 		default:
 			after = append(after, check.ratio[j])
@@ -241,12 +241,11 @@ func (a *analysis) meterAtStep(c ChangePoint) (finding, statistics.Difference) {
 }
 
 // meterInTrend says what it says about a trend.
-func (a *analysis) meterInTrend(t *Trend) (finding, statistics.Difference) {
-	check := a.report.CheckStandard
+func meterInTrend(check *CheckChannel, in *series, t *Trend) (finding, statistics.Difference) {
 	if check == nil {
 		return unknown, statistics.Difference{}
 	}
-	first, last, n := a.kept[t.first], a.kept[t.last-1], float64(t.Count-1)
+	first, last, n := in.kept[t.first], in.kept[t.last-1], float64(t.Count-1)
 	var x, y []float64
 	for j, i := range check.at {
 		if i >= first && i <= last {
@@ -258,11 +257,11 @@ func (a *analysis) meterInTrend(t *Trend) (finding, statistics.Difference) {
 		return unclear, statistics.Difference{}
 	}
 	d := statistics.Difference{Value: n * line.Slope, StandardError: n * line.SlopeError, DegreesOfFreedom: float64(line.DegreesOfFreedom), P: line.P()}
-	ref := a.reference()
+	ref := in.reference
 	return verdictOf(d, n*t.SlopeOhmsPerCoil/ref, n*t.StandardError/ref), d
 }
 
-func (a *analysis) meterClause(f finding, d statistics.Difference) string {
+func meterClause(f finding, d statistics.Difference) string {
 	low, high := 0.0, 0.0
 	if f != unknown && d.DegreesOfFreedom > 0 {
 		low, high = d.Interval(confidence)

@@ -69,6 +69,24 @@ func (c Coil) WoundAt() time.Time {
 	return c.FirstMeasured
 }
 
+// comparisonFactor is the factor between R20 of a coil and what it is compared by.
+func (c Coil) comparisonFactor() float64 {
+	if c.ComparedBy == 0 {
+		return 1
+	}
+	return c.ComparedBy
+}
+
+// standardError is the standard uncertainty of what a coil is compared by, 0 when
+// not known.
+func (c Coil) standardError() float64 {
+	k := c.CoverageFactor
+	if k == 0 {
+		k = 2
+	}
+	return c.ExpandedUncertaintyOhms / k * c.comparisonFactor()
+}
+
 // Options are what the analysis needs to know besides the coils. The zero
 // Options judge the coils by themselves alone.
 type Options struct {
@@ -110,7 +128,7 @@ const DefaultBaseline = 40
 // which a change, a trend or an effect is called real.
 const (
 	confidence = 0.95
-	alpha = 0.01
+	alpha      = 0.01
 )
 
 // alphaEach is the share of alpha for a step where something changed on record, for

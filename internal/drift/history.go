@@ -133,26 +133,24 @@ func (d *DesignHistory) addComponent(name string, c statistics.Component, total 
 	d.Components = append(d.Components, x)
 }
 
-// splitSpread runs the kept coils through a history of their own.
-func (a *analysis) splitSpread() {
-	if a.report.Baseline == nil {
-		return
+// splitSpread runs the kept coils through a history of their own; nil without a
+// baseline, and when the coils are all of one winder, batch and spool.
+func splitSpread(s *series, b *Baseline, scheme control.Scheme, said *notes) *DesignHistory {
+	if b == nil {
+		return nil
 	}
-	h, err := NewHistory(*a.report.Baseline, a.scheme)
+	h, err := NewHistory(*b, scheme)
+	for k := 0; k < len(s.kept) && err == nil; k++ {
+		_, err = h.Add(s.keptCoil(k))
+	}
 	if err != nil {
-		a.note("the spread cannot be split up: %v", err)
-		return
+		said.add("the spread cannot be split up: %v", err)
+		return nil
 	}
-	for _, i := range a.kept {
-		if _, err := h.Add(a.coils[i]); err != nil {
-			a.note("the spread cannot be split up: %v", err)
-			return
-		}
+	if len(h.order) < 2 {
+		return nil
 	}
-	if len(h.order) > 1 {
-		d := h.Summary()
-		a.report.Spread = &d
-	}
+	return new(h.Summary())
 }
 
 // levelsWithChoice are the levels, the outermost first, that have more groups

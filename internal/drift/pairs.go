@@ -129,7 +129,7 @@ func alignStocks(a, b []Stocked, maxRatio float64) [][]step {
 type step uint8
 
 const (
-	leaveFirst       step = iota // the coil of the first stock stays
+	leaveFirst  step = iota // the coil of the first stock stays
 	leaveSecond             // the coil of the second stays
 	join
 )

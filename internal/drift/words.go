@@ -8,17 +8,14 @@ import (
 	"coilkeep/internal/quantity"
 )
 
-// name is coil i for people: its number and, where there is one, its serial.
-func (a *analysis) name(i int) string {
-	if s := a.coils[i].Serial; s != "" {
-		return fmt.Sprintf("coil %d (%s)", a.coils[i].Sequence, s)
+// coilName is a coil for people: its number and, where there is one, the serial
+// that stands on its label.
+func coilName(sequence int, serial string) string {
+	if serial != "" {
+		return fmt.Sprintf("coil %d (%s)", sequence, serial)
 	}
-	return fmt.Sprintf("coil %d", a.coils[i].Sequence)
+	return fmt.Sprintf("coil %d", sequence)
 }
-
-// place is kept coil k for people: its number, and its serial, which is what stands
-// on its label.
-func (a *analysis) place(k int) string { return a.name(a.kept[k]) }
 
 // signedPercent writes a ratio as people read it, with its sign: "+1.2 %". What rounds
 // to nothing has none.
