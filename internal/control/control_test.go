@@ -414,7 +414,8 @@ func TestRunLengths(t *testing.T) {
 		}
 		got := float64(points) / float64(runs)
 		if allowed := 4*want/math.Sqrt(float64(runs)) + 0.01; math.Abs(got-want) > allowed {
-			t.Errorf("%s, limit %s, lambda %s, shift %g: run length %.4g, published %.4g", kind, row.Text("h_or_L"), row.Text("lambda"), shift, got, want)
+			t.Errorf("%s, limit %s, lambda %s, shift %g: run length %.4g, published %.4g", kind, row.Text("h_or_L"), row.Text("lambda"), shift,
+				got, want)
 		}
 	}
 }

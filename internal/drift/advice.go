@@ -166,7 +166,8 @@ const smallShare = 0.1
 // setSentences writes headline and sentence: why it should be left alone, if it
 // should, or the turns and what they come from.
 func (d *Advice) setSentences(why, source string, target float64) {
-	off := fmt.Sprintf("the level is %s from target (%s)", signedPercent(d.OffsetRatio), percentInterval(d.OffsetLow/target, d.OffsetHigh/target))
+	off := fmt.Sprintf("the level is %s from target (%s)", signedPercent(d.OffsetRatio),
+		percentInterval(d.OffsetLow/target, d.OffsetHigh/target))
 	if why != "" {
 		d.setHeadline("leave it alone", why)
 		d.Sentence = fmt.Sprintf("%s; %s; %s", d.Headline, off, tampering)
@@ -174,7 +175,8 @@ func (d *Advice) setSentences(why, source string, target float64) {
 	}
 	if d.Turns == nil {
 		d.setHeadline("the level is off target", signedPercent(d.OffsetRatio))
-		d.Sentence = off + "; whether that is worth a correction, and of how many turns, can be told with the turns or the gauge and bobbin of the design"
+		d.Sentence = off + "; whether that is worth a correction, and of how many turns, can be told with the turns or the gauge and bobbin " +
+			"of the design"
 		return
 	}
 	do, low, high := "wind on", *d.Low, *d.High
@@ -182,5 +184,6 @@ func (d *Advice) setSentences(why, source string, target float64) {
 		do, low, high = "take off", -*d.High, -*d.Low
 	}
 	d.setHeadline(fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high), "")
-	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source, signedPercent(d.StretchRatio))
+	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source,
+		signedPercent(d.StretchRatio))
 }

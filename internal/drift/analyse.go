@@ -97,7 +97,8 @@ func falseAlarmRate(o Options, n int) *FalseAlarmRate {
 		o.FalseAlarms = new(o.Scheme.FalseAlarms())
 	}
 	f := *o.FalseAlarms
-	return &FalseAlarmRate{f.RunLength, f.RulesRunLength, control.ShareWithFalseAlarm(f.RunLength, n), control.ShareWithFalseAlarm(f.RulesRunLength, n)}
+	return &FalseAlarmRate{f.RunLength, f.RulesRunLength, control.ShareWithFalseAlarm(f.RunLength, n),
+		control.ShareWithFalseAlarm(f.RulesRunLength, n)}
 }
 
 // listPoints is every coil with all that is known about it.

@@ -162,12 +162,14 @@ func (d *suspect) addClause(clause string, when bool) {
 // parts are said before the clauses.
 func (d suspect) billTo(cause string, p *float64, evidence, with string, parts ...string) Attribution {
 	clauses := slices.Concat(parts, d.clauses)
-	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p, Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
+	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p,
+		Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
 		headline: d.what + with, brief: d.brief + with, caution: d.caution, clauses: clauses, meter: d.meter, ratio: d.ratio}
 }
 
 func (d suspect) billMeter(p *float64) Attribution {
-	return d.billTo("meter", p, d.meter.clause, ", and the check standard with it", d.meter.clause+": it is the meter or its leads, not the winder")
+	return d.billTo("meter", p, d.meter.clause, ", and the check standard with it",
+		d.meter.clause+": it is the meter or its leads, not the winder")
 }
 
 // billTemperature suspects the temperature: when it explains the drift there is a
@@ -177,7 +179,8 @@ func (d suspect) billTemperature(room finding, effect roomEffect) Attribution {
 	if room == together {
 		return d.billTo("temperature", nil, evidence, ", and the temperature with it", evidence)
 	}
-	return d.billTo("temperature", &effect.P, evidence, ", and the temperature with it", evidence+": it is the probe, the coefficient or the room, not the winder")
+	return d.billTo("temperature", &effect.P, evidence, ", and the temperature with it",
+		evidence+": it is the probe, the coefficient or the room, not the winder")
 }
 
 // recordedWithin says what was recorded to change at the first coil of a trend or
@@ -203,9 +206,11 @@ func (cs causeSearch) recordedWithin(t *Trend) string {
 
 // billWinding is the answer when nothing recorded explains it.
 func (d suspect) billWinding(p *float64, evidence string) Attribution {
-	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, or as much more of it", 100*d.ratio)
+	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, "+
+		"or as much more of it", 100*d.ratio)
 	if d.ratio < 0 {
-		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, or as much less of it", -100*d.ratio)
+		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, "+
+			"or as much less of it", -100*d.ratio)
 	}
 	return d.billTo("winding", p, evidence, "", evidence+": "+advice)
 }
@@ -229,7 +234,8 @@ func (d suspect) billMark(m mark, also bool) Attribution {
 		with = ", with " + m.what + elsewhere
 	}
 	if also {
-		return Attribution{Cause: m.cause, Sequence: d.sequence, Evidence: evidence, P: &m.p, Sentence: fmt.Sprintf("from coil %d: it may also be %s%s", d.sequence, m.what, elsewhere)}
+		return Attribution{Cause: m.cause, Sequence: d.sequence, Evidence: evidence, P: &m.p,
+			Sentence: fmt.Sprintf("from coil %d: it may also be %s%s", d.sequence, m.what, elsewhere)}
 	}
 	d.what, d.brief = d.what+with, d.brief+with
 	return d.billTo(m.cause, &m.p, evidence, "")

@@ -37,7 +37,8 @@ type Baseline struct {
 // check refuses a baseline that cannot be one.
 func (b Baseline) check() error {
 	if !isResistance(b.MeanOhms) || !(b.SigmaWithinOhms > 0 && b.SigmaWithinOhms <= mostOhms) || b.Count < control.LeastBaseline {
-		return fmt.Errorf("frozen baseline of %d coils, mean %g and sigma %g ohms: %w; it needs %d coils that differ", b.Count, b.MeanOhms, b.SigmaWithinOhms, ErrInput, control.LeastBaseline)
+		return fmt.Errorf("frozen baseline of %d coils, mean %g and sigma %g ohms: %w; it needs %d coils that differ", b.Count, b.MeanOhms,
+			b.SigmaWithinOhms, ErrInput, control.LeastBaseline)
 	}
 	return nil
 }

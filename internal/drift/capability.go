@@ -125,7 +125,8 @@ func capabilityOf(m statistics.Moments, within, dfWithin, lower, upper float64) 
 
 func spreadIndex(value, df float64) Index {
 	const tail = (1 - confidence) / 2
-	return Index{value, value * math.Sqrt(statistics.ChiSquareQuantile(tail, df)/df), value * math.Sqrt(statistics.ChiSquareQuantile(1-tail, df)/df)}
+	return Index{value, value * math.Sqrt(statistics.ChiSquareQuantile(tail, df)/df),
+		value * math.Sqrt(statistics.ChiSquareQuantile(1-tail, df)/df)}
 }
 
 func centredIndex(value, n, df float64) Index {

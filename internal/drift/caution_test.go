@@ -27,7 +27,8 @@ func TestMeterStepStopsTheAdvice(t *testing.T) {
 		}
 	}
 	r := analysed(t, sparse(checked(1, 100, during(40, 100, 0.02), none), 20), ordinary())
-	contains(t, "summary", r.Summary, "it is the meter or its leads, not the winder", "Leave it alone: look at the meter first: the check standard moved with the coils")
+	contains(t, "summary", r.Summary, "it is the meter or its leads, not the winder",
+		"Leave it alone: look at the meter first: the check standard moved with the coils")
 	if strings.Contains(r.CheckStandard.Sentence, "within its limits") {
 		t.Errorf("five readings of which some moved: %s", r.CheckStandard.Sentence)
 	}
@@ -123,7 +124,8 @@ func TestRoomAtAChangeOfSpool(t *testing.T) {
 			t.Errorf("seed %d: %s", seed, r.Summary)
 		}
 	}
-	coils := warm(newWorkshop(4).wind(40, "SP-1", none).wind(40, "SP-2", by(0.012)).wind(40, "SP-3", none).wind(40, "SP-4", by(0.015)).coils, 40, 80, 4)
+	coils := warm(newWorkshop(4).wind(40, "SP-1", none).wind(40, "SP-2", by(0.012)).wind(40, "SP-3", none).wind(40, "SP-4",
+		by(0.015)).coils, 40, 80, 4)
 	if r := analysed(t, coils, ordinary()); !r.Advice.Act {
 		t.Errorf("an earlier step with the room stops the advice for ever: %s", r.Summary)
 	}
@@ -145,7 +147,8 @@ func TestOneSumForTurns(t *testing.T) {
 	r := analysed(t, newWorkshop(7).wind(60, "SP-1", by(0.02)).coils, ordinary())
 	s := r.Spools[0]
 	for name, pair := range map[string][2]float64{
-		"turns": {*s.TurnsForTarget, 8000 + *r.Advice.Turns}, "low": {*s.TurnsForTargetLow, 8000 + *r.Advice.Low}, "high": {*s.TurnsForTargetHigh, 8000 + *r.Advice.High},
+		"turns": {*s.TurnsForTarget, 8000 + *r.Advice.Turns}, "low": {*s.TurnsForTargetLow, 8000 +
+			*r.Advice.Low}, "high": {*s.TurnsForTargetHigh, 8000 + *r.Advice.High},
 	} {
 		if math.Abs(pair[0]-pair[1]) > 0.01 {
 			t.Errorf("%s: spool book %.3f, advice %.3f", name, pair[0], pair[1])

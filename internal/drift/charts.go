@@ -93,8 +93,9 @@ func drawCharts(r *Report, s *series, o Options, said *notes) error {
 func emptyCharts(b *Baseline, s control.Scheme) *Charts {
 	half := b.SigmaWithinOhms * s.EWMALimit * math.Sqrt(s.Lambda/(2-s.Lambda))
 	return &Charts{
-		Individuals: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - 3*b.SigmaWithinOhms, Upper: b.MeanOhms + 3*b.SigmaWithinOhms, Signals: []int{}},
-		EWMA:        Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - half, Upper: b.MeanOhms + half, Signals: []int{}},
+		Individuals: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - 3*b.SigmaWithinOhms, Upper: b.MeanOhms + 3*b.SigmaWithinOhms,
+			Signals: []int{}},
+		EWMA: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - half, Upper: b.MeanOhms + half, Signals: []int{}},
 		CUSUM: CUSUM{Centre: b.MeanOhms, SigmaOhms: b.SigmaWithinOhms, Slack: s.Slack, DecisionInterval: s.DecisionInterval,
 			Limit: s.DecisionInterval, Lower: -s.DecisionInterval, Signals: []int{}, Started: []int{}},
 	}

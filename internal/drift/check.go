@@ -135,11 +135,13 @@ func (c *CheckChannel) sentence(in *series) string {
 	coil := func(j int) string { return in.coilName(c.at[j]) }
 	switch {
 	case c.AwayRatio != nil:
-		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its temperature drift", fewAtEnd, signedPercent(*c.AwayRatio), fewAtEnd)
+		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its "+
+			"temperature drift", fewAtEnd, signedPercent(*c.AwayRatio), fewAtEnd)
 	case c.CentreOhms == nil:
 		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", countOf(c.Count, "time"))
 	case c.CameBack:
-		return fmt.Sprintf("the check standard moved at %s, and is back since %s: look at what was done to the meter and its leads", coil(c.levels[1].first), coil(c.levels[len(c.levels)-1].first))
+		return fmt.Sprintf("the check standard moved at %s, and is back since %s: look at what was done to the meter and its leads",
+			coil(c.levels[1].first), coil(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:
 		return fmt.Sprintf("the check standard was beyond its limits at %s, but its other readings do not follow", in.coilName(c.Signals[0]-1))
 	}
@@ -256,7 +258,8 @@ func meterInTrend(check *CheckChannel, in *series, t *Trend) (finding, statistic
 	if err != nil {
 		return unclear, statistics.Difference{}
 	}
-	d := statistics.Difference{Value: n * line.Slope, StandardError: n * line.SlopeError, DegreesOfFreedom: float64(line.DegreesOfFreedom), P: line.P()}
+	d := statistics.Difference{Value: n * line.Slope, StandardError: n * line.SlopeError,
+		DegreesOfFreedom: float64(line.DegreesOfFreedom), P: line.P()}
 	ref := in.reference
 	return verdictOf(d, n*t.SlopeOhmsPerCoil/ref, n*t.StandardError/ref), d
 }
@@ -277,7 +280,8 @@ func meterClause(f finding, d statistics.Difference) string {
 	case partial:
 		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", signedPercent(d.Value), percentInterval(low, high))
 	case opposite:
-		return fmt.Sprintf("the check standard moved the other way (%s, %s), so that the coils moved by more than they seem to", signedPercent(d.Value), percentInterval(low, high))
+		return fmt.Sprintf("the check standard moved the other way (%s, %s), so that the coils moved by more than they seem to",
+			signedPercent(d.Value), percentInterval(low, high))
 	case explains:
 		return fmt.Sprintf("the check standard moved alike (%s, %s)", signedPercent(d.Value), percentInterval(low, high))
 	}

@@ -14,7 +14,8 @@ import (
 // others are those of an export of measurements, which may stay in. Of them
 // batch, coverage_factor and status are used.
 var csvColumns = sheet.Columns{
-	Known:  []string{"sequence", "time", "serial", "r20_ohms", "expanded_uncertainty_ohms", "spool", "winder", "operator", "temperature_celsius", "check_standard_ohms"},
+	Known: []string{"sequence", "time", "serial", "r20_ohms", "expanded_uncertainty_ohms", "spool", "winder", "operator",
+		"temperature_celsius", "check_standard_ohms"},
 	Needed: []string{"r20_ohms"},
 	Others: []string{"batch", "coverage_factor", "status",
 		"id", "bench", "design", "design_revision", "resistance_ohms", "verdict", "conformity_probability", "reason", "meter", "probe", "stage", "alpha_per_kelvin"},

@@ -19,7 +19,8 @@ func TestReadCSV(t *testing.T) {
 	}
 	c := coils[0]
 	if len(coils) != 2 || c.Sequence != 7 || c.Serial != "HN-0007" || c.R20Ohms != 6690.5 || c.ExpandedUncertaintyOhms != 12 || c.Spool != "SP-07" ||
-		c.Winder != "W2" || c.Operator != "Mira" || *c.TemperatureCelsius != 21.5 || !slices.Equal(c.CheckStandardOhms, []float64{10000.2}) || c.Time.Unix() != 1772438400 {
+		c.Winder != "W2" || c.Operator != "Mira" || *c.TemperatureCelsius != 21.5 || !slices.Equal(c.CheckStandardOhms,
+		[]float64{10000.2}) || c.Time.Unix() != 1772438400 {
 		t.Errorf("got %+v", c)
 	}
 	if d := coils[1]; d.R20Ohms != 6701 || d.TemperatureCelsius != nil || len(d.CheckStandardOhms) != 0 || !d.Time.IsZero() {
@@ -64,11 +65,16 @@ func TestReadCSVOfCoilsMeasuredAgain(t *testing.T) {
 		t.Errorf("got %q, %v; want %q", got, err, want)
 	}
 	for name, rows := range map[string]struct{ text, says string }{
-		"twice after all":      {"1,,a,6690,x,recorded\n2,,b,6691,x,superseded\n2,,b,6691,x,recorded\n2,,b,6691,x,recorded\n", "line 5, column sequence: coil 2 comes after coil 2"},
-		"a later stage":        {"1,,a,6690,x,superseded\n2,,b,6691,x,recorded\n1,,a,6691,x,recorded\n1,,a,6691,x,recorded\n", "line 5, column sequence: coil 1 comes after coil 1"},
-		"place out of order":   {"1,,a,6690,x,recorded\n3,,c,6691,x,recorded\n2,,b,6691,x,superseded\n2,,b,6691,x,recorded\n", "line 5, column sequence: coil 2 comes after coil 3"},
-		"between wrong ones":   {"5,,a,6690,x,recorded\n2,,b,6691,x,superseded\n7,,c,6691,x,recorded\n2,,b,6691,x,recorded\n", "line 5, column sequence: coil 2 comes after coil 7"},
-		"after one that moved": {"1,,a,6690,x,recorded\n3,,c,6691,x,superseded\n3,,c,6691,x,recorded\n2,,b,6691,x,recorded\n", "line 5, column sequence: coil 2 comes after coil 3"},
+		"twice after all": {"1,,a,6690,x,recorded\n2,,b,6691,x,superseded\n2,,b,6691,x,recorded\n2,,b,6691,x,recorded\n",
+			"line 5, column sequence: coil 2 comes after coil 2"},
+		"a later stage": {"1,,a,6690,x,superseded\n2,,b,6691,x,recorded\n1,,a,6691,x,recorded\n1,,a,6691,x,recorded\n",
+			"line 5, column sequence: coil 1 comes after coil 1"},
+		"place out of order": {"1,,a,6690,x,recorded\n3,,c,6691,x,recorded\n2,,b,6691,x,superseded\n2,,b,6691,x,recorded\n",
+			"line 5, column sequence: coil 2 comes after coil 3"},
+		"between wrong ones": {"5,,a,6690,x,recorded\n2,,b,6691,x,superseded\n7,,c,6691,x,recorded\n2,,b,6691,x,recorded\n",
+			"line 5, column sequence: coil 2 comes after coil 7"},
+		"after one that moved": {"1,,a,6690,x,recorded\n3,,c,6691,x,superseded\n3,,c,6691,x,recorded\n2,,b,6691,x,recorded\n",
+			"line 5, column sequence: coil 2 comes after coil 3"},
 	} {
 		if _, err := ReadCSV(strings.NewReader(header + rows.text)); err == nil || !strings.Contains(err.Error(), rows.says) {
 			t.Errorf("%s: got %v, want %q", name, err, rows.says)
@@ -138,30 +144,32 @@ func TestReadCSVOfSpreadsheets(t *testing.T) {
 
 func TestReadCSVRefuses(t *testing.T) {
 	for name, tt := range map[string]struct{ text, says string }{
-		"nothing":         {"", "no drift analysis from this: the file is empty"},
-		"no coils":        {"r20_ohms\n", "no coils in the file"},
-		"no column":       {"serial\nHN-1\n", "no column r20_ohms"},
-		"unknown column":  {"r20_ohm\n6690\n", "did you mean r20_ohms?"},
-		"decimal comma":   {"r20_ohms\n\"6690,5\"\n", `no drift analysis from this: line 2, column r20_ohms: "6690,5" is not a number`},
-		"empty":           {"serial,r20_ohms\na,6690\nb,\n", "line 3, column r20_ohms: is empty"},
-		"negative":        {"r20_ohms\n-5\n", "line 2, R20 of -5 ohms"},
-		"beyond":          {"r20_ohms\n1e13\n", "line 2, R20 of 1e+13 ohms"},
-		"underscore":      {"r20_ohms,temperature_celsius\n6690,2_1\n", `line 2, column temperature_celsius: "2_1"`},
-		"standard":        {"r20_ohms,check_standard_ohms\n6690,x\n", `line 2, column check_standard_ohms: "x"`},
-		"uncertainty":     {"r20_ohms,expanded_uncertainty_ohms\n6690,x\n", `line 2, column expanded_uncertainty_ohms: "x"`},
-		"coverage":        {"r20_ohms,coverage_factor\n6690,x\n", `line 2, column coverage_factor: "x"`},
-		"bare comma":      {"sequence,r20_ohms\n1,6690,5\n", "line 2: cells: 3, and columns: 2"},
-		"status":          {"r20_ohms,status\n6690,banana\n", `line 2, column status: "banana" is not known; a status is one of recorded, forced, manual, void, superseded`},
-		"escape":          {"r20_ohms,spool\n6690,\x1b[31mred\n", `line 2, column spool: "\x1b[31mred" will not do; write plain text`},
-		"two lines":       {"r20_ohms,winder\n6690,\"W\n2\"\n", `column winder: "W\n2"`},
-		"bell":            {"r20_ohms,operator\n6690,Mi\ara\n", "column operator"},
-		"zero byte":       {"r20_ohms,serial\n6690,HN\x00-1\n", "column serial"},
-		"not UTF-8":       {"r20_ohms,batch\n6690,Fr\xfchling\n", "column batch"},
-		"time":            {"r20_ohms,time\n6690,yesterday\n", "2026-01-31T15:04:00Z"},
-		"sequence":        {"r20_ohms,sequence\n6690,0\n", "column sequence: \"0\" will not do; write a whole number, at least 1"},
-		"sequence begins": {"sequence,r20_ohms\n,6690\n1,6691\n", "line 3, column sequence: some coils of a batch have a number and some have none; fill in all or none"},
-		"sequence ends":   {"sequence,r20_ohms,batch\n1,6690,a\n1,6690,b\n,6691,a\n", "line 4, column sequence: some coils"},
-		"time runs back":  {"r20_ohms,time\n6690,2026-01-31T15:04:00Z\n6691,\n6692,2026-01-31T16:03:59+01:00\n", "line 4, column time: 2026-01-31T16:03:59+01:00 comes after 2026-01-31T15:04:00Z; rows go in the order of winding"},
+		"nothing":        {"", "no drift analysis from this: the file is empty"},
+		"no coils":       {"r20_ohms\n", "no coils in the file"},
+		"no column":      {"serial\nHN-1\n", "no column r20_ohms"},
+		"unknown column": {"r20_ohm\n6690\n", "did you mean r20_ohms?"},
+		"decimal comma":  {"r20_ohms\n\"6690,5\"\n", `no drift analysis from this: line 2, column r20_ohms: "6690,5" is not a number`},
+		"empty":          {"serial,r20_ohms\na,6690\nb,\n", "line 3, column r20_ohms: is empty"},
+		"negative":       {"r20_ohms\n-5\n", "line 2, R20 of -5 ohms"},
+		"beyond":         {"r20_ohms\n1e13\n", "line 2, R20 of 1e+13 ohms"},
+		"underscore":     {"r20_ohms,temperature_celsius\n6690,2_1\n", `line 2, column temperature_celsius: "2_1"`},
+		"standard":       {"r20_ohms,check_standard_ohms\n6690,x\n", `line 2, column check_standard_ohms: "x"`},
+		"uncertainty":    {"r20_ohms,expanded_uncertainty_ohms\n6690,x\n", `line 2, column expanded_uncertainty_ohms: "x"`},
+		"coverage":       {"r20_ohms,coverage_factor\n6690,x\n", `line 2, column coverage_factor: "x"`},
+		"bare comma":     {"sequence,r20_ohms\n1,6690,5\n", "line 2: cells: 3, and columns: 2"},
+		"status":         {"r20_ohms,status\n6690,banana\n", `line 2, column status: "banana" is not known; a status is one of recorded, forced, manual, void, superseded`},
+		"escape":         {"r20_ohms,spool\n6690,\x1b[31mred\n", `line 2, column spool: "\x1b[31mred" will not do; write plain text`},
+		"two lines":      {"r20_ohms,winder\n6690,\"W\n2\"\n", `column winder: "W\n2"`},
+		"bell":           {"r20_ohms,operator\n6690,Mi\ara\n", "column operator"},
+		"zero byte":      {"r20_ohms,serial\n6690,HN\x00-1\n", "column serial"},
+		"not UTF-8":      {"r20_ohms,batch\n6690,Fr\xfchling\n", "column batch"},
+		"time":           {"r20_ohms,time\n6690,yesterday\n", "2026-01-31T15:04:00Z"},
+		"sequence":       {"r20_ohms,sequence\n6690,0\n", "column sequence: \"0\" will not do; write a whole number, at least 1"},
+		"sequence begins": {"sequence,r20_ohms\n,6690\n1,6691\n",
+			"line 3, column sequence: some coils of a batch have a number and some have none; fill in all or none"},
+		"sequence ends": {"sequence,r20_ohms,batch\n1,6690,a\n1,6690,b\n,6691,a\n", "line 4, column sequence: some coils"},
+		"time runs back": {"r20_ohms,time\n6690,2026-01-31T15:04:00Z\n6691,\n6692,2026-01-31T16:03:59+01:00\n",
+			"line 4, column time: 2026-01-31T16:03:59+01:00 comes after 2026-01-31T15:04:00Z; rows go in the order of winding"},
 		"coil twice":      {"sequence,r20_ohms\n1,6690\n2,6691\n2,6700\n", "line 4, column sequence: coil 2 comes after coil 2"},
 		"out of order":    {"sequence,r20_ohms\n5,6690\n4,6691\n", "line 3, column sequence: coil 4 comes after coil 5"},
 		"impossible heat": {"r20_ohms,temperature_celsius\n6690,400\n", "temperature 400"},

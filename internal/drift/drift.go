@@ -237,17 +237,21 @@ type RuleSignal struct {
 var conventions = []string{
 	"a value is beyond a limit only when strictly so; a relative excess under 1e-9 counts as on the limit",
 	"a point on the centre line is on neither side and ends a run; equal neighbours end a rise, a fall and an alternation",
-	"a rule fires at the coil that completes it, which must itself be part of the pattern; every further coil that completes it again fires again",
+	"a rule fires at the coil that completes it, which must itself be part of the pattern; every further coil that completes it again " +
+		"fires again",
 	"charts carry on after a signal and do not start again",
-	"outliers are left out of baseline, EWMA, CUSUM, runs, trend, changes and capability; runs carry on over the gap; each is still judged by the limits of the individuals chart and by the rules for one point",
+	"outliers are left out of baseline, EWMA, CUSUM, runs, trend, changes and capability; runs carry on over the gap; each is still judged " +
+		"by the limits of the individuals chart and by the rules for one point",
 	"sigma within is the mean moving range over 1.128; sigma overall is the standard deviation with n - 1",
 	"the baseline is the first good coils (no outlier, not forced) and stays as it is until revised",
 	"a coil measured with a larger uncertainty than the baseline's usual one has wider limits by the difference in quadrature",
 	"EWMA limits are exact: narrower for the first coils; EWMA and CUSUM start at the first coil, at the centre",
 	"CUSUM slack k and interval h are in sigma; the sums are shown in sigma",
-	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for: among all coils, or among the recorded changes of spool, winder, operator, target and batch, and the notes taken of signals",
+	"a change's last_before is the last coil of the old level; its p allows for the place having been searched for: among all coils, or " +
+		"among the recorded changes of spool, winder, operator, target and batch, and the notes taken of signals",
 	"what was recorded to change to and fro, and sets coils apart all through, is taken out before changes and trends are looked for",
-	"intervals are at 95 %; a step at a recorded change, a step elsewhere and a trend are each called real below p = 0.0033, so that one or two quiet batches in a hundred are called drifting; anything else is called real below p = 0.01",
+	"intervals are at 95 %; a step at a recorded change, a step elsewhere and a trend are each called real below p = 0.0033, so that one " +
+		"or two quiet batches in a hundred are called drifting; anything else is called real below p = 0.01",
 	"Cp and Cpk use sigma within, Pp and Ppk sigma overall",
 	"the trend is that of the coils since the last change",
 }

@@ -48,7 +48,8 @@ func TestStepAtSpoolChange(t *testing.T) {
 	if r.Attribution[0].Cause != "spool" {
 		t.Errorf("billed to %q, want the spool", r.Attribution[0].Cause)
 	}
-	contains(t, "summary", r.Summary, "From coil 41", "at the change to spool SP-08", "the check standard did not move", "the room hardly moved (1.1 K) and did not matter", "Take off")
+	contains(t, "summary", r.Summary, "From coil 41", "at the change to spool SP-08", "the check standard did not move",
+		"the room hardly moved (1.1 K) and did not matter", "Take off")
 	// 1.2 % of 8000 turns, each on the outside 1.125 times the mean: 85.
 	if a := r.Advice; !a.Act || *a.High < -85-15 || *a.Low > -85+15 || *a.Low > -84.3 || *a.High < -84.3 {
 		t.Errorf("advice %v turns (%v to %v), act %v; want about -84", *a.Turns, *a.Low, *a.High, a.Act)
@@ -65,7 +66,8 @@ func TestStepAtSpoolChange(t *testing.T) {
 func TestSpoolChangeWithinTrend(t *testing.T) {
 	rising := func(from int) func(int) float64 { return func(i int) float64 { return 0.0004 * float64(from+i) } }
 	r := analysed(t, newWorkshop(3).wind(30, "SP-07", rising(0)).wind(30, "SP-08", rising(30)).coils, ordinary())
-	contains(t, "summary", r.Summary, "rise by", "the change to spool SP-08 at coil 31 (HN-0031) lies within it, but a step there fits less well")
+	contains(t, "summary", r.Summary, "rise by", "the change to spool SP-08 at coil 31 (HN-0031) lies within it, but a step there fits "+
+		"less well")
 }
 
 func TestDriftingMeterIsBilledToTheMeter(t *testing.T) {
@@ -141,7 +143,8 @@ func TestTrend(t *testing.T) {
 	}{{"from the first coil", 0, 1, 3}, {"from coil 61", 60, 61, 4}} {
 		t.Run(tt.name, func(t *testing.T) {
 			const slope = 0.0003
-			r := analysed(t, newWorkshop(tt.seed).wind(tt.quiet, "SP-07", none).wind(50, "SP-07", func(i int) float64 { return slope * float64(i) }).coils, ordinary())
+			r := analysed(t, newWorkshop(tt.seed).wind(tt.quiet, "SP-07", none).wind(50, "SP-07",
+				func(i int) float64 { return slope * float64(i) }).coils, ordinary())
 			if r.Trend == nil || !r.Trend.Real {
 				t.Fatalf("no trend: %s", r.Summary)
 			}
@@ -183,7 +186,8 @@ func TestOutliersAreNamedAndLeftOut(t *testing.T) {
 	}
 	contains(t, "sentence", b.Outliers[0].Sentence, "shorted turns")
 	contains(t, "sentence", b.Outliers[1].Sentence, "gauge")
-	if !slices.Contains(b.Charts.Individuals.Signals, 21) || !slices.ContainsFunc(b.Rules, func(r RuleSignal) bool { return r.Rule == "WE1" && r.Sequence == 34 }) {
+	if !slices.Contains(b.Charts.Individuals.Signals, 21) || !slices.ContainsFunc(b.Rules,
+		func(r RuleSignal) bool { return r.Rule == "WE1" && r.Sequence == 34 }) {
 		t.Errorf("the outliers are not beyond the limits of the individuals: %v, %v", b.Charts.Individuals.Signals, b.Rules)
 	}
 	// The last coil alone is provisional; with two followers it is a new level.
@@ -209,7 +213,8 @@ func TestFewCoils(t *testing.T) {
 		if r.Drifting || r.Advice != nil && r.Advice.Act {
 			t.Errorf("%d coils: %s", n, r.Summary)
 		}
-		if n < control.LeastBaseline && !slices.ContainsFunc(r.Notes, func(s string) bool { return strings.Contains(s, "too few good coils for control limits") }) {
+		if n < control.LeastBaseline && !slices.ContainsFunc(r.Notes,
+			func(s string) bool { return strings.Contains(s, "too few good coils for control limits") }) {
 			t.Errorf("%d coils: notes %q", n, r.Notes)
 		}
 		if n == 12 && !r.Baseline.Short {
@@ -459,7 +464,8 @@ func TestEndedTrendIsTold(t *testing.T) {
 		// Ten coils move the level by little more than a sigma.
 		if e := r.EarlierTrends[0]; e.FromSequence <= 15 && e.ToSequence >= 28 && e.ToSequence <= 60 {
 			told++
-			if !strings.Contains(r.Summary, "the coils rose by") && !strings.Contains(r.Summary, "Before that: from coil "+strconv.Itoa(e.FromSequence)) {
+			if !strings.Contains(r.Summary, "the coils rose by") && !strings.Contains(r.Summary,
+				"Before that: from coil "+strconv.Itoa(e.FromSequence)) {
 				t.Errorf("seed %d: the summary lacks it: %s", seed, r.Summary)
 			}
 		}
@@ -475,7 +481,8 @@ func TestEndedTrendIsTold(t *testing.T) {
 func TestTrendBeginsOnNewSpool(t *testing.T) {
 	ramp := func(i int) float64 { return 0.012 + 0.0004*float64(i) }
 	r := analysed(t, newWorkshop(4).wind(30, "SP-07", none).wind(40, "SP-08", ramp).coils, ordinary())
-	contains(t, "summary", r.Summary, "From coil 31 (HN-0031) the coils rise by", "it begins at the change to spool SP-08; nothing else recorded changed on the way",
+	contains(t, "summary", r.Summary, "From coil 31 (HN-0031) the coils rise by",
+		"it begins at the change to spool SP-08; nothing else recorded changed on the way",
 		"Before that: from coil 31 (HN-0031), +1.")
 }
 
@@ -491,7 +498,8 @@ func TestStillRoomIsNotSuspected(t *testing.T) {
 		coils[i].TemperatureCelsius = &celsius
 	}
 	r := analysed(t, coils, ordinary())
-	contains(t, "summary", r.Summary, "From coil 31 (HN-0031), +1.", "at the change to spool SP-08", "the room hardly moved (0.1 K) and did not matter")
+	contains(t, "summary", r.Summary, "From coil 31 (HN-0031), +1.", "at the change to spool SP-08",
+		"the room hardly moved (0.1 K) and did not matter")
 	contains(t, "temperature", r.Temperature.Sentence, "the temperature moved too little (0.06 K in all)")
 	if !r.Advice.Act {
 		t.Errorf("no turns are advised: %s", r.Advice.Sentence)

@@ -81,7 +81,8 @@ func TestNotesSayWhatIsMissing(t *testing.T) {
 		says    []string
 	}{
 		"few": {few, func(r Report) bool {
-			return r.CheckStandard == nil && r.Temperature == nil && r.Autocorrelation == nil && !slices.ContainsFunc(r.Factors, func(f Factor) bool { return f.Factor == "operator" })
+			return r.CheckStandard == nil && r.Temperature == nil && r.Autocorrelation == nil && !slices.ContainsFunc(r.Factors,
+				func(f Factor) bool { return f.Factor == "operator" })
 		}, []string{"no check standard was measured", "4 coils with a temperature: whether R20 depends on it takes 8",
 			"whether neighbouring coils are alike cannot be told from 12 coils: it takes 20", "the coils cannot be compared by operator: "}},
 		"a room that stood still, checks at one coil": {still, func(r Report) bool { return r.Temperature == nil && r.CheckStandard.P == nil },

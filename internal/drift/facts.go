@@ -23,20 +23,23 @@ func (r Report) Facts() []Fact {
 	facts = append(facts, r.baselineFacts()...)
 	facts = append(facts, r.chartFacts()...)
 	for _, c := range r.ChangePoints {
-		add("Change", fmt.Sprintf("after coil %d (%d to %d), %+.1f Ω (%+.1f to %+.1f), p = %.2g", c.LastBefore, c.Low, c.High, c.ShiftOhms, c.ShiftLow, c.ShiftHigh, c.P))
+		add("Change", fmt.Sprintf("after coil %d (%d to %d), %+.1f Ω (%+.1f to %+.1f), p = %.2g", c.LastBefore, c.Low, c.High, c.ShiftOhms,
+			c.ShiftLow, c.ShiftHigh, c.P))
 	}
 	for _, a := range r.Attribution {
 		add("Cause", a.Cause+": "+a.Evidence)
 	}
 	for _, t := range r.EarlierTrends {
-		add("Earlier trend", fmt.Sprintf("from coil %d to coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.FromSequence, t.ToSequence, t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
+		add("Earlier trend", fmt.Sprintf("from coil %d to coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.FromSequence, t.ToSequence,
+			t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
 	}
 	if t := r.Trend; t != nil {
 		what := ""
 		if !t.Real {
 			what = "none shown "
 		}
-		add("Trend", fmt.Sprintf("%sfrom coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", what, t.FromSequence, t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
+		add("Trend", fmt.Sprintf("%sfrom coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", what, t.FromSequence, t.SlopeOhmsPerCoil,
+			t.SlopeLow, t.SlopeHigh, t.P))
 	}
 	for _, o := range r.Outliers {
 		add("Outlier", o.Sentence)
@@ -118,7 +121,8 @@ func (r Report) chartFacts() []Fact {
 		facts[0].Value = strings.Join(signals, "; ")
 	}
 	if f := r.FalseAlarms; f.RunLength > 0 {
-		facts = append(facts, Fact{"False alarms", fmt.Sprintf("of quiet batches this long %.0f %% raise some signal all the same, one about every %.0f coils", 100*f.InRun, f.RunLength)})
+		facts = append(facts, Fact{"False alarms", fmt.Sprintf("of quiet batches this long %.0f %% raise some signal all the same, one about "+
+			"every %.0f coils", 100*f.InRun, f.RunLength)})
 	}
 	return facts
 }

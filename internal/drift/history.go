@@ -128,7 +128,8 @@ func (d *DesignHistory) addComponent(name string, c statistics.Component, total 
 		x.Percent = 100 * c.Variance / total
 	}
 	if c.Clipped {
-		d.Notes = append(d.Notes, fmt.Sprintf("the variance between %s came out negative (%.3g ohm²) and is taken as 0: they differ less than chance", pluralOfLevel(name), c.Raw))
+		d.Notes = append(d.Notes, fmt.Sprintf("the variance between %s came out negative (%.3g ohm²) and is taken as 0: they differ less than "+
+			"chance", pluralOfLevel(name), c.Raw))
 	}
 	d.Components = append(d.Components, x)
 }

@@ -50,7 +50,8 @@ func (o Options) check() error {
 	case o.TargetOhms != 0 && o.UpperOhms != 0 && (o.TargetOhms < o.LowerOhms || o.TargetOhms > o.UpperOhms):
 		return fmt.Errorf("target of %g ohms: %w; it lies outside the tolerance of %g to %g", o.TargetOhms, ErrInput, o.LowerOhms, o.UpperOhms)
 	case o.BaselineCount != 0 && o.BaselineCount < control.LeastBaseline:
-		return fmt.Errorf("baseline of %d coils: %w; it takes %d at least, and %d are better", o.BaselineCount, ErrInput, control.LeastBaseline, DefaultBaseline)
+		return fmt.Errorf("baseline of %d coils: %w; it takes %d at least, and %d are better", o.BaselineCount, ErrInput,
+			control.LeastBaseline, DefaultBaseline)
 	case o.Subgroup < 0 || o.Subgroup > control.MaxSubgroup:
 		return fmt.Errorf("subgroups of %d: %w; they hold 2 to %d coils", o.Subgroup, ErrInput, control.MaxSubgroup)
 	}

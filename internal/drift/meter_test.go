@@ -33,7 +33,8 @@ func during(from, to int, ratio float64) func(int) float64 {
 // no drift, and no turns are advised.
 func TestMeterHidesADrift(t *testing.T) {
 	r := analysed(t, checked(21, 80, during(40, 80, 0.012), during(40, 80, -0.012)), ordinary())
-	contains(t, "summary", r.Summary, "The check standard moves: its last 3 readings stand +1.2 %", "may have moved by as much the other way", "look at the meter first")
+	contains(t, "summary", r.Summary, "The check standard moves: its last 3 readings stand +1.2 %",
+		"may have moved by as much the other way", "look at the meter first")
 	if strings.Contains(r.Summary, "No drift") || r.Advice.Act {
 		t.Errorf("act %v: %s", r.Advice.Act, r.Summary)
 	}
@@ -138,7 +139,10 @@ func TestShortSpoolsAreNotBilledToTheWinding(t *testing.T) {
 		}
 		r := analysed(t, w.coils, ordinary())
 		if r.Trend != nil && r.Trend.Real {
-			billed += count01(slices.ContainsFunc(r.Attribution, func(a Attribution) bool { return a.Cause == "winding" && a.Sequence == r.Trend.FromSequence }))
+			billed += count01(slices.ContainsFunc(r.Attribution, func(a Attribution) bool {
+				return a.Cause == "winding" &&
+					a.Sequence == r.Trend.FromSequence
+			}))
 		}
 	}
 	t.Logf("a slope over short spools is billed to the winding in %d of 60", billed)
@@ -185,7 +189,8 @@ func TestNewSpoolOfTwoCoils(t *testing.T) {
 func TestAnotherDesignGivesNoTurns(t *testing.T) {
 	o := ordinary()
 	o.TargetOhms, o.LowerOhms, o.UpperOhms = 669000, 600000, 700000
-	if r := analysed(t, newWorkshop(5).wind(40, "SP-07", none).coils, o); r.Advice.Act || !strings.Contains(r.Advice.Sentence, "likely another one") {
+	if r := analysed(t, newWorkshop(5).wind(40, "SP-07", none).coils, o); r.Advice.Act || !strings.Contains(r.Advice.Sentence,
+		"likely another one") {
 		t.Errorf("act %v: %s", r.Advice.Act, r.Advice.Sentence)
 	}
 }

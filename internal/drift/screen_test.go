@@ -17,7 +17,8 @@ func TestTwoCoilsWaitForAThird(t *testing.T) {
 		}
 	}
 	r := analysed(t, newWorkshop(3).wind(60, "SP-1", none).wind(2, "SP-1", by(0.07)).coils, ordinary())
-	contains(t, "summary", r.Summary, "No drift in 60 coils", "Coil 61 (HN-0061) and coil 62 (HN-0062) stand together, +", "a third will tell whether it is a step or two bad coils")
+	contains(t, "summary", r.Summary, "No drift in 60 coils", "Coil 61 (HN-0061) and coil 62 (HN-0062) stand together, +",
+		"a third will tell whether it is a step or two bad coils")
 	if len(r.Outliers) != 2 || !r.Outliers[0].Provisional || !r.Outliers[1].Provisional {
 		t.Errorf("outliers %+v", r.Outliers)
 	}

@@ -111,7 +111,8 @@ func TestSlopeIntervalsHold(t *testing.T) {
 	const batches, quiet, sloping, slope = 200, 40, 40, 0.15 * sigmaRatio
 	found, held, level := 0, 0, 0
 	for seed := range uint64(batches) {
-		r := analysed(t, newWorkshop(seed).wind(quiet, "SP-07", none).wind(sloping, "SP-07", func(i int) float64 { return slope * float64(i) }).coils, ordinary())
+		r := analysed(t, newWorkshop(seed).wind(quiet, "SP-07", none).wind(sloping, "SP-07",
+			func(i int) float64 { return slope * float64(i) }).coils, ordinary())
 		if r.Trend == nil || !r.Trend.Real {
 			continue
 		}
@@ -119,14 +120,17 @@ func TestSlopeIntervalsHold(t *testing.T) {
 		held += count01(r.Trend.SlopeLow <= slope*targetOhms && slope*targetOhms <= r.Trend.SlopeHigh)
 		level += count01(math.Abs(r.Trend.end-targetOhms*(1+slope*(sloping-1))) <= 2*r.Trend.endError)
 	}
-	t.Logf("found in %d of %d; the slope's interval holds in %.0f %%, the level's in %.0f %%", found, batches, percentOf(held, found), percentOf(level, found))
+	t.Logf("found in %d of %d; the slope's interval holds in %.0f %%, the level's in %.0f %%", found, batches, percentOf(held, found),
+		percentOf(level, found))
 	if found < batches*3/4 || percentOf(held, found) < 90 || percentOf(level, found) < 90 {
 		t.Errorf("found in %d of %d; the slope's interval holds in %d, the level's in %d", found, batches, held, level)
 	}
 	// What is told of the last coil is one number.
-	r := analysed(t, newWorkshop(4).wind(quiet, "SP-07", none).wind(sloping, "SP-07", func(i int) float64 { return slope * float64(i) }).coils, ordinary())
+	r := analysed(t, newWorkshop(4).wind(quiet, "SP-07", none).wind(sloping, "SP-07",
+		func(i int) float64 { return slope * float64(i) }).coils, ordinary())
 	if last := r.Points[len(r.Points)-1].LevelOhms; math.Abs(last-r.Trend.end) > 1e-9*last || math.Abs(last-targetOhms-r.Advice.OffsetOhms) > 1e-9*last {
-		t.Errorf("the level at the last coil is %v in points, %v by the trend, %v by the advice", last, r.Trend.end, targetOhms+r.Advice.OffsetOhms)
+		t.Errorf("the level at the last coil is %v in points, %v by the trend, %v by the advice", last, r.Trend.end,
+			targetOhms+r.Advice.OffsetOhms)
 	}
 }
 

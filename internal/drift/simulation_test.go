@@ -30,7 +30,8 @@ func TestQuietBatchesStayQuiet(t *testing.T) {
 	const batches = 400
 	for _, n := range []int{40, 120} {
 		drifting, acted := quietAlarms(t, batches, n)
-		t.Logf("of %d quiet batches of %d coils %d are called drifting (%.1f %%), turns are advised in %d", batches, n, drifting, 100*float64(drifting)/batches, acted)
+		t.Logf("of %d quiet batches of %d coils %d are called drifting (%.1f %%), turns are advised in %d", batches, n, drifting,
+			100*float64(drifting)/batches, acted)
 		// 2 % and four standard errors.
 		if drifting > batches/50+12 {
 			t.Errorf("%d of %d quiet batches of %d coils are called drifting", drifting, batches, n)
@@ -65,7 +66,8 @@ func TestStepsAreFound(t *testing.T) {
 			billed += count01(r.Attribution[0].Cause == "spool")
 			acted += count01(r.Advice.Act)
 		}
-		t.Logf("step of %g sigma, %d coils after it: found in %d of %d; of these the interval holds the coil in %.0f %%, the shift in %.0f %%, billed to the spool %.0f %%, turns advised %.0f %%",
+		t.Logf("step of %g sigma, %d coils after it: found in %d of %d; of these the interval holds the coil in %.0f %%, the shift in %.0f "+
+			"%%, billed to the spool %.0f %%, turns advised %.0f %%",
 			tt.sigmas, after, found, batches, percentOf(placed, found), percentOf(shifted, found), percentOf(billed, found), percentOf(acted, found))
 		if found < tt.found {
 			t.Errorf("steps of %g sigma are found in %d of %d batches", tt.sigmas, found, batches)

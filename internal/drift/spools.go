@@ -146,7 +146,8 @@ func (e *SpoolEntry) sentence(turnsKnown bool) string {
 		s += fmt.Sprintf(": %.4f ohms a turn", *e.OhmsPerTurn)
 	}
 	if e.DifferenceRatio != nil && *e.P < alpha {
-		s += fmt.Sprintf("; %s against the spool before (%s)", signedPercent(*e.DifferenceRatio), percentInterval(*e.DifferenceLow, *e.DifferenceHigh))
+		s += fmt.Sprintf("; %s against the spool before (%s)", signedPercent(*e.DifferenceRatio),
+			percentInterval(*e.DifferenceLow, *e.DifferenceHigh))
 	}
 	if e.MovedAt != 0 && turnsKnown {
 		s += fmt.Sprintf("; its coils move at coil %d, so they do not tell the turns", e.MovedAt)

@@ -17,7 +17,8 @@ func TestHeadlinesAreWhole(t *testing.T) {
 	last.R20Ohms = targetOhms * 0.9
 	r := analysed(t, coils, ordinary())
 	o := r.Outliers[len(r.Outliers)-1]
-	if !strings.HasPrefix(o.Finding, "coil 45 (lot: 45) stands apart, -10.0 %") || !strings.HasPrefix(o.Suspicion, "look for ") || o.Sentence != o.Finding+": "+o.Suspicion {
+	if !strings.HasPrefix(o.Finding, "coil 45 (lot: 45) stands apart, -10.0 %") || !strings.HasPrefix(o.Suspicion,
+		"look for ") || o.Sentence != o.Finding+": "+o.Suspicion {
 		t.Errorf("outlier %+v", o)
 	}
 	if a := r.Advice; a.Do != "leave it alone" || a.Why == "" || a.Headline != a.Do+": "+a.Why {

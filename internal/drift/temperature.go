@@ -194,7 +194,8 @@ func (t *Temperature) sentence() string {
 	} else if t.RatioPerK > 0 {
 		cause = "the coils warm more than the probe shows, or the coefficient is far too small"
 	}
-	return fmt.Sprintf("R20 still moves %+.3f %%/K (± %.3f) with the temperature it was measured at, which it must not: %s", 100*t.RatioPerK, 200*t.ErrorPerK, cause)
+	return fmt.Sprintf("R20 still moves %+.3f %%/K (± %.3f) with the temperature it was measured at, which it must not: %s",
+		100*t.RatioPerK, 200*t.ErrorPerK, cause)
 }
 
 // mostRatioPerK is the steepest dependence on the probe's temperature that is

@@ -128,7 +128,8 @@ func trendSentence(in *series, t *Trend) string {
 // endedTrendSentence tells a trend that has ended.
 func endedTrendSentence(in *series, t *Trend) string {
 	ref := in.reference
-	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", in.keptName(t.first), in.keptName(t.last-1), slopeVerbPast(t.SlopeOhmsPerCoil),
+	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", in.keptName(t.first), in.keptName(t.last-1),
+		slopeVerbPast(t.SlopeOhmsPerCoil),
 		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowest()/ref), percentPerCoil(t.steepest()/ref), signedPercent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 

@@ -46,7 +46,8 @@ func none(int) float64 { return 0 }
 func by(ratio float64) func(int) float64 { return func(int) float64 { return ratio } }
 
 func ordinary() Options {
-	return Options{TargetOhms: targetOhms, LowerOhms: targetOhms * 0.97, UpperOhms: targetOhms * 1.03, Winding: Winding{Turns: 8000}, FalseAlarms: quickFalseAlarms}
+	return Options{TargetOhms: targetOhms, LowerOhms: targetOhms * 0.97, UpperOhms: targetOhms * 1.03, Winding: Winding{Turns: 8000},
+		FalseAlarms: quickFalseAlarms}
 }
 
 func analysed(t testing.TB, coils []Coil, o Options) Report {

@@ -81,7 +81,8 @@ func WatchCheckStandard(occasions []Occasion, baseline int, scheme control.Schem
 	c := CheckStandard{Count: len(occasions), BaselineCount: baseline, Centre: m.Mean, Sigma: m.StandardDeviation()}
 	c.Lower, c.Upper = c.Centre-3*c.Sigma, c.Centre+3*c.Sigma
 	if c.Sigma == 0 {
-		return CheckStandard{}, fmt.Errorf("check standard: %w; its first %d values are all equal, which is no scatter to judge by", ErrInput, baseline)
+		return CheckStandard{}, fmt.Errorf("check standard: %w; its first %d values are all equal, which is no scatter to judge by",
+			ErrInput, baseline)
 	}
 	for i, o := range occasions {
 		if o.Value < c.Lower || o.Value > c.Upper {

@@ -145,7 +145,8 @@ func tabulate(readings []Reading) (table, error) {
 	seenPart, seenOperator := map[string]bool{}, map[string]bool{}
 	for i, r := range readings {
 		if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
-			return table{}, fmt.Errorf("reading %d of part %s by %s: %w; %g is not a number to reckon with", i+1, r.Part, r.Operator, ErrInput, r.Value)
+			return table{}, fmt.Errorf("reading %d of part %s by %s: %w; %g is not a number to reckon with", i+1, r.Part, r.Operator, ErrInput,
+				r.Value)
 		}
 		if !seenPart[r.Part] {
 			seenPart[r.Part] = true
@@ -159,14 +160,16 @@ func tabulate(readings []Reading) (table, error) {
 		t.cells[key] = append(t.cells[key], r.Value)
 	}
 	if len(t.parts) < 2 || len(t.operators) < 2 {
-		return table{}, fmt.Errorf("study of %d parts by %d operators: %w; two of each are the least, ten parts and three operators are usual", len(t.parts), len(t.operators), ErrInput)
+		return table{}, fmt.Errorf("study of %d parts by %d operators: %w; two of each are the least, ten parts and three operators are "+
+			"usual", len(t.parts), len(t.operators), ErrInput)
 	}
 	t.origin = readings[0].Value
 	t.repeats = len(t.cells[[2]string{t.parts[0], t.operators[0]}])
 	for _, p := range t.parts {
 		for _, o := range t.operators {
 			if n := len(t.cells[[2]string{p, o}]); n != t.repeats || n < 2 {
-				return table{}, fmt.Errorf("part %s by %s has %d readings: %w; every operator measures every part equally often, twice at least", p, o, n, ErrInput)
+				return table{}, fmt.Errorf("part %s by %s has %d readings: %w; every operator measures every part equally often, twice at least",
+					p, o, n, ErrInput)
 			}
 		}
 	}
@@ -266,7 +269,8 @@ func (s *Study) components(toleranceWidth float64) {
 	s.Reproducibility = share(s.OperatorVariation.Variance + s.InteractionVariation.Variance)
 	s.Gauge = share(s.Repeatability.Variance + s.Reproducibility.Variance)
 	s.Total = share(s.Gauge.Variance + s.PartVariation.Variance)
-	for _, x := range []*Share{&s.Repeatability, &s.InteractionVariation, &s.OperatorVariation, &s.PartVariation, &s.Reproducibility, &s.Gauge, &s.Total} {
+	for _, x := range []*Share{&s.Repeatability, &s.InteractionVariation, &s.OperatorVariation, &s.PartVariation, &s.Reproducibility,
+		&s.Gauge, &s.Total} {
 		x.compare(s.Total, toleranceWidth)
 	}
 	df := float64(repeatability.DegreesOfFreedom)

@@ -72,7 +72,8 @@ func TestCrossedManual(t *testing.T) {
 	near(t, "F of operators", *s.Operator.F, w.FOperator, 1e-9)
 	near(t, "p of operators", *s.Operator.P, w.POperator, 1e-6)
 	near(t, "F of parts", *s.Part.F, w.FPart, 1e-9)
-	for name, got := range map[string]Share{"repeatability": s.Repeatability, "reproducibility": s.Reproducibility, "grr": s.Gauge, "part": s.PartVariation} {
+	for name, got := range map[string]Share{"repeatability": s.Repeatability, "reproducibility": s.Reproducibility, "grr": s.Gauge,
+		"part": s.PartVariation} {
 		near(t, name, got.Variance, w.Variance[name], 1e-9)
 		near(t, name+" sd", got.StandardDeviation, w.SD[name], 1e-9)
 		near(t, name+" contribution", got.ContributionPercent, w.Contribution[name], 1e-9)
@@ -86,7 +87,9 @@ func TestCrossedManual(t *testing.T) {
 	near(t, "repeatability, low", s.RepeatabilityLow, want.Expected.CI[0], 1e-8)
 	near(t, "repeatability, high", s.RepeatabilityHigh, want.Expected.CI[1], 1e-8)
 	p := want.Published.Pooled
-	for name, pair := range map[string][2]float64{"EV": {s.Repeatability.StandardDeviation, p.EV}, "AV": {s.Reproducibility.StandardDeviation, p.AV}, "GRR": {s.Gauge.StandardDeviation, p.GRR}, "PV": {s.PartVariation.StandardDeviation, p.PV}} {
+	for name, pair := range map[string][2]float64{"EV": {s.Repeatability.StandardDeviation, p.EV},
+		"AV": {s.Reproducibility.StandardDeviation, p.AV}, "GRR": {s.Gauge.StandardDeviation,
+			p.GRR}, "PV": {s.PartVariation.StandardDeviation, p.PV}} {
 		if math.Abs(pair[0]-pair[1]) > 2e-6 {
 			t.Errorf("%s: %.6f, printed %v", name, pair[0], pair[1])
 		}
@@ -94,7 +97,8 @@ func TestCrossedManual(t *testing.T) {
 	if s.LimitedBy != ByOperators {
 		t.Errorf("limited by %q, want the operators", s.LimitedBy)
 	}
-	if got := "the measuring takes up 23 % of the tolerance: usable with care; what limits it is the difference between operators"; s.Sentence != got {
+	if got := "the measuring takes up 23 % of the tolerance: usable with care; what limits it is the difference between " +
+		"operators"; s.Sentence != got {
 		t.Errorf("got %q, want %q", s.Sentence, got)
 	}
 }
@@ -118,7 +122,8 @@ func TestCrossedHandbook(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, got := range map[string]Effect{"C(wafer)": s.Part, "C(probe)": s.Operator, "C(wafer):C(probe)": s.Interaction, "Residual": s.Error} {
+	for name, got := range map[string]Effect{"C(wafer)": s.Part, "C(probe)": s.Operator, "C(wafer):C(probe)": s.Interaction,
+		"Residual": s.Error} {
 		near(t, name, got.SumOfSquares, want.Expected.ANOVA[name].SS, 1e-8)
 	}
 	if s.Gauge.TolerancePercent != nil {
@@ -153,7 +158,8 @@ func TestCrossedClipsAndKeeps(t *testing.T) {
 func TestCrossedRefuses(t *testing.T) {
 	full := []Reading{{"a", "x", 1}, {"a", "x", 2}, {"a", "y", 1}, {"a", "y", 2}, {"b", "x", 1}, {"b", "x", 2}, {"b", "y", 1}, {"b", "y", 2}}
 	for name, readings := range map[string][]Reading{
-		"nothing": nil, "one operator": full[:2], "a cell short": full[:7], "not finite": append(slices.Clone(full[:7]), Reading{"b", "y", math.NaN()}),
+		"nothing": nil, "one operator": full[:2], "a cell short": full[:7], "not finite": append(slices.Clone(full[:7]),
+			Reading{"b", "y", math.NaN()}),
 	} {
 		if _, err := Crossed(readings, 0); !errors.Is(err, ErrInput) {
 			t.Errorf("%s: got %v, want ErrInput", name, err)
@@ -258,7 +264,8 @@ func TestCheckStandardMass(t *testing.T) {
 func TestCheckStandardRefuses(t *testing.T) {
 	five := []Occasion{{Value: 1}, {Value: 2}, {Value: 1}, {Value: 2}, {Value: 1}}
 	for name, occasions := range map[string][]Occasion{
-		"four": five[:4], "not finite": append(slices.Clone(five[:4]), Occasion{Value: math.Inf(1)}), "all equal": {{Value: 1}, {Value: 1}, {Value: 1}, {Value: 1}, {Value: 1}},
+		"four": five[:4], "not finite": append(slices.Clone(five[:4]), Occasion{Value: math.Inf(1)}), "all equal": {{Value: 1}, {Value: 1},
+			{Value: 1}, {Value: 1}, {Value: 1}},
 	} {
 		if _, err := WatchCheckStandard(occasions, 0, control.StandardScheme()); !errors.Is(err, ErrInput) {
 			t.Errorf("%s: got %v, want ErrInput", name, err)

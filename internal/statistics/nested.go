@@ -64,7 +64,8 @@ func AnalyseNested(leaves []Leaf) (Nested, error) {
 	if count <= leafGroups {
 		return Nested{}, fmt.Errorf("nested groups: %w; no group has two values", ErrTooFew)
 	}
-	n.Within = Component{Variance: within / float64(count-leafGroups), Raw: within / float64(count-leafGroups), Groups: leafGroups, DegreesOfFreedom: count - leafGroups}
+	n.Within = Component{Variance: within / float64(count-leafGroups), Raw: within / float64(count-leafGroups), Groups: leafGroups,
+		DegreesOfFreedom: count - leafGroups}
 	raw := make([]float64, depth+1)
 	for level := depth; level >= 1; level-- {
 		df := len(levels[level]) - len(levels[level-1])
@@ -77,7 +78,8 @@ func AnalyseNested(leaves []Leaf) (Nested, error) {
 			left -= (coefficient(levels, level, inner) - coefficient(levels, level-1, inner)) * raw[inner]
 		}
 		raw[level] = left / (coefficient(levels, level, level) - coefficient(levels, level-1, level))
-		n.Levels[level-1] = Component{Variance: max(0, raw[level]), Raw: raw[level], Clipped: raw[level] < 0, Groups: len(levels[level]), DegreesOfFreedom: df}
+		n.Levels[level-1] = Component{Variance: max(0, raw[level]), Raw: raw[level], Clipped: raw[level] < 0, Groups: len(levels[level]),
+			DegreesOfFreedom: df}
 	}
 	return n, nil
 }

@@ -259,7 +259,8 @@ func TestLineAgainstR(t *testing.T) {
 
 func TestLineRefuses(t *testing.T) {
 	for name, xy := range map[string][2][]float64{
-		"two points": {{1, 2}, {1, 2}}, "one x": {{3, 3, 3}, {1, 2, 3}}, "not finite": {{1, 2, 3}, {1, math.Inf(1), 3}}, "lengths differ": {{1, 2, 3, 4}, {1, 2, 3}},
+		"two points": {{1, 2}, {1, 2}}, "one x": {{3, 3, 3}, {1, 2, 3}}, "not finite": {{1, 2, 3},
+			{1, math.Inf(1), 3}}, "lengths differ": {{1, 2, 3, 4}, {1, 2, 3}},
 	} {
 		if l, err := FitLine(xy[0], xy[1], nil); err == nil {
 			t.Errorf("%s: got slope %v, want an error", name, l.Slope)
@@ -327,7 +328,8 @@ func TestAutocorrelationAgainstR(t *testing.T) {
 	}
 	published.JSON(t, "spc/stats/autocorrelation.json", &all)
 	for name, file := range map[string][2]string{
-		"lew": {"spc/strd/univ_Lew.csv", "y"}, "mavro": {"spc/strd/univ_Mavro.csv", "y"}, "lh": {"spc/stats/lh.csv", "y"}, "nile": {"spc/stats/nile.csv", "flow"},
+		"lew": {"spc/strd/univ_Lew.csv", "y"}, "mavro": {"spc/strd/univ_Mavro.csv", "y"}, "lh": {"spc/stats/lh.csv",
+			"y"}, "nile": {"spc/stats/nile.csv", "flow"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			want := all.Cases[name].Expected
@@ -370,7 +372,8 @@ func TestFitTwo(t *testing.T) {
 func TestNoncentralT(t *testing.T) {
 	for _, df := range []float64{2, 5, 30, 400} {
 		for _, x := range []float64{-1.5, 0, 2, 6} {
-			near(t, fmt.Sprintf("central, df %g at %g", df, x), NoncentralTCDF(x, df, 0), 1-math.Copysign(StudentP(x, df)/2, x)-boolFloat(x < 0), 2e-4)
+			near(t, fmt.Sprintf("central, df %g at %g", df, x), NoncentralTCDF(x, df, 0),
+				1-math.Copysign(StudentP(x, df)/2, x)-boolFloat(x < 0), 2e-4)
 		}
 	}
 	d := NoncentralTDelta(12, 50, 0.3)

@@ -27,7 +27,8 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 		// Numbers follow the time of winding but for values typed in later.
 		slices.SortStableFunc(indices, func(i, j int) int { return coils[i].WoundAt().Compare(coils[j].WoundAt()) })
 		first, last := coils[indices[0]].WoundAt(), coils[indices[len(indices)-1]].WoundAt()
-		found, err := store.CheckMeasurements(ctx, record.CheckFilter{Bench: bench, From: first.Add(-around), To: last.Add(around), Limit: everyCheck})
+		found, err := store.CheckMeasurements(ctx, record.CheckFilter{Bench: bench, From: first.Add(-around), To: last.Add(around),
+			Limit: everyCheck})
 		if err != nil {
 			return 0, err
 		}

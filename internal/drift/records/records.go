@@ -83,7 +83,8 @@ func Winder(ctx context.Context, store Store, winder, design string, zone *time.
 
 // Revision returns the coils that a winder wound to one revision of a design,
 // batch after batch and numbered through: those that share a baseline.
-func Revision(ctx context.Context, store Store, winder, design string, revision int, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+func Revision(ctx context.Context, store Store, winder, design string, revision int, zone *time.Location) ([]drift.Coil, drift.Options,
+	error) {
 	batches, err := batchesOf(ctx, store, winder, design)
 	if err != nil {
 		return nil, drift.Options{}, err
@@ -262,7 +263,8 @@ func OptionsOf(d record.Design) drift.Options {
 
 // coilsOf are the coils of batches, one batch after the other, with the checks
 // of the benches they were measured at.
-func coilsOf(ctx context.Context, store Store, batches []record.Batch, zone *time.Location) (coils []drift.Coil, referenceOhms float64, err error) {
+func coilsOf(ctx context.Context, store Store, batches []record.Batch, zone *time.Location) (coils []drift.Coil, referenceOhms float64,
+	err error) {
 	byBench := map[string][]int{}
 	for _, b := range batches {
 		more, err := coilsOfBatch(ctx, store, b.Name, zone)

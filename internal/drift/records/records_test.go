@@ -63,7 +63,8 @@ func (s cannedStore) Batches(_ context.Context, f record.BatchFilter) (found []r
 }
 
 func (s cannedStore) DesignRevision(_ context.Context, name string, revision int) (record.Design, error) {
-	d := record.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900, GaugeAWG: 42, Turns: 8000,
+	d := record.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900,
+		GaugeAWG: 42, Turns: 8000,
 		Bobbin: &record.Bobbin{StraightMM: 58, CoreRadiusMM: 2.5, BuildMM: 3.5}}
 	if s.targets != nil {
 		d.TargetOhms, d.Turns = s.targets[revision-1], 7800+200*revision
@@ -111,7 +112,8 @@ func stocked() cannedStore {
 	}}
 	add := func(batch string, sequence, minute int, stage string, status record.Status) {
 		s.measurements = append(s.measurements, record.Measurement{
-			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-", sequence), Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
+			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-",
+				sequence), Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
 		})
 	}
 	add("early", 1, 10, "wound", record.Superseded)
@@ -169,7 +171,8 @@ func TestWinder(t *testing.T) {
 		t.Fatal(err)
 	}
 	if len(coils) != 5 || coils[4].Batch != "late" || coils[4].Sequence != 5 || options.TargetOhms != 6692 {
-		t.Errorf("%d coils, the last %+v, target %v; want 5, from the late batch, of the newest revision", len(coils), coils[len(coils)-1], options.TargetOhms)
+		t.Errorf("%d coils, the last %+v, target %v; want 5, from the late batch, of the newest revision", len(coils), coils[len(coils)-1],
+			options.TargetOhms)
 	}
 	for name, tt := range map[string]struct {
 		winder, design string
@@ -266,9 +269,11 @@ func TestManyBatches(t *testing.T) {
 	t.Parallel()
 	s := stocked()
 	for i := range mostBatches + 1 {
-		s.batches = append(s.batches, record.Batch{Name: fmt.Sprint("busy-", i), Bench: "east", Design: "larkspur", DesignRevision: 1, Winder: "W9", OpenedAt: at(1000 + i), LastSequence: 1})
+		s.batches = append(s.batches, record.Batch{Name: fmt.Sprint("busy-", i), Bench: "east", Design: "larkspur", DesignRevision: 1,
+			Winder: "W9", OpenedAt: at(1000 + i), LastSequence: 1})
 	}
-	s.measurements = append(s.measurements, record.Measurement{ID: "last", Batch: fmt.Sprint("busy-", mostBatches), Sequence: 1, Serial: "X-1", Time: at(4000), Stage: "wound", Status: record.Recorded, R20Ohms: 6690})
+	s.measurements = append(s.measurements, record.Measurement{ID: "last", Batch: fmt.Sprint("busy-", mostBatches), Sequence: 1,
+		Serial: "X-1", Time: at(4000), Stage: "wound", Status: record.Recorded, R20Ohms: 6690})
 	if coils, options, err := Winder(t.Context(), s, "W2", "", time.UTC); err != nil || len(coils) != 5 || options.LeftOut {
 		t.Errorf("W2: %d coils, left out %v, %v; want all 5", len(coils), options.LeftOut, err)
 	}
@@ -310,10 +315,12 @@ func wander(targets, levels [2]float64) cannedStore {
 	s := cannedStore{targets: targets[:]}
 	for b, level := range levels {
 		name := fmt.Sprint("b", b+1)
-		s.batches = append(s.batches, record.Batch{Name: name, Bench: "north", Design: "larkspur", DesignRevision: b + 1, Winder: "W2", OpenedAt: at(1000 * b)})
+		s.batches = append(s.batches, record.Batch{Name: name, Bench: "north", Design: "larkspur", DesignRevision: b + 1, Winder: "W2",
+			OpenedAt: at(1000 * b)})
 		for i := range 40 {
 			s.measurements = append(s.measurements, record.Measurement{
-				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i), Time: at(1000*b + 10*i), Stage: "wound", Status: record.Recorded,
+				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i), Time: at(1000*b +
+					10*i), Stage: "wound", Status: record.Recorded,
 				R20Ohms: level * (1 + 0.003*random.NormFloat64()), ExpandedUncertaintyOhms: 10, CoverageFactor: 2, TemperatureCelsius: 21, Spool: "S-17", Winder: "W2",
 			})
 		}
@@ -339,7 +346,10 @@ func TestRevisedTarget(t *testing.T) {
 		return r
 	}
 	r := report(targets)
-	if r.Drifting || !slices.ContainsFunc(r.Notes, func(n string) bool { return strings.HasPrefix(n, "40 coils wound to another target (6.691 kΩ)") }) {
+	if r.Drifting || !slices.ContainsFunc(r.Notes, func(n string) bool {
+		return strings.HasPrefix(n,
+			"40 coils wound to another target (6.691 kΩ)")
+	}) {
 		t.Errorf("a winder that follows: %s\n%q", r.Summary, r.Notes)
 	}
 	if p := r.Points[0]; math.Abs(p.R20Ohms/(p.ComparedOhms*6691/6890)-1) > 1e-12 || math.Abs(*p.DeviationRatio-(p.R20Ohms/6691-1)) > 1e-12 {
@@ -350,7 +360,8 @@ func TestRevisedTarget(t *testing.T) {
 		t.Errorf("spool %+v", s)
 	}
 	r = report([2]float64{6691, 6691})
-	if !r.Drifting || r.Attribution[0].Cause != "target" || !strings.Contains(r.Summary, "the change to target 6.89 kΩ") || r.ChangePoints[0].ShiftRatio > -0.02 {
+	if !r.Drifting || r.Attribution[0].Cause != "target" || !strings.Contains(r.Summary,
+		"the change to target 6.89 kΩ") || r.ChangePoints[0].ShiftRatio > -0.02 {
 		t.Errorf("a winder that stays: %s", r.Summary)
 	}
 }

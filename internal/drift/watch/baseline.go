@@ -152,7 +152,8 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 		coils = coils[1:]
 	}
 	if len(coils) < c.Count {
-		return record.Baseline{}, fmt.Errorf("%w: batch %s has %d coils from number %d on, not %d", ErrNoBaseline, c.Batch, len(coils), c.From, c.Count)
+		return record.Baseline{}, fmt.Errorf("%w: batch %s has %d coils from number %d on, not %d", ErrNoBaseline, c.Batch, len(coils),
+			c.From, c.Count)
 	}
 	options.Frozen, options.BaselineCount = nil, c.Count
 	d, err := analyse(coils, options)
@@ -163,7 +164,8 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 	case d.Baseline == nil:
 		return record.Baseline{}, fmt.Errorf("%w: %s", ErrNoBaseline, strings.Join(d.Notes, "; "))
 	case d.Baseline.Count < c.Count:
-		return record.Baseline{}, fmt.Errorf("%w: only %d of the coils from number %d on are good ones (no outlier, not forced)", ErrNoBaseline, d.Baseline.Count, c.From)
+		return record.Baseline{}, fmt.Errorf("%w: only %d of the coils from number %d on are good ones (no outlier, not forced)",
+			ErrNoBaseline, d.Baseline.Count, c.From)
 	}
 	b := baselineOf(d.Report)
 	b.Winder, b.Design, b.DesignRevision = batch.Winder, batch.Design, batch.DesignRevision

@@ -209,7 +209,8 @@ func (w *Watcher) Acknowledge(ctx context.Context, batch, note, who string) (rec
 	if len(d.Standing) == 0 {
 		return record.JournalEntry{}, fmt.Errorf("batch %s: %w", batch, ErrNoSignal)
 	}
-	return w.store.AddJournal(ctx, record.JournalEntry{Bench: kept.Bench, Who: who, Action: records.Acknowledged, Subject: batch, Detail: note})
+	return w.store.AddJournal(ctx, record.JournalEntry{Bench: kept.Bench, Who: who, Action: records.Acknowledged, Subject: batch,
+		Detail: note})
 }
 
 // StandingIn lists the signals that stand in a batch; none without a coil.

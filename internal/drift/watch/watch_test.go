@@ -52,7 +52,8 @@ func newWorkshop(t testing.TB) *workshop {
 	_, err = store.AddDesign(t.Context(), record.Design{Name: "larkspur", TargetOhms: 6690, LowerOhms: 6490, UpperOhms: 6890,
 		AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}, "ada")
 	if err == nil {
-		_, err = store.OpenBatch(t.Context(), record.BatchStart{Name: "spring-3", Bench: "north", Design: "larkspur", Winder: "W2", Spool: "S-17"})
+		_, err = store.OpenBatch(t.Context(), record.BatchStart{Name: "spring-3", Bench: "north", Design: "larkspur", Winder: "W2",
+			Spool: "S-17"})
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -93,7 +94,8 @@ func (w *workshop) measure(serial string, ohms float64, supersedes string) recor
 		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: record.Recorded, Spool: "S-17", Winder: "W2",
 		Stage: record.StageWound, AlphaPerKelvin: 0.00393, Formula: r20.Formula, Inputs: in, Tolerance: tolerance,
 		Budget: result.Budget, Settings: json.RawMessage(`{"min_ohms":100}`),
-	}, []record.Reading{{Time: w.now(), Role: record.Meter, Value: in.ResistanceOhms, Resolution: 0.1, Status: "ok", Raw: "R", InWindow: true}})
+	}, []record.Reading{{Time: w.now(), Role: record.Meter, Value: in.ResistanceOhms, Resolution: 0.1, Status: "ok", Raw: "R",
+		InWindow: true}})
 	if err != nil {
 		w.Fatal(err)
 	}
@@ -127,7 +129,8 @@ func TestAcknowledge(t *testing.T) {
 	}
 	w.wind(15, 6770)
 	d := w.batch(watcher)
-	if !d.News || !slices.Contains(d.Standing, Step) || !slices.Contains(d.Standing, CUSUM) || d.ChangePoints[0].LastBefore < 37 || d.ChangePoints[0].LastBefore > 43 {
+	if !d.News || !slices.Contains(d.Standing, Step) || !slices.Contains(d.Standing,
+		CUSUM) || d.ChangePoints[0].LastBefore < 37 || d.ChangePoints[0].LastBefore > 43 {
 		t.Fatalf("after a step of four sigma at coil 41: %v, news %v, changes %+v", d.Standing, d.News, d.ChangePoints)
 	}
 	if _, err := watcher.Acknowledge(t.Context(), "spring-3", "  ", "ada"); err == nil {
@@ -218,7 +221,8 @@ func TestSlowBatchHoldsUpNoOther(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.wind(12, 6690)
-	if _, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: "summer-1", Bench: "south", Design: "larkspur", Winder: "W3"}); err != nil {
+	if _, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: "summer-1", Bench: "south", Design: "larkspur",
+		Winder: "W3"}); err != nil {
 		t.Fatal(err)
 	}
 	store := &gatedStore{Store: w.store, batch: "spring-3", waiting: make(chan struct{}, 9), gate: make(chan struct{})}
@@ -469,7 +473,8 @@ func TestBooks(t *testing.T) {
 		t.Fatal(err)
 	}
 	windings, err := watcher.Windings(t.Context())
-	if err != nil || len(windings) != 1 || windings[0] != (Winding{Winder: "W2", Design: "larkspur", Batches: 1, Coils: 12, Last: monday, LastBatch: "spring-3"}) {
+	if err != nil || len(windings) != 1 || windings[0] != (Winding{Winder: "W2", Design: "larkspur", Batches: 1, Coils: 12, Last: monday,
+		LastBatch: "spring-3"}) {
 		t.Errorf("windings %+v, %v", windings, err)
 	}
 	for _, design := range []string{"", "larkspur"} { // the one wound last
