@@ -73,7 +73,7 @@ func TestIndividuals(t *testing.T) {
 			near(t, "mean range", c.MeanRange, expect("mr_bar"), 1e-9)
 			near(t, "upper", upper, expect("x_ucl_with_d2_rounded_1_128"), 1e-9)
 			near(t, "lower", lower, expect("x_lcl_with_d2_rounded_1_128"), 1e-9)
-			near(t, "range limit", c.RangeLimit, expect("mr_ucl_D4_exact"), 1e-9)
+			near(t, "range limit", RangeLimit(c.MeanRange), expect("mr_ucl_D4_exact"), 1e-9)
 			near(t, "robust sigma", RobustSigma(want.Data), expect("sigma_from_median_mr"), 1e-9)
 			if math.Abs(upper-want.Published["x_ucl"].(float64)) > digits || math.Abs(lower-want.Published["x_lcl"].(float64)) > digits {
 				t.Errorf("limits %.7g and %.7g, printed are %v and %v", lower, upper, want.Published["x_lcl"], want.Published["x_ucl"])

@@ -47,36 +47,37 @@ type CheckChannel struct {
 // watchCheckStandard charts the check standard by itself; nil when there is none.
 func watchCheckStandard(s *series, o Options, said *notes) *CheckChannel {
 	c := &CheckChannel{Signals: []int{}}
-	var occasions []gauge.Occasion
+	var ohms []float64
 	for i, coil := range s.coils {
-		for _, ohms := range coil.CheckStandardOhms {
+		for range coil.CheckStandardOhms {
 			c.at = append(c.at, i)
-			occasions = append(occasions, gauge.Occasion{Value: ohms})
 		}
+		ohms = append(ohms, coil.CheckStandardOhms...)
 	}
-	c.Count = len(occasions)
+	c.Count = len(ohms)
 	if c.Count == 0 {
 		said.add("no check standard was measured, and without one a meter that drifts looks like a winder that does")
 		return nil
 	}
-	watched, err := gauge.WatchCheckStandard(occasions, gauge.CheckBaseline(c.Count), o.Scheme)
+	watched, err := gauge.WatchCheckStandard(ohms, gauge.CheckBaseline(c.Count), o.Scheme)
 	if err == nil {
 		c.CentreOhms, c.SigmaOhms, c.LowerOhms, c.UpperOhms = &watched.Centre, &watched.Sigma, &watched.Lower, &watched.Upper
-		for _, j := range mergeAscending(watched.Outside, watched.EWMAOutside) {
+		for _, j := range slices.Concat(watched.Outside, watched.EWMAOutside) {
 			c.Signals = append(c.Signals, c.at[j-1]+1)
 		}
-		c.Signals = slices.Compact(c.Signals) // several measurements beside one coil
+		slices.Sort(c.Signals)
+		c.Signals = slices.Compact(c.Signals)
 	} else {
 		said.add("no limits for the check standard: %v", err)
 	}
 	c.ratio = make([]float64, c.Count)
-	for j, at := range occasions {
-		c.ratio[j] = at.Value/occasions[0].Value - 1
+	for j := range ohms {
+		c.ratio[j] = ohms[j]/ohms[0] - 1
 	}
 	c.fitSlope(said)
-	c.findLevels(occasions)
+	c.findLevels(ohms)
 	if reference := o.CheckReferenceOhms; reference > 0 {
-		off := occasions[0].Value/reference*(1+statistics.MomentsOf(c.ratio[c.Count-c.readingsAtEnd():]).Mean) - 1
+		off := ohms[0]/reference*(1+statistics.MomentsOf(c.ratio[c.Count-c.readingsAtEnd():]).Mean) - 1
 		c.OffReferenceRatio = &off
 	}
 	c.CameBack = c.AwayRatio == nil && len(c.levels) > 2
@@ -94,7 +95,7 @@ func (c *CheckChannel) fitSlope(said *notes) {
 	for j, i := range c.at {
 		x[j] = float64(i)
 	}
-	line, err := statistics.FitLine(x, c.ratio, nil)
+	line, err := statistics.FitLine(x, c.ratio)
 	if err != nil {
 		said.add("no trend of the check standard: %v", err)
 		return
@@ -105,15 +106,11 @@ func (c *CheckChannel) fitSlope(said *notes) {
 
 // findLevels cuts its readings as the coils are cut, and says whether it stands
 // elsewhere now than at its beginning.
-func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
+func (c *CheckChannel) findLevels(ohms []float64) {
 	if c.Count < 2*fewAtEnd {
 		return
 	}
-	values, ones := make([]float64, c.Count), make([]float64, c.Count)
-	for j, o := range occasions {
-		values[j], ones[j] = o.Value, 1
-	}
-	s := newSegmenter(values, ones, 1, nil)
+	s := newSegmenter(ohms, slices.Repeat([]float64{1}, c.Count), 1, nil)
 	c.levels = s.describePieces()
 	first, last := c.levels[0], c.levels[len(c.levels)-1]
 	if len(c.levels) == 1 && first.slope == 0 {
@@ -168,22 +165,6 @@ func (c *CheckChannel) movedRatio() float64 {
 
 // readingsAtEnd is how many readings are an end: with less than six, half of them.
 func (c *CheckChannel) readingsAtEnd() int { return min(fewAtEnd, max(1, c.Count/2)) }
-
-// mergeAscending joins two ascending lists without repeats.
-func mergeAscending(a, b []int) []int {
-	var all []int
-	for len(a) > 0 || len(b) > 0 {
-		switch {
-		case len(b) == 0 || len(a) > 0 && a[0] < b[0]:
-			all, a = append(all, a[0]), a[1:]
-		case len(a) == 0 || b[0] < a[0]:
-			all, b = append(all, b[0]), b[1:]
-		default:
-			all, a, b = append(all, a[0]), a[1:], b[1:]
-		}
-	}
-	return all
-}
 
 // finding is what one candidate has to do with a drift.
 type finding int
@@ -254,7 +235,7 @@ func meterInTrend(check *CheckChannel, in *series, t *Trend) (finding, statistic
 			x, y = append(x, float64(i)), append(y, check.ratio[j])
 		}
 	}
-	line, err := statistics.FitLine(x, y, nil)
+	line, err := statistics.FitLine(x, y)
 	if err != nil {
 		return unclear, statistics.Difference{}
 	}

@@ -68,7 +68,7 @@ func (r *roomWatch) watchTemperature(said *notes) *Temperature {
 		celsius, ratio, parameters = r.withoutLevels()
 		used = 1 + parameters
 	}
-	line, err := statistics.FitLine(celsius, ratio, nil)
+	line, err := statistics.FitLine(celsius, ratio)
 	if err != nil {
 		said.add("whether R20 depends on the temperature cannot be told: %v", err)
 		return nil
@@ -107,7 +107,7 @@ func (r *roomWatch) explainsAny() bool {
 // taken out it leaves no step and no trend, and it describes the coils clearly
 // better for its parameters than the steps and trends do. Otherwise it is nil.
 func (r *roomWatch) dependenceAlone() *roomEffect {
-	line, err := statistics.FitLine(r.celsius, r.ratio, nil)
+	line, err := statistics.FitLine(r.celsius, r.ratio)
 	if err != nil || line.P() >= alpha || len(r.at) < len(r.kept) {
 		return nil
 	}
@@ -165,7 +165,7 @@ func subtractMean(v []float64) {
 }
 
 func subtractLine(x, v []float64) {
-	line, err := statistics.FitLine(x, v, nil)
+	line, err := statistics.FitLine(x, v)
 	if err != nil { // all on the level part
 		subtractMean(v)
 		return
@@ -241,7 +241,7 @@ func (r *roomWatch) effectBeside(from, to int, shape func(k int) float64) (findi
 	}
 	drift, room, ok := statistics.FitTwo(u, v, y)
 	effect.Partial = room
-	if alone, err := statistics.FitLine(v, y, nil); err == nil && math.Abs(alone.Slope) > mostRatioPerK {
+	if alone, err := statistics.FitLine(v, y); err == nil && math.Abs(alone.Slope) > mostRatioPerK {
 		effect.still = true // it moved far too little for this
 		return excluded, effect
 	}
@@ -277,7 +277,7 @@ type roomEffect struct {
 // differences, twice the variance where values do not depend on each other (von
 // Neumann 1941, Annals of Mathematical Statistics 12, 367-395).
 func sameShape(shape, celsius []float64) bool {
-	line, err := statistics.FitLine(shape, celsius, nil)
+	line, err := statistics.FitLine(shape, celsius)
 	if err != nil {
 		return false
 	}

@@ -39,12 +39,6 @@ func FisherP(f, df1, df2 float64) float64 {
 	return mathext.RegIncBeta(df2/2, df1/2, df2/(df2+df1*f))
 }
 
-// FisherQuantile is the F below which the share p lies.
-func FisherQuantile(p, df1, df2 float64) float64 {
-	x := mathext.InvRegIncBeta(df1/2, df2/2, p)
-	return df2 * x / (df1 * (1 - x))
-}
-
 // ChiSquareP is the probability of x or more by chance, of chi squared.
 func ChiSquareP(x, df float64) float64 {
 	if x <= 0 {
