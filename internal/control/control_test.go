@@ -302,7 +302,7 @@ func checkFirings(t *testing.T, z []*float64, want map[string][]int) {
 		if v == nil {
 			continue // a reading that is missing
 		}
-		for _, rule := range r.add(*v).Rules() {
+		for _, rule := range r.rulesCompletedBy(*v).Rules() {
 			got[rule.String()] = append(got[rule.String()], i+1)
 		}
 	}

@@ -80,7 +80,7 @@ func (a adviser) advise(said *notes) *Advice {
 	// The measuring is the same for all coils: no number of them reduces it.
 	half := math.Hypot(statistics.StudentQuantile(0.5+confidence/2, df)*standardError, 2*a.usualError)
 	d.OffsetLow, d.OffsetHigh = d.OffsetOhms-half, d.OffsetOhms+half
-	c, source, ok := a.options.Winding.correct(target, now, half)
+	c, source, ok := a.options.Winding.turnsToTarget(target, now, half)
 	if ok {
 		d.Turns, d.Low, d.High, d.TurnOhms = &c.turns, &c.low, &c.high, &c.turnOhms
 	} else {

@@ -101,7 +101,7 @@ func (cs causeSearch) causesOfTrend(t *Trend) []Attribution {
 	meter, moved := meterInTrend(cs.check, cs.series, t)
 	room, effect := cs.room.roomInTrend(t)
 	causes := d.suspectMeterAndRoom(meter, moved, room, effect)
-	if within := cs.manySpoolsWithin(t); within != "" && len(causes) == 0 && room != together {
+	if within := cs.manySpoolsWithin(t); within != "" && len(causes) == 0 && room != movedTogether {
 		d.caution = cmp.Or(d.caution, "the wire and the winder cannot be told apart")
 		return []Attribution{d.billTo("spool", &t.P, within, "", within)}
 	}
@@ -111,7 +111,7 @@ func (cs causeSearch) causesOfTrend(t *Trend) []Attribution {
 // suspectMeterAndRoom bills the drift to those of the two that explain it, and
 // takes down what is to be said of the others.
 func (d *suspect) suspectMeterAndRoom(meter finding, moved statistics.Difference, room finding, effect roomEffect) []Attribution {
-	d.meter, d.caution = meterSays{meter == excluded, meterClause(meter, moved)}, cautionOf(meter, room)
+	d.meter, d.caution = meterSays{meter == notTheCause, meterClause(meter, moved)}, cautionOf(meter, room)
 	d.addClause(d.meter.clause, meter != explains)
 	d.addClause(roomClause(room, effect), room != explains)
 	var causes []Attribution
@@ -126,7 +126,7 @@ func (d *suspect) suspectMeterAndRoom(meter finding, moved statistics.Difference
 
 // withLastSuspects adds what is left to suspect.
 func (d suspect) withLastSuspects(causes []Attribution, room finding, otherwise Attribution) []Attribution {
-	if room == together {
+	if room == movedTogether {
 		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
 		causes = append(causes, d.billTemperature(room, roomEffect{}))
 	}
@@ -176,7 +176,7 @@ func (d suspect) billMeter(p *float64) Attribution {
 // verdict, and when it moved together with it there is none.
 func (d suspect) billTemperature(room finding, effect roomEffect) Attribution {
 	evidence := roomClause(room, effect)
-	if room == together {
+	if room == movedTogether {
 		return d.billTo("temperature", nil, evidence, ", and the temperature with it", evidence)
 	}
 	return d.billTo("temperature", &effect.P, evidence, ", and the temperature with it",

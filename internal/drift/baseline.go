@@ -50,8 +50,8 @@ type chosenBaseline struct {
 	coils []int
 }
 
-// holds says whether coil i is one of those the limits were made of.
-func (b *chosenBaseline) holds(i int) bool {
+// holdsCoil says whether coil i is one of those the limits were made of.
+func (b *chosenBaseline) holdsCoil(i int) bool {
 	if b == nil {
 		return false
 	}
@@ -133,7 +133,7 @@ func baselineOf(s *series, indices []int, said *notes) *chosenBaseline {
 func warnOfBaseline(m *movement, b *chosenBaseline, said *notes) {
 	var within []string
 	for _, c := range m.steps {
-		if b.holds(m.kept[c.k-1]) && b.holds(m.kept[c.k]) {
+		if b.holdsCoil(m.kept[c.k-1]) && b.holdsCoil(m.kept[c.k]) {
 			within = append(within, strconv.Itoa(m.keptCoil(c.k).Sequence))
 		}
 	}
@@ -148,7 +148,7 @@ func warnOfBaseline(m *movement, b *chosenBaseline, said *notes) {
 	for _, t := range m.trends() {
 		n := 0
 		for _, i := range m.kept[t.first:t.last] {
-			if b.holds(i) {
+			if b.holdsCoil(i) {
 				n++
 			}
 		}

@@ -113,23 +113,23 @@ func capabilityOf(m statistics.Moments, within, dfWithin, lower, upper float64) 
 	n := float64(m.Count)
 	c := &Capability{Count: m.Count, MeanOhms: m.Mean, WithinOhms: within, WithinDegreesOfFreedom: dfWithin, OverallOhms: overall}
 	nearest := math.Min(upper-m.Mean, m.Mean-lower)
-	c.Cp = spreadIndex((upper-lower)/(6*within), dfWithin)
-	c.Pp = spreadIndex((upper-lower)/(6*overall), n-1)
-	c.Cpk = centredIndex(nearest/(3*within), n, dfWithin)
-	c.Ppk = centredIndex(nearest/(3*overall), n, n-1)
+	c.Cp = indexOfSpread((upper-lower)/(6*within), dfWithin)
+	c.Pp = indexOfSpread((upper-lower)/(6*overall), n-1)
+	c.Cpk = indexOfCentring(nearest/(3*within), n, dfWithin)
+	c.Ppk = indexOfCentring(nearest/(3*overall), n, n-1)
 	above, aboveLow, aboveHigh := shareBeyond((upper-m.Mean)/overall, n)
 	below, belowLow, belowHigh := shareBeyond((m.Mean-lower)/overall, n)
 	c.Outside = &Index{above + below, math.Max(aboveLow, belowLow), math.Min(1, aboveHigh+belowHigh)}
 	return c, nil
 }
 
-func spreadIndex(value, df float64) Index {
+func indexOfSpread(value, df float64) Index {
 	const tail = (1 - confidence) / 2
 	return Index{value, value * math.Sqrt(statistics.ChiSquareQuantile(tail, df)/df),
 		value * math.Sqrt(statistics.ChiSquareQuantile(1-tail, df)/df)}
 }
 
-func centredIndex(value, n, df float64) Index {
+func indexOfCentring(value, n, df float64) Index {
 	half := statistics.NormalQuantile(0.5+confidence/2) * math.Sqrt(1/(9*n)+value*value/(2*df))
 	return Index{value, value - half, value + half}
 }
@@ -151,9 +151,9 @@ func (c *Capability) sentence(outliers int) string {
 	case c.Outside != nil:
 		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", shareText(c.Outside.Value), shareText(c.Outside.High))
 	case !c.Stable:
-		s += "; the process moved, so this tells what was and not what will be: " + c.counted()
+		s += "; the process moved, so this tells what was and not what will be: " + c.countedOutside()
 	default:
-		s += "; the coils are not normally spread, so count instead of reckoning: " + c.counted()
+		s += "; the coils are not normally spread, so count instead of reckoning: " + c.countedOutside()
 	}
 	if outliers > 0 {
 		s += fmt.Sprintf("; without the %d that stand apart", outliers)
@@ -161,8 +161,8 @@ func (c *Capability) sentence(outliers int) string {
 	return s
 }
 
-// counted is how many of these coils are outside, and how many such coils would be.
-func (c *Capability) counted() string {
+// countedOutside is how many of these coils are outside, and how many such coils would be.
+func (c *Capability) countedOutside() string {
 	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, shareText(c.Seen.Low), shareText(c.Seen.High))
 }
 

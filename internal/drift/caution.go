@@ -13,13 +13,13 @@ func cautionOf(meter, room finding) string {
 	switch {
 	case meter == explains:
 		return "look at the meter first: the check standard moved with the coils"
-	case meter == partial:
+	case meter == explainsPart:
 		return "look at the meter first: the check standard moved too"
-	case meter == opposite:
+	case meter == movedOpposite:
 		return "look at the meter first: the check standard moved the other way"
 	case room == explains:
 		return "look at the temperature first: it moved with the coils"
-	case room == together:
+	case room == movedTogether:
 		return "measure an earlier coil again first: the temperature moved together with the coils"
 	}
 	return ""

@@ -59,8 +59,8 @@ func (m *movement) listSteps() []ChangePoint {
 	return steps
 }
 
-// jump is a step between two pieces.
-type jump struct {
+// stepSize is a step between two pieces.
+type stepSize struct {
 	shift, low, high float64 // with the interval of it
 	// residualSD is what the pieces leave, which the place is known by.
 	residualSD, p float64
@@ -68,42 +68,42 @@ type jump struct {
 }
 
 // levelStep is the step between two levels; false when it may be none.
-func (s *segmenter) levelStep(before, after piece) (jump, bool) {
+func (s *segmenter) levelStep(before, after piece) (stepSize, bool) {
 	k, n := after.first, after.last-before.first
 	x := s.splitAt(before.first, k, after.last)
 	p := min(1, x.p*s.placesSearched(k, n))
 	if searched, ok := s.bestSplit(before.first, after.last); ok {
 		p = searched.p
 	}
-	return newJump(x.shift, x.error, x.residualSD, p, float64(n-2))
+	return stepWithInterval(x.shift, x.error, x.residualSD, p, float64(n-2))
 }
 
 // slopedStep is the step between two pieces of which one at least slopes; false
 // for lines that meet.
-func (s *segmenter) slopedStep(before, after piece) (jump, bool) {
+func (s *segmenter) slopedStep(before, after piece) (stepSize, bool) {
 	n := after.last - before.first
 	df := float64(max(1, n-4))
 	shift, standardError, residualSD := s.shiftOfLines(before, after, df)
 	p := min(1, statistics.TestP(shift, standardError, df)*s.placesSearched(after.first, n))
 	if p >= alphaEach {
-		return jump{}, false
+		return stepSize{}, false
 	}
 	shift, standardError = s.stepBesideSlope(shift, standardError, residualSD, before, after)
-	x, ok := newJump(shift, standardError, residualSD, p, df)
+	x, ok := stepWithInterval(shift, standardError, residualSD, p, df)
 	x.sloping = true
 	return x, ok
 }
 
-// newJump adds the interval; false when that holds no shift at all, as beside a
+// stepWithInterval adds the interval; false when that holds no shift at all, as beside a
 // slope that tells as much.
-func newJump(shift, standardError, residualSD, p, df float64) (jump, bool) {
+func stepWithInterval(shift, standardError, residualSD, p, df float64) (stepSize, bool) {
 	half := statistics.StudentQuantile(0.5+confidence/2, df) * standardError
-	x := jump{shift: shift, low: shift - half, high: shift + half, residualSD: residualSD, p: p}
+	x := stepSize{shift: shift, low: shift - half, high: shift + half, residualSD: residualSD, p: p}
 	return x, x.low > 0 || x.high < 0
 }
 
 // changePointOf tells a step by coils and as a ratio.
-func changePointOf(s *series, x jump, before, after piece) ChangePoint {
+func changePointOf(s *series, x stepSize, before, after piece) ChangePoint {
 	k, ref := after.first, s.reference
 	reach := 0
 	if x.residualSD > 0 {

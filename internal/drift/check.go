@@ -170,13 +170,13 @@ func (c *CheckChannel) readingsAtEnd() int { return min(fewAtEnd, max(1, c.Count
 type finding int
 
 const (
-	unknown  finding = iota // not recorded, or too little of it
-	excluded                // it can be told that it is not the cause
-	unclear                 // too little is known to say
-	together                // it moved together with the drift: the data cannot part them
-	partial                 // it moves too, but explains less than all
-	opposite                // it moved the other way, and hides as much of the drift
-	explains                // it explains the drift
+	notRecorded   finding = iota // not recorded, or too little of it
+	notTheCause                  // it can be told that it is not the cause
+	cannotTell                   // too little is known to say
+	movedTogether                // it moved together with the drift: the data cannot part them
+	explainsPart                 // it moves too, but explains less than all
+	movedOpposite                // it moved the other way, and hides as much of the drift
+	explains                     // it explains the drift
 )
 
 // verdictOf sets the shift of the check standard against that of the coils, all
@@ -190,21 +190,21 @@ func verdictOf(check statistics.Difference, shift, shiftError float64) finding {
 			return explains
 		}
 		if math.Abs(check.Value) > math.Abs(shift)/4 {
-			return partial
+			return explainsPart
 		}
-		return excluded
+		return notTheCause
 	case check.P < alpha && math.Abs(check.Value) > math.Abs(shift)/4:
-		return opposite
+		return movedOpposite
 	case math.Max(math.Abs(low), math.Abs(high)) < math.Abs(shift)/2:
-		return excluded
+		return notTheCause
 	}
-	return unclear
+	return cannotTell
 }
 
 // meterAtStep says what the check standard says about a step.
 func meterAtStep(check *CheckChannel, in *series, c ChangePoint) (finding, statistics.Difference) {
 	if check == nil {
-		return unknown, statistics.Difference{}
+		return notRecorded, statistics.Difference{}
 	}
 	var before, after []float64
 	for j, i := range check.at {
@@ -218,7 +218,7 @@ func meterAtStep(check *CheckChannel, in *series, c ChangePoint) (finding, stati
 	}
 	d, err := statistics.Compare(statistics.MomentsOf(before), statistics.MomentsOf(after))
 	if err != nil {
-		return unclear, statistics.Difference{}
+		return cannotTell, statistics.Difference{}
 	}
 	return verdictOf(d, c.ShiftRatio, (c.ShiftRatioHigh-c.ShiftRatioLow)/4), d
 }
@@ -226,7 +226,7 @@ func meterAtStep(check *CheckChannel, in *series, c ChangePoint) (finding, stati
 // meterInTrend says what it says about a trend.
 func meterInTrend(check *CheckChannel, in *series, t *Trend) (finding, statistics.Difference) {
 	if check == nil {
-		return unknown, statistics.Difference{}
+		return notRecorded, statistics.Difference{}
 	}
 	first, last, n := in.kept[t.first], in.kept[t.last-1], float64(t.Count-1)
 	var x, y []float64
@@ -237,7 +237,7 @@ func meterInTrend(check *CheckChannel, in *series, t *Trend) (finding, statistic
 	}
 	line, err := statistics.FitLine(x, y)
 	if err != nil {
-		return unclear, statistics.Difference{}
+		return cannotTell, statistics.Difference{}
 	}
 	d := statistics.Difference{Value: n * line.Slope, StandardError: n * line.SlopeError,
 		DegreesOfFreedom: float64(line.DegreesOfFreedom), P: line.P()}
@@ -247,20 +247,20 @@ func meterInTrend(check *CheckChannel, in *series, t *Trend) (finding, statistic
 
 func meterClause(f finding, d statistics.Difference) string {
 	low, high := 0.0, 0.0
-	if f != unknown && d.DegreesOfFreedom > 0 {
+	if f != notRecorded && d.DegreesOfFreedom > 0 {
 		low, high = d.Interval(confidence)
 	}
 	switch f {
-	case excluded:
+	case notTheCause:
 		if math.Max(math.Abs(low), math.Abs(high)) < 0.00005 {
 			return "the check standard did not move with it (less than 0.01 %)"
 		}
 		return fmt.Sprintf("the check standard did not move with it (%s, %s)", signedPercent(d.Value), percentInterval(low, high))
-	case unclear:
+	case cannotTell:
 		return "the check standard was measured too seldom around it to clear the meter"
-	case partial:
+	case explainsPart:
 		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", signedPercent(d.Value), percentInterval(low, high))
-	case opposite:
+	case movedOpposite:
 		return fmt.Sprintf("the check standard moved the other way (%s, %s), so that the coils moved by more than they seem to",
 			signedPercent(d.Value), percentInterval(low, high))
 	case explains:

@@ -67,7 +67,7 @@ func readCSV(r io.Reader) ([]Coil, error) {
 		if err := coil.check(); err != nil {
 			return nil, fmt.Errorf("line %d, %w", row.Line, err)
 		}
-		if coils.add(coil, row); row.Err() != nil {
+		if coils.placeCoil(coil, row); row.Err() != nil {
 			return nil, row.Err()
 		}
 	}

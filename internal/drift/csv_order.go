@@ -41,9 +41,9 @@ func (o *csvOrder) keepPlace(row *sheet.Row) {
 	o.slots = append(o.slots, csvSlot{firstMeasured: row.Time("time")})
 }
 
-// add takes the coil of a row, in the place kept for it or after the one before; a
+// placeCoil takes the coil of a row, in the place kept for it or after the one before; a
 // fault of the row says why it can be neither.
-func (o *csvOrder) add(c Coil, row *sheet.Row) {
+func (o *csvOrder) placeCoil(c Coil, row *sheet.Row) {
 	place := csvPlace{c.Batch, c.Sequence}
 	i, known := o.places[place]
 	if known && o.slots[i].filled {

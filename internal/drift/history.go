@@ -161,7 +161,7 @@ func (h *History) levelsWithChoice(d *DesignHistory) (names []string, keep []int
 	for part, name := range []string{"winder", "batch", "spool"} {
 		seen := map[string]bool{}
 		for _, k := range h.order {
-			seen[strings.Join(k.parts()[:part+1], "\x00")] = true
+			seen[strings.Join(k.levelNames()[:part+1], "\x00")] = true
 		}
 		if len(seen) > groups {
 			groups = len(seen)
@@ -173,14 +173,14 @@ func (h *History) levelsWithChoice(d *DesignHistory) (names []string, keep []int
 	return names, keep
 }
 
-func (k leafKey) parts() []string { return []string{k.winder, k.batch, k.spool} }
+func (k leafKey) levelNames() []string { return []string{k.winder, k.batch, k.spool} }
 
 // nestedLeaves are the innermost groups with the path of the levels kept. A
 // level left out names no group of its own, so the paths stay distinct.
 func (h *History) nestedLeaves(keep []int) []statistics.Leaf {
 	leaves := make([]statistics.Leaf, 0, len(h.order))
 	for _, k := range h.order {
-		parts := k.parts()
+		parts := k.levelNames()
 		var path []string
 		for _, part := range keep {
 			path = append(path, parts[part])

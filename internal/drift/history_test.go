@@ -90,7 +90,7 @@ func TestHistoryOfLittle(t *testing.T) {
 }
 
 func BenchmarkAnalyse1000(b *testing.B) {
-	coils := newWorkshop(1).wind(500, "SP-07", none).wind(500, "SP-08", by(0.01)).coils
+	coils := newWorkshop(1).wind(500, "SP-07", unmoved).wind(500, "SP-08", movedBy(0.01)).coils
 	o := ordinary()
 	o.FalseAlarms = nil // reckoned anew each time
 	for b.Loop() {
@@ -113,7 +113,7 @@ func BenchmarkAnalyse1000Trend(b *testing.B) {
 
 // A million coils through charts, moments and components.
 func BenchmarkHistoryMillion(b *testing.B) {
-	coils := newWorkshop(1).wind(1000, "SP-07", none).coils
+	coils := newWorkshop(1).wind(1000, "SP-07", unmoved).coils
 	b.ReportAllocs()
 	for b.Loop() {
 		h, err := NewHistory(usualBaseline, control.StandardScheme())

@@ -59,7 +59,7 @@ func (m *movement) takeOutTurns(y, w []float64) {
 		}
 	}
 	if best != nil {
-		m.cut(best, w, m.widening())
+		m.cutIntoPieces(best, w, m.widening())
 	}
 }
 

@@ -47,12 +47,12 @@ func describeMovement(s *series, b *Baseline, said *notes) *movement {
 		return m
 	}
 	w := weightsOf(s, b)
-	m.cut(y, w, 1)
+	m.cutIntoPieces(y, w, 1)
 	m.dependence = dependenceOf(m.residuals(y), said)
 	if m.widening() > 1 {
 		said.add("neighbouring coils are alike beyond the steps and trend found (correlation %.2f): something drifts slowly or is averaged; "+
 			"every test allows for it by widening its errors %.2f times", m.dependence.Lag1, m.dependence.Widening)
-		m.cut(y, w, m.dependence.Widening)
+		m.cutIntoPieces(y, w, m.dependence.Widening)
 	}
 	m.takeOutTurns(y, w)
 	return m
@@ -74,8 +74,8 @@ func weightsOf(s *series, b *Baseline) []float64 {
 	return w
 }
 
-// cut describes the values of the kept coils, or what is left of them, by pieces.
-func (m *movement) cut(y, w []float64, widening float64) {
+// cutIntoPieces describes the values of the kept coils, or what is left of them, by pieces.
+func (m *movement) cutIntoPieces(y, w []float64, widening float64) {
 	s := newSegmenter(y, w, widening, m.recordedPlaces())
 	m.segments, m.pieces = s, s.describePieces()
 	m.cost, m.rss = s.costOfPieces(m.pieces), 0

@@ -155,8 +155,8 @@ func (c choice) betterThan(than choice) bool {
 	return c.pairs > than.pairs || c.pairs == than.pairs && c.cost < than.cost
 }
 
-// place is where a coil stands on the line.
-func (s Stocked) place() float64 {
+// placeOnLine is where a coil stands on the line.
+func (s Stocked) placeOnLine() float64 {
 	if s.TargetOhms > 0 {
 		return s.R20Ohms / s.TargetOhms
 	}
@@ -165,11 +165,11 @@ func (s Stocked) place() float64 {
 
 // logDifference is relative to the target, or to the mean of both without one: the
 // logarithm, which is the same within the half of its square.
-func logDifference(a, b Stocked) float64 { return math.Log(a.place() / b.place()) }
+func logDifference(a, b Stocked) float64 { return math.Log(a.placeOnLine() / b.placeOnLine()) }
 
 func sortedByPlace(stock []Stocked) []Stocked {
 	s := slices.Clone(stock)
-	slices.SortStableFunc(s, func(x, y Stocked) int { return cmp.Compare(x.place(), y.place()) })
+	slices.SortStableFunc(s, func(x, y Stocked) int { return cmp.Compare(x.placeOnLine(), y.placeOnLine()) })
 	return s
 }
 

@@ -39,7 +39,7 @@ func TestChangePointNile(t *testing.T) {
 	near(t, "shift", x.shift, e.After-e.Before, 1e-12)
 	near(t, "pooled sd", x.residualSD, e.SD, 1e-9)
 	near(t, "t", math.Abs(x.shift/x.error), e.T, 1e-9)
-	near(t, "residual sum of squares", s.exactRSS(0, x.k)+s.exactRSS(x.k, len(flow)), e.RSS, 1e-9)
+	near(t, "residual sum of squares", s.exactRSSAboutMean(0, x.k)+s.exactRSSAboutMean(x.k, len(flow)), e.RSS, 1e-9)
 	// Below 1e-15 in the reference, which takes sigma for known; ours allows for
 	// its having been estimated.
 	if x.p > 1e-10 {

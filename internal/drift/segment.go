@@ -55,13 +55,13 @@ type segmenter struct {
 	shrink float64
 	// recorded is true at the places where a change was recorded, of which there
 	// are marks.
-	recorded []bool
-	marks    int
+	recorded      []bool
+	recordedCount int
 }
 
 func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 	n := len(y)
-	s := &segmenter{y: make([]float64, n), w: w, shrink: shrink, recorded: make([]bool, n+1), marks: len(recorded)}
+	s := &segmenter{y: make([]float64, n), w: w, shrink: shrink, recorded: make([]bool, n+1), recordedCount: len(recorded)}
 	for _, sums := range []*[]float64{&s.w0, &s.wx, &s.wxx, &s.wy, &s.wxy, &s.wyy} {
 		*sums = make([]float64, n+1)
 	}
@@ -127,7 +127,7 @@ const mostPlaces = 500
 func (s *segmenter) describePieces() []piece {
 	n := len(s.y)
 	stride := 1 + (n-1)/mostPlaces
-	cuts := s.partition(func(k int) bool { return k%stride == 0 })
+	cuts := s.cheapestCuts(func(k int) bool { return k%stride == 0 })
 	for stride > 1 {
 		// A step between two places passes for a short line across it.
 		reach := minSloped + stride
@@ -138,7 +138,7 @@ func (s *segmenter) describePieces() []piece {
 				near[k] = k%stride == 0
 			}
 		}
-		cuts = s.partition(func(k int) bool { return near[k] })
+		cuts = s.cheapestCuts(func(k int) bool { return near[k] })
 	}
 	var pieces []piece
 	for i := 1; i < len(cuts); i++ {
@@ -163,11 +163,11 @@ func (s *segmenter) slopeOutlastsEnd(last piece) bool {
 	return without.slope != 0
 }
 
-// partition returns the cheapest ends of pieces, the first 0 and the last the end
+// cheapestCuts returns the cheapest ends of pieces, the first 0 and the last the end
 // of the series, among the places to be tried and those recorded (optimal
 // partitioning, Jackson and others 2005, IEEE Signal Processing Letters 12,
 // 105-108).
-func (s *segmenter) partition(tried func(k int) bool) []int {
+func (s *segmenter) cheapestCuts(tried func(k int) bool) []int {
 	n := len(s.y)
 	places := []int{0}
 	for k := minPiece; k <= n-s.fewestFrom(k, n); k++ {
@@ -275,7 +275,7 @@ func (s *segmenter) chanceOfPieces(before, after piece) float64 {
 // recorded one those recorded.
 func (s *segmenter) placesSearched(k, n int) float64 {
 	if s.recorded[k] {
-		return float64(min(n, s.marks))
+		return float64(min(n, s.recordedCount))
 	}
 	return float64(n)
 }

@@ -18,7 +18,7 @@ func (s *segmenter) bestSlopedPiece(i, j int) (piece, float64, bool) {
 	}
 	best, cost, bestDF := piece{}, math.Inf(1), 0.0
 	var bestRSS, bestError float64
-	sums := hinges{s: s, last: j}
+	sums := kinkSums{s: s, last: j}
 	for kink := j - minSloped; kink >= i; kink-- {
 		level, slope, rss, spread := sums.fitKink(i, kink)
 		parameters := 3.0
@@ -35,9 +35,9 @@ func (s *segmenter) bestSlopedPiece(i, j int) (piece, float64, bool) {
 	return best, cost, statistics.TestP(best.slope, se, bestDF) < alphaEach
 }
 
-// hinges fits y = level + slope·max(0, k − kink) for kinks from the right to
+// kinkSums fits y = level + slope·max(0, k − kink) for kinks from the right to
 // the left, each in constant time.
-type hinges struct {
+type kinkSums struct {
 	s    *segmenter
 	last int
 	// Weighted sums over the coils right of the kink of the distance d from it.
@@ -46,7 +46,7 @@ type hinges struct {
 	begun        bool
 }
 
-func (h *hinges) fitKink(first, kink int) (level, slope, rss, spread float64) {
+func (h *kinkSums) fitKink(first, kink int) (level, slope, rss, spread float64) {
 	s := h.s
 	if !h.begun {
 		h.begun, h.kink = true, h.last
@@ -70,7 +70,7 @@ func (h *hinges) fitKink(first, kink int) (level, slope, rss, spread float64) {
 // fitRamp fits values i to j by a level up to the kink and a slope from there on, a
 // straight line when the kink is i.
 func (s *segmenter) fitRamp(i, j, kink int) ramp {
-	sums := hinges{s: s, last: j}
+	sums := kinkSums{s: s, last: j}
 	r := ramp{weight: s.w0[j] - s.w0[i], df: float64(j - i - 2)}
 	r.level, r.slope, r.rss, r.spread = sums.fitKink(i, kink)
 	r.first, r.last, r.kink, r.centre = i, j, kink, sums.d/r.weight
@@ -101,7 +101,7 @@ func (s *segmenter) rampErrors(r ramp) (slopeError, endError float64) {
 		return slopeError, endError
 	}
 	leastSlope, mostSlope, leastEnd, mostEnd := r.slope, r.slope, r.heightAt(end), r.heightAt(end)
-	sums := hinges{s: s, last: r.last}
+	sums := kinkSums{s: s, last: r.last}
 	for kink := r.last - minSloped; kink >= r.first; kink-- {
 		p := piece{first: r.first, last: r.last, kink: kink}
 		var rss float64

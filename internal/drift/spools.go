@@ -115,7 +115,7 @@ func (e *SpoolEntry) countTurns(o Options, perTurn float64, within spoolScatter,
 		return
 	}
 	// Of coils with the turns of today.
-	c, _, _ := w.correct(o.TargetOhms, perTurn*w.Turns, half)
+	c, _, _ := w.turnsToTarget(o.TargetOhms, perTurn*w.Turns, half)
 	turns, least, most := w.Turns+c.turns, w.Turns+c.low, w.Turns+c.high
 	e.TurnsForTarget, e.TurnsForTargetLow, e.TurnsForTargetHigh = &turns, &least, &most
 }

@@ -9,7 +9,7 @@ import (
 // What stands in short is a field of its own, and whole also where a serial number
 // holds a colon.
 func TestHeadlinesAreWhole(t *testing.T) {
-	coils := newWorkshop(3).wind(45, "SP-07", none).coils
+	coils := newWorkshop(3).wind(45, "SP-07", unmoved).coils
 	for i := range coils {
 		coils[i].Serial = fmt.Sprintf("lot: %d", i+1)
 	}
@@ -29,7 +29,7 @@ func TestHeadlinesAreWhole(t *testing.T) {
 	if !strings.HasPrefix(r.Headline, "Coil 45 (lot: 45) raises ") || !strings.HasSuffix(r.Headline, "no step or trend is established yet") {
 		t.Errorf("headline %q", r.Headline)
 	}
-	r = analysed(t, newWorkshop(1).wind(40, "SP-07", none).wind(40, "SP-08", by(0.012)).coils, ordinary())
+	r = analysed(t, newWorkshop(1).wind(40, "SP-07", unmoved).wind(40, "SP-08", movedBy(0.012)).coils, ordinary())
 	if a := r.Advice; !strings.HasPrefix(a.Do, "take off ") || a.Why != "" || a.Headline != a.Do {
 		t.Errorf("advice %+v", a)
 	}

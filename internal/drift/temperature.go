@@ -232,33 +232,33 @@ func (r *roomWatch) effectBeside(from, to int, shape func(k int) float64) (findi
 		}
 	}
 	if len(y) < (to-from)/2+1 || len(y) < minSloped {
-		return unknown, roomEffect{}
+		return notRecorded, roomEffect{}
 	}
 	effect := roomEffect{rangeKelvin: slices.Max(v) - slices.Min(v)}
 	if statistics.MomentsOf(v).StandardDeviation() < 1e-3 {
 		effect.still = true
-		return excluded, effect
+		return notTheCause, effect
 	}
 	drift, room, ok := statistics.FitTwo(u, v, y)
 	effect.Partial = room
 	if alone, err := statistics.FitLine(v, y); err == nil && math.Abs(alone.Slope) > mostRatioPerK {
 		effect.still = true // it moved far too little for this
-		return excluded, effect
+		return notTheCause, effect
 	}
 	switch {
 	case !ok:
-		return together, effect
+		return movedTogether, effect
 	case drift.P > 0.05 && room.P < alpha:
 		return explains, effect
 	case drift.P < alpha && room.P < alpha:
-		return partial, effect
+		return explainsPart, effect
 	case drift.P < alpha && sameShape(u, v):
-		return together, effect
+		return movedTogether, effect
 	case drift.P < alpha:
 		effect.still = 2*room.StandardError > leastToldPerK
-		return excluded, effect
+		return notTheCause, effect
 	}
-	return together, effect
+	return movedTogether, effect
 }
 
 // roomEffect is what the room does to a drift by a fit, and over how many kelvin
@@ -296,13 +296,13 @@ func sameShape(shape, celsius []float64) bool {
 
 func roomClause(f finding, room roomEffect) string {
 	switch {
-	case f == excluded && room.still:
+	case f == notTheCause && room.still:
 		return fmt.Sprintf("the room hardly moved (%.1f K) and did not matter", room.rangeKelvin)
-	case f == excluded:
+	case f == notTheCause:
 		return "the room did not matter"
-	case f == together:
+	case f == movedTogether:
 		return "the temperature moved together with it and cannot be told apart: measure an earlier coil again"
-	case f == partial:
+	case f == explainsPart:
 		return fmt.Sprintf("the temperature has a part in it (%+.3f %%/K)", 100*room.Slope)
 	case f == explains:
 		return fmt.Sprintf("it goes with the temperature (%+.3f %%/K)", 100*room.Slope)

@@ -114,7 +114,7 @@ func trendSentence(in *series, t *Trend) string {
 			100*t.SlopeOhmsPerCoil/ref, 100*t.SlopeLow/ref, 100*t.SlopeHigh/ref)
 	}
 	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", in.keptName(t.first), slopeVerb(t.SlopeOhmsPerCoil),
-		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowest()/ref), percentPerCoil(t.steepest()/ref))
+		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowestSlope()/ref), percentPerCoil(t.steepestSlope()/ref))
 	switch {
 	case t.CoilsToLimit == nil:
 	case *t.CoilsToLimit == 0:
@@ -130,7 +130,7 @@ func endedTrendSentence(in *series, t *Trend) string {
 	ref := in.reference
 	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", in.keptName(t.first), in.keptName(t.last-1),
 		slopeVerbPast(t.SlopeOhmsPerCoil),
-		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowest()/ref), percentPerCoil(t.steepest()/ref), signedPercent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
+		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowestSlope()/ref), percentPerCoil(t.steepestSlope()/ref), signedPercent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 
 // briefTrend is a trend in few words.
@@ -138,10 +138,10 @@ func briefTrend(in *series, t *Trend) string {
 	return fmt.Sprintf("from %s to %s, %+.3f %% a coil", in.keptName(t.first), in.keptName(t.last-1), 100*t.SlopeOhmsPerCoil/in.reference)
 }
 
-// slowest and steepest are the ends of the interval of a slope, in the direction
+// slowestSlope and steepest are the ends of the interval of a slope, in the direction
 // of the slope.
-func (t *Trend) slowest() float64 {
+func (t *Trend) slowestSlope() float64 {
 	sign := math.Copysign(1, t.SlopeOhmsPerCoil)
 	return min(sign*t.SlopeLow, sign*t.SlopeHigh)
 }
-func (t *Trend) steepest() float64 { return max(math.Abs(t.SlopeLow), math.Abs(t.SlopeHigh)) }
+func (t *Trend) steepestSlope() float64 { return max(math.Abs(t.SlopeLow), math.Abs(t.SlopeHigh)) }

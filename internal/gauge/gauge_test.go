@@ -56,7 +56,7 @@ func TestCrossedManual(t *testing.T) {
 	for _, row := range published.Table(t, "spc/gauge/msa_10x3x3.csv") {
 		readings = append(readings, Reading{row.Text("part"), row.Text("appraiser"), row.Number("y")})
 	}
-	s, err := Crossed(readings, want.Expected.Width)
+	s, err := AnalyseCrossed(readings, want.Expected.Width)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -118,7 +118,7 @@ func TestCrossedHandbook(t *testing.T) {
 			readings = append(readings, Reading{row.Text("wafer"), row.Text("probe"), row.Number("mean6_ohm_cm")})
 		}
 	}
-	s, err := Crossed(readings, 0)
+	s, err := AnalyseCrossed(readings, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -139,7 +139,7 @@ func TestCrossedClipsAndKeeps(t *testing.T) {
 			readings = append(readings, Reading{part, operator, row[i]}, Reading{part, operator, row[i] + 0.01})
 		}
 	}
-	s, err := Crossed(readings, 0)
+	s, err := AnalyseCrossed(readings, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -150,7 +150,7 @@ func TestCrossedClipsAndKeeps(t *testing.T) {
 		t.Errorf("limited by %q: %s", s.LimitedBy, s.Sentence)
 	}
 	flat := []Reading{{"a", "x", 1}, {"a", "x", 1}, {"a", "y", 1}, {"a", "y", 1}, {"b", "x", 1}, {"b", "x", 1}, {"b", "y", 1}, {"b", "y", 1}}
-	if s, err := Crossed(flat, 1); err != nil || s.Gauge.Variance != 0 || math.IsNaN(s.DistinctCategoriesRaw) {
+	if s, err := AnalyseCrossed(flat, 1); err != nil || s.Gauge.Variance != 0 || math.IsNaN(s.DistinctCategoriesRaw) {
 		t.Errorf("values all alike: %+v, %v", s.Gauge, err)
 	}
 }
@@ -161,7 +161,7 @@ func TestCrossedRefuses(t *testing.T) {
 		"nothing": nil, "one operator": full[:2], "a cell short": full[:7], "not finite": append(slices.Clone(full[:7]),
 			Reading{"b", "y", math.NaN()}),
 	} {
-		if _, err := Crossed(readings, 0); !errors.Is(err, ErrInput) {
+		if _, err := AnalyseCrossed(readings, 0); !errors.Is(err, ErrInput) {
 			t.Errorf("%s: got %v, want ErrInput", name, err)
 		}
 	}

@@ -58,11 +58,11 @@ func AnalyseOneWay(groups [][]float64) (OneWay, error) {
 		}
 	}
 	a.DFBetween, a.DFWithin = a.Groups-1, a.Count-a.Groups
-	a.finish(squaredCounts)
+	a.testMeans(squaredCounts)
 	return a, nil
 }
 
-func (a *OneWay) finish(squaredCounts float64) {
+func (a *OneWay) testMeans(squaredCounts float64) {
 	between := a.Between / float64(a.DFBetween)
 	a.MeanSquareWithin = a.Within / float64(a.DFWithin)
 	switch {

@@ -24,13 +24,13 @@ var ErrNoBaseline = errors.New("these coils make no baseline")
 func (w *Watcher) Follow(ctx context.Context, events func() (<-chan bench.Event, func()), log *slog.Logger) {
 	for ctx.Err() == nil {
 		news, cancel := events()
-		w.follow(ctx, news, log)
+		w.followEvents(ctx, news, log)
 		cancel()
 	}
 }
 
-// follow returns when news is closed, as it is to one that falls behind.
-func (w *Watcher) follow(ctx context.Context, news <-chan bench.Event, log *slog.Logger) {
+// followEvents returns when news is closed, as it is to one that falls behind.
+func (w *Watcher) followEvents(ctx context.Context, news <-chan bench.Event, log *slog.Logger) {
 	for {
 		select {
 		case <-ctx.Done():
@@ -43,32 +43,32 @@ func (w *Watcher) follow(ctx context.Context, news <-chan bench.Event, log *slog
 			if !ok || m.Batch == "" {
 				continue
 			}
-			if err := w.freeze(ctx, m.Winder, m.Design, m.DesignRevision); err != nil && ctx.Err() == nil {
+			if err := w.keepFirstBaseline(ctx, m.Winder, m.Design, m.DesignRevision); err != nil && ctx.Err() == nil {
 				log.Warn("baseline not kept", "batch", m.Batch, "err", err)
 			}
 		}
 	}
 }
 
-// freeze keeps the first baseline of a design's revision on a winder when there
+// keepFirstBaseline keeps the first baseline of a design's revision on a winder when there
 // are enough steady coils for one and none is kept.
-func (w *Watcher) freeze(ctx context.Context, winder, design string, revision int) error {
+func (w *Watcher) keepFirstBaseline(ctx context.Context, winder, design string, revision int) error {
 	kept, err := w.store.CurrentBaseline(ctx, winder, design, revision)
 	if err != nil || kept != nil {
 		return err
 	}
-	coils, options, err := records.Revision(ctx, w.store, winder, design, revision, w.zone)
+	coils, options, err := records.CoilsOfRevision(ctx, w.store, winder, design, revision, w.zone)
 	if err != nil {
 		return err
 	}
 	if len(coils) < drift.DefaultBaseline {
 		return nil
 	}
-	d, err := analyse(coils, options)
-	if err != nil || !steady(d.Report) {
+	d, err := analyseCoils(coils, options)
+	if err != nil || !isSteadyBaseline(d.Report) {
 		return err
 	}
-	b := baselineOf(d.Report)
+	b := recordOfBaseline(d.Report)
 	b.Winder, b.Design, b.DesignRevision = winder, design, revision
 	b.Reason, b.By = fmt.Sprintf("the first %d good coils", b.Count), "coilkeep"
 	// A person may have revised it since the look above.
@@ -76,9 +76,9 @@ func (w *Watcher) freeze(ctx context.Context, winder, design string, revision in
 	return err
 }
 
-// steady says whether a report's baseline is whole and holds neither a step nor
+// isSteadyBaseline says whether a report's baseline is whole and holds neither a step nor
 // a trend.
-func steady(r drift.Report) bool {
+func isSteadyBaseline(r drift.Report) bool {
 	if r.Baseline == nil || r.Baseline.Short {
 		return false
 	}
@@ -101,9 +101,9 @@ func steady(r drift.Report) bool {
 	return r.Trend == nil || !r.Trend.Real || r.Trend.FromSequence > r.Points[last-1].Sequence
 }
 
-// baselineOf is what is kept of a report's baseline, which was made of its own
+// recordOfBaseline is what is kept of a report's baseline, which was made of its own
 // coils.
-func baselineOf(r drift.Report) record.Baseline {
+func recordOfBaseline(r drift.Report) record.Baseline {
 	b := record.Baseline{
 		Count: r.Baseline.Count, MeanOhms: r.Baseline.MeanOhms,
 		SigmaWithinOhms: r.Baseline.SigmaWithinOhms, SigmaOverallOhms: r.Baseline.SigmaOverallOhms,
@@ -141,7 +141,7 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 	if err != nil {
 		return record.Baseline{}, err
 	}
-	coils, options, err := records.Batch(ctx, w.store, c.Batch, w.zone)
+	coils, options, err := records.CoilsOfBatch(ctx, w.store, c.Batch, w.zone)
 	if err != nil {
 		return record.Baseline{}, err
 	}
@@ -156,7 +156,7 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 			c.From, c.Count)
 	}
 	options.Frozen, options.BaselineCount = nil, c.Count
-	d, err := analyse(coils, options)
+	d, err := analyseCoils(coils, options)
 	if err != nil {
 		return record.Baseline{}, err
 	}
@@ -167,7 +167,7 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 		return record.Baseline{}, fmt.Errorf("%w: only %d of the coils from number %d on are good ones (no outlier, not forced)",
 			ErrNoBaseline, d.Baseline.Count, c.From)
 	}
-	b := baselineOf(d.Report)
+	b := recordOfBaseline(d.Report)
 	b.Winder, b.Design, b.DesignRevision = batch.Winder, batch.Design, batch.DesignRevision
 	b.Reason, b.By = strings.TrimSpace(c.Reason), c.Who
 	return w.store.AddBaseline(ctx, b)

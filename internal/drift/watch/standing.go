@@ -31,7 +31,7 @@ func Signals() []string {
 // outlier, at the very last coil too when that is beyond its limits, and the
 // steps and trends established so far.
 func Standing(r drift.Report) []string {
-	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: len(trends(r)) > 0}
+	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: len(trendStretches(r)) > 0}
 	last := len(r.Points)
 	for last > 1 && r.Points[last-1].Outlier {
 		last--
@@ -52,8 +52,8 @@ func Standing(r drift.Report) []string {
 // stretch is where an event lies, by the numbers of its first and last coil.
 type stretch struct{ low, high int }
 
-// steps are where the last coil before each step may be.
-func steps(r drift.Report) []stretch {
+// stepStretches are where the last coil before each step may be.
+func stepStretches(r drift.Report) []stretch {
 	var where []stretch
 	for _, c := range r.ChangePoints {
 		where = append(where, stretch{c.Low, c.High})
@@ -61,8 +61,8 @@ func steps(r drift.Report) []stretch {
 	return where
 }
 
-// trends are where the coils of each established trend are.
-func trends(r drift.Report) []stretch {
+// trendStretches are where the coils of each established trend are.
+func trendStretches(r drift.Report) []stretch {
 	var where []stretch
 	for _, t := range r.EarlierTrends {
 		where = append(where, stretch{t.FromSequence, t.ToSequence})
@@ -73,24 +73,24 @@ func trends(r drift.Report) []stretch {
 	return where
 }
 
-// elsewhere says whether there are more events now than there were, or one that
+// liesElsewhere says whether there are more events now than there were, or one that
 // meets none of those. Their number alone does not tell: with more coils one that
 // was known may be gone when another has come.
-func elsewhere(now, then []stretch) bool {
+func liesElsewhere(now, then []stretch) bool {
 	return len(now) > len(then) || slices.ContainsFunc(now, func(n stretch) bool {
 		return !slices.ContainsFunc(then, func(t stretch) bool { return n.low <= t.high && t.low <= n.high })
 	})
 }
 
-// news says whether a report raises something that an earlier one, which a
+// raisesNews says whether a report raises something that an earlier one, which a
 // person has taken note of, did not. A step is compared with steps and a trend
 // with trends: a long trend would hide a step within it. Once either is taken
 // note of, the charts go on signalling about it, and that is no news.
-func news(now, then drift.Report) bool {
-	if elsewhere(steps(now), steps(then)) || elsewhere(trends(now), trends(then)) {
+func raisesNews(now, then drift.Report) bool {
+	if liesElsewhere(stepStretches(now), stepStretches(then)) || liesElsewhere(trendStretches(now), trendStretches(then)) {
 		return true
 	}
-	if len(steps(then))+len(trends(then)) > 0 {
+	if len(stepStretches(then))+len(trendStretches(then)) > 0 {
 		return false
 	}
 	known := Standing(then)

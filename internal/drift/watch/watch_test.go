@@ -321,7 +321,7 @@ func TestBaseline(t *testing.T) {
 		events <- bench.Event{Type: bench.ReadingEvent, Data: bench.ReadingData{}}
 		events <- bench.Event{Type: bench.MeasurementEvent, Data: m}
 		close(events)
-		watcher.follow(t.Context(), events, slog.New(slog.DiscardHandler))
+		watcher.followEvents(t.Context(), events, slog.New(slog.DiscardHandler))
 	}
 	follow(w.wind(39, 6690))
 	if d := w.batch(watcher); d.Baseline.Frozen {
@@ -381,7 +381,7 @@ func TestUnsteadyBaseline(t *testing.T) {
 	watcher := New(w.store, time.UTC)
 	w.wind(20, 6690)
 	w.wind(25, 6770)
-	if err := watcher.freeze(t.Context(), "W2", "larkspur", 1); err != nil {
+	if err := watcher.keepFirstBaseline(t.Context(), "W2", "larkspur", 1); err != nil {
 		t.Fatal(err)
 	}
 	if kept, err := w.store.CurrentBaseline(t.Context(), "W2", "larkspur", 1); err != nil || kept != nil {
@@ -455,7 +455,7 @@ func TestNews(t *testing.T) {
 		"a trend that ended elsewhere": {over, trendOver(10, 30), true},
 		"a step at the end of a trend": {moved, trend, true},
 	} {
-		if got := news(tt.now, tt.then); got != tt.want {
+		if got := raisesNews(tt.now, tt.then); got != tt.want {
 			t.Errorf("%s: got %v, standing %v after %v", name, got, Standing(tt.now), Standing(tt.then))
 		}
 	}
