@@ -181,9 +181,9 @@ type Report struct {
 	Spools          []SpoolEntry  `json:"spools"`
 	// Spread splits the variance by winder, batch and spool; null when the coils
 	// are all of one.
-	Spread      *DesignHistory `json:"spread"`
-	Notes       []string       `json:"notes"`
-	Conventions []string       `json:"conventions"`
+	Spread      *Spread  `json:"spread"`
+	Notes       []string `json:"notes"`
+	Conventions []string `json:"conventions"`
 }
 
 // Point is one coil as charted.
