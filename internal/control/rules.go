@@ -141,8 +141,8 @@ type runs struct {
 	beyond1, beyond2 [2]uint8
 }
 
-// rulesCompletedBy takes the next point and returns every rule that it completes. A pattern
-// fires at the point that completes it, which must itself be part of it.
+// rulesCompletedBy takes the next point and returns every rule that it completes. A
+// pattern fires at the point that completes it, which must itself be part of it.
 func (r *runs) rulesCompletedBy(z float64) RuleSet {
 	r.followSteps(z)
 	r.followZones(z)

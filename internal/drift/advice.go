@@ -38,7 +38,7 @@ type Advice struct {
 	Sentence string `json:"sentence"`
 }
 
-// tell sets what to do, and why.
+// setHeadline sets what to do, and why.
 func (d *Advice) setHeadline(do, why string) {
 	d.Do, d.Why, d.Headline = do, why, do
 	if why != "" {

@@ -206,12 +206,9 @@ func (cs causeSearch) recordedWithin(t *Trend) string {
 
 // billWinding is the answer when nothing recorded explains it.
 func (d suspect) billWinding(p *float64, evidence string) Attribution {
-	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, "+
-		"or as much more of it", 100*d.ratio)
-	if d.ratio < 0 {
-		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, "+
-			"or as much less of it", -100*d.ratio)
-	}
+	more := bySign(d.ratio, "less", "more")
+	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% %s stretch of the wire, "+
+		"or as much %s of it", math.Abs(100*d.ratio), more, more)
 	return d.billTo("winding", p, evidence, "", evidence+": "+advice)
 }
 

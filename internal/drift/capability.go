@@ -161,7 +161,8 @@ func (c *Capability) sentence(outliers int) string {
 	return s
 }
 
-// countedOutside is how many of these coils are outside, and how many such coils would be.
+// countedOutside is how many of these coils are outside, and how many such coils
+// would be.
 func (c *Capability) countedOutside() string {
 	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, shareText(c.Seen.Low), shareText(c.Seen.High))
 }

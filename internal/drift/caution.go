@@ -94,9 +94,9 @@ func (a adviser) freshChange() string {
 	return ""
 }
 
-// knownAtPresentLevel says whether a coil comes back to a spool and winder of which enough
-// coils stand at the present level: those who take turns never have so many in a
-// row. A note is no coming back.
+// knownAtPresentLevel says whether a coil comes back to a spool and winder of which
+// enough coils stand at the present level: those who take turns never have so many
+// in a row. A note is no coming back.
 func (a adviser) knownAtPresentLevel(c Coil, from, to int) bool {
 	n := 0
 	for i := from; i < to; i++ {
@@ -113,8 +113,8 @@ func (a adviser) lastPairWaits() bool {
 	return n > 1 && a.outliers[n-2].Provisional
 }
 
-// changeThatMovesLevel is what changed on record between two coils that moves the level: wire,
-// winder, or what somebody did about a signal. Empty when nothing did.
+// changeThatMovesLevel is what changed on record between two coils that moves the
+// level: wire, winder, or what somebody did about a signal. Empty when nothing did.
 func changeThatMovesLevel(before, after Coil) string {
 	for _, m := range recordedDifferences(before, after) {
 		if m.cause == "spool" || m.cause == "winder" || m.cause == "note" {

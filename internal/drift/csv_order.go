@@ -41,8 +41,8 @@ func (o *csvOrder) keepPlace(row *sheet.Row) {
 	o.slots = append(o.slots, csvSlot{firstMeasured: row.Time("time")})
 }
 
-// placeCoil takes the coil of a row, in the place kept for it or after the one before; a
-// fault of the row says why it can be neither.
+// placeCoil takes the coil of a row, in the place kept for it or after the one
+// before; a fault of the row says why it can be neither.
 func (o *csvOrder) placeCoil(c Coil, row *sheet.Row) {
 	place := csvPlace{c.Batch, c.Sequence}
 	i, known := o.places[place]
@@ -73,8 +73,8 @@ func (o *csvOrder) placeCoil(c Coil, row *sheet.Row) {
 	}
 }
 
-// fitsBetween says whether a coil in slot i stands between its neighbours of the batch by
-// number, and whether it is the last of them.
+// fitsBetween says whether a coil in slot i stands between its neighbours of the
+// batch by number, and whether it is the last of them.
 func (o *csvOrder) fitsBetween(i int, c Coil) (fits, last bool) {
 	of := func(s csvSlot) bool { return s.filled && s.coil.Batch == c.Batch }
 	for _, s := range slices.Backward(o.slots[:i]) {
@@ -89,7 +89,7 @@ func (o *csvOrder) fitsBetween(i int, c Coil) (fits, last bool) {
 	return after < 0 || c.Sequence < o.slots[i+after].coil.Sequence, after < 0
 }
 
-// list returns the coils.
+// coilsInOrder returns the coils.
 func (o *csvOrder) coilsInOrder() []Coil {
 	var coils []Coil
 	for _, s := range o.slots {

@@ -10,6 +10,7 @@ package drift
 
 import (
 	"errors"
+	"slices"
 	"time"
 
 	"coilkeep/internal/control"
@@ -184,6 +185,15 @@ type Report struct {
 	Spread      *Spread  `json:"spread"`
 	Notes       []string `json:"notes"`
 	Conventions []string `json:"conventions"`
+}
+
+// RealTrends are the slopes established, the oldest first.
+func (r Report) RealTrends() []Trend {
+	trends := slices.Clone(r.EarlierTrends)
+	if r.Trend != nil && r.Trend.Real {
+		trends = append(trends, *r.Trend)
+	}
+	return trends
 }
 
 // Point is one coil as charted.

@@ -27,8 +27,8 @@ func (c Coil) check() error {
 	return nil
 }
 
-// Resistances from leastOhms to mostOhms are taken: far beyond any coil, and far
-// within what the sums below can hold.
+// leastOhms and mostOhms bound the resistances that are taken: far beyond any coil,
+// and far within what the sums of the analysis can hold.
 const leastOhms, mostOhms = 1e-3, 1e12
 
 func isResistance(ohms float64) bool { return ohms >= leastOhms && ohms <= mostOhms }

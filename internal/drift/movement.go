@@ -74,7 +74,8 @@ func weightsOf(s *series, b *Baseline) []float64 {
 	return w
 }
 
-// cutIntoPieces describes the values of the kept coils, or what is left of them, by pieces.
+// cutIntoPieces describes the values of the kept coils, or what is left of them, by
+// pieces.
 func (m *movement) cutIntoPieces(y, w []float64, widening float64) {
 	s := newSegmenter(y, w, widening, m.recordedPlaces())
 	m.segments, m.pieces = s, s.describePieces()

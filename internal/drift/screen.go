@@ -39,12 +39,12 @@ const (
 	neighbours    = 7
 )
 
-// screen marks and returns single coils that stand apart from their neighbours (the filter
-// of Hampel, see Pearson 2002, IEEE Transactions on Control Systems Technology
-// 10, 55-63). The median of the neighbours follows steps and trends, so that a
-// new level is not taken for bad coils; three or more in a row are a new level
-// rather than outliers. Two at an end of the series may be either, and are taken
-// for a level only where something changed on record.
+// screen marks and returns single coils that stand apart from their neighbours (the
+// filter of Hampel, see Pearson 2002, IEEE Transactions on Control Systems
+// Technology 10, 55-63). The median of the neighbours follows steps and trends, so
+// that a new level is not taken for bad coils; three or more in a row are a new
+// level rather than outliers. Two at an end of the series may be either, and are
+// taken for a level only where something changed on record.
 func (s *series) screen() []Outlier {
 	outliers := s.findOutliers()
 	for _, o := range outliers {

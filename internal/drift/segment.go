@@ -17,7 +17,7 @@ type piece struct {
 	kink         int
 }
 
-// at is the height of the piece at kept coil k.
+// heightAt is the height of the piece at kept coil k.
 func (p piece) heightAt(k int) float64 {
 	if p.slope == 0 {
 		return p.level
@@ -92,9 +92,9 @@ func (s *segmenter) rssAboutMean(i, j int) float64 {
 
 func (s *segmenter) meanOf(i, j int) float64 { return (s.wy[j] - s.wy[i]) / (s.w0[j] - s.w0[i]) }
 
-// costOfRange is what describing values i to j by one level or one line costs, whichever
-// is less: chi squared and the price of the parameters (Schwarz 1978, Annals of
-// Statistics 6, 461-464).
+// costOfRange is what describing values i to j by one level or one line costs,
+// whichever is less: chi squared and the price of the parameters (Schwarz 1978,
+// Annals of Statistics 6, 461-464).
 func (s *segmenter) costOfRange(i, j int) float64 {
 	w, x, y := s.w0[j]-s.w0[i], s.wx[j]-s.wx[i], s.wy[j]-s.wy[i]
 	rss := max(0, s.wyy[j]-s.wyy[i]-y*y/w)
@@ -155,9 +155,9 @@ func (s *segmenter) describePieces() []piece {
 	}
 }
 
-// slopeOutlastsEnd says whether the slope of the last piece does not rest on its last two
-// values alone: two coils of a new level, too few to be one yet, pull a line up
-// from far before them.
+// slopeOutlastsEnd says whether the slope of the last piece does not rest on its
+// last two values alone: two coils of a new level, too few to be one yet, pull a
+// line up from far before them.
 func (s *segmenter) slopeOutlastsEnd(last piece) bool {
 	without, _ := s.bestPiece(last.first, last.last-(minPiece-1))
 	return without.slope != 0
@@ -210,9 +210,9 @@ func (s *segmenter) bestPiece(i, j int) (piece, float64) {
 	return p, cost
 }
 
-// joinWhatChanceMade joins neighbours, the least certain first, until every step and slope
-// that is left describes the values better and is not chance. Steps between
-// levels move to their best place on the way.
+// joinWhatChanceMade joins neighbours, the least certain first, until every step
+// and slope that is left describes the values better and is not chance. Steps
+// between levels move to their best place on the way.
 func (s *segmenter) joinWhatChanceMade(pieces []piece) []piece {
 	for {
 		worst, at := 0.0, -1
@@ -253,9 +253,9 @@ func (s *segmenter) chanceOfBoundary(before, after *piece) float64 {
 	return s.chanceOfPieces(*before, *after)
 }
 
-// chanceOfPieces is the probability by chance of two pieces, of which one at least slopes,
-// describing the values so much better than one straight line does (the F test of
-// nested models).
+// chanceOfPieces is the probability by chance of two pieces, of which one at least
+// slopes, describing the values so much better than one straight line does (the F
+// test of nested models).
 func (s *segmenter) chanceOfPieces(before, after piece) float64 {
 	line, n := s.straightLine(before.first, after.last), after.last-before.first
 	extra := before.parameters() + after.parameters() - line.parameters()

@@ -9,9 +9,9 @@ import (
 // minSloped is the least number of coils a slope is seen in.
 const minSloped = 8
 
-// bestSlopedPiece finds the line, or the level that turns into a line at the best place,
-// that fits values i to j. A line costs two parameters, a kink one more for the
-// place.
+// bestSlopedPiece finds the line, or the level that turns into a line at the best
+// place, that fits values i to j. A line costs two parameters, a kink one more for
+// the place.
 func (s *segmenter) bestSlopedPiece(i, j int) (piece, float64, bool) {
 	if j-i < minSloped {
 		return piece{}, 0, false

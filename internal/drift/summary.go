@@ -119,8 +119,8 @@ func headlineWithoutLimits(ohms []float64) (headline, sentence string) {
 	return sentence, sentence
 }
 
-// headlineOfSignal tells a signal that no change or trend stands behind as yet, in short
-// and as a sentence.
+// headlineOfSignal tells a signal that no change or trend stands behind as yet, in
+// short and as a sentence.
 func headlineOfSignal(r *Report, s *series) (headline, sentence string) {
 	i := s.kept[len(s.kept)-1]
 	var by []string

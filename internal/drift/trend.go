@@ -113,7 +113,7 @@ func trendSentence(in *series, t *Trend) string {
 		return fmt.Sprintf("no trend since %s: %+.3f %% a coil (%+.3f to %+.3f)", in.keptName(t.first),
 			100*t.SlopeOhmsPerCoil/ref, 100*t.SlopeLow/ref, 100*t.SlopeHigh/ref)
 	}
-	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", in.keptName(t.first), slopeVerb(t.SlopeOhmsPerCoil),
+	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", in.keptName(t.first), bySign(t.SlopeOhmsPerCoil, "fall", "rise"),
 		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowestSlope()/ref), percentPerCoil(t.steepestSlope()/ref))
 	switch {
 	case t.CoilsToLimit == nil:
@@ -129,7 +129,7 @@ func trendSentence(in *series, t *Trend) string {
 func endedTrendSentence(in *series, t *Trend) string {
 	ref := in.reference
 	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", in.keptName(t.first), in.keptName(t.last-1),
-		slopeVerbPast(t.SlopeOhmsPerCoil),
+		bySign(t.SlopeOhmsPerCoil, "fell", "rose"),
 		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowestSlope()/ref), percentPerCoil(t.steepestSlope()/ref), signedPercent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 

@@ -57,18 +57,12 @@ func shortenNote(note string) string {
 	return strings.TrimSpace(string(letters[:most-1])) + "…"
 }
 
-func slopeVerb(slope float64) string {
+// bySign is the word for what falls or for what rises.
+func bySign(slope float64, falls, rises string) string {
 	if slope < 0 {
-		return "fall"
+		return falls
 	}
-	return "rise"
-}
-
-func slopeVerbPast(slope float64) string {
-	if slope < 0 {
-		return "fell"
-	}
-	return "rose"
+	return rises
 }
 
 // chanceText writes a probability.

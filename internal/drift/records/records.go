@@ -93,8 +93,9 @@ func CoilsOfRevision(ctx context.Context, store Store, winder, design string, re
 	return coilsOfWinding(ctx, store, winder, batches, zone)
 }
 
-// CoilsOfDesign returns the newest [MostCoils] coils of a design, whoever wound them,
-// batch after batch and numbered through: the spools it was wound from are told apart by them.
+// CoilsOfDesign returns the newest [MostCoils] coils of a design, whoever wound
+// them, batch after batch and numbered through: the spools it was wound from are
+// told apart by them.
 func CoilsOfDesign(ctx context.Context, store Store, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	batches, err := batchesInOrder(ctx, store, record.BatchFilter{Design: design})
 	if err != nil {
@@ -122,7 +123,8 @@ type batches struct {
 	more bool
 }
 
-// newestBatches takes the newest of them that hold MostCoils together, and at least one.
+// newestBatches takes the newest of them that hold MostCoils together, and at least
+// one.
 func (b batches) newestBatches() batches {
 	coils := 0
 	for i := len(b.list) - 1; i >= 0; i-- {
@@ -327,7 +329,8 @@ func coilOf(m record.Measurement, firstMeasured time.Time, zone *time.Location) 
 	return c
 }
 
-// MeasurementsOfPoints returns the measurements behind the points of a report, by their ids.
+// MeasurementsOfPoints returns the measurements behind the points of a report, by
+// their ids.
 func MeasurementsOfPoints(ctx context.Context, store MeasurementStore, points []drift.Point) (map[string]record.Measurement, error) {
 	wanted := make(map[string]bool, len(points))
 	var batches []string

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 
 	"coilkeep/internal/bench"
@@ -50,8 +51,8 @@ func (w *Watcher) followEvents(ctx context.Context, news <-chan bench.Event, log
 	}
 }
 
-// keepFirstBaseline keeps the first baseline of a design's revision on a winder when there
-// are enough steady coils for one and none is kept.
+// keepFirstBaseline keeps the first baseline of a design's revision on a winder
+// when there are enough steady coils for one and none is kept.
 func (w *Watcher) keepFirstBaseline(ctx context.Context, winder, design string, revision int) error {
 	kept, err := w.store.CurrentBaseline(ctx, winder, design, revision)
 	if err != nil || kept != nil {
@@ -76,8 +77,8 @@ func (w *Watcher) keepFirstBaseline(ctx context.Context, winder, design string, 
 	return err
 }
 
-// isSteadyBaseline says whether a report's baseline is whole and holds neither a step nor
-// a trend.
+// isSteadyBaseline says whether a report's baseline is whole and holds neither a
+// step nor a trend.
 func isSteadyBaseline(r drift.Report) bool {
 	if r.Baseline == nil || r.Baseline.Short {
 		return false
@@ -88,17 +89,10 @@ func isSteadyBaseline(r drift.Report) bool {
 			last = p.Index
 		}
 	}
-	for _, c := range r.ChangePoints {
-		if c.LastBeforeIndex < last {
-			return false
-		}
+	if slices.ContainsFunc(r.ChangePoints, func(c drift.ChangePoint) bool { return c.LastBeforeIndex < last }) {
+		return false
 	}
-	for _, t := range r.EarlierTrends {
-		if t.FromSequence <= r.Points[last-1].Sequence {
-			return false
-		}
-	}
-	return r.Trend == nil || !r.Trend.Real || r.Trend.FromSequence > r.Points[last-1].Sequence
+	return !slices.ContainsFunc(r.RealTrends(), func(t drift.Trend) bool { return t.FromSequence <= r.Points[last-1].Sequence })
 }
 
 // recordOfBaseline is what is kept of a report's baseline, which was made of its own
@@ -132,7 +126,7 @@ type Choice struct {
 // Revise makes a baseline of some coils of a batch and keeps it; it holds for
 // the design's revision on the batch's winder. The error wraps [ErrNoBaseline]
 // when there are not so many good coils, drift.ErrInput when so few make none, or
-// is a *history.FieldError.
+// is a *record.FieldError.
 func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error) {
 	if strings.TrimSpace(c.Reason) == "" {
 		return record.Baseline{}, &record.FieldError{Field: "reason", Problem: "must say why the baseline is revised; it is kept in the journal"}

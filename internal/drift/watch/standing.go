@@ -31,7 +31,7 @@ func Signals() []string {
 // outlier, at the very last coil too when that is beyond its limits, and the
 // steps and trends established so far.
 func Standing(r drift.Report) []string {
-	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: len(trendStretches(r)) > 0}
+	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: len(r.RealTrends()) > 0}
 	last := len(r.Points)
 	for last > 1 && r.Points[last-1].Outlier {
 		last--
@@ -64,10 +64,7 @@ func stepStretches(r drift.Report) []stretch {
 // trendStretches are where the coils of each established trend are.
 func trendStretches(r drift.Report) []stretch {
 	var where []stretch
-	for _, t := range r.EarlierTrends {
-		where = append(where, stretch{t.FromSequence, t.ToSequence})
-	}
-	if t := r.Trend; t != nil && t.Real {
+	for _, t := range r.RealTrends() {
 		where = append(where, stretch{t.FromSequence, t.ToSequence})
 	}
 	return where

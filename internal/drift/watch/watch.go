@@ -74,7 +74,7 @@ func New(store Store, zone *time.Location) *Watcher {
 var falseAlarms = sync.OnceValue(func() control.FalseAlarms { return control.StandardScheme().FalseAlarms() })
 
 // Batch says how a batch fares. The error wraps [records.ErrNothing] when no
-// coil of it counts yet, and history.ErrNotFound when there is no such batch.
+// coil of it counts yet, and record.ErrNotFound when there is no such batch.
 func (w *Watcher) Batch(ctx context.Context, name string) (Drift, error) {
 	stamp, err := w.store.Stamp(ctx)
 	if err != nil {
@@ -192,7 +192,7 @@ var ErrNoSignal = errors.New("no drift signal stands")
 
 // Acknowledge keeps the note of a person who has seen the signals of a batch.
 // They are no news from then on, until another is raised. The error wraps
-// [ErrNoSignal] when none stands, or is a *history.FieldError.
+// [ErrNoSignal] when none stands, or is a *record.FieldError.
 func (w *Watcher) Acknowledge(ctx context.Context, batch, note, who string) (record.JournalEntry, error) {
 	note = strings.TrimSpace(note)
 	if note == "" {
