@@ -78,7 +78,7 @@ func (a adviser) advise(said *notes) *Advice {
 	now, standardError, df, n := a.presentLevel()
 	d := &Advice{OffsetOhms: now - target, OffsetRatio: now/target - 1, StretchRatio: now/target - 1, Coils: n}
 	// The measuring is the same for all coils: no number of them reduces it.
-	half := math.Hypot(statistics.StudentQuantile(0.5+confidence/2, df)*standardError, 2*a.usualError)
+	half := math.Hypot(statistics.HalfInterval(standardError, df, confidence), 2*a.usualError)
 	d.OffsetLow, d.OffsetHigh = d.OffsetOhms-half, d.OffsetOhms+half
 	c, source, ok := a.options.Winding.turnsToTarget(target, now, half)
 	if ok {

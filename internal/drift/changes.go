@@ -97,7 +97,7 @@ func (s *segmenter) slopedStep(before, after piece) (stepSize, bool) {
 // stepWithInterval adds the interval; false when that holds no shift at all, as
 // beside a slope that tells as much.
 func stepWithInterval(shift, standardError, residualSD, p, df float64) (stepSize, bool) {
-	half := statistics.StudentQuantile(0.5+confidence/2, df) * standardError
+	half := statistics.HalfInterval(standardError, df, confidence)
 	x := stepSize{shift: shift, low: shift - half, high: shift + half, residualSD: residualSD, p: p}
 	return x, x.low > 0 || x.high < 0
 }

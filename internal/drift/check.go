@@ -116,13 +116,9 @@ func (c *CheckChannel) findLevels(ohms []float64) {
 	if len(c.levels) == 1 && first.slope == 0 {
 		return
 	}
-	rss := 0.0
-	for _, p := range c.levels {
-		rss += s.pieceRSS(p)
-	}
 	df := float64(max(1, c.Count-2*len(c.levels)))
 	from, to := first.heightAt(first.first), last.heightAt(last.last-1)
-	spread := math.Sqrt(rss / df * (1/float64(first.last-first.first) + 1/float64(last.last-last.first)))
+	spread := math.Sqrt(s.rssOfPieces(c.levels) / df * (1/float64(first.last-first.first) + 1/float64(last.last-last.first)))
 	if away := c.movedRatio(); statistics.TestP(to-from, spread, df) < alpha && math.Abs(away) > leastAwayRatio {
 		c.AwayRatio = &away
 	}

@@ -79,10 +79,7 @@ func weightsOf(s *series, b *Baseline) []float64 {
 func (m *movement) cutIntoPieces(y, w []float64, widening float64) {
 	s := newSegmenter(y, w, widening, m.recordedPlaces())
 	m.segments, m.pieces = s, s.describePieces()
-	m.cost, m.rss = s.costOfPieces(m.pieces), 0
-	for _, p := range m.pieces {
-		m.rss += s.pieceRSS(p)
-	}
+	m.cost, m.rss = s.costOfPieces(m.pieces), s.rssOfPieces(m.pieces)
 	m.steps = m.listSteps()
 	for i := range m.pieces {
 		m.pieces[i].level += s.mean0

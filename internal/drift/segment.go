@@ -303,6 +303,15 @@ func (s *segmenter) costOfPieces(pieces []piece) float64 {
 	return cost
 }
 
+// rssOfPieces is the weighted sum of squares that a whole description leaves.
+func (s *segmenter) rssOfPieces(pieces []piece) float64 {
+	rss := 0.0
+	for _, p := range pieces {
+		rss += s.pieceRSS(p)
+	}
+	return rss
+}
+
 func (s *segmenter) pieceCost(p piece) float64 {
 	return s.pieceRSS(p)/s.variance + float64(p.parameters())*s.price
 }

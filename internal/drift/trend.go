@@ -80,7 +80,7 @@ func (m *movement) trendOf(p piece) *Trend {
 		FromSequence: m.keptCoil(first).Sequence, ToSequence: m.keptCoil(p.last - 1).Sequence}
 	t.StandardError, t.endError = m.segments.rampErrors(r)
 	t.end = r.heightAt(p.last-1) + m.segments.mean0
-	half := statistics.StudentQuantile(0.5+confidence/2, t.df) * t.StandardError
+	half := statistics.HalfInterval(t.StandardError, t.df, confidence)
 	t.SlopeLow, t.SlopeHigh = r.slope-half, r.slope+half
 	// A slope of rounding errors is none.
 	if math.Abs(r.slope)*float64(n) > 1e-12*m.reference {

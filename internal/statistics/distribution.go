@@ -28,6 +28,12 @@ func StudentQuantile(p, df float64) float64 {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(p)
 }
 
+// HalfInterval is half the width of the two-sided confidence interval at level, 0
+// to 1, of an estimate with a standard error of df degrees of freedom.
+func HalfInterval(standardError, df, level float64) float64 {
+	return StudentQuantile(0.5+level/2, df) * standardError
+}
+
 // FisherP is the probability of f or more by chance, of the F distribution.
 func FisherP(f, df1, df2 float64) float64 {
 	if f <= 0 {

@@ -107,6 +107,6 @@ func Compare(a, b Moments) (Difference, error) {
 
 // Interval is the confidence interval at level, 0 to 1.
 func (d Difference) Interval(level float64) (low, high float64) {
-	half := StudentQuantile(0.5+level/2, d.DegreesOfFreedom) * d.StandardError
+	half := HalfInterval(d.StandardError, d.DegreesOfFreedom, level)
 	return d.Value - half, d.Value + half
 }

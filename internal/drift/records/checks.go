@@ -35,7 +35,7 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 		checks = append(checks, found...)
 	}
 	slices.SortStableFunc(checks, func(a, b record.CheckMeasurement) int { return a.Time.Compare(b.Time) })
-	standard := mostMeasured(checks)
+	standard := standardMeasuredMost(checks)
 	for _, check := range checks {
 		if check.Standard != standard {
 			continue
@@ -49,7 +49,7 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 	return referenceOhms, nil
 }
 
-func mostMeasured(checks []record.CheckMeasurement) string {
+func standardMeasuredMost(checks []record.CheckMeasurement) string {
 	counts := map[string]int{}
 	best := ""
 	for _, c := range checks {

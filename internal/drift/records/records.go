@@ -57,7 +57,7 @@ func CoilsOfBatch(ctx context.Context, store Store, name string, zone *time.Loca
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	options, err := optionsOf(ctx, store, batch.Winder, design)
+	options, err := optionsWithBaseline(ctx, store, batch.Winder, design)
 	options.CheckReferenceOhms = reference
 	if err == nil && batch.ClosedAt == nil {
 		options.Next, err = nextCoil(ctx, store, batch, coils[len(coils)-1])
@@ -179,7 +179,7 @@ func coilsOfWinding(ctx context.Context, store Store, winder string, of batches,
 	if err := compareByTarget(ctx, store, design, of.list, coils); err != nil {
 		return nil, drift.Options{}, err
 	}
-	options, err := optionsOf(ctx, store, winder, design)
+	options, err := optionsWithBaseline(ctx, store, winder, design)
 	options.CheckReferenceOhms, options.LeftOut = reference, of.more
 	return coils, options, err
 }
@@ -228,10 +228,10 @@ func designsOf(batches []record.Batch) []string {
 	return names
 }
 
-// optionsOf is what a design tells the analysis, with the baseline that was kept
+// optionsWithBaseline is what a design tells the analysis, with the baseline that was kept
 // for it on a winder.
-func optionsOf(ctx context.Context, store Store, winder string, design record.Design) (drift.Options, error) {
-	options := OptionsOf(design)
+func optionsWithBaseline(ctx context.Context, store Store, winder string, design record.Design) (drift.Options, error) {
+	options := optionsOfDesign(design)
 	kept, err := store.CurrentBaseline(ctx, winder, design.Name, design.Revision)
 	// One of fewer coils is from before there was a rule for it, and makes no limits.
 	if err == nil && kept != nil && kept.Count >= control.LeastBaseline {
@@ -243,8 +243,8 @@ func optionsOf(ctx context.Context, store Store, winder string, design record.De
 	return options, err
 }
 
-// OptionsOf is what a design tells the analysis.
-func OptionsOf(d record.Design) drift.Options {
+// optionsOfDesign is what a design tells the analysis.
+func optionsOfDesign(d record.Design) drift.Options {
 	o := drift.Options{TargetOhms: d.TargetOhms, LowerOhms: d.LowerOhms, UpperOhms: d.UpperOhms}
 	o.Winding.Turns = float64(d.Turns)
 	if d.Bobbin == nil {
