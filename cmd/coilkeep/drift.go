@@ -178,7 +178,7 @@ func (f *driftFlags) measured(ctx context.Context, env *environment, points []dr
 		return nil, nil
 	}
 	err = f.read(ctx, env, func(store *history.Store) error {
-		found, err = records.Measured(ctx, store, points)
+		found, err = records.MeasurementsOfPoints(ctx, store, points)
 		return err
 	})
 	return found, err
@@ -236,9 +236,9 @@ func (f *driftFlags) coils(ctx context.Context, env *environment) (coils []drift
 	}
 	err = f.read(ctx, env, func(store *history.Store) error {
 		if *f.batch != "" {
-			coils, options, err = records.Batch(ctx, store, *f.batch, env.local)
+			coils, options, err = records.CoilsOfBatch(ctx, store, *f.batch, env.local)
 		} else {
-			coils, options, err = records.Winder(ctx, store, *f.winder, *f.design, env.local)
+			coils, options, err = records.CoilsOfWinder(ctx, store, *f.winder, *f.design, env.local)
 		}
 		return withDesign(err)
 	})

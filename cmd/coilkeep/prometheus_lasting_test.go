@@ -33,7 +33,7 @@ func TestPrometheusRaisesAlertsOnLastingFaults(t *testing.T) {
 	// Bench south is patient: that this machine is busy is no fault of its own.
 	d := startDaemon(t, folder, talkingBench(t, north, &spoiled)+"\n"+
 		strings.NewReplacer(`"north"`, `"south"`, "HN-", "HS-", `timeout = "1s"`,
-			`timeout = "20s"`).Replace(talkingBench(t, south, new(atomic.Bool))))
+			`timeout = "20s"`, `max_age = "2s"`, `max_age = "30s"`).Replace(talkingBench(t, south, new(atomic.Bool))))
 	d.batch()
 	w := watched{
 		watcher: startPrometheus(t, "workshop", strings.TrimPrefix(d.url, "http://")),

@@ -73,7 +73,7 @@ func TestIndividuals(t *testing.T) {
 			near(t, "mean range", c.MeanRange, expect("mr_bar"), 1e-9)
 			near(t, "upper", upper, expect("x_ucl_with_d2_rounded_1_128"), 1e-9)
 			near(t, "lower", lower, expect("x_lcl_with_d2_rounded_1_128"), 1e-9)
-			near(t, "range limit", c.RangeLimit, expect("mr_ucl_D4_exact"), 1e-9)
+			near(t, "range limit", RangeLimit(c.MeanRange), expect("mr_ucl_D4_exact"), 1e-9)
 			near(t, "robust sigma", RobustSigma(want.Data), expect("sigma_from_median_mr"), 1e-9)
 			if math.Abs(upper-want.Published["x_ucl"].(float64)) > digits || math.Abs(lower-want.Published["x_lcl"].(float64)) > digits {
 				t.Errorf("limits %.7g and %.7g, printed are %v and %v", lower, upper, want.Published["x_lcl"], want.Published["x_ucl"])
@@ -302,7 +302,7 @@ func checkFirings(t *testing.T, z []*float64, want map[string][]int) {
 		if v == nil {
 			continue // a reading that is missing
 		}
-		for _, rule := range r.add(*v).Rules() {
+		for _, rule := range r.rulesCompletedBy(*v).Rules() {
 			got[rule.String()] = append(got[rule.String()], i+1)
 		}
 	}
@@ -428,7 +428,7 @@ func TestFalseAlarms(t *testing.T) {
 	f := s.FalseAlarms()
 	t.Logf("one false alarm in %.1f points of the standard scheme, in %.1f by its rules alone", f.RunLength, f.RulesRunLength)
 	near(t, "run length of the four rules", f.RulesRunLength, 91.75, 0.1)
-	near(t, "share of runs of 200", Within(f.RulesRunLength, 200), 0.89, 0.03)
+	near(t, "share of runs of 200", ShareWithFalseAlarm(f.RulesRunLength, 200), 0.89, 0.03)
 	if f.RunLength >= f.RulesRunLength {
 		t.Errorf("more charts alarm more seldom: %v against %v", f.RunLength, f.RulesRunLength)
 	}
@@ -436,7 +436,7 @@ func TestFalseAlarms(t *testing.T) {
 		t.Errorf("told %v, then %v", f, again)
 	}
 	s.Rules = 0
-	if f := s.FalseAlarms(); f.RulesRunLength != 0 || Within(f.RulesRunLength, 100) != 0 {
+	if f := s.FalseAlarms(); f.RulesRunLength != 0 || ShareWithFalseAlarm(f.RulesRunLength, 100) != 0 {
 		t.Errorf("no rules alarm every %v points", f.RulesRunLength)
 	}
 }

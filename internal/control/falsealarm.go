@@ -12,9 +12,9 @@ type FalseAlarms struct {
 	RunLength, RulesRunLength float64
 }
 
-// Within is the share of quiet runs of that many points with a false alarm or
-// more, given a mean run length; 0 when the length is 0.
-func Within(runLength float64, points int) float64 {
+// ShareWithFalseAlarm is the share of quiet runs of that many points with a false
+// alarm or more, given a mean run length; 0 when the length is 0.
+func ShareWithFalseAlarm(runLength float64, points int) float64 {
 	if runLength == 0 {
 		return 0
 	}

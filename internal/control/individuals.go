@@ -7,17 +7,11 @@ import (
 	"coilkeep/internal/statistics"
 )
 
-// Individuals is a chart of single values with its moving ranges.
+// Individuals is a chart of single values.
 type Individuals struct {
 	Centre float64
-	// Sigma is MeanRange/1.128, see [D2].
-	Sigma float64
-	// MovingRanges are |x(i) − x(i−1)|, one fewer than the values.
-	MovingRanges []float64
-	MeanRange    float64
-	// RangeLimit is the upper limit of the moving range, D4 times its mean; the
-	// lower is 0.
-	RangeLimit float64
+	// Sigma is MeanRange/1.128, see [D2]; MeanRange the mean of the moving ranges.
+	Sigma, MeanRange float64
 }
 
 // ChartIndividuals makes the chart of two values or more (NIST/SEMATECH
@@ -26,14 +20,12 @@ func ChartIndividuals(values []float64) (Individuals, error) {
 	if len(values) < 2 {
 		return Individuals{}, fmt.Errorf("individuals chart of %d values: %w; two are needed", len(values), ErrInput)
 	}
-	c := Individuals{Centre: statistics.MomentsOf(values).Mean, MovingRanges: MovingRanges(values)}
-	c.MeanRange = statistics.MomentsOf(c.MovingRanges).Mean
-	c.Sigma = c.MeanRange / D2
-	c.RangeLimit = RangeLimit(c.MeanRange)
-	return c, nil
+	meanRange := statistics.MomentsOf(MovingRanges(values)).Mean
+	return Individuals{Centre: statistics.MomentsOf(values).Mean, Sigma: meanRange / D2, MeanRange: meanRange}, nil
 }
 
-// MovingRanges are the absolute differences of neighbours.
+// MovingRanges are the absolute differences of neighbours, one fewer than the
+// values.
 func MovingRanges(values []float64) []float64 {
 	ranges := make([]float64, max(0, len(values)-1))
 	for i := range ranges {
@@ -43,7 +35,7 @@ func MovingRanges(values []float64) []float64 {
 }
 
 // RangeLimit is the upper limit of moving ranges of two: D4 = 1 + 3·d3/d2 =
-// 3.267 times their mean.
+// 3.267 times their mean. The lower is 0.
 func RangeLimit(meanRange float64) float64 {
 	d2, d3 := 2/math.Sqrt(math.Pi), math.Sqrt(2-4/math.Pi)
 	return (1 + 3*d3/d2) * meanRange

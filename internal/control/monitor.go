@@ -92,17 +92,17 @@ func (m *Monitor) Add(z float64) Step {
 	keep := 1 - m.scheme.Lambda
 	m.left *= keep * keep
 	s := &m.step
-	s.Fired = m.runs.add(z) & m.scheme.Rules
+	s.Fired = m.runs.rulesCompletedBy(z) & m.scheme.Rules
 	s.EWMA = m.scheme.Lambda*z + keep*s.EWMA
 	s.EWMALimit = m.scheme.EWMALimit * math.Sqrt(m.scheme.Lambda/(2-m.scheme.Lambda)*(1-m.left))
-	s.Up, s.UpRun = accumulate(s.Up+z-m.scheme.Slack, s.UpRun)
-	s.Down, s.DownRun = accumulate(s.Down-z-m.scheme.Slack, s.DownRun)
+	s.Up, s.UpRun = cusumStep(s.Up+z-m.scheme.Slack, s.UpRun)
+	s.Down, s.DownRun = cusumStep(s.Down-z-m.scheme.Slack, s.DownRun)
 	s.EWMASignal = Beyond(math.Abs(s.EWMA), s.EWMALimit)
 	s.CUSUMSignal = Beyond(max(s.Up, s.Down), m.scheme.DecisionInterval)
 	return *s
 }
 
-func accumulate(sum float64, run int) (float64, int) {
+func cusumStep(sum float64, run int) (float64, int) {
 	if sum <= 0 {
 		return 0, 0
 	}

@@ -98,7 +98,7 @@ func ParseRules(text string) (RuleSet, error) {
 		case "both":
 			set |= WesternElectric | Nelson
 		default:
-			one, ok := ruleNamed(word)
+			one, ok := ruleByName(word)
 			if !ok {
 				return 0, fmt.Errorf("run rule %q: %w; choose western-electric, nelson, both, none, or of WE1 to WE4 and N1 to N8", word, ErrInput)
 			}
@@ -108,7 +108,7 @@ func ParseRules(text string) (RuleSet, error) {
 	return set, nil
 }
 
-func ruleNamed(word string) (RuleSet, bool) {
+func ruleByName(word string) (RuleSet, bool) {
 	for r, name := range ruleNames {
 		if strings.EqualFold(name, word) {
 			return 1 << r, true
@@ -141,11 +141,11 @@ type runs struct {
 	beyond1, beyond2 [2]uint8
 }
 
-// add takes the next point and returns every rule that it completes. A pattern
-// fires at the point that completes it, which must itself be part of it.
-func (r *runs) add(z float64) RuleSet {
-	r.step(z)
-	r.zones(z)
+// rulesCompletedBy takes the next point and returns every rule that it completes. A
+// pattern fires at the point that completes it, which must itself be part of it.
+func (r *runs) rulesCompletedBy(z float64) RuleSet {
+	r.followSteps(z)
+	r.followZones(z)
 	r.count++
 	r.last = z
 	var set RuleSet
@@ -155,8 +155,8 @@ func (r *runs) add(z float64) RuleSet {
 		}
 	}
 	raise(Beyond(math.Abs(z), 3), 1<<WE1|1<<N1)
-	raise(r.some(r.beyond2, 3, 2), 1<<WE2|1<<N5)
-	raise(r.some(r.beyond1, 5, 4), 1<<WE3|1<<N6)
+	raise(r.enoughBeyond(r.beyond2, 3, 2), 1<<WE2|1<<N5)
+	raise(r.enoughBeyond(r.beyond1, 5, 4), 1<<WE3|1<<N6)
 	raise(r.row >= 8, 1<<WE4)
 	raise(r.row >= 9, 1<<N2)
 	raise(r.rising >= 6, 1<<N3)
@@ -166,11 +166,11 @@ func (r *runs) add(z float64) RuleSet {
 	return set
 }
 
-// step follows rises, falls and alternation. Equal neighbours break both.
-func (r *runs) step(z float64) {
+// followSteps follows rises, falls and alternation. Equal neighbours break both.
+func (r *runs) followSteps(z float64) {
 	direction := 0
 	if r.count > 0 {
-		direction = sign(z - r.last)
+		direction = sideOfCentre(z - r.last)
 	}
 	switch {
 	case direction == 0:
@@ -185,9 +185,9 @@ func (r *runs) step(z float64) {
 	r.trend = direction
 }
 
-// zones follows sides and zones. A point on the centre line is on neither side.
-func (r *runs) zones(z float64) {
-	side := sign(z)
+// followZones follows sides and zones. A point on the centre line is on neither side.
+func (r *runs) followZones(z float64) {
+	side := sideOfCentre(z)
 	if side == 0 || side != r.side {
 		r.row = 0
 	}
@@ -216,14 +216,14 @@ func (r *runs) zones(z float64) {
 		r.wild = 0
 	}
 	for i, up := range [2]float64{z, -z} {
-		r.beyond1[i] = r.beyond1[i]<<1 | bit(Beyond(up, 1))
-		r.beyond2[i] = r.beyond2[i]<<1 | bit(Beyond(up, 2))
+		r.beyond1[i] = r.beyond1[i]<<1 | bitOf(Beyond(up, 1))
+		r.beyond2[i] = r.beyond2[i]<<1 | bitOf(Beyond(up, 2))
 	}
 }
 
-// some says whether the newest point and enough of the window before it are
+// enoughBeyond says whether the newest point and enough of the window before it are
 // beyond, on either side.
-func (r *runs) some(beyond [2]uint8, window, enough int) bool {
+func (r *runs) enoughBeyond(beyond [2]uint8, window, enough int) bool {
 	for _, history := range beyond {
 		seen := 0
 		for i := range window {
@@ -236,7 +236,7 @@ func (r *runs) some(beyond [2]uint8, window, enough int) bool {
 	return false
 }
 
-func sign(v float64) int {
+func sideOfCentre(v float64) int {
 	switch {
 	case v > grain:
 		return 1
@@ -246,7 +246,7 @@ func sign(v float64) int {
 	return 0
 }
 
-func bit(b bool) uint8 {
+func bitOf(b bool) uint8 {
 	if b {
 		return 1
 	}

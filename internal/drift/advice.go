@@ -38,8 +38,8 @@ type Advice struct {
 	Sentence string `json:"sentence"`
 }
 
-// tell sets what to do, and why.
-func (d *Advice) tell(do, why string) {
+// setHeadline sets what to do, and why.
+func (d *Advice) setHeadline(do, why string) {
 	d.Do, d.Why, d.Headline = do, why, do
 	if why != "" {
 		d.Headline += ": " + why
@@ -55,82 +55,85 @@ const fewestToAct = 5
 // 11, the funnel, rule 2).
 const tampering = "adjusting after every coil by what it is off widens the spread by about 41 %"
 
-// advise compares the present level with the target.
-func (a *analysis) advise() {
-	target := a.options.TargetOhms
-	if target == 0 {
-		a.note("no target is known, so no turns can be advised")
-		return
-	}
-	if len(a.kept) < 2 {
-		a.note("one coil is too few to advise on")
-		return
-	}
-	now, standardError, df, n := a.present()
-	d := &Advice{OffsetOhms: now - target, OffsetRatio: now/target - 1, StretchRatio: now/target - 1, Coils: n}
-	// The measuring is the same for all coils: no number of them reduces it.
-	shared := a.usual
-	half := math.Hypot(statistics.StudentQuantile(0.5+level/2, df)*standardError, 2*shared)
-	d.OffsetLow, d.OffsetHigh = d.OffsetOhms-half, d.OffsetOhms+half
-	source := a.countTurns(d, now, half)
-	why := a.reasonToLeave(d, standardError, df, shared)
-	d.Act = why == ""
-	a.tellAdvice(d, why, source)
-	a.report.Advice = d
+// adviser says what to do to the winder, from how the process moved and what of it
+// came of the meter or the room.
+type adviser struct {
+	*movement
+	options  Options
+	check    *CheckChannel // nil without one
+	outliers []Outlier
 }
 
-// present is the level at the last coil, with its standard error and how many
+// advise compares the present level with the target; nil when it cannot.
+func (a adviser) advise(said *notes) *Advice {
+	target := a.options.TargetOhms
+	if target == 0 {
+		said.add("no target is known, so no turns can be advised")
+		return nil
+	}
+	if len(a.kept) < 2 {
+		said.add("one coil is too few to advise on")
+		return nil
+	}
+	now, standardError, df, n := a.presentLevel()
+	d := &Advice{OffsetOhms: now - target, OffsetRatio: now/target - 1, StretchRatio: now/target - 1, Coils: n}
+	// The measuring is the same for all coils: no number of them reduces it.
+	half := math.Hypot(statistics.HalfInterval(standardError, df, confidence), 2*a.usualError)
+	d.OffsetLow, d.OffsetHigh = d.OffsetOhms-half, d.OffsetOhms+half
+	c, source, ok := a.options.Winding.turnsToTarget(target, now, half)
+	if ok {
+		d.Turns, d.Low, d.High, d.TurnOhms = &c.turns, &c.low, &c.high, &c.turnOhms
+	} else {
+		said.add("neither the turns nor gauge and bobbin of the design are known, so the offset cannot be told in turns")
+	}
+	why := a.reasonToLeave(d, statistics.TestP(d.OffsetOhms, standardError, df))
+	d.Act = why == ""
+	d.setSentences(why, source, target)
+	if t := a.latest; d.Act && d.Turns != nil && t != nil && t.Real {
+		d.Sentence += "; the level is still moving, so find the cause as well"
+	}
+	return d
+}
+
+// presentLevel is the level at the last coil, with its standard error and how many
 // coils it is known from.
-func (a *analysis) present() (now, standardError, df float64, n int) {
-	last := a.pieces[len(a.pieces)-1]
-	if t := a.report.Trend; t != nil && t.Real {
+func (m *movement) presentLevel() (now, standardError, df float64, n int) {
+	if t := m.latest; t != nil && t.Real {
 		return t.end, t.endError, t.df, t.Count
 	}
-	values := pick(a.ohms, a.kept[last.first:last.last])
-	n = len(values)
+	last := m.pieces[len(m.pieces)-1]
+	n = last.last - last.first
 	// A short piece takes its scatter from all pieces.
-	r := a.residuals(pick(a.ohms, a.kept))
-	df = float64(max(1, len(r)-len(a.pieces)))
+	r := m.residuals(m.keptOhms())
+	df = float64(max(1, len(r)-len(m.pieces)))
 	squares := 0.0
 	for _, v := range r {
 		squares += v * v
 	}
-	return last.level, math.Sqrt(squares/df/float64(n)) * a.widening(), df, n
+	return last.level, math.Sqrt(squares/df/float64(n)) * m.widening(), df, n
 }
 
-// countTurns fills in the turns, where ohms per turn are known, and returns from
-// what.
-func (a *analysis) countTurns(d *Advice, now, half float64) string {
-	c, source, ok := a.options.Winding.correct(a.options.TargetOhms, now, half)
-	if !ok {
-		a.note("neither the turns nor gauge and bobbin of the design are known, so the offset cannot be told in turns")
-		return ""
-	}
-	d.Turns, d.Low, d.High, d.TurnOhms = &c.turns, &c.low, &c.high, &c.turnOhms
-	return source
-}
-
-// reasonToLeave is why nothing should be changed, empty when something should.
-func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) string {
-	p := statistics.TestP(d.OffsetOhms, standardError, df)
+// reasonToLeave is why nothing should be changed, empty when something should. p is
+// the probability of such an offset by chance.
+func (a adviser) reasonToLeave(d *Advice, p float64) string {
 	other, fresh := a.leaveTheWinder(d.OffsetRatio), a.freshChange()
 	switch {
 	case other != "":
 		return other
-	case a.report.InTurn != nil && math.Abs(a.report.InTurn.DifferenceRatio) > math.Abs(d.OffsetRatio)/2:
-		return a.report.InTurn.Words + ", and no one correction suits both"
+	case a.inTurn != nil && math.Abs(a.inTurn.DifferenceRatio) > math.Abs(d.OffsetRatio)/2:
+		return a.inTurn.Words + ", and no one correction suits both"
 	case math.Abs(d.OffsetRatio) > mostOffsetRatio:
 		return "it is so far off that the target, the gauge or the design is likely another one"
 	case fresh != "":
 		return fresh
-	case a.pairWaits():
+	case a.lastPairWaits():
 		return "the last two coils stand apart; wind one more before judging"
 	case d.Coils < fewestToAct:
-		return fmt.Sprintf("only %s since the last change; wind %d more before judging", count(d.Coils, "coil"), fewestToAct-d.Coils)
+		return fmt.Sprintf("only %s since the last change; wind %d more before judging", countOf(d.Coils, "coil"), fewestToAct-d.Coils)
 	case p >= alpha:
 		return "the level is not shown to be off target"
-	case math.Abs(d.OffsetOhms) <= 2*shared:
-		return fmt.Sprintf("the level is off by less than the measuring itself leaves open (%.3g Ω)", 2*shared)
+	case math.Abs(d.OffsetOhms) <= 2*a.usualError:
+		return fmt.Sprintf("the level is off by less than the measuring itself leaves open (%.3g Ω)", 2*a.usualError)
 	case d.Turns != nil && math.Abs(*d.Turns) < 1:
 		return "the level is off by less than one turn"
 	case d.Turns != nil && (*d.Low < 1 && *d.High > -1):
@@ -140,7 +143,7 @@ func (a *analysis) reasonToLeave(d *Advice, standardError, df, shared float64) s
 	case d.Turns == nil && a.options.UpperOhms > 0 && math.Abs(d.OffsetOhms) < smallShare*(a.options.UpperOhms-a.options.LowerOhms)/2:
 		return "the level is off by less than a tenth of the tolerance"
 	}
-	return a.meterBehind(d.OffsetRatio)
+	return a.check.doubtBehind(d.OffsetRatio)
 }
 
 // uncertainTurns says that the turns may be none.
@@ -160,17 +163,18 @@ const mostOffsetRatio = 0.15
 // it is a whole turn.
 const smallShare = 0.1
 
-// tellAdvice writes headline and sentence.
-func (a *analysis) tellAdvice(d *Advice, why, source string) {
-	off := fmt.Sprintf("the level is %s from target (%s)", percent(d.OffsetRatio),
-		between(d.OffsetLow/a.options.TargetOhms, d.OffsetHigh/a.options.TargetOhms))
+// setSentences writes headline and sentence: why it should be left alone, if it
+// should, or the turns and what they come from.
+func (d *Advice) setSentences(why, source string, target float64) {
+	off := fmt.Sprintf("the level is %s from target (%s)", signedPercent(d.OffsetRatio),
+		percentInterval(d.OffsetLow/target, d.OffsetHigh/target))
 	if why != "" {
-		d.tell("leave it alone", why)
+		d.setHeadline("leave it alone", why)
 		d.Sentence = fmt.Sprintf("%s; %s; %s", d.Headline, off, tampering)
 		return
 	}
 	if d.Turns == nil {
-		d.tell("the level is off target", percent(d.OffsetRatio))
+		d.setHeadline("the level is off target", signedPercent(d.OffsetRatio))
 		d.Sentence = off + "; whether that is worth a correction, and of how many turns, can be told with the turns or the gauge and bobbin " +
 			"of the design"
 		return
@@ -179,10 +183,7 @@ func (a *analysis) tellAdvice(d *Advice, why, source string) {
 	if *d.Turns < 0 {
 		do, low, high = "take off", -*d.High, -*d.Low
 	}
-	d.tell(fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high), "")
+	d.setHeadline(fmt.Sprintf("%s %.0f turns (%.0f to %.0f) on the outside", do, math.Abs(*d.Turns), math.Max(0, low), high), "")
 	d.Sentence = fmt.Sprintf("%s: %s; by %s; at fixed turns the same would come of %s stretch of the wire", d.Headline, off, source,
-		percent(d.StretchRatio))
-	if t := a.report.Trend; t != nil && t.Real {
-		d.Sentence += "; the level is still moving, so find the cause as well"
-	}
+		signedPercent(d.StretchRatio))
 }

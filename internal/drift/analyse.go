@@ -5,188 +5,79 @@ import (
 	"slices"
 
 	"coilkeep/internal/control"
-	"coilkeep/internal/statistics"
 )
-
-// analysis is the work on one report.
-type analysis struct {
-	coils   []Coil
-	options Options
-	scheme  control.Scheme
-	// ohms are what the coils are compared by.
-	ohms []float64
-	// usual is the median standard uncertainty of all coils.
-	usual float64
-	// outlier and inBaseline have one entry a coil; kept lists those that are no
-	// outliers.
-	outlier, inBaseline []bool
-	kept                []int
-	// pieces describe the kept coils, at the price described, with left as sum of
-	// squares about them; segments cut them.
-	pieces          []piece
-	described, left float64
-	segments        *segmenter
-	// roomAlone is the dependence on temperature, when it explains every step and
-	// trend by itself.
-	roomAlone *roomEffect
-	report    Report
-}
 
 // Analyse looks for drift in coils, which are in the order of winding. It
 // refuses, with an error that wraps [ErrInput] and names the coil, values that
 // cannot be; too few coils are no error but said in the report's notes.
+//
+// It goes one way: from the coils to those that stand apart, to the limits and
+// charts, to how the process moved, to what else moved with it, to the causes, to
+// the advice and the summary.
 func Analyse(coils []Coil, options Options) (Report, error) {
-	a := &analysis{coils: slices.Clone(coils), options: options, scheme: options.Scheme}
-	if a.scheme == (control.Scheme{}) {
-		a.scheme = control.StandardScheme()
+	if options.Scheme == (control.Scheme{}) {
+		options.Scheme = control.StandardScheme()
 	}
-	if err := a.check(); err != nil {
+	s, err := newSeries(coils, options.TargetOhms)
+	if err != nil {
 		return Report{}, err
 	}
-	a.begin()
-	if options.LeftOut {
-		a.note("these are the newest %d coils; earlier ones are left out", len(a.coils))
+	if err := options.check(); err != nil {
+		return Report{}, err
 	}
-	a.tellOtherTargets()
-	a.screen()
-	for i := range a.coils {
-		if !a.outlier[i] {
-			a.kept = append(a.kept, i)
+	r, said := newReport(options), notes{}
+	tellWhichCoils(s, options.LeftOut, &said)
+	r.Outliers = s.screen()
+	baseline := chooseBaseline(s, options, &said)
+	if baseline != nil {
+		r.Baseline = &baseline.Baseline
+		if err := drawCharts(&r, s, options, &said); err != nil {
+			return Report{}, fmt.Errorf("draw the charts: %w", err)
 		}
+		r.FalseAlarms = falseAlarmRate(options, len(s.kept))
 	}
-	a.setBaseline()
-	if err := a.chart(); err != nil {
-		return Report{}, fmt.Errorf("draw the charts: %w", err)
-	}
-	a.tellFalseAlarms()
-	a.findChanges()
-	a.trend()
-	a.warnOfBaseline()
-	a.watchCheckStandard()
-	a.watchTemperature()
-	a.compareFactors()
-	a.attribute()
-	a.capability()
-	a.bookSpools()
-	a.splitSpread()
-	a.advise()
-	a.points()
-	a.report.Summary = a.summary()
-	return a.report, nil
+	m := describeMovement(s, r.Baseline, &said)
+	m.fitTrends(options.LowerOhms, options.UpperOhms, &said)
+	warnOfBaseline(m, baseline, &said)
+	r.CheckStandard = watchCheckStandard(s, options, &said)
+	room := newRoomWatch(m)
+	r.Temperature = room.watchTemperature(&said)
+	r.Factors = compareFactors(m, &said)
+	r.Attribution = causeSearch{m, r.CheckStandard, room}.findCauses()
+	r.ChangePoints, r.Trend, r.EarlierTrends = m.steps, m.latest, m.ended
+	r.InTurn, r.Autocorrelation = m.inTurn, m.dependence
+	r.Capability = measureCapability(m, options, len(r.Outliers), &said)
+	r.Spools = bookSpools(m, options)
+	r.Spread = splitSpread(s, r.Baseline, options.Scheme, &said)
+	r.Advice = adviser{m, options, r.CheckStandard, r.Outliers}.advise(&said)
+	r.Points = listPoints(m, baseline, options.TargetOhms)
+	r.Notes = said
+	summarise(&r, m)
+	return r, nil
 }
 
-func (a *analysis) check() error {
-	if len(a.coils) == 0 {
-		return fmt.Errorf("no coils: %w", ErrInput)
+// newReport is a report without anything found.
+func newReport(o Options) Report {
+	r := Report{Evidence: []string{}, Rules: []RuleSignal{}, Conventions: conventions}
+	if o.TargetOhms != 0 {
+		r.Target = &o.TargetOhms
 	}
-	for i := range a.coils {
-		if a.coils[i].Sequence == 0 {
-			a.coils[i].Sequence = i + 1
-		}
-		if err := a.coils[i].check(); err != nil {
-			return fmt.Errorf("%s: %w", a.name(i), err)
-		}
+	if o.UpperOhms != 0 {
+		r.Lower, r.Upper = &o.LowerOhms, &o.UpperOhms
 	}
-	return a.options.check(a.scheme)
+	return r
 }
 
-func (c Coil) check() error {
-	switch {
-	case !resistance(c.R20Ohms):
-		return fmt.Errorf("R20 of %g ohms: %w; it is a number from %g to %g", c.R20Ohms, ErrInput, leastOhms, mostOhms)
-	case !(c.ExpandedUncertaintyOhms >= 0 && c.ExpandedUncertaintyOhms <= mostOhms):
-		return fmt.Errorf("uncertainty of %g ohms: %w; it is a number from 0 to %g", c.ExpandedUncertaintyOhms, ErrInput, mostOhms)
-	case c.ComparedBy != 0 && !(c.ComparedBy > 0 && resistance(c.R20Ohms*c.ComparedBy)):
-		return fmt.Errorf("compared by a factor of %g: %w; it is one target over another", c.ComparedBy, ErrInput)
-	case c.CoverageFactor != 0 && !(c.CoverageFactor >= 1 && c.CoverageFactor < 100):
-		return fmt.Errorf("coverage factor %g: %w; it is at least 1", c.CoverageFactor, ErrInput)
-	case c.TemperatureCelsius != nil && !(*c.TemperatureCelsius >= -50 && *c.TemperatureCelsius <= 150):
-		return fmt.Errorf("temperature %g °C: %w; copper is referred to 20 °C from -50 to 150 °C", *c.TemperatureCelsius, ErrInput)
+// tellWhichCoils says when earlier coils are left out, and that not all ohms are
+// those measured.
+func tellWhichCoils(s *series, leftOut bool, said *notes) {
+	if leftOut {
+		said.add("these are the newest %d coils; earlier ones are left out", len(s.coils))
 	}
-	for _, ohms := range c.CheckStandardOhms {
-		if !resistance(ohms) {
-			return fmt.Errorf("check standard of %g ohms: %w; it is a number from %g to %g", ohms, ErrInput, leastOhms, mostOhms)
-		}
-	}
-	return nil
-}
-
-// Resistances from leastOhms to mostOhms are taken: far beyond any coil, and far
-// within what the sums below can hold.
-const leastOhms, mostOhms = 1e-3, 1e12
-
-func resistance(ohms float64) bool { return ohms >= leastOhms && ohms <= mostOhms }
-
-func (o Options) check(scheme control.Scheme) error {
-	for _, v := range []struct {
-		name string
-		ohms float64
-	}{{"target", o.TargetOhms}, {"lower limit", o.LowerOhms}, {"upper limit", o.UpperOhms}} {
-		if v.ohms != 0 && !resistance(v.ohms) {
-			return fmt.Errorf("%s of %g ohms: %w; it is a number from %g to %g", v.name, v.ohms, ErrInput, leastOhms, mostOhms)
-		}
-	}
-	switch {
-	case (o.LowerOhms == 0) != (o.UpperOhms == 0):
-		return fmt.Errorf("one limit of the tolerance only: %w; give both", ErrInput)
-	case o.UpperOhms < o.LowerOhms || o.UpperOhms != 0 && o.UpperOhms == o.LowerOhms:
-		return fmt.Errorf("tolerance from %g to %g ohms: %w; the upper limit is above the lower", o.LowerOhms, o.UpperOhms, ErrInput)
-	case o.TargetOhms != 0 && o.UpperOhms != 0 && (o.TargetOhms < o.LowerOhms || o.TargetOhms > o.UpperOhms):
-		return fmt.Errorf("target of %g ohms: %w; it lies outside the tolerance of %g to %g", o.TargetOhms, ErrInput, o.LowerOhms, o.UpperOhms)
-	case o.BaselineCount != 0 && o.BaselineCount < control.LeastBaseline:
-		return fmt.Errorf("baseline of %d coils: %w; it takes %d at least, and %d are better", o.BaselineCount, ErrInput, control.LeastBaseline,
-			DefaultBaseline)
-	case o.Subgroup < 0 || o.Subgroup > control.MaxSubgroup:
-		return fmt.Errorf("subgroups of %d: %w; they hold 2 to %d coils", o.Subgroup, ErrInput, control.MaxSubgroup)
-	}
-	if o.Frozen != nil {
-		if err := o.Frozen.check(); err != nil {
-			return err
-		}
-	}
-	if err := scheme.Check(); err != nil {
-		return err
-	}
-	return o.Winding.check()
-}
-
-// begin fills in what everything else starts from.
-func (a *analysis) begin() {
-	n := len(a.coils)
-	a.ohms = make([]float64, n)
-	all := make([]int, n)
-	for i, c := range a.coils {
-		a.ohms[i], all[i] = c.R20Ohms*c.comparedBy(), i
-	}
-	a.usual = a.usualError(all)
-	a.outlier, a.inBaseline = make([]bool, n), make([]bool, n)
-	a.report = Report{
-		Evidence: []string{}, Rules: []RuleSignal{}, Outliers: []Outlier{}, ChangePoints: []ChangePoint{}, EarlierTrends: []Trend{},
-		Attribution: []Attribution{},
-		Factors:     []Factor{}, Spools: []SpoolEntry{}, Notes: []string{}, Conventions: conventions,
-	}
-	if o := a.options; o.TargetOhms != 0 {
-		a.report.Target = &o.TargetOhms
-	}
-	if o := a.options; o.UpperOhms != 0 {
-		a.report.Lower, a.report.Upper = &o.LowerOhms, &o.UpperOhms
-	}
-}
-
-// comparedBy is the factor between R20 of a coil and what it is compared by.
-func (c Coil) comparedBy() float64 {
-	if c.ComparedBy == 0 {
-		return 1
-	}
-	return c.ComparedBy
-}
-
-// tellOtherTargets says that not all ohms are those measured.
-func (a *analysis) tellOtherTargets() {
 	n := 0
 	var targets []string
-	for _, c := range a.coils {
-		if c.comparedBy() == 1 {
+	for _, c := range s.coils {
+		if c.comparisonFactor() == 1 {
 			continue
 		}
 		n++
@@ -195,59 +86,41 @@ func (a *analysis) tellOtherTargets() {
 		}
 	}
 	if n > 0 {
-		a.note("%s wound to another target (%s) stand here by their ratio to it, as ohms of the newest target", count(n, "coil"), list(targets))
+		said.add("%s wound to another target (%s) stand here by their ratio to it, as ohms of the newest target",
+			countOf(n, "coil"), joinWithAnd(targets))
 	}
 }
 
-func (a *analysis) tellFalseAlarms() {
-	if a.report.Baseline == nil {
-		return
+// falseAlarmRate is how often the charts signal in n quiet coils.
+func falseAlarmRate(o Options, n int) *FalseAlarmRate {
+	if o.FalseAlarms == nil {
+		o.FalseAlarms = new(o.Scheme.FalseAlarms())
 	}
-	var f control.FalseAlarms
-	if a.options.FalseAlarms != nil {
-		f = *a.options.FalseAlarms
-	} else {
-		f = a.scheme.FalseAlarms()
-	}
-	n := len(a.kept)
-	a.report.FalseAlarms = &FalseAlarmRate{f.RunLength, f.RulesRunLength, control.Within(f.RunLength, n), control.Within(f.RulesRunLength, n)}
+	f := *o.FalseAlarms
+	return &FalseAlarmRate{f.RunLength, f.RulesRunLength, control.ShareWithFalseAlarm(f.RunLength, n),
+		control.ShareWithFalseAlarm(f.RulesRunLength, n)}
 }
 
-// points writes the list of points, last, when all about them is known.
-func (a *analysis) points() {
-	levels := a.levels()
-	a.report.Points = make([]Point, len(a.coils))
-	for i, c := range a.coils {
+// listPoints is every coil with all that is known about it.
+func listPoints(m *movement, baseline *chosenBaseline, targetOhms float64) []Point {
+	levels := m.levels()
+	points := make([]Point, len(m.coils))
+	for i, c := range m.coils {
 		p := Point{
-			Index: i + 1, Sequence: c.Sequence, Serial: c.Serial, MeasurementID: c.MeasurementID, R20Ohms: c.R20Ohms, ComparedOhms: a.ohms[i],
+			Index: i + 1, Sequence: c.Sequence, Serial: c.Serial, MeasurementID: c.MeasurementID, R20Ohms: c.R20Ohms, ComparedOhms: m.ohms[i],
 			Spool: c.Spool, Winder: c.Winder, Operator: c.Operator, Batch: c.Batch,
-			LevelOhms: levels[i], Outlier: a.outlier[i], Doubtful: c.Doubtful, InBaseline: a.inBaseline[i],
+			LevelOhms: levels[i], Outlier: m.outlier[i], Doubtful: c.Doubtful, InBaseline: baseline.holdsCoil(i),
 		}
 		if !c.Time.IsZero() {
-			at := c.Time.UTC()
-			p.Time = &at
+			p.Time = new(c.Time.UTC())
 		}
 		if c.ExpandedUncertaintyOhms > 0 {
-			u := c.ExpandedUncertaintyOhms
-			p.ExpandedUncertaintyOhms = &u
+			p.ExpandedUncertaintyOhms = new(c.ExpandedUncertaintyOhms)
 		}
-		if target := a.options.TargetOhms; target != 0 {
-			d := a.ohms[i]/target - 1
-			p.DeviationRatio = &d
+		if targetOhms != 0 {
+			p.DeviationRatio = new(m.ohms[i]/targetOhms - 1)
 		}
-		a.report.Points[i] = p
+		points[i] = p
 	}
-}
-
-// reference is what shifts are told relative to, in ohms: the target, or the
-// middle of the coils.
-func (a *analysis) reference() float64 {
-	if a.options.TargetOhms != 0 {
-		return a.options.TargetOhms
-	}
-	return statistics.Median(a.ohms)
-}
-
-func (a *analysis) note(format string, args ...any) {
-	a.report.Notes = append(a.report.Notes, fmt.Sprintf(format, args...))
+	return points
 }

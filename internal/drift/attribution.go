@@ -1,11 +1,14 @@
 package drift
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"time"
+
+	"coilkeep/internal/statistics"
 )
 
 // Attribution is one possible cause of a change or trend. The list goes change
@@ -38,39 +41,38 @@ type meterSays struct {
 	clause  string
 }
 
-// attribute looks for the causes of everything found.
-func (a *analysis) attribute() {
-	pauses := a.pauses()
-	for i := range a.report.ChangePoints {
-		c := &a.report.ChangePoints[i]
-		causes := a.causesOfStep(*c, pauses)
+// causeSearch looks for what made the steps and trends: whatever else moved, or
+// was recorded to change, beside them.
+type causeSearch struct {
+	*movement
+	check *CheckChannel // nil without one
+	room  *roomWatch
+}
+
+// findCauses looks for the causes of everything found, and gives each step and
+// trend its first suspect.
+func (cs causeSearch) findCauses() []Attribution {
+	all := []Attribution{}
+	pauses := cs.pauses()
+	for i := range cs.steps {
+		c := &cs.steps[i]
+		causes := cs.causesOfStep(*c, pauses)
 		c.Sentence, c.cause = causes[0].Sentence, causes[0]
-		a.report.Attribution = append(a.report.Attribution, causes...)
+		all = append(all, causes...)
 	}
-	for _, t := range a.trends() {
-		causes := a.causesOfTrend(t)
+	for _, t := range cs.trends() {
+		causes := cs.causesOfTrend(t)
 		t.Sentence, t.cause = causes[0].Sentence, causes[0]
-		a.report.Attribution = append(a.report.Attribution, causes...)
+		all = append(all, causes...)
 	}
-	if t := a.report.InTurn; t != nil {
-		a.report.Attribution = append(a.report.Attribution, t.attribution(a.coils[a.kept[0]].Sequence))
+	if t := cs.inTurn; t != nil {
+		all = append(all, t.attribution(cs.keptCoil(0).Sequence))
 	}
+	return all
 }
 
-// trends are the real ones, the oldest first.
-func (a *analysis) trends() []*Trend {
-	var real []*Trend
-	for i := range a.report.EarlierTrends {
-		real = append(real, &a.report.EarlierTrends[i])
-	}
-	if t := a.report.Trend; t != nil && t.Real {
-		real = append(real, t)
-	}
-	return real
-}
-
-// drifting is what a cause is sought for.
-type drifting struct {
+// suspect is what a cause is sought for.
+type suspect struct {
 	what     string // "from coil 41, +1.2 % (0.9 to 1.5)"
 	brief    string // "from coil 41, +1.2 %"
 	sequence int
@@ -80,34 +82,51 @@ type drifting struct {
 	caution  string
 }
 
-func (a *analysis) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []Attribution {
-	sequence := a.coils[a.kept[c.k]].Sequence
-	brief := fmt.Sprintf("from %s, %s", a.place(c.k), percent(c.ShiftRatio))
-	d := drifting{what: fmt.Sprintf("%s (%s)", brief, between(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief, sequence: sequence,
-		ratio: c.ShiftRatio}
-	meter, moved := a.meterAtStep(c)
-	room, effect := a.roomAtStep(c)
+func (cs causeSearch) causesOfStep(c ChangePoint, pauses map[int]time.Duration) []Attribution {
+	brief := fmt.Sprintf("from %s, %s", cs.keptName(c.k), signedPercent(c.ShiftRatio))
+	d := suspect{what: fmt.Sprintf("%s (%s)", brief, percentInterval(c.ShiftRatioLow, c.ShiftRatioHigh)), brief: brief,
+		sequence: cs.keptCoil(c.k).Sequence, ratio: c.ShiftRatio}
+	meter, moved := meterAtStep(cs.check, cs.series, c)
+	room, effect := cs.room.roomAtStep(c)
+	causes := d.suspectMeterAndRoom(meter, moved, room, effect)
+	for _, m := range cs.marksAt(c, pauses) {
+		causes = append(causes, d.billMark(m, len(causes) > 0))
+	}
+	return d.withLastSuspects(causes, room, d.billWinding(&c.P, "nothing recorded changed there"))
+}
+
+func (cs causeSearch) causesOfTrend(t *Trend) []Attribution {
+	d := suspect{what: t.Sentence, brief: briefTrend(cs.series, t), sequence: t.FromSequence,
+		ratio: t.SlopeOhmsPerCoil * float64(t.Count-1) / cs.reference}
+	meter, moved := meterInTrend(cs.check, cs.series, t)
+	room, effect := cs.room.roomInTrend(t)
+	causes := d.suspectMeterAndRoom(meter, moved, room, effect)
+	if within := cs.manySpoolsWithin(t); within != "" && len(causes) == 0 && room != movedTogether {
+		d.caution = cmp.Or(d.caution, "the wire and the winder cannot be told apart")
+		return []Attribution{d.billTo("spool", &t.P, within, "", within)}
+	}
+	return d.withLastSuspects(causes, room, d.billWinding(&t.P, cs.recordedWithin(t)))
+}
+
+// suspectMeterAndRoom bills the drift to those of the two that explain it, and
+// takes down what is to be said of the others.
+func (d *suspect) suspectMeterAndRoom(meter finding, moved statistics.Difference, room finding, effect roomEffect) []Attribution {
+	d.meter, d.caution = meterSays{meter == notTheCause, meterClause(meter, moved)}, cautionOf(meter, room)
+	d.addClause(d.meter.clause, meter != explains)
+	d.addClause(roomClause(room, effect), room != explains)
 	var causes []Attribution
-	d.meter, d.caution = meterSays{meter == excluded, a.meterClause(meter, moved)}, cautionOf(meter, room)
-	d.add(d.meter.clause, meter != explains)
-	d.add(roomClause(room, effect), room != explains)
 	if meter == explains {
 		causes = append(causes, d.billMeter(&moved.P))
 	}
 	if room == explains {
 		causes = append(causes, d.billTemperature(room, effect))
 	}
-	marks := a.marksAt(c, pauses)
-	for j, m := range marks {
-		causes = append(causes, d.mark(m, j > 0 || len(causes) > 0))
-	}
-	return complete(d, causes, room, d.winding(&c.P, "nothing recorded changed there"))
+	return causes
 }
 
-// complete adds what is left to suspect.
-func complete(d drifting, causes []Attribution, room finding, otherwise Attribution) []Attribution {
-	if room == together {
-		d := d
+// withLastSuspects adds what is left to suspect.
+func (d suspect) withLastSuspects(causes []Attribution, room finding, otherwise Attribution) []Attribution {
+	if room == movedTogether {
 		d.clauses = d.clauses[:len(d.clauses)-1] // its own clause is the verdict here
 		causes = append(causes, d.billTemperature(room, roomEffect{}))
 	}
@@ -117,89 +136,65 @@ func complete(d drifting, causes []Attribution, room finding, otherwise Attribut
 	return causes
 }
 
-func (a *analysis) causesOfTrend(t *Trend) []Attribution {
-	d := drifting{what: t.Sentence, brief: a.briefTrend(t), sequence: t.FromSequence,
-		ratio: t.SlopeOhmsPerCoil * float64(t.Count-1) / a.reference()}
-	meter, moved := a.meterInTrend(t)
-	room, effect := a.roomInTrend(t)
-	d.meter, d.caution = meterSays{meter == excluded, a.meterClause(meter, moved)}, cautionOf(meter, room)
-	d.add(d.meter.clause, meter != explains)
-	d.add(roomClause(room, effect), room != explains)
-	var causes []Attribution
-	if meter == explains {
-		causes = append(causes, d.billMeter(&moved.P))
-	}
-	if room == explains {
-		causes = append(causes, d.billTemperature(room, effect))
-	}
-	if within := a.manyWithin(t); within != "" && len(causes) == 0 && room != together {
-		if d.caution == "" {
-			d.caution = "the wire and the winder cannot be told apart"
-		}
-		return []Attribution{d.to("spool", &t.P, within, "", within)}
-	}
-	return complete(d, causes, room, d.winding(&t.P, a.recordedWithin(t)))
-}
-
-// manyWithin says that the spool was changed so often during a trend that the
+// manySpoolsWithin says that the spool was changed so often during a trend that the
 // coils between are too few to show a slope of their own: then the wire may make
 // it as well as the winder. Empty otherwise.
-func (a *analysis) manyWithin(t *Trend) string {
+func (cs causeSearch) manySpoolsWithin(t *Trend) string {
 	changes := 0
 	for k := t.first + 1; k < t.last; k++ {
-		if a.coils[a.kept[k-1]].Spool != a.coils[a.kept[k]].Spool {
+		if cs.keptCoil(k-1).Spool != cs.keptCoil(k).Spool {
 			changes++
 		}
 	}
 	if changes == 0 || t.Count/(changes+1) >= minSloped {
 		return ""
 	}
-	return fmt.Sprintf("%s of spool on the way, with too few coils between to tell the wire from the winder", count(changes, "change"))
+	return fmt.Sprintf("%s of spool on the way, with too few coils between to tell the wire from the winder", countOf(changes, "change"))
 }
 
-func (d *drifting) add(clause string, when bool) {
+func (d *suspect) addClause(clause string, when bool) {
 	if when && clause != "" {
 		d.clauses = append(d.clauses, clause)
 	}
 }
 
-// to bills the drift to a cause: with is added to what is told in short, and
+// billTo bills the drift to a cause: with is added to what is told in short, and
 // parts are said before the clauses.
-func (d drifting) to(cause string, p *float64, evidence, with string, parts ...string) Attribution {
+func (d suspect) billTo(cause string, p *float64, evidence, with string, parts ...string) Attribution {
 	clauses := slices.Concat(parts, d.clauses)
 	return Attribution{Cause: cause, Sequence: d.sequence, Evidence: evidence, P: p,
 		Sentence: strings.Join(append([]string{d.what}, clauses...), "; "),
 		headline: d.what + with, brief: d.brief + with, caution: d.caution, clauses: clauses, meter: d.meter, ratio: d.ratio}
 }
 
-func (d drifting) billMeter(p *float64) Attribution {
-	return d.to("meter", p, d.meter.clause, ", and the check standard with it",
+func (d suspect) billMeter(p *float64) Attribution {
+	return d.billTo("meter", p, d.meter.clause, ", and the check standard with it",
 		d.meter.clause+": it is the meter or its leads, not the winder")
 }
 
 // billTemperature suspects the temperature: when it explains the drift there is a
 // verdict, and when it moved together with it there is none.
-func (d drifting) billTemperature(room finding, effect roomEffect) Attribution {
+func (d suspect) billTemperature(room finding, effect roomEffect) Attribution {
 	evidence := roomClause(room, effect)
-	if room == together {
-		return d.to("temperature", nil, evidence, ", and the temperature with it", evidence)
+	if room == movedTogether {
+		return d.billTo("temperature", nil, evidence, ", and the temperature with it", evidence)
 	}
-	return d.to("temperature", &effect.P, evidence, ", and the temperature with it",
+	return d.billTo("temperature", &effect.P, evidence, ", and the temperature with it",
 		evidence+": it is the probe, the coefficient or the room, not the winder")
 }
 
 // recordedWithin says what was recorded to change at the first coil of a trend or
 // during it: a step on the way was weighed against the slope and describes the
 // coils less well.
-func (a *analysis) recordedWithin(t *Trend) string {
+func (cs causeSearch) recordedWithin(t *Trend) string {
 	begins := ""
-	for _, k := range a.recorded() {
+	for _, k := range cs.recordedPlaces() {
 		if k < t.first || k >= t.last {
 			continue
 		}
-		m := differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])[0]
+		m := recordedDifferences(cs.keptCoil(k-1), cs.keptCoil(k))[0]
 		if k > t.first {
-			return begins + fmt.Sprintf("%s at %s lies within it, but a step there fits less well", m.what, a.place(k))
+			return begins + fmt.Sprintf("%s at %s lies within it, but a step there fits less well", m.what, cs.keptName(k))
 		}
 		begins = "it begins at " + m.what + "; "
 	}
@@ -209,15 +204,12 @@ func (a *analysis) recordedWithin(t *Trend) string {
 	return "nothing recorded changed on the way"
 }
 
-// winding is the answer when nothing recorded explains it.
-func (d drifting) winding(p *float64, evidence string) Attribution {
-	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% more stretch of the wire, "+
-		"or as much more of it", 100*d.ratio)
-	if d.ratio < 0 {
-		advice = fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% less stretch of the wire, "+
-			"or as much less of it", -100*d.ratio)
-	}
-	return d.to("winding", p, evidence, "", evidence+": "+advice)
+// billWinding is the answer when nothing recorded explains it.
+func (d suspect) billWinding(p *float64, evidence string) Attribution {
+	more := bySign(d.ratio, "less", "more")
+	advice := fmt.Sprintf("look at tension, felt, counter and guides; at fixed turns it would be about %.1f %% %s stretch of the wire, "+
+		"or as much %s of it", math.Abs(100*d.ratio), more, more)
+	return d.billTo("winding", p, evidence, "", evidence+": "+advice)
 }
 
 // mark is something recorded that changed at a coil.
@@ -229,10 +221,10 @@ type mark struct {
 	far   int     // kept coils from the estimated place
 }
 
-// mark is the attribution to something recorded; also says that there is a better
+// billMark is the attribution to something recorded; also says that there is a better
 // one.
-func (d drifting) mark(m mark, also bool) Attribution {
-	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, distanceFromStep(m.far), chance(m.p))
+func (d suspect) billMark(m mark, also bool) Attribution {
+	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, distanceText(m.far), chanceText(m.p))
 	with, elsewhere := ", at "+m.what, ""
 	if m.far != 0 {
 		elsewhere = " at " + m.place
@@ -243,27 +235,27 @@ func (d drifting) mark(m mark, also bool) Attribution {
 			Sentence: fmt.Sprintf("from coil %d: it may also be %s%s", d.sequence, m.what, elsewhere)}
 	}
 	d.what, d.brief = d.what+with, d.brief+with
-	return d.to(m.cause, &m.p, evidence, "")
+	return d.billTo(m.cause, &m.p, evidence, "")
 }
 
-func distanceFromStep(far int) string {
+func distanceText(far int) string {
 	switch {
 	case far == 0:
 		return "exactly where the step is"
 	case far > 0:
-		return fmt.Sprintf("%s after the likeliest place", count(far, "coil"))
+		return fmt.Sprintf("%s after the likeliest place", countOf(far, "coil"))
 	}
-	return fmt.Sprintf("%s before the likeliest place", count(-far, "coil"))
+	return fmt.Sprintf("%s before the likeliest place", countOf(-far, "coil"))
 }
 
 // marksAt lists what was recorded to change within the interval of a step, the
 // best supported first.
-func (a *analysis) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
+func (cs causeSearch) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
 	low, high := c.low+1, c.high+1
 	var marks []mark
 	for k := max(low, c.from+1); k <= min(high, c.to-1); k++ {
-		before, after := a.coils[a.kept[k-1]], a.coils[a.kept[k]]
-		found := differences(before, after)
+		before, after := cs.keptCoil(k-1), cs.keptCoil(k)
+		found := recordedDifferences(before, after)
 		if before.Doubtful != after.Doubtful {
 			found = append(found, mark{cause: "flag", what: flagChange(before, after)})
 		}
@@ -271,7 +263,7 @@ func (a *analysis) marksAt(c ChangePoint, pauses map[int]time.Duration) []mark {
 			found = append(found, mark{cause: "pause", what: fmt.Sprintf("the pause of %s", pauseText(d))})
 		}
 		for _, m := range found {
-			m.place, m.far, m.p = a.place(k), k-c.k, a.segments.at(c.from, k, c.to).p
+			m.place, m.far, m.p = cs.keptName(k), k-c.k, cs.segments.splitAt(c.from, k, c.to).p
 			marks = append(marks, m)
 		}
 	}
@@ -289,8 +281,8 @@ func flagChange(before, after Coil) string {
 	return "the first of the coils that were " + after.Doubtful
 }
 
-// differences are the labels in which two coils differ, likeliest causes first.
-func differences(before, after Coil) []mark {
+// recordedDifferences are the labels in which two coils differ, likeliest causes first.
+func recordedDifferences(before, after Coil) []mark {
 	var marks []mark
 	for _, l := range []struct{ cause, before, after string }{
 		{"spool", before.Spool, after.Spool},
@@ -308,21 +300,9 @@ func differences(before, after Coil) []mark {
 		}
 	}
 	if after.Noted != "" {
-		marks = append(marks, mark{cause: "note", what: "the note \"" + shortened(after.Noted) + "\""})
+		marks = append(marks, mark{cause: "note", what: "the note \"" + shortenNote(after.Noted) + "\""})
 	}
 	return marks
-}
-
-// recorded are the kept coils that are the first of a spool, winder, operator,
-// target or batch, or after a note.
-func (a *analysis) recorded() []int {
-	var places []int
-	for k := 1; k < len(a.kept); k++ {
-		if len(differences(a.coils[a.kept[k-1]], a.coils[a.kept[k]])) > 0 {
-			places = append(places, k)
-		}
-	}
-	return places
 }
 
 func pauseText(d time.Duration) string {

@@ -1,8 +1,11 @@
 package drift
 
 import (
+	"cmp"
 	"fmt"
-	"math"
+	"slices"
+	"strconv"
+	"time"
 
 	"coilkeep/internal/control"
 	"coilkeep/internal/statistics"
@@ -33,129 +36,124 @@ type Baseline struct {
 
 // check refuses a baseline that cannot be one.
 func (b Baseline) check() error {
-	if !resistance(b.MeanOhms) || !(b.SigmaWithinOhms > 0 && b.SigmaWithinOhms <= mostOhms) || b.Count < control.LeastBaseline {
+	if !isResistance(b.MeanOhms) || !(b.SigmaWithinOhms > 0 && b.SigmaWithinOhms <= mostOhms) || b.Count < control.LeastBaseline {
 		return fmt.Errorf("frozen baseline of %d coils, mean %g and sigma %g ohms: %w; it needs %d coils that differ", b.Count, b.MeanOhms,
 			b.SigmaWithinOhms, ErrInput, control.LeastBaseline)
 	}
 	return nil
 }
 
-// setBaseline takes the frozen baseline or makes one of the first good coils.
-func (a *analysis) setBaseline() {
-	if a.options.Frozen != nil {
-		b := *a.options.Frozen
-		b.Frozen = true
-		a.acceptBaseline(b)
-		return
-	}
-	var indices []int
-	for i, c := range a.coils {
-		if !a.outlier[i] && c.Doubtful == "" && a.inPeriod(i) {
-			indices = append(indices, i)
-		}
-		if len(indices) == a.baselineCount() {
-			break
-		}
-	}
-	if len(indices) < control.LeastBaseline {
-		a.note("too few good coils for control limits: %d of %d; mean, spread and what stands apart can be told, drift cannot", len(indices),
-			control.LeastBaseline)
-		return
-	}
-	values := pick(a.ohms, indices)
-	chart, err := control.ChartIndividuals(values)
-	if err != nil {
-		a.note("no control limits: %v", err)
-		return
-	}
-	if chart.Sigma <= 1e-12*chart.Centre {
-		a.note("the %d coils of the baseline do not differ at all, so there is no spread to judge by: look whether the meter is stuck or "+
-			"far too coarse", len(indices))
-		return
-	}
-	for _, i := range indices {
-		a.inBaseline[i] = true
-	}
-	a.acceptBaseline(Baseline{
-		MeanOhms: chart.Centre, SigmaWithinOhms: chart.Sigma, MeanRangeOhms: chart.MeanRange,
-		SigmaOverallOhms: statistics.MomentsOf(values).StandardDeviation(),
-		Count:            len(indices),
-		FirstSequence:    a.coils[indices[0]].Sequence, LastSequence: a.coils[indices[len(indices)-1]].Sequence,
-		UsualErrorOhms: a.usualError(indices),
-	})
+// chosenBaseline is the baseline with the coils it was made of.
+type chosenBaseline struct {
+	Baseline
+	// coils are the indices it was made of, ascending; none for a frozen one.
+	coils []int
 }
 
-func (a *analysis) acceptBaseline(b Baseline) {
+// holdsCoil says whether coil i is one of those the limits were made of.
+func (b *chosenBaseline) holdsCoil(i int) bool {
+	if b == nil {
+		return false
+	}
+	_, found := slices.BinarySearch(b.coils, i)
+	return found
+}
+
+// chooseBaseline takes the frozen baseline or makes one of the first good coils;
+// nil when neither is to be had.
+func chooseBaseline(s *series, o Options, said *notes) *chosenBaseline {
+	var b *chosenBaseline
+	if o.Frozen != nil {
+		b = &chosenBaseline{Baseline: *o.Frozen}
+		b.Frozen = true
+	} else if b = baselineOf(s, goodCoils(s, o), said); b == nil {
+		return nil
+	}
 	b.Short = b.Count < DefaultBaseline
 	if b.Short {
-		a.note("the limits come from %d coils only; below %d they raise more false alarms than stated", b.Count, DefaultBaseline)
+		said.add("the limits come from %d coils only; below %d they raise more false alarms than stated", b.Count, DefaultBaseline)
 	}
-	a.report.Baseline = &b
+	return b
 }
 
-func (a *analysis) baselineCount() int {
-	if !a.options.BaselineFrom.IsZero() || !a.options.BaselineTo.IsZero() {
-		return len(a.coils)
+// goodCoils are those a baseline is made of: so many from the first on, or all of
+// the period chosen.
+func goodCoils(s *series, o Options) []int {
+	most := cmp.Or(o.BaselineCount, DefaultBaseline)
+	if !o.BaselineFrom.IsZero() || !o.BaselineTo.IsZero() {
+		most = len(s.coils)
 	}
-	if a.options.BaselineCount == 0 {
-		return DefaultBaseline
+	var good []int
+	for _, i := range s.kept {
+		if c := s.coils[i]; len(good) < most && c.Doubtful == "" && o.inBaselinePeriod(c.WoundAt()) {
+			good = append(good, i)
+		}
 	}
-	return a.options.BaselineCount
+	return good
 }
 
-// inPeriod says whether coil i lies in the period chosen for the baseline, if
-// one was.
-func (a *analysis) inPeriod(i int) bool {
-	from, to, at := a.options.BaselineFrom, a.options.BaselineTo, a.coils[i].WoundAt()
+// inBaselinePeriod says whether an instant lies in the period chosen for the
+// baseline, if one was.
+func (o Options) inBaselinePeriod(at time.Time) bool {
+	from, to := o.BaselineFrom, o.BaselineTo
 	if from.IsZero() && to.IsZero() {
 		return true
 	}
 	return !at.IsZero() && !at.Before(from) && (to.IsZero() || at.Before(to))
 }
 
-// usualError is the median standard uncertainty of some coils, 0 when none is
-// known.
-func (a *analysis) usualError(indices []int) float64 {
-	var errors []float64
-	for _, i := range indices {
-		if e := a.coils[i].standardError(); e > 0 {
-			errors = append(errors, e)
+// baselineOf makes a baseline of some coils; nil when they make none.
+func baselineOf(s *series, indices []int, said *notes) *chosenBaseline {
+	if len(indices) < control.LeastBaseline {
+		said.add("too few good coils for control limits: %d of %d; mean, spread and what stands apart can be told, drift cannot",
+			len(indices), control.LeastBaseline)
+		return nil
+	}
+	values := valuesAt(s.ohms, indices)
+	chart, err := control.ChartIndividuals(values)
+	if err != nil {
+		said.add("no control limits: %v", err)
+		return nil
+	}
+	if chart.Sigma <= 1e-12*chart.Centre {
+		said.add("the %d coils of the baseline do not differ at all, so there is no spread to judge by: "+
+			"look whether the meter is stuck or far too coarse", len(indices))
+		return nil
+	}
+	return &chosenBaseline{coils: indices, Baseline: Baseline{
+		MeanOhms: chart.Centre, SigmaWithinOhms: chart.Sigma, MeanRangeOhms: chart.MeanRange,
+		SigmaOverallOhms: statistics.MomentsOf(values).StandardDeviation(),
+		Count:            len(indices),
+		FirstSequence:    s.coils[indices[0]].Sequence, LastSequence: s.coils[indices[len(indices)-1]].Sequence,
+		UsualErrorOhms: s.usualErrorOf(indices),
+	}}
+}
+
+// warnOfBaseline says when the process moved while the limits were being made.
+func warnOfBaseline(m *movement, b *chosenBaseline, said *notes) {
+	var within []string
+	for _, c := range m.steps {
+		if b.holdsCoil(m.kept[c.k-1]) && b.holdsCoil(m.kept[c.k]) {
+			within = append(within, strconv.Itoa(m.keptCoil(c.k).Sequence))
 		}
 	}
-	if len(errors) == 0 {
-		return 0
+	const consequence = "so its limits are not those of a steady process: choose other coils for it"
+	switch len(within) {
+	case 0:
+	case 1:
+		said.add("the baseline holds the change at coil %s, %s", within[0], consequence)
+	default:
+		said.add("the baseline holds the changes at coils %s, %s", joinWithAnd(within), consequence)
 	}
-	return statistics.MedianInPlace(errors)
-}
-
-// ownError is by how much coil i is less well known than is usual here: only
-// that part is its own. The rest, meter and temperature, all coils share.
-func (a *analysis) ownError(i int) float64 { return a.ownErrorOver(i, a.usual) }
-
-// ownErrorOver is the same against another usual uncertainty, 0 if that is not
-// known.
-func (a *analysis) ownErrorOver(i int, usual float64) float64 {
-	own := a.coils[i].standardError()
-	if usual == 0 || own <= usual {
-		return 0
+	for _, t := range m.trends() {
+		n := 0
+		for _, i := range m.kept[t.first:t.last] {
+			if b.holdsCoil(i) {
+				n++
+			}
+		}
+		if n >= minSloped {
+			said.add("the baseline holds %d coils of the slope from %s, %s", n, m.keptName(t.first), consequence)
+		}
 	}
-	return math.Sqrt(own*own - usual*usual)
-}
-
-// standardError is the standard uncertainty of what a coil is compared by, 0 when
-// not known.
-func (c Coil) standardError() float64 {
-	k := c.CoverageFactor
-	if k == 0 {
-		k = 2
-	}
-	return c.ExpandedUncertaintyOhms / k * c.comparedBy()
-}
-
-func pick(values []float64, indices []int) []float64 {
-	picked := make([]float64, len(indices))
-	for i, j := range indices {
-		picked[i] = values[j]
-	}
-	return picked
 }

@@ -51,27 +51,27 @@ type Capability struct {
 // fewestForCapability is the least number of coils an index is given for.
 const fewestForCapability = 10
 
-// capability is that of the kept coils.
-func (a *analysis) capability() {
-	o := a.options
+// measureCapability is that of the kept coils; nil when it cannot be told.
+// outliers is how many others there are.
+func measureCapability(m *movement, o Options, outliers int, said *notes) *Capability {
 	if o.UpperOhms == 0 {
-		a.note("no tolerance is known, so capability cannot be told")
-		return
+		said.add("no tolerance is known, so capability cannot be told")
+		return nil
 	}
-	if len(a.kept) < fewestForCapability {
-		a.note("too few coils for capability: %d of %d", len(a.kept), fewestForCapability)
-		return
+	values := m.keptOhms()
+	if len(values) < fewestForCapability {
+		said.add("too few coils for capability: %d of %d", len(values), fewestForCapability)
+		return nil
 	}
-	values := pick(a.ohms, a.kept)
 	within, df := withinSigma(values)
 	c, err := capabilityOf(statistics.MomentsOf(values), within, df, o.LowerOhms, o.UpperOhms)
 	if err != nil {
-		a.note("no capability: %v", err)
-		return
+		said.add("no capability: %v", err)
+		return nil
 	}
-	c.Stable = len(a.report.ChangePoints) == 0 && len(a.trends()) == 0
+	c.Stable = len(m.steps) == 0 && len(m.trends()) == 0
 	c.Normal = true
-	if p, err := statistics.NormalityP(a.residuals(values)); err == nil {
+	if p, err := statistics.NormalityP(m.residuals(values)); err == nil {
 		c.NormalP, c.Normal = &p, p >= alpha
 	}
 	if !c.Normal || !c.Stable {
@@ -83,9 +83,9 @@ func (a *analysis) capability() {
 		}
 	}
 	c.Seen.Value = float64(c.SeenCount) / float64(len(values))
-	c.Seen.Low, c.Seen.High = statistics.ProportionInterval(c.SeenCount, len(values), level)
-	c.Sentence = c.sentence(len(a.report.Outliers))
-	a.report.Capability = c
+	c.Seen.Low, c.Seen.High = statistics.ProportionInterval(c.SeenCount, len(values), confidence)
+	c.Sentence = c.sentence(outliers)
+	return c
 }
 
 // withinSigma is sigma from the mean moving range, with the degrees of freedom
@@ -93,8 +93,8 @@ func (a *analysis) capability() {
 // Cryer and Ryan 1990, Journal of Quality Technology 22, 187-192).
 func withinSigma(values []float64) (sigma, df float64) {
 	sum := 0.0
-	for i := 1; i < len(values); i++ {
-		sum += math.Abs(values[i] - values[i-1])
+	for _, r := range control.MovingRanges(values) {
+		sum += r
 	}
 	n := float64(len(values) - 1)
 	return sum / n / control.D2, 0.62 * n
@@ -113,24 +113,24 @@ func capabilityOf(m statistics.Moments, within, dfWithin, lower, upper float64) 
 	n := float64(m.Count)
 	c := &Capability{Count: m.Count, MeanOhms: m.Mean, WithinOhms: within, WithinDegreesOfFreedom: dfWithin, OverallOhms: overall}
 	nearest := math.Min(upper-m.Mean, m.Mean-lower)
-	c.Cp = spreadIndex((upper-lower)/(6*within), dfWithin)
-	c.Pp = spreadIndex((upper-lower)/(6*overall), n-1)
-	c.Cpk = centredIndex(nearest/(3*within), n, dfWithin)
-	c.Ppk = centredIndex(nearest/(3*overall), n, n-1)
+	c.Cp = indexOfSpread((upper-lower)/(6*within), dfWithin)
+	c.Pp = indexOfSpread((upper-lower)/(6*overall), n-1)
+	c.Cpk = indexOfCentring(nearest/(3*within), n, dfWithin)
+	c.Ppk = indexOfCentring(nearest/(3*overall), n, n-1)
 	above, aboveLow, aboveHigh := shareBeyond((upper-m.Mean)/overall, n)
 	below, belowLow, belowHigh := shareBeyond((m.Mean-lower)/overall, n)
 	c.Outside = &Index{above + below, math.Max(aboveLow, belowLow), math.Min(1, aboveHigh+belowHigh)}
 	return c, nil
 }
 
-func spreadIndex(value, df float64) Index {
-	const tail = (1 - level) / 2
+func indexOfSpread(value, df float64) Index {
+	const tail = (1 - confidence) / 2
 	return Index{value, value * math.Sqrt(statistics.ChiSquareQuantile(tail, df)/df),
 		value * math.Sqrt(statistics.ChiSquareQuantile(1-tail, df)/df)}
 }
 
-func centredIndex(value, n, df float64) Index {
-	half := statistics.NormalQuantile(0.5+level/2) * math.Sqrt(1/(9*n)+value*value/(2*df))
+func indexOfCentring(value, n, df float64) Index {
+	half := statistics.NormalQuantile(0.5+confidence/2) * math.Sqrt(1/(9*n)+value*value/(2*df))
 	return Index{value, value - half, value + half}
 }
 
@@ -138,36 +138,37 @@ func centredIndex(value, n, df float64) Index {
 // standard deviations from the sample mean, with an interval: k·√n is
 // noncentral t about the true distance times √n.
 func shareBeyond(k, n float64) (share, low, high float64) {
-	const tail = (1 - level) / 2
+	const tail = (1 - confidence) / 2
 	root := math.Sqrt(n)
 	farthest := statistics.NoncentralTDelta(k*root, n-1, tail) / root
 	nearest := statistics.NoncentralTDelta(k*root, n-1, 1-tail) / root
 	return statistics.NormalCDF(-k), statistics.NormalCDF(-farthest), statistics.NormalCDF(-nearest)
 }
 
-func (c *Capability) sentence(apart int) string {
+func (c *Capability) sentence(outliers int) string {
 	s := fmt.Sprintf("Ppk %.2f (%.2f to %.2f)", c.Ppk.Value, c.Ppk.Low, c.Ppk.High)
 	switch {
 	case c.Outside != nil:
-		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", share(c.Outside.Value), share(c.Outside.High))
+		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", shareText(c.Outside.Value), shareText(c.Outside.High))
 	case !c.Stable:
-		s += "; the process moved, so this tells what was and not what will be: " + c.counted()
+		s += "; the process moved, so this tells what was and not what will be: " + c.countedOutside()
 	default:
-		s += "; the coils are not normally spread, so count instead of reckoning: " + c.counted()
+		s += "; the coils are not normally spread, so count instead of reckoning: " + c.countedOutside()
 	}
-	if apart > 0 {
-		s += fmt.Sprintf("; without the %d that stand apart", apart)
+	if outliers > 0 {
+		s += fmt.Sprintf("; without the %d that stand apart", outliers)
 	}
 	return s
 }
 
-// counted is how many of these coils are outside, and how many such coils would be.
-func (c *Capability) counted() string {
-	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, share(c.Seen.Low), share(c.Seen.High))
+// countedOutside is how many of these coils are outside, and how many such coils
+// would be.
+func (c *Capability) countedOutside() string {
+	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, shareText(c.Seen.Low), shareText(c.Seen.High))
 }
 
-// share writes a share as people read it.
-func share(v float64) string {
+// shareText writes a share as people read it.
+func shareText(v float64) string {
 	switch {
 	case v == 0:
 		return "0 %"

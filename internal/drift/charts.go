@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"slices"
 
 	"coilkeep/internal/control"
 )
@@ -50,162 +51,161 @@ type CUSUM struct {
 	Started []int `json:"started"`
 }
 
-// add puts down the sums at one more coil, nil where it takes no part.
-func (c *CUSUM) add(up, down *float64) {
-	value := up
-	if up != nil && *down > *up {
-		value = new(-*down)
-	}
-	c.Up, c.Down, c.Values = append(c.Up, up), append(c.Down, down), append(c.Values, value)
+// charting is the control charts as they are drawn, coil by coil.
+type charting struct {
+	*series
+	baseline *Baseline
+	scheme   control.Scheme
+	charts   *Charts
+	rules    []RuleSignal
 }
 
-// chart runs all charts over the coils.
-func (a *analysis) chart() error {
-	b := a.report.Baseline
-	if b == nil {
-		return nil
-	}
-	monitor, err := control.NewMonitor(a.scheme)
+// drawCharts runs all charts over the coils, by the baseline of the report, and
+// puts them, the rules that fired and whether something signals at the end into it.
+func drawCharts(r *Report, s *series, o Options, said *notes) error {
+	monitor, err := control.NewMonitor(o.Scheme)
 	if err != nil {
 		return err
 	}
-	c := &Charts{
-		Individuals: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - 3*b.SigmaWithinOhms, Upper: b.MeanOhms + 3*b.SigmaWithinOhms,
-			Signals: []int{}},
-		EWMA: Chart{Centre: b.MeanOhms, Signals: []int{}},
-		CUSUM: CUSUM{Centre: b.MeanOhms, SigmaOhms: b.SigmaWithinOhms, Slack: a.scheme.Slack, DecisionInterval: a.scheme.DecisionInterval,
-			Limit: a.scheme.DecisionInterval, Lower: -a.scheme.DecisionInterval, Signals: []int{}, Started: []int{}},
-	}
-	a.report.Charts = c
+	c := charting{series: s, baseline: r.Baseline, scheme: o.Scheme, charts: emptyCharts(r.Baseline, o.Scheme), rules: r.Rules}
 	step := control.Step{}
-	used := 0
-	for i := range a.coils {
-		sigma := math.Hypot(b.SigmaWithinOhms, a.ownErrorOver(i, b.UsualErrorOhms))
-		a.chartIndividual(c, i, sigma)
-		if a.outlier[i] {
-			c.EWMA.add(nil, 0)
-			c.CUSUM.add(nil, nil)
-			a.extendEWMALimits(c, step.EWMALimit)
-			continue
+	for i := range s.coils {
+		sigma := math.Hypot(c.baseline.SigmaWithinOhms, s.ownError(i, c.baseline.UsualErrorOhms))
+		c.chartIndividual(i, sigma)
+		if !s.outlier[i] {
+			step = monitor.Add((s.ohms[i] - c.baseline.MeanOhms) / sigma)
 		}
-		used++
-		step = monitor.Add((a.ohms[i] - b.MeanOhms) / sigma)
-		a.chartStep(c, i, used, step)
+		c.chartEWMA(i, step)
+		c.chartCUSUM(i, step)
+		if !s.outlier[i] {
+			c.addRules(step.Fired, i)
+		}
 	}
-	half := b.SigmaWithinOhms * a.scheme.EWMALimit * math.Sqrt(a.scheme.Lambda/(2-a.scheme.Lambda))
-	c.EWMA.Lower, c.EWMA.Upper = b.MeanOhms-half, b.MeanOhms+half
-	c.MovingRange = a.movingRanges(b)
+	c.charts.MovingRange = c.chartMovingRanges()
+	c.charts.Means, c.charts.Ranges, err = chartSubgroups(s.keptOhms(), c.baseline, o.Subgroup, said)
 	// A lone coil beyond its limits at the end is named as such; what the
 	// charts say as a whole is the last step.
-	a.report.Signal = used > 0 && step.Signal()
-	return a.chartSubgroups(c)
+	r.Charts, r.Rules, r.Signal = c.charts, c.rules, step.Signal()
+	return err
 }
 
-func (a *analysis) chartIndividual(c *Charts, i int, sigma float64) {
-	b := a.report.Baseline
-	c.Individuals.add(&a.ohms[i], 0)
-	c.Individuals.LowerLimits = append(c.Individuals.LowerLimits, b.MeanOhms-3*sigma)
-	c.Individuals.UpperLimits = append(c.Individuals.UpperLimits, b.MeanOhms+3*sigma)
-	if control.Beyond(math.Abs(a.ohms[i]-b.MeanOhms), 3*sigma) {
-		c.Individuals.Signals = append(c.Individuals.Signals, i+1)
-		if a.outlier[i] { // not part of any run, but beyond the limits all the same
-			a.addRules((1<<control.WE1|1<<control.N1)&a.scheme.Rules, i)
+// emptyCharts have their lines, and no coil as yet.
+func emptyCharts(b *Baseline, s control.Scheme) *Charts {
+	half := b.SigmaWithinOhms * s.EWMALimit * math.Sqrt(s.Lambda/(2-s.Lambda))
+	return &Charts{
+		Individuals: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - 3*b.SigmaWithinOhms, Upper: b.MeanOhms + 3*b.SigmaWithinOhms,
+			Signals: []int{}},
+		EWMA: Chart{Centre: b.MeanOhms, Lower: b.MeanOhms - half, Upper: b.MeanOhms + half, Signals: []int{}},
+		CUSUM: CUSUM{Centre: b.MeanOhms, SigmaOhms: b.SigmaWithinOhms, Slack: s.Slack, DecisionInterval: s.DecisionInterval,
+			Limit: s.DecisionInterval, Lower: -s.DecisionInterval, Signals: []int{}, Started: []int{}},
+	}
+}
+
+func (c *charting) chartIndividual(i int, sigma float64) {
+	mean, chart := c.baseline.MeanOhms, &c.charts.Individuals
+	chart.Values = append(chart.Values, &c.ohms[i])
+	chart.LowerLimits = append(chart.LowerLimits, mean-3*sigma)
+	chart.UpperLimits = append(chart.UpperLimits, mean+3*sigma)
+	if control.Beyond(math.Abs(c.ohms[i]-mean), 3*sigma) {
+		chart.Signals = append(chart.Signals, i+1)
+		if c.outlier[i] { // not part of any run, but beyond the limits all the same
+			c.addRules((1<<control.WE1|1<<control.N1)&c.scheme.Rules, i)
 		}
 	}
 }
 
-func (a *analysis) chartStep(c *Charts, i, used int, step control.Step) {
-	b := a.report.Baseline
-	ewma, up, down := b.MeanOhms+b.SigmaWithinOhms*step.EWMA, step.Up, step.Down
-	c.EWMA.add(&ewma, 0)
-	a.extendEWMALimits(c, step.EWMALimit)
+// chartEWMA adds coil i; an outlier has no value, and the limits of the coil
+// before.
+func (c *charting) chartEWMA(i int, step control.Step) {
+	mean, sigma, chart := c.baseline.MeanOhms, c.baseline.SigmaWithinOhms, &c.charts.EWMA
+	chart.LowerLimits = append(chart.LowerLimits, mean-sigma*step.EWMALimit)
+	chart.UpperLimits = append(chart.UpperLimits, mean+sigma*step.EWMALimit)
+	if c.outlier[i] {
+		chart.Values = append(chart.Values, nil)
+		return
+	}
+	chart.Values = append(chart.Values, new(mean+sigma*step.EWMA))
 	if step.EWMASignal {
-		c.EWMA.Signals = append(c.EWMA.Signals, i+1)
+		chart.Signals = append(chart.Signals, i+1)
 	}
-	c.CUSUM.add(&up, &down)
+}
+
+// chartCUSUM adds coil i; an outlier takes no part.
+func (c *charting) chartCUSUM(i int, step control.Step) {
+	chart := &c.charts.CUSUM
+	if c.outlier[i] {
+		chart.Up, chart.Down, chart.Values = append(chart.Up, nil), append(chart.Down, nil), append(chart.Values, nil)
+		return
+	}
+	larger, run := step.Up, step.UpRun
+	if step.Down > step.Up {
+		larger, run = -step.Down, step.DownRun
+	}
+	chart.Up, chart.Down, chart.Values = append(chart.Up, &step.Up), append(chart.Down, &step.Down), append(chart.Values, &larger)
 	if step.CUSUMSignal {
-		run := step.UpRun
-		if step.Down > step.Up {
-			run = step.DownRun
-		}
-		c.CUSUM.Signals = append(c.CUSUM.Signals, i+1)
-		c.CUSUM.Started = append(c.CUSUM.Started, a.kept[used-run]+1)
+		last, _ := slices.BinarySearch(c.kept, i)
+		chart.Signals = append(chart.Signals, i+1)
+		chart.Started = append(chart.Started, c.kept[last+1-run]+1)
 	}
-	a.addRules(step.Fired, i)
 }
 
-func (a *analysis) addRules(fired control.RuleSet, i int) {
+func (c *charting) addRules(fired control.RuleSet, i int) {
 	for _, rule := range fired.Rules() {
-		a.report.Rules = append(a.report.Rules, RuleSignal{rule.String(), a.coils[i].Sequence, i + 1, rule.Meaning()})
+		c.rules = append(c.rules, RuleSignal{rule.String(), c.coils[i].Sequence, i + 1, rule.Meaning()})
 	}
 }
 
-func (a *analysis) extendEWMALimits(c *Charts, limit float64) {
-	b := a.report.Baseline
-	c.EWMA.LowerLimits = append(c.EWMA.LowerLimits, b.MeanOhms-b.SigmaWithinOhms*limit)
-	c.EWMA.UpperLimits = append(c.EWMA.UpperLimits, b.MeanOhms+b.SigmaWithinOhms*limit)
-}
-
-// movingRanges charts the differences of neighbours, outliers left out.
-func (a *analysis) movingRanges(b *Baseline) Chart {
-	c := Chart{Centre: b.MeanRangeOhms, Upper: control.RangeLimit(b.MeanRangeOhms), Signals: []int{}, Values: make([]*float64, len(a.coils))}
-	for k := 1; k < len(a.kept); k++ {
-		i := a.kept[k]
-		r := math.Abs(a.ohms[i] - a.ohms[a.kept[k-1]])
-		c.Values[i] = &r
-		if control.Beyond(r, c.Upper) {
-			c.Signals = append(c.Signals, i+1)
+// chartMovingRanges charts the differences of neighbours, outliers left out.
+func (c *charting) chartMovingRanges() Chart {
+	mean := c.baseline.MeanRangeOhms
+	chart := Chart{Centre: mean, Upper: control.RangeLimit(mean), Signals: []int{}, Values: make([]*float64, len(c.coils))}
+	for k, r := range control.MovingRanges(c.keptOhms()) {
+		i := c.kept[k+1]
+		chart.Values[i] = &r
+		if control.Beyond(r, chart.Upper) {
+			chart.Signals = append(chart.Signals, i+1)
 		}
 	}
-	return c
+	return chart
 }
 
-// chartSubgroups charts means and ranges of so many kept coils in a row. Limits
-// come from the baseline's sigma; what is left at the end makes no subgroup.
-func (a *analysis) chartSubgroups(c *Charts) error {
-	n, b := a.options.Subgroup, a.report.Baseline
+// chartSubgroups charts means and ranges of n values in a row; nil for n below 2
+// and for too few values. Limits come from the baseline's sigma; what is left at
+// the end makes no subgroup.
+func chartSubgroups(ohms []float64, b *Baseline, n int, said *notes) (means, ranges *Chart, err error) {
 	if n < 2 {
-		return nil
+		return nil, nil, nil
 	}
-	var groups [][]float64
-	for k := 0; k+n <= len(a.kept); k += n {
-		groups = append(groups, pick(a.ohms, a.kept[k:k+n]))
+	if len(ohms) < n {
+		said.add("%d coils make no subgroup of %d", len(ohms), n)
+		return nil, nil, nil
 	}
-	if len(groups) == 0 {
-		a.note("%d coils make no subgroup of %d", len(a.kept), n)
-		return nil
-	}
-	s, err := control.ChartSubgroups(groups)
+	s, err := control.ChartSubgroups(slices.Collect(slices.Chunk(ohms[:len(ohms)/n*n], n)))
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	s.Centre, s.Sigma = b.MeanOhms, b.SigmaWithinOhms
 	k, err := control.ConstantsFor(n)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
-	means, ranges := &Chart{Centre: b.MeanOhms, Signals: []int{}}, &Chart{Centre: k.MeanRange * b.SigmaWithinOhms, Signals: []int{}}
+	means, ranges = &Chart{Centre: b.MeanOhms, Signals: []int{}}, &Chart{Centre: k.MeanRange * b.SigmaWithinOhms, Signals: []int{}}
 	means.Lower, means.Upper = s.MeanLimits(n)
 	if ranges.Lower, ranges.Upper, err = s.RangeLimits(n); err != nil {
-		return err
+		return nil, nil, err
 	}
-	for g := range groups {
-		means.add(&s.Means[g], g+1)
-		ranges.add(&s.Ranges[g], g+1)
+	for g := range s.Means {
+		means.addJudged(&s.Means[g])
+		ranges.addJudged(&s.Ranges[g])
 	}
-	c.Means, c.Ranges = means, ranges
-	return nil
+	return means, ranges, nil
 }
 
-// add appends a value; given its index, it is judged by the chart's limits.
-func (c *Chart) add(value *float64, index int) {
+// addJudged appends a value and judges it by the chart's limits.
+func (c *Chart) addJudged(value *float64) {
 	c.Values = append(c.Values, value)
-	if index == 0 || value == nil {
-		return
-	}
 	half := (c.Upper - c.Lower) / 2
-	middle := c.Lower + half
-	if control.Beyond(math.Abs(*value-middle), half) {
-		c.Signals = append(c.Signals, index)
+	if control.Beyond(math.Abs(*value-(c.Lower+half)), half) {
+		c.Signals = append(c.Signals, len(c.Values))
 	}
 }

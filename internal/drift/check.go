@@ -44,58 +44,60 @@ type CheckChannel struct {
 	levels []piece
 }
 
-// watchCheckStandard charts the check standard by itself.
-func (a *analysis) watchCheckStandard() {
+// watchCheckStandard charts the check standard by itself; nil when there is none.
+func watchCheckStandard(s *series, o Options, said *notes) *CheckChannel {
 	c := &CheckChannel{Signals: []int{}}
-	var occasions []gauge.Occasion
-	for i, coil := range a.coils {
-		for _, ohms := range coil.CheckStandardOhms {
+	var ohms []float64
+	for i, coil := range s.coils {
+		for range coil.CheckStandardOhms {
 			c.at = append(c.at, i)
-			occasions = append(occasions, gauge.Occasion{Value: ohms})
 		}
+		ohms = append(ohms, coil.CheckStandardOhms...)
 	}
-	c.Count = len(occasions)
+	c.Count = len(ohms)
 	if c.Count == 0 {
-		a.note("no check standard was measured, and without one a meter that drifts looks like a winder that does")
-		return
+		said.add("no check standard was measured, and without one a meter that drifts looks like a winder that does")
+		return nil
 	}
-	a.report.CheckStandard = c
-	watched, err := gauge.WatchCheckStandard(occasions, gauge.CheckBaseline(c.Count), a.scheme)
+	watched, err := gauge.WatchCheckStandard(ohms, gauge.CheckBaseline(c.Count), o.Scheme)
 	if err == nil {
 		c.CentreOhms, c.SigmaOhms, c.LowerOhms, c.UpperOhms = &watched.Centre, &watched.Sigma, &watched.Lower, &watched.Upper
-		for _, j := range merged(watched.Outside, watched.EWMAOutside) {
+		for _, j := range slices.Concat(watched.Outside, watched.EWMAOutside) {
 			c.Signals = append(c.Signals, c.at[j-1]+1)
 		}
-		c.Signals = slices.Compact(c.Signals) // several measurements beside one coil
+		slices.Sort(c.Signals)
+		c.Signals = slices.Compact(c.Signals)
 	} else {
-		a.note("no limits for the check standard: %v", err)
+		said.add("no limits for the check standard: %v", err)
 	}
 	c.ratio = make([]float64, c.Count)
-	for j, o := range occasions {
-		c.ratio[j] = o.Value/occasions[0].Value - 1
+	for j := range ohms {
+		c.ratio[j] = ohms[j]/ohms[0] - 1
 	}
-	a.checkTrend(c)
-	c.findLevels(occasions)
-	if reference := a.options.CheckReferenceOhms; reference > 0 {
-		off := occasions[0].Value/reference*(1+statistics.MomentsOf(c.ratio[c.Count-c.few():]).Mean) - 1
+	c.fitSlope(said)
+	c.findLevels(ohms)
+	if reference := o.CheckReferenceOhms; reference > 0 {
+		off := ohms[0]/reference*(1+statistics.MomentsOf(c.ratio[c.Count-c.readingsAtEnd():]).Mean) - 1
 		c.OffReferenceRatio = &off
 	}
 	c.CameBack = c.AwayRatio == nil && len(c.levels) > 2
-	c.Sentence = c.sentence(a)
+	c.Sentence = c.sentence(s)
+	return c
 }
 
-func (a *analysis) checkTrend(c *CheckChannel) {
+// fitSlope fits its trend over all coils.
+func (c *CheckChannel) fitSlope(said *notes) {
 	if c.Count < minSloped {
-		a.note("the check standard was measured %d times, too few for a trend of it: %d are needed", c.Count, minSloped)
+		said.add("the check standard was measured %d times, too few for a trend of it: %d are needed", c.Count, minSloped)
 		return
 	}
 	x := make([]float64, c.Count)
 	for j, i := range c.at {
 		x[j] = float64(i)
 	}
-	line, err := statistics.FitLine(x, c.ratio, nil)
+	line, err := statistics.FitLine(x, c.ratio)
 	if err != nil {
-		a.note("no trend of the check standard: %v", err)
+		said.add("no trend of the check standard: %v", err)
 		return
 	}
 	p := line.P()
@@ -104,45 +106,37 @@ func (a *analysis) checkTrend(c *CheckChannel) {
 
 // findLevels cuts its readings as the coils are cut, and says whether it stands
 // elsewhere now than at its beginning.
-func (c *CheckChannel) findLevels(occasions []gauge.Occasion) {
+func (c *CheckChannel) findLevels(ohms []float64) {
 	if c.Count < 2*fewAtEnd {
 		return
 	}
-	values, ones := make([]float64, c.Count), make([]float64, c.Count)
-	for j, o := range occasions {
-		values[j], ones[j] = o.Value, 1
-	}
-	s := newSegmenter(values, ones, 1, nil)
-	c.levels = s.describe()
+	s := newSegmenter(ohms, slices.Repeat([]float64{1}, c.Count), 1, nil)
+	c.levels = s.describePieces()
 	first, last := c.levels[0], c.levels[len(c.levels)-1]
 	if len(c.levels) == 1 && first.slope == 0 {
 		return
 	}
-	rss := 0.0
-	for _, p := range c.levels {
-		rss += s.pieceRSS(p)
-	}
 	df := float64(max(1, c.Count-2*len(c.levels)))
-	from, to := first.at(first.first), last.at(last.last-1)
-	spread := math.Sqrt(rss / df * (1/float64(first.last-first.first) + 1/float64(last.last-last.first)))
-	if away := c.moved(); statistics.TestP(to-from, spread, df) < alpha && math.Abs(away) > leastAwayRatio {
+	from, to := first.heightAt(first.first), last.heightAt(last.last-1)
+	spread := math.Sqrt(s.rssOfPieces(c.levels) / df * (1/float64(first.last-first.first) + 1/float64(last.last-last.first)))
+	if away := c.movedRatio(); statistics.TestP(to-from, spread, df) < alpha && math.Abs(away) > leastAwayRatio {
 		c.AwayRatio = &away
 	}
 }
 
-func (c *CheckChannel) sentence(a *analysis) string {
-	coil := func(j int) string { return a.name(c.at[j]) }
+func (c *CheckChannel) sentence(in *series) string {
+	coil := func(j int) string { return in.coilName(c.at[j]) }
 	switch {
 	case c.AwayRatio != nil:
 		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its "+
-			"temperature drift", fewAtEnd, percent(*c.AwayRatio), fewAtEnd)
+			"temperature drift", fewAtEnd, signedPercent(*c.AwayRatio), fewAtEnd)
 	case c.CentreOhms == nil:
-		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", count(c.Count, "time"))
+		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", countOf(c.Count, "time"))
 	case c.CameBack:
 		return fmt.Sprintf("the check standard moved at %s, and is back since %s: look at what was done to the meter and its leads",
 			coil(c.levels[1].first), coil(c.levels[len(c.levels)-1].first))
 	case len(c.Signals) > 0:
-		return fmt.Sprintf("the check standard was beyond its limits at %s, but its other readings do not follow", a.name(c.Signals[0]-1))
+		return fmt.Sprintf("the check standard was beyond its limits at %s, but its other readings do not follow", in.coilName(c.Signals[0]-1))
 	}
 	if c.Count <= gauge.CheckBaseline(c.Count) {
 		return fmt.Sprintf("the check standard was measured %d times, which make its limits: there is none yet to hold against them", c.Count)
@@ -157,50 +151,34 @@ const leastAwayRatio = 5e-5
 // that a slow drift is told nearly whole, and more than one, for their noise.
 const fewAtEnd = 3
 
-// moved is how far its last readings stand from its first. A line through all
+// movedRatio is how far its last readings stand from its first. A line through all
 // of them would make half as much again of a step.
-func (c *CheckChannel) moved() float64 {
-	few := c.few()
+func (c *CheckChannel) movedRatio() float64 {
+	few := c.readingsAtEnd()
 	first, last := statistics.MomentsOf(c.ratio[:few]), statistics.MomentsOf(c.ratio[c.Count-few:])
 	return (1+last.Mean)/(1+first.Mean) - 1
 }
 
-// few is how many readings are an end: with less than six, half of them.
-func (c *CheckChannel) few() int { return min(fewAtEnd, max(1, c.Count/2)) }
-
-// merged joins two ascending lists without repeats.
-func merged(a, b []int) []int {
-	var all []int
-	for len(a) > 0 || len(b) > 0 {
-		switch {
-		case len(b) == 0 || len(a) > 0 && a[0] < b[0]:
-			all, a = append(all, a[0]), a[1:]
-		case len(a) == 0 || b[0] < a[0]:
-			all, b = append(all, b[0]), b[1:]
-		default:
-			all, a, b = append(all, a[0]), a[1:], b[1:]
-		}
-	}
-	return all
-}
+// readingsAtEnd is how many readings are an end: with less than six, half of them.
+func (c *CheckChannel) readingsAtEnd() int { return min(fewAtEnd, max(1, c.Count/2)) }
 
 // finding is what one candidate has to do with a drift.
 type finding int
 
 const (
-	unknown  finding = iota // not recorded, or too little of it
-	excluded                // it can be told that it is not the cause
-	unclear                 // too little is known to say
-	together                // it moved together with the drift: the data cannot part them
-	partial                 // it moves too, but explains less than all
-	opposite                // it moved the other way, and hides as much of the drift
-	explains                // it explains the drift
+	notRecorded   finding = iota // not recorded, or too little of it
+	notTheCause                  // it can be told that it is not the cause
+	cannotTell                   // too little is known to say
+	movedTogether                // it moved together with the drift: the data cannot part them
+	explainsPart                 // it moves too, but explains less than all
+	movedOpposite                // it moved the other way, and hides as much of the drift
+	explains                     // it explains the drift
 )
 
 // verdictOf sets the shift of the check standard against that of the coils, all
 // as ratios.
 func verdictOf(check statistics.Difference, shift, shiftError float64) finding {
-	low, high := check.Interval(level)
+	low, high := check.Interval(confidence)
 	switch {
 	case check.P < alpha && check.Value*shift > 0:
 		// It explains what it moved by at least half of.
@@ -208,28 +186,27 @@ func verdictOf(check statistics.Difference, shift, shiftError float64) finding {
 			return explains
 		}
 		if math.Abs(check.Value) > math.Abs(shift)/4 {
-			return partial
+			return explainsPart
 		}
-		return excluded
+		return notTheCause
 	case check.P < alpha && math.Abs(check.Value) > math.Abs(shift)/4:
-		return opposite
+		return movedOpposite
 	case math.Max(math.Abs(low), math.Abs(high)) < math.Abs(shift)/2:
-		return excluded
+		return notTheCause
 	}
-	return unclear
+	return cannotTell
 }
 
 // meterAtStep says what the check standard says about a step.
-func (a *analysis) meterAtStep(c ChangePoint) (finding, statistics.Difference) {
-	check := a.report.CheckStandard
+func meterAtStep(check *CheckChannel, in *series, c ChangePoint) (finding, statistics.Difference) {
 	if check == nil {
-		return unknown, statistics.Difference{}
+		return notRecorded, statistics.Difference{}
 	}
 	var before, after []float64
 	for j, i := range check.at {
 		switch {
-		case i < a.kept[c.from] || i > a.kept[c.to-1]:
-		case i < a.kept[c.k]:
+		case i < in.kept[c.from] || i > in.kept[c.to-1]:
+		case i < in.kept[c.k]:
 			before = append(before, check.ratio[j])
 		default:
 			after = append(after, check.ratio[j])
@@ -237,54 +214,53 @@ func (a *analysis) meterAtStep(c ChangePoint) (finding, statistics.Difference) {
 	}
 	d, err := statistics.Compare(statistics.MomentsOf(before), statistics.MomentsOf(after))
 	if err != nil {
-		return unclear, statistics.Difference{}
+		return cannotTell, statistics.Difference{}
 	}
 	return verdictOf(d, c.ShiftRatio, (c.ShiftRatioHigh-c.ShiftRatioLow)/4), d
 }
 
 // meterInTrend says what it says about a trend.
-func (a *analysis) meterInTrend(t *Trend) (finding, statistics.Difference) {
-	check := a.report.CheckStandard
+func meterInTrend(check *CheckChannel, in *series, t *Trend) (finding, statistics.Difference) {
 	if check == nil {
-		return unknown, statistics.Difference{}
+		return notRecorded, statistics.Difference{}
 	}
-	first, last, n := a.kept[t.first], a.kept[t.last-1], float64(t.Count-1)
+	first, last, n := in.kept[t.first], in.kept[t.last-1], float64(t.Count-1)
 	var x, y []float64
 	for j, i := range check.at {
 		if i >= first && i <= last {
 			x, y = append(x, float64(i)), append(y, check.ratio[j])
 		}
 	}
-	line, err := statistics.FitLine(x, y, nil)
+	line, err := statistics.FitLine(x, y)
 	if err != nil {
-		return unclear, statistics.Difference{}
+		return cannotTell, statistics.Difference{}
 	}
-	d := statistics.Difference{Value: n * line.Slope, StandardError: n * line.SlopeError, DegreesOfFreedom: float64(line.DegreesOfFreedom),
-		P: line.P()}
-	ref := a.reference()
+	d := statistics.Difference{Value: n * line.Slope, StandardError: n * line.SlopeError,
+		DegreesOfFreedom: float64(line.DegreesOfFreedom), P: line.P()}
+	ref := in.reference
 	return verdictOf(d, n*t.SlopeOhmsPerCoil/ref, n*t.StandardError/ref), d
 }
 
-func (a *analysis) meterClause(f finding, d statistics.Difference) string {
+func meterClause(f finding, d statistics.Difference) string {
 	low, high := 0.0, 0.0
-	if f != unknown && d.DegreesOfFreedom > 0 {
-		low, high = d.Interval(level)
+	if f != notRecorded && d.DegreesOfFreedom > 0 {
+		low, high = d.Interval(confidence)
 	}
 	switch f {
-	case excluded:
+	case notTheCause:
 		if math.Max(math.Abs(low), math.Abs(high)) < 0.00005 {
 			return "the check standard did not move with it (less than 0.01 %)"
 		}
-		return fmt.Sprintf("the check standard did not move with it (%s, %s)", percent(d.Value), between(low, high))
-	case unclear:
+		return fmt.Sprintf("the check standard did not move with it (%s, %s)", signedPercent(d.Value), percentInterval(low, high))
+	case cannotTell:
 		return "the check standard was measured too seldom around it to clear the meter"
-	case partial:
-		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", percent(d.Value), between(low, high))
-	case opposite:
+	case explainsPart:
+		return fmt.Sprintf("the check standard moved too (%s, %s), which accounts for a part", signedPercent(d.Value), percentInterval(low, high))
+	case movedOpposite:
 		return fmt.Sprintf("the check standard moved the other way (%s, %s), so that the coils moved by more than they seem to",
-			percent(d.Value), between(low, high))
+			signedPercent(d.Value), percentInterval(low, high))
 	case explains:
-		return fmt.Sprintf("the check standard moved alike (%s, %s)", percent(d.Value), between(low, high))
+		return fmt.Sprintf("the check standard moved alike (%s, %s)", signedPercent(d.Value), percentInterval(low, high))
 	}
 	return "no check standard was measured, so the meter is not cleared"
 }

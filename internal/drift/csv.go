@@ -58,7 +58,7 @@ func readCSV(r io.Reader) ([]Coil, error) {
 		}
 		status := csvStatus(row)
 		if status == "void" || status == "superseded" {
-			coils.reserve(row)
+			coils.keepPlace(row)
 			continue // whatever else is in it
 		}
 		coil := csvCoil(row, status)
@@ -68,11 +68,11 @@ func readCSV(r io.Reader) ([]Coil, error) {
 		if err := coil.check(); err != nil {
 			return nil, fmt.Errorf("line %d, %w", row.Line, err)
 		}
-		if coils.add(coil, row); row.Err() != nil {
+		if coils.placeCoil(coil, row); row.Err() != nil {
 			return nil, row.Err()
 		}
 	}
-	found := coils.list()
+	found := coils.coilsInOrder()
 	if len(found) == 0 {
 		return nil, &sheet.Fault{Problem: "no coils in the file"}
 	}
@@ -94,9 +94,9 @@ func csvCoil(row *sheet.Row, status string) Coil {
 		Sequence: csvSequence(row), Time: row.Time("time"), Serial: row.Plain("serial"), Batch: row.Plain("batch"),
 		ExpandedUncertaintyOhms: row.Number("expanded_uncertainty_ohms"), CoverageFactor: row.Number("coverage_factor"),
 		Spool: row.Plain("spool"), Winder: row.Plain("winder"), Operator: row.Plain("operator"),
-		TemperatureCelsius: csvOptional(row, "temperature_celsius"),
+		TemperatureCelsius: csvNumberOrNil(row, "temperature_celsius"),
 	}
-	if check := csvOptional(row, "check_standard_ohms"); check != nil {
+	if check := csvNumberOrNil(row, "check_standard_ohms"); check != nil {
 		c.CheckStandardOhms = []float64{*check}
 	}
 	row.Needed("r20_ohms")
@@ -116,7 +116,7 @@ func csvSequence(row *sheet.Row) int {
 	return row.Count("sequence", 1)
 }
 
-func csvOptional(row *sheet.Row, column string) *float64 {
+func csvNumberOrNil(row *sheet.Row, column string) *float64 {
 	if row.Text(column) == "" {
 		return nil
 	}

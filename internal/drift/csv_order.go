@@ -30,9 +30,9 @@ type csvPlace struct {
 	sequence int
 }
 
-// reserve keeps the place of a withdrawn measurement for the one that comes
+// keepPlace keeps the place of a withdrawn measurement for the one that comes
 // instead of it. Faults in its row are of no account.
-func (o *csvOrder) reserve(row *sheet.Row) {
+func (o *csvOrder) keepPlace(row *sheet.Row) {
 	place := csvPlace{row.Text("batch"), row.Count("sequence", 1)}
 	if _, known := o.places[place]; known || place.sequence == 0 {
 		return
@@ -41,9 +41,9 @@ func (o *csvOrder) reserve(row *sheet.Row) {
 	o.slots = append(o.slots, csvSlot{firstMeasured: row.Time("time")})
 }
 
-// add takes the coil of a row, in the place kept for it or after the one before; a
-// fault of the row says why it can be neither.
-func (o *csvOrder) add(c Coil, row *sheet.Row) {
+// placeCoil takes the coil of a row, in the place kept for it or after the one
+// before; a fault of the row says why it can be neither.
+func (o *csvOrder) placeCoil(c Coil, row *sheet.Row) {
 	place := csvPlace{c.Batch, c.Sequence}
 	i, known := o.places[place]
 	if known && o.slots[i].filled {
@@ -52,7 +52,7 @@ func (o *csvOrder) add(c Coil, row *sheet.Row) {
 	}
 	fits, last := known, false
 	if known {
-		fits, last = o.fits(i, c)
+		fits, last = o.fitsBetween(i, c)
 	}
 	if !fits {
 		if before, follows := o.lastOf[c.Batch]; follows {
@@ -73,9 +73,9 @@ func (o *csvOrder) add(c Coil, row *sheet.Row) {
 	}
 }
 
-// fits says whether a coil in slot i stands between its neighbours of the batch by
-// number, and whether it is the last of them.
-func (o *csvOrder) fits(i int, c Coil) (fits, last bool) {
+// fitsBetween says whether a coil in slot i stands between its neighbours of the
+// batch by number, and whether it is the last of them.
+func (o *csvOrder) fitsBetween(i int, c Coil) (fits, last bool) {
 	of := func(s csvSlot) bool { return s.filled && s.coil.Batch == c.Batch }
 	for _, s := range slices.Backward(o.slots[:i]) {
 		if of(s) {
@@ -89,8 +89,8 @@ func (o *csvOrder) fits(i int, c Coil) (fits, last bool) {
 	return after < 0 || c.Sequence < o.slots[i+after].coil.Sequence, after < 0
 }
 
-// list returns the coils.
-func (o *csvOrder) list() []Coil {
+// coilsInOrder returns the coils.
+func (o *csvOrder) coilsInOrder() []Coil {
 	var coils []Coil
 	for _, s := range o.slots {
 		if s.filled {
@@ -112,7 +112,7 @@ func (c Coil) checkAfter(before Coil, row *sheet.Row) {
 			"and coils of several batches need the column batch", c.Sequence, before.Sequence)
 	case c.Sequence == 0 && !c.Time.IsZero() && c.Time.Before(before.Time):
 		row.Fail("time", "%s comes after %s; rows go in the order of winding, and coils of several batches need the column batch; "+
-			"where the time is not that of winding, tell the order by the column sequence", c.Time.Format(time.RFC3339),
-			before.Time.Format(time.RFC3339))
+			"where the time is not that of winding, tell the order by the column "+
+			"sequence", c.Time.Format(time.RFC3339), before.Time.Format(time.RFC3339))
 	}
 }

@@ -10,6 +10,7 @@ package drift
 
 import (
 	"errors"
+	"slices"
 	"time"
 
 	"coilkeep/internal/control"
@@ -69,6 +70,24 @@ func (c Coil) WoundAt() time.Time {
 	return c.FirstMeasured
 }
 
+// comparisonFactor is the factor between R20 of a coil and what it is compared by.
+func (c Coil) comparisonFactor() float64 {
+	if c.ComparedBy == 0 {
+		return 1
+	}
+	return c.ComparedBy
+}
+
+// standardError is the standard uncertainty of what a coil is compared by, 0 when
+// not known.
+func (c Coil) standardError() float64 {
+	k := c.CoverageFactor
+	if k == 0 {
+		k = 2
+	}
+	return c.ExpandedUncertaintyOhms / k * c.comparisonFactor()
+}
+
 // Options are what the analysis needs to know besides the coils. The zero
 // Options judge the coils by themselves alone.
 type Options struct {
@@ -109,14 +128,14 @@ const DefaultBaseline = 40
 // level is the confidence of every interval, and alpha the probability below
 // which a change, a trend or an effect is called real.
 const (
-	level = 0.95
-	alpha = 0.01
+	confidence = 0.95
+	alpha      = 0.01
 )
 
-// each is the share of alpha for a step where something changed on record, for
+// alphaEach is the share of alpha for a step where something changed on record, for
 // one elsewhere, and for a slope: so a quiet batch is called drifting by any of
 // them about as seldom as alpha says.
-const each = alpha / 3
+const alphaEach = alpha / 3
 
 // Report is everything found. The JSON names are contract. Indices count from 1
 // in the list of points; sequences are the coils' own numbers. What cannot be
@@ -163,9 +182,18 @@ type Report struct {
 	Spools          []SpoolEntry  `json:"spools"`
 	// Spread splits the variance by winder, batch and spool; null when the coils
 	// are all of one.
-	Spread      *DesignHistory `json:"spread"`
-	Notes       []string       `json:"notes"`
-	Conventions []string       `json:"conventions"`
+	Spread      *Spread  `json:"spread"`
+	Notes       []string `json:"notes"`
+	Conventions []string `json:"conventions"`
+}
+
+// RealTrends are the slopes established, the oldest first.
+func (r Report) RealTrends() []Trend {
+	trends := slices.Clone(r.EarlierTrends)
+	if r.Trend != nil && r.Trend.Real {
+		trends = append(trends, *r.Trend)
+	}
+	return trends
 }
 
 // Point is one coil as charted.
@@ -222,8 +250,8 @@ var conventions = []string{
 	"a rule fires at the coil that completes it, which must itself be part of the pattern; every further coil that completes it again " +
 		"fires again",
 	"charts carry on after a signal and do not start again",
-	"outliers are left out of baseline, EWMA, CUSUM, runs, trend, changes and capability; runs carry on over the gap; each is still " +
-		"judged by the limits of the individuals chart and by the rules for one point",
+	"outliers are left out of baseline, EWMA, CUSUM, runs, trend, changes and capability; runs carry on over the gap; each is still judged " +
+		"by the limits of the individuals chart and by the rules for one point",
 	"sigma within is the mean moving range over 1.128; sigma overall is the standard deviation with n - 1",
 	"the baseline is the first good coils (no outlier, not forced) and stays as it is until revised",
 	"a coil measured with a larger uncertainty than the baseline's usual one has wider limits by the difference in quadrature",

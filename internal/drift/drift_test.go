@@ -33,7 +33,7 @@ func contains(t *testing.T, what, text string, words ...string) {
 // The step at a change of spool is found at its coil, billed to the spool and
 // not to the meter or the room, and turned into turns.
 func TestStepAtSpoolChange(t *testing.T) {
-	w := newWorkshop(2).wind(40, "SP-07", none).wind(30, "SP-08", by(0.012))
+	w := newWorkshop(2).wind(40, "SP-07", unmoved).wind(30, "SP-08", movedBy(0.012))
 	r := analysed(t, w.coils, ordinary())
 	if len(r.ChangePoints) != 1 {
 		t.Fatalf("%d changes, want one: %+v", len(r.ChangePoints), r.ChangePoints)
@@ -80,7 +80,7 @@ func TestDriftingMeterIsBilledToTheMeter(t *testing.T) {
 		{"at once", func(i int) float64 { return 0.01 * float64(i/50) }, "+1.0 %"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			coils := newWorkshop(5).wind(100, "SP-07", none).coils
+			coils := newWorkshop(5).wind(100, "SP-07", unmoved).coils
 			coils[50].Spool = "SP-08" // an innocent bystander
 			for i := range coils {
 				f := 1 + tt.drift(i)
@@ -104,7 +104,7 @@ func TestDriftingMeterIsBilledToTheMeter(t *testing.T) {
 
 // A probe that does not follow the coils makes R20 move with the room.
 func TestRoomIsBilledToTheRoom(t *testing.T) {
-	coils := newWorkshop(7).wind(80, "SP-07", none).coils
+	coils := newWorkshop(7).wind(80, "SP-07", unmoved).coils
 	for i := range coils {
 		celsius := 21 + 3*math.Sin(float64(i)/9)
 		coils[i].TemperatureCelsius = &celsius
@@ -124,7 +124,7 @@ func TestRoomIsBilledToTheRoom(t *testing.T) {
 		}
 	}
 	// A jump of the room together with the coils cannot be told from a step.
-	coils = newWorkshop(8).wind(80, "SP-07", none).coils
+	coils = newWorkshop(8).wind(80, "SP-07", unmoved).coils
 	for i := range coils[40:] {
 		*coils[40+i].TemperatureCelsius += 5
 		coils[40+i].R20Ohms *= 0.985
@@ -143,7 +143,7 @@ func TestTrend(t *testing.T) {
 	}{{"from the first coil", 0, 1, 3}, {"from coil 61", 60, 61, 4}} {
 		t.Run(tt.name, func(t *testing.T) {
 			const slope = 0.0003
-			r := analysed(t, newWorkshop(tt.seed).wind(tt.quiet, "SP-07", none).wind(50, "SP-07",
+			r := analysed(t, newWorkshop(tt.seed).wind(tt.quiet, "SP-07", unmoved).wind(50, "SP-07",
 				func(i int) float64 { return slope * float64(i) }).coils, ordinary())
 			if r.Trend == nil || !r.Trend.Real {
 				t.Fatalf("no trend: %s", r.Summary)
@@ -166,7 +166,7 @@ func TestTrend(t *testing.T) {
 
 // Single bad coils are named and change nothing else.
 func TestOutliersAreNamedAndLeftOut(t *testing.T) {
-	clean := newWorkshop(6).wind(60, "SP-07", none).coils
+	clean := newWorkshop(6).wind(60, "SP-07", unmoved).coils
 	spoiled := slices.Clone(clean)
 	spoiled[20].R20Ohms *= 0.9
 	spoiled[33].R20Ohms *= 1.25
@@ -178,8 +178,7 @@ func TestOutliersAreNamedAndLeftOut(t *testing.T) {
 	if !slices.Equal(named, []int{21, 34}) || len(a.Outliers) != 0 {
 		t.Fatalf("outliers %v and %v, want 21 and 34 and none", named, a.Outliers)
 	}
-	if math.Abs(b.Baseline.MeanOhms/a.Baseline.MeanOhms-1) > 0.0005 ||
-		math.Abs(b.Baseline.SigmaWithinOhms/a.Baseline.SigmaWithinOhms-1) > 0.15 {
+	if math.Abs(b.Baseline.MeanOhms/a.Baseline.MeanOhms-1) > 0.0005 || math.Abs(b.Baseline.SigmaWithinOhms/a.Baseline.SigmaWithinOhms-1) > 0.15 {
 		t.Errorf("the baseline moved from %+v to %+v", a.Baseline, b.Baseline)
 	}
 	if b.Drifting || b.Points[20].InBaseline {
@@ -207,7 +206,7 @@ func TestOutliersAreNamedAndLeftOut(t *testing.T) {
 // With few coils the report says so and gives what it can.
 func TestFewCoils(t *testing.T) {
 	for n := 1; n <= 12; n++ {
-		r := analysed(t, newWorkshop(8).wind(n, "SP-07", none).coils, ordinary())
+		r := analysed(t, newWorkshop(8).wind(n, "SP-07", unmoved).coils, ordinary())
 		if (r.Baseline != nil) != (n >= control.LeastBaseline) {
 			t.Errorf("%d coils: baseline %v", n, r.Baseline)
 		}
@@ -263,7 +262,7 @@ func TestWithoutScatter(t *testing.T) {
 // A coil known less well than the others has wider limits, and does not join the
 // baseline when it was forced.
 func TestUncertainCoilsHaveWiderLimits(t *testing.T) {
-	coils := newWorkshop(9).wind(60, "SP-07", none).coils
+	coils := newWorkshop(9).wind(60, "SP-07", unmoved).coils
 	coils[50].R20Ohms = targetOhms * 1.014 // 4 sigma
 	if r := analysed(t, coils, ordinary()); !slices.Contains(r.Charts.Individuals.Signals, 51) {
 		t.Error("a coil 4 sigma off is within its limits")
@@ -280,7 +279,7 @@ func TestUncertainCoilsHaveWiderLimits(t *testing.T) {
 }
 
 func TestBaselineChoices(t *testing.T) {
-	coils := newWorkshop(10).wind(80, "SP-07", none).coils
+	coils := newWorkshop(10).wind(80, "SP-07", unmoved).coils
 	o := ordinary()
 	o.BaselineCount = 25
 	if b := analysed(t, coils, o).Baseline; b.Count != 25 || b.LastSequence != 25 || !b.Short {
@@ -301,7 +300,7 @@ func TestBaselineChoices(t *testing.T) {
 }
 
 func TestChangeWithinBaselineIsSaid(t *testing.T) {
-	r := analysed(t, newWorkshop(16).wind(15, "SP-07", none).wind(60, "SP-08", by(0.02)).coils, ordinary())
+	r := analysed(t, newWorkshop(16).wind(15, "SP-07", unmoved).wind(60, "SP-08", movedBy(0.02)).coils, ordinary())
 	if !slices.ContainsFunc(r.Notes, func(s string) bool { return strings.Contains(s, "the baseline holds the change at coil 16") }) {
 		t.Errorf("notes %q", r.Notes)
 	}
@@ -318,7 +317,7 @@ func TestAutocorrelationIsFlagged(t *testing.T) {
 	if r.Autocorrelation == nil || !r.Autocorrelation.Flagged || r.Autocorrelation.Widening < 1.2 {
 		t.Errorf("autocorrelation %+v, want it flagged", r.Autocorrelation)
 	}
-	quiet := analysed(t, newWorkshop(13).wind(150, "", none).coils, ordinary())
+	quiet := analysed(t, newWorkshop(13).wind(150, "", unmoved).coils, ordinary())
 	if quiet.Autocorrelation.Flagged || quiet.Autocorrelation.Widening != 1 {
 		t.Errorf("independent coils are flagged: %+v", quiet.Autocorrelation)
 	}
@@ -327,7 +326,7 @@ func TestAutocorrelationIsFlagged(t *testing.T) {
 func TestSubgroupCharts(t *testing.T) {
 	o := ordinary()
 	o.Subgroup = 5
-	r := analysed(t, newWorkshop(14).wind(60, "", none).wind(20, "", by(0.006)).coils, o)
+	r := analysed(t, newWorkshop(14).wind(60, "", unmoved).wind(20, "", movedBy(0.006)).coils, o)
 	if n := len(r.Charts.Means.Values); n != 16 {
 		t.Fatalf("%d subgroups, want 16", n)
 	}
@@ -339,7 +338,7 @@ func TestSubgroupCharts(t *testing.T) {
 }
 
 func TestContractNames(t *testing.T) {
-	r := analysed(t, newWorkshop(2).wind(40, "SP-07", none).wind(30, "SP-08", by(0.012)).coils, ordinary())
+	r := analysed(t, newWorkshop(2).wind(40, "SP-07", unmoved).wind(30, "SP-08", movedBy(0.012)).coils, ordinary())
 	text, err := json.Marshal(r)
 	if err != nil {
 		t.Fatal(err)
@@ -432,7 +431,7 @@ func TestRefuses(t *testing.T) {
 // A pause and a change of operator at one coil cannot be told apart: both are
 // listed.
 func TestCoincidingMarks(t *testing.T) {
-	w := newWorkshop(15).wind(40, "SP-07", none).wind(40, "SP-07", by(-0.015))
+	w := newWorkshop(15).wind(40, "SP-07", unmoved).wind(40, "SP-07", movedBy(-0.015))
 	for i := range w.coils[40:] {
 		w.coils[40+i].Operator = "Jon"
 		w.coils[40+i].Time = w.coils[40+i].Time.Add(14 * time.Hour)
@@ -455,7 +454,7 @@ func TestEndedTrendIsTold(t *testing.T) {
 	const batches = 40
 	for seed := range uint64(batches) {
 		ramp := func(i int) float64 { return 0.0004 * float64(i) }
-		r := analysed(t, newWorkshop(seed).wind(40, "SP-07", ramp).wind(40, "SP-07", by(0.016)).coils, ordinary())
+		r := analysed(t, newWorkshop(seed).wind(40, "SP-07", ramp).wind(40, "SP-07", movedBy(0.016)).coils, ordinary())
 		if !r.Drifting {
 			t.Errorf("seed %d: called quiet: %s", seed, r.Summary)
 		}
@@ -481,7 +480,7 @@ func TestEndedTrendIsTold(t *testing.T) {
 // A slope that begins on a new spool, beside a step there: both are told.
 func TestTrendBeginsOnNewSpool(t *testing.T) {
 	ramp := func(i int) float64 { return 0.012 + 0.0004*float64(i) }
-	r := analysed(t, newWorkshop(4).wind(30, "SP-07", none).wind(40, "SP-08", ramp).coils, ordinary())
+	r := analysed(t, newWorkshop(4).wind(30, "SP-07", unmoved).wind(40, "SP-08", ramp).coils, ordinary())
 	contains(t, "summary", r.Summary, "From coil 31 (HN-0031) the coils rise by",
 		"it begins at the change to spool SP-08; nothing else recorded changed on the way",
 		"Before that: from coil 31 (HN-0031), +1.")
@@ -490,7 +489,7 @@ func TestTrendBeginsOnNewSpool(t *testing.T) {
 // A twentieth of a kelvin does not make a percent, however well it goes with the
 // step; and where coils are numbered over several batches, the serial is told.
 func TestStillRoomIsNotSuspected(t *testing.T) {
-	coils := newWorkshop(3).wind(30, "SP-07", none).wind(30, "SP-08", by(0.015)).coils
+	coils := newWorkshop(3).wind(30, "SP-07", unmoved).wind(30, "SP-08", movedBy(0.015)).coils
 	for i := range coils {
 		celsius := 20.40 + 0.01*float64(i%2)
 		if i >= 30 {

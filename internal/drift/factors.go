@@ -33,11 +33,11 @@ type Group struct {
 
 // recordedFactor is something recorded about every coil that they can be compared by.
 type recordedFactor struct {
-	name string
-	of   func(Coil) string
+	name    string
+	valueOf func(Coil) string
 	// level is true where steps and trends are taken out first, which would
 	// otherwise pass for an effect of the hour they fell on.
-	level bool
+	levelled bool
 }
 
 var recordedFactors = []recordedFactor{
@@ -46,21 +46,24 @@ var recordedFactors = []recordedFactor{
 	{"operator", func(c Coil) string { return c.Operator }, false},
 	{"batch", func(c Coil) string { return c.Batch }, false},
 	{"time of day", timeOfDay, true},
-	{"flag", doubtOrOrdinary, true},
+	{"flag", flagOrOrdinary, true},
 }
 
 // compareFactors runs a one-way analysis of variance by everything recorded with
 // two values or more.
-func (a *analysis) compareFactors() {
+func compareFactors(m *movement, said *notes) []Factor {
+	factors := []Factor{}
+	levelled := valuesAt(m.levelledOhms(), m.kept)
 	for _, f := range recordedFactors {
-		values := a.ohms
-		if f.level {
-			values = a.levelled()
+		values := m.keptOhms()
+		if f.levelled {
+			values = levelled
 		}
-		if factor, ok := a.factor(f, values); ok {
-			a.report.Factors = append(a.report.Factors, factor)
+		if factor, ok := compareByFactor(f.name, m.groupsBy(f.valueOf), values, said); ok {
+			factors = append(factors, factor)
 		}
 	}
+	return factors
 }
 
 // timeOfDay is the quarter of the day a coil was measured in, by its own zone.
@@ -80,19 +83,19 @@ func timeOfDay(c Coil) string {
 	}
 }
 
-func doubtOrOrdinary(c Coil) string {
+func flagOrOrdinary(c Coil) string {
 	if c.Doubtful == "" {
 		return "ordinary"
 	}
 	return c.Doubtful
 }
 
-// levelled are all coils as if the process had stood where it began.
-func (a *analysis) levelled() []float64 {
-	levels := a.levels()
+// levelledOhms are all coils as if the process had stood where it began.
+func (m *movement) levelledOhms() []float64 {
+	levels := m.levels()
 	values := make([]float64, len(levels))
 	for i, l := range levels {
-		values[i] = a.ohms[i] - l + levels[0]
+		values[i] = m.ohms[i] - l + levels[0]
 	}
 	return values
 }
@@ -103,13 +106,13 @@ type group struct {
 	kept []int // places among the kept coils
 }
 
-// groups parts the kept coils by a factor, in the order of first appearance.
+// groupsBy parts the kept coils by a factor, in the order of first appearance.
 // Coils it was not recorded for are in none.
-func (a *analysis) groups(of func(Coil) string) []group {
+func (s *series) groupsBy(valueOf func(Coil) string) []group {
 	var groups []group
 	index := map[string]int{}
-	for k, i := range a.kept {
-		key := of(a.coils[i])
+	for k := range s.kept {
+		key := valueOf(s.keptCoil(k))
 		if key == "" {
 			continue
 		}
@@ -124,21 +127,21 @@ func (a *analysis) groups(of func(Coil) string) []group {
 	return groups
 }
 
-func (a *analysis) factor(by recordedFactor, ohms []float64) (Factor, bool) {
-	f := Factor{Factor: by.name}
-	groups := a.groups(by.of)
+// compareByFactor compares the groups of a factor by the values of the kept coils;
+// false when they cannot be.
+func compareByFactor(name string, groups []group, kept []float64, said *notes) (Factor, bool) {
+	f := Factor{Factor: name}
 	if len(groups) < 2 {
 		return Factor{}, false // one value, or not recorded: nothing to compare
 	}
-	kept := pick(ohms, a.kept)
 	values := make([][]float64, len(groups))
 	for j, g := range groups {
-		values[j] = pick(kept, g.kept)
+		values[j] = valuesAt(kept, g.kept)
 		f.Groups = append(f.Groups, Group{Name: g.name})
 	}
 	analysed, err := statistics.AnalyseOneWay(values)
 	if err != nil {
-		a.note("the coils cannot be compared by %s: %v", by.name, err)
+		said.add("the coils cannot be compared by %s: %v", name, err)
 		return Factor{}, false
 	}
 	for j, v := range values {
@@ -148,20 +151,20 @@ func (a *analysis) factor(by recordedFactor, ohms []float64) (Factor, bool) {
 		f.F = &analysed.F
 	}
 	f.P, f.EtaSquared = analysed.P, analysed.EtaSquared
-	f.BetweenOhms, f.BetweenClipped = sqrt(analysed.BetweenComponent), analysed.BetweenComponentClipped
-	f.Sentence = fmt.Sprintf("by %s: no difference (%s)", by.name, chance(f.P))
+	f.BetweenOhms, f.BetweenClipped = rootOrZero(analysed.BetweenComponent), analysed.BetweenComponentClipped
+	f.Sentence = fmt.Sprintf("by %s: no difference (%s)", name, chanceText(f.P))
 	if f.P < alpha {
-		f.Sentence = fmt.Sprintf("by %s: the means differ (%s) and account for %.0f %% of the variation", by.name, chance(f.P), 100*f.EtaSquared)
+		f.Sentence = fmt.Sprintf("by %s: the means differ (%s) and account for %.0f %% of the variation", name, chanceText(f.P), 100*f.EtaSquared)
 	}
 	return f, true
 }
 
 // pauses are the kept coils that were wound after a pause: four times as long
 // after the one before as is usual, and half an hour at least.
-func (a *analysis) pauses() map[int]time.Duration {
+func (s *series) pauses() map[int]time.Duration {
 	var gaps []float64
-	for k := 1; k < len(a.kept); k++ {
-		if d := a.gap(k); d > 0 {
+	for k := 1; k < len(s.kept); k++ {
+		if d := s.gapBefore(k); d > 0 {
 			gaps = append(gaps, d.Seconds())
 		}
 	}
@@ -170,17 +173,17 @@ func (a *analysis) pauses() map[int]time.Duration {
 		return pauses
 	}
 	least := max(30*time.Minute, time.Duration(4*statistics.MedianInPlace(gaps)*float64(time.Second)))
-	for k := 1; k < len(a.kept); k++ {
-		if d := a.gap(k); d >= least {
+	for k := 1; k < len(s.kept); k++ {
+		if d := s.gapBefore(k); d >= least {
 			pauses[k] = d
 		}
 	}
 	return pauses
 }
 
-// gap is the time from kept coil k−1 to k, 0 when not known.
-func (a *analysis) gap(k int) time.Duration {
-	from, to := a.coils[a.kept[k-1]].WoundAt(), a.coils[a.kept[k]].WoundAt()
+// gapBefore is the time from kept coil k−1 to k, 0 when not known.
+func (s *series) gapBefore(k int) time.Duration {
+	from, to := s.keptCoil(k-1).WoundAt(), s.keptCoil(k).WoundAt()
 	if from.IsZero() || to.IsZero() {
 		return 0
 	}

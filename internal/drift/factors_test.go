@@ -11,7 +11,7 @@ import (
 // A coil that is measured again days later, or whose successors are, makes no
 // pause in the winding: it was wound when it was measured first.
 func TestMeasuringAgainIsNoPause(t *testing.T) {
-	w := newWorkshop(15).wind(40, "SP-07", none).wind(40, "SP-07", by(-0.015))
+	w := newWorkshop(15).wind(40, "SP-07", unmoved).wind(40, "SP-07", movedBy(-0.015))
 	for i := range w.coils[40:] {
 		c := &w.coils[40+i]
 		c.FirstMeasured, c.Time = c.Time, c.Time.Add(72*time.Hour)
@@ -24,7 +24,7 @@ func TestMeasuringAgainIsNoPause(t *testing.T) {
 
 // Several measurements of a check standard beside one coil count each for itself.
 func TestChecksBesideOneCoil(t *testing.T) {
-	coils := newWorkshop(16).wind(60, "SP-07", none).coils
+	coils := newWorkshop(16).wind(60, "SP-07", unmoved).coils
 	for i := range coils {
 		coils[i].CheckStandardOhms = nil
 	}
@@ -61,28 +61,28 @@ func TestTogetherHasNoP(t *testing.T) {
 
 // What the report cannot say is null or absent, and a note says why.
 func TestNotesSayWhatIsMissing(t *testing.T) {
-	few := newWorkshop(18).wind(12, "SP-07", none).coils
+	few := newWorkshop(18).wind(12, "SP-07", unmoved).coils
 	for i := range few {
 		few[i].CheckStandardOhms, few[i].Operator = nil, few[i].Serial
 		if i > 3 {
 			few[i].TemperatureCelsius = nil
 		}
 	}
-	still := newWorkshop(19).wind(40, "SP-07", none).coils
+	still := newWorkshop(19).wind(40, "SP-07", unmoved).coils
 	for i := range still {
 		celsius := 21.0
 		still[i].TemperatureCelsius, still[i].CheckStandardOhms = &celsius, nil
 	}
 	still[3].CheckStandardOhms = []float64{10000, 10001, 9999, 10000, 10001, 9999, 10000, 10001}
-	checked := newWorkshop(20).wind(30, "SP-07", none).coils
+	checked := newWorkshop(20).wind(30, "SP-07", unmoved).coils
 	for name, tt := range map[string]struct {
 		coils   []Coil
 		missing func(Report) bool
 		says    []string
 	}{
 		"few": {few, func(r Report) bool {
-			return r.CheckStandard == nil && r.Temperature == nil && r.Autocorrelation == nil &&
-				!slices.ContainsFunc(r.Factors, func(f Factor) bool { return f.Factor == "operator" })
+			return r.CheckStandard == nil && r.Temperature == nil && r.Autocorrelation == nil && !slices.ContainsFunc(r.Factors,
+				func(f Factor) bool { return f.Factor == "operator" })
 		}, []string{"no check standard was measured", "4 coils with a temperature: whether R20 depends on it takes 8",
 			"whether neighbouring coils are alike cannot be told from 12 coils: it takes 20", "the coils cannot be compared by operator: "}},
 		"a room that stood still, checks at one coil": {still, func(r Report) bool { return r.Temperature == nil && r.CheckStandard.P == nil },

@@ -106,7 +106,7 @@ func (r Report) chartFacts() []Fact {
 		{"CUSUM", r.Charts.CUSUM.Signals},
 	} {
 		if n := len(c.indices); n > 0 {
-			signals = append(signals, fmt.Sprintf("%s at %s, first at coil %d", c.name, count(n, "coil"), r.Points[c.indices[0]-1].Sequence))
+			signals = append(signals, fmt.Sprintf("%s at %s, first at coil %d", c.name, countOf(n, "coil"), r.Points[c.indices[0]-1].Sequence))
 		}
 	}
 	first := map[string]bool{}
@@ -121,8 +121,8 @@ func (r Report) chartFacts() []Fact {
 		facts[0].Value = strings.Join(signals, "; ")
 	}
 	if f := r.FalseAlarms; f.RunLength > 0 {
-		facts = append(facts, Fact{"False alarms", fmt.Sprintf("of quiet batches this long %.0f %% raise some signal all the same, one "+
-			"about every %.0f coils", 100*f.InRun, f.RunLength)})
+		facts = append(facts, Fact{"False alarms", fmt.Sprintf("of quiet batches this long %.0f %% raise some signal all the same, one about "+
+			"every %.0f coils", 100*f.InRun, f.RunLength)})
 	}
 	return facts
 }

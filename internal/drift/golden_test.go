@@ -34,7 +34,7 @@ func goldenBatches(seed uint64) []goldenBatch {
 // goldenProcesses differ in how the process moves.
 func goldenProcesses(seed uint64) []goldenBatch {
 	rising := func(from int) func(int) float64 { return func(i int) float64 { return 0.0004 * float64(from+i) } }
-	outliers := newWorkshop(seed).wind(60, "SP-1", none).coils
+	outliers := newWorkshop(seed).wind(60, "SP-1", unmoved).coils
 	for _, i := range []int{20, 40, 58, 59} {
 		outliers[i].R20Ohms *= 1.05
 	}
@@ -43,34 +43,35 @@ func goldenProcesses(seed uint64) []goldenBatch {
 	for i := range coarse {
 		coarse[i].R20Ohms = math.Round(coarse[i].R20Ohms/10) * 10
 	}
-	alike := newWorkshop(seed).wind(80, "SP-1", none).coils
+	alike := newWorkshop(seed).wind(80, "SP-1", unmoved).coils
 	for i := 1; i < len(alike); i++ {
 		alike[i].R20Ohms += 0.7 * (alike[i-1].R20Ohms - targetOhms)
 	}
-	stuck := newWorkshop(seed).wind(20, "SP-1", none).coils
+	stuck := newWorkshop(seed).wind(20, "SP-1", unmoved).coils
 	for i := range stuck {
 		stuck[i].R20Ohms = targetOhms
 	}
 	return []goldenBatch{
-		{"quiet", newWorkshop(seed).wind(70, "SP-1", none).coils, ordinary()},
-		{"step at a change of spool", newWorkshop(seed).wind(40, "SP-07", none).wind(30, "SP-08", by(0.012)).coils, ordinary()},
+		{"quiet", newWorkshop(seed).wind(70, "SP-1", unmoved).coils, ordinary()},
+		{"step at a change of spool", newWorkshop(seed).wind(40, "SP-07", unmoved).wind(30, "SP-08", movedBy(0.012)).coils, ordinary()},
 		{"spool within a slope", newWorkshop(seed).wind(30, "SP-07", rising(0)).wind(30, "SP-08", rising(30)).coils, ordinary()},
-		{"slope that ended", newWorkshop(seed).wind(40, "SP-1", rising(0)).wind(40, "SP-2", none).coils, ordinary()},
-		{"several steps", newWorkshop(seed).wind(30, "SP-1", none).wind(25, "SP-2", by(-0.01)).wind(30, "", by(0.01)).wind(4, "SP-4", by(0.03)).coils, ordinary()},
+		{"slope that ended", newWorkshop(seed).wind(40, "SP-1", rising(0)).wind(40, "SP-2", unmoved).coils, ordinary()},
+		{"several steps", newWorkshop(seed).wind(30, "SP-1", unmoved).wind(25, "SP-2", movedBy(-0.01)).wind(30, "", movedBy(0.01)).wind(4, "SP-4",
+			movedBy(0.03)).coils, ordinary()},
 		{"bad coils", outliers, ordinary()},
 		{"coarse meter", coarse, ordinary()},
 		{"neighbours alike", alike, ordinary()},
-		{"few coils", newWorkshop(seed).wind(7, "SP-1", none).coils, ordinary()},
-		{"one coil", newWorkshop(seed).wind(1, "SP-1", none).coils, ordinary()},
+		{"few coils", newWorkshop(seed).wind(7, "SP-1", unmoved).coils, ordinary()},
+		{"one coil", newWorkshop(seed).wind(1, "SP-1", unmoved).coils, ordinary()},
 		{"stuck meter", stuck, ordinary()},
-		{"long series", newWorkshop(seed).wind(600, "SP-1", during(300, 600, 0.004)).wind(50, "SP-2", none).coils, ordinary()},
+		{"long series", newWorkshop(seed).wind(600, "SP-1", during(300, 600, 0.004)).wind(50, "SP-2", unmoved).coils, ordinary()},
 	}
 }
 
 // goldenCauses differ in what else moved.
 func goldenCauses(seed uint64) []goldenBatch {
 	room := newWorkshop(seed).wind(100, "SP-1", during(50, 100, 0.012)).coils
-	alone := newWorkshop(seed).wind(80, "SP-1", none).coils
+	alone := newWorkshop(seed).wind(80, "SP-1", unmoved).coils
 	for i := range room {
 		*room[i].TemperatureCelsius += during(50, 100, 3)(i)
 	}
@@ -89,12 +90,12 @@ func goldenCauses(seed uint64) []goldenBatch {
 	reference := ordinary()
 	reference.CheckReferenceOhms = 10050
 	return []goldenBatch{
-		{"meter steps", checked(seed, 100, during(50, 100, 0.01), none), ordinary()},
-		{"meter drifts", checked(seed, 100, func(i int) float64 { return 0.00015 * float64(i) }, none), ordinary()},
+		{"meter steps", checked(seed, 100, during(50, 100, 0.01), unmoved), ordinary()},
+		{"meter drifts", checked(seed, 100, func(i int) float64 { return 0.00015 * float64(i) }, unmoved), ordinary()},
 		{"meter hides a drift", checked(seed, 100, during(50, 100, -0.008), during(50, 100, 0.008)), ordinary()},
 		{"meter has a part", checked(seed, 100, during(50, 100, 0.004), during(50, 100, 0.008)), ordinary()},
-		{"meter was mended", checked(seed, 100, during(30, 60, 0.01), none), ordinary()},
-		{"meter off its reference", checked(seed, 100, none, by(0.006)), reference},
+		{"meter was mended", checked(seed, 100, during(30, 60, 0.01), unmoved), ordinary()},
+		{"meter off its reference", checked(seed, 100, unmoved, movedBy(0.006)), reference},
 		{"room went along", room, ordinary()},
 		{"room alone", alone, ordinary()},
 		{"operators in turn", winders, ordinary()},
@@ -107,7 +108,7 @@ func goldenOptions(seed uint64) []goldenBatch {
 	wire := ordinary()
 	wire.Winding = Winding{OutermostTurnOhms: 0.94}
 	wire.Subgroup, wire.LeftOut = 5, true
-	targets := newWorkshop(seed).wind(40, "SP-1", by(0.02)).wind(40, "SP-2", by(0.01)).coils
+	targets := newWorkshop(seed).wind(40, "SP-1", movedBy(0.02)).wind(40, "SP-2", movedBy(0.01)).coils
 	for i := range 40 {
 		targets[i].Target, targets[i].Turns, targets[i].Batch = "6.5 kΩ", 7800, "winter-1"
 		targets[i].R20Ohms, targets[i].ComparedBy = targets[i].R20Ohms*6500/targetOhms, targetOhms/6500
@@ -118,7 +119,7 @@ func goldenOptions(seed uint64) []goldenBatch {
 	period := ordinary()
 	period.BaselineFrom = time.Date(2026, 3, 2, 10, 0, 0, 0, time.UTC)
 	period.BaselineTo = period.BaselineFrom.Add(5 * time.Hour)
-	uncertain := newWorkshop(seed).wind(60, "SP-1", by(0.004)).coils
+	uncertain := newWorkshop(seed).wind(60, "SP-1", movedBy(0.004)).coils
 	for i := range uncertain {
 		if i%7 == 0 {
 			uncertain[i].ExpandedUncertaintyOhms = 90
@@ -128,10 +129,10 @@ func goldenOptions(seed uint64) []goldenBatch {
 		}
 	}
 	return []goldenBatch{
-		{"turns by nominal wire", newWorkshop(seed).wind(40, "SP-1", by(0.012)).coils, wire},
+		{"turns by nominal wire", newWorkshop(seed).wind(40, "SP-1", movedBy(0.012)).coils, wire},
 		{"nothing known", newWorkshop(seed).wind(50, "SP-1", during(25, 50, 0.01)).coils, Options{FalseAlarms: quickFalseAlarms}},
 		{"two targets", targets, ordinary()},
-		{"kept baseline", newWorkshop(seed).wind(40, "SP-1", by(-0.009)).coils, kept},
+		{"kept baseline", newWorkshop(seed).wind(40, "SP-1", movedBy(-0.009)).coils, kept},
 		{"baseline of a period", uncertain, period},
 	}
 }

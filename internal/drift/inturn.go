@@ -32,35 +32,34 @@ type InTurn struct {
 // have been in turn.
 const fewestInTurn = 2
 
-// inTurn looks for what was recorded to change to and fro and describes the coils
-// better than steps and trends do. Its effect is then taken out before they are
-// looked for; taken for steps, it would be one at every turn.
-func (a *analysis) inTurn(y, w []float64, shrink float64) {
+// takeOutTurns looks for what was recorded to change to and fro and describes the
+// coils better than steps and trends do. Its effect is then taken out before they
+// are looked for; taken for steps, it would be one at every turn.
+func (m *movement) takeOutTurns(y, w []float64) {
 	var best []float64
 	least := math.Inf(1)
 	for _, f := range recordedFactors {
-		groups := a.groups(f.of)
+		groups := m.groupsBy(f.valueOf)
 		if !takenInTurn(groups) {
 			continue
 		}
-		found, rest, ok := a.compareInTurn(f.name, groups, y, shrink)
+		found, rest, ok := compareInTurn(f.name, groups, y, m.widening(), m.reference)
 		if !ok {
 			continue
 		}
-		s := newSegmenter(rest, w, shrink, a.recorded())
-		pieces := s.describe()
+		s := newSegmenter(rest, w, m.widening(), m.recordedPlaces())
+		pieces := s.describePieces()
 		// Both are weighed by the same scatter, that of what is left.
 		// Steps at recorded places cost nothing elsewhere; here each pays for its level,
 		// or one at every turn would be free.
-		with := s.total(pieces) + float64(len(pieces)+len(groups))*s.price
-		without := a.described + float64(len(a.pieces)-1)*s.price + a.left*(1/s.variance-1/a.segments.variance)
+		with := s.costOfPieces(pieces) + float64(len(pieces)+len(groups))*s.price
+		without := m.cost + float64(len(m.pieces)-1)*s.price + m.rss*(1/s.variance-1/m.segments.variance)
 		if with < without && with < least {
-			least, best = with, rest
-			a.report.InTurn = found
+			least, best, m.inTurn = with, rest, found
 		}
 	}
 	if best != nil {
-		a.segment(best, w, shrink)
+		m.cutIntoPieces(best, w, m.widening())
 	}
 }
 
@@ -82,12 +81,12 @@ func takenInTurn(groups []group) bool {
 
 // compareInTurn compares the groups of a factor, and returns the values with what
 // sets them apart taken out; ok is false when chance may have made it.
-func (a *analysis) compareInTurn(factor string, groups []group, y []float64, shrink float64) (found *InTurn, rest []float64, ok bool) {
+func compareInTurn(factor string, groups []group, y []float64, widening, reference float64) (found *InTurn, rest []float64, ok bool) {
 	values := make([][]float64, len(groups))
 	moments := make([]statistics.Moments, len(groups))
 	high, low := -1, -1
 	for j, g := range groups {
-		values[j] = pick(y, g.kept)
+		values[j] = valuesAt(y, g.kept)
 		moments[j] = statistics.MomentsOf(values[j])
 		if moments[j].Count < 2 {
 			continue // one coil has no scatter to be compared by
@@ -103,9 +102,9 @@ func (a *analysis) compareInTurn(factor string, groups []group, y []float64, shr
 	if err != nil || high == low {
 		return nil, nil, false // nothing repeated, or nothing differs
 	}
-	p := statistics.FisherP(analysed.F/(shrink*shrink), float64(len(groups)-1), float64(analysed.DFWithin))
+	p := statistics.FisherP(analysed.F/(widening*widening), float64(len(groups)-1), float64(analysed.DFWithin))
 	difference, err := statistics.Compare(moments[low], moments[high])
-	if err != nil || p >= each {
+	if err != nil || p >= alphaEach {
 		return nil, nil, false
 	}
 	mean := statistics.MomentsOf(y).Mean
@@ -115,15 +114,14 @@ func (a *analysis) compareInTurn(factor string, groups []group, y []float64, shr
 			rest[k] += mean - moments[j].Mean
 		}
 	}
-	ref := a.reference()
-	from, to := difference.Interval(level)
+	from, to := difference.Interval(confidence)
 	found = &InTurn{Factor: factor, High: groups[high].name, Low: groups[low].name, P: p,
-		DifferenceRatio: difference.Value / ref, DifferenceLow: from / ref, DifferenceHigh: to / ref}
-	found.tell()
+		DifferenceRatio: difference.Value / reference, DifferenceLow: from / reference, DifferenceHigh: to / reference}
+	found.setSentences()
 	return found, rest, true
 }
 
-func (t *InTurn) tell() {
+func (t *InTurn) setSentences() {
 	high, low := fmt.Sprintf("the coils of %s %s", t.Factor, t.High), "those of "+t.Low
 	switch t.Factor {
 	case "time of day":
@@ -131,8 +129,8 @@ func (t *InTurn) tell() {
 	case "flag":
 		high, low = t.High+" coils", t.Low+" ones"
 	}
-	t.Words = fmt.Sprintf("%s stand %s above %s", high, percent(t.DifferenceRatio), low)
-	t.Sentence = fmt.Sprintf("%s (%s), in turn all through; %s", t.Words, between(t.DifferenceLow, t.DifferenceHigh), chance(t.P))
+	t.Words = fmt.Sprintf("%s stand %s above %s", high, signedPercent(t.DifferenceRatio), low)
+	t.Sentence = fmt.Sprintf("%s (%s), in turn all through; %s", t.Words, percentInterval(t.DifferenceLow, t.DifferenceHigh), chanceText(t.P))
 }
 
 // attribution is the same in the list of causes.

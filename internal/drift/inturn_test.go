@@ -74,9 +74,9 @@ func TestInTurnBesidesAStep(t *testing.T) {
 			coils[i].Spool = "SP-2"
 		}
 		r := analysed(t, coils, ordinary())
-		right += count01(r.InTurn != nil && r.InTurn.Factor == "operator" && len(r.ChangePoints) == 1 && r.ChangePoints[0].LastBefore == 60 &&
-			r.Attribution[0].Cause == "spool")
-		quiet := newWorkshop(seed).wind(100, "SP-1", none).coils
+		right += count01(r.InTurn != nil && r.InTurn.Factor == "operator" && len(r.ChangePoints) == 1 &&
+			r.ChangePoints[0].LastBefore == 60 && r.Attribution[0].Cause == "spool")
+		quiet := newWorkshop(seed).wind(100, "SP-1", unmoved).coils
 		for i := range quiet {
 			quiet[i].Operator = []string{"Ada", "Bo", "Cy"}[i%3]
 		}

@@ -52,7 +52,7 @@ func TestMeterMovesTheOtherWay(t *testing.T) {
 // A meter that is put right again is no reason to leave a later step alone.
 func TestMeterThatWasMended(t *testing.T) {
 	away := during(30, 60, 0.02)
-	r := analysed(t, checked(23, 90, away, none), ordinary())
+	r := analysed(t, checked(23, 90, away, unmoved), ordinary())
 	contains(t, "check standard", r.CheckStandard.Sentence, "moved at coil 31 (HN-0031), and is back since coil 61 (HN-0061)")
 	if r.CheckStandard.AwayRatio != nil {
 		t.Errorf("stands %v away", *r.CheckStandard.AwayRatio)
@@ -112,7 +112,7 @@ func TestCoarseMeterStaysQuiet(t *testing.T) {
 	for _, tt := range []struct{ sd, step float64 }{{1, 5}, {3, 10}, {5, 10}, {10, 10}} {
 		drifting, apart := 0, 0
 		for seed := range uint64(60) {
-			coils := newWorkshop(seed).wind(60, "SP-07", none).coils
+			coils := newWorkshop(seed).wind(60, "SP-07", unmoved).coils
 			for i := range coils {
 				scatter := (coils[i].R20Ohms - targetOhms) / (sigmaRatio * targetOhms)
 				coils[i].R20Ohms = math.Round((targetOhms+scatter*tt.sd)/tt.step) * tt.step
@@ -135,7 +135,7 @@ func TestShortSpoolsAreNotBilledToTheWinding(t *testing.T) {
 	for seed := range uint64(60) {
 		w := newWorkshop(seed)
 		for i := range 12 {
-			w.wind(5, "SP-"+string(rune('A'+i)), by(1.5*sigmaRatio*w.random.NormFloat64()))
+			w.wind(5, "SP-"+string(rune('A'+i)), movedBy(1.5*sigmaRatio*w.random.NormFloat64()))
 		}
 		r := analysed(t, w.coils, ordinary())
 		if r.Trend != nil && r.Trend.Real {
@@ -168,7 +168,7 @@ func TestSlopeWithinBaselineIsSaid(t *testing.T) {
 func TestNewSpoolOfTwoCoils(t *testing.T) {
 	told, wrong := 0, 0
 	for seed := range uint64(60) {
-		r := analysed(t, newWorkshop(seed).wind(58, "SP-07", none).wind(2, "SP-08", by(-4*sigmaRatio)).coils, ordinary())
+		r := analysed(t, newWorkshop(seed).wind(58, "SP-07", unmoved).wind(2, "SP-08", movedBy(-4*sigmaRatio)).coils, ordinary())
 		for _, c := range r.ChangePoints {
 			told++
 			wrong += count01(c.LastBefore != 58)
@@ -189,8 +189,8 @@ func TestNewSpoolOfTwoCoils(t *testing.T) {
 func TestAnotherDesignGivesNoTurns(t *testing.T) {
 	o := ordinary()
 	o.TargetOhms, o.LowerOhms, o.UpperOhms = 669000, 600000, 700000
-	if r := analysed(t, newWorkshop(5).wind(40, "SP-07", none).coils, o); r.Advice.Act ||
-		!strings.Contains(r.Advice.Sentence, "likely another one") {
+	if r := analysed(t, newWorkshop(5).wind(40, "SP-07", unmoved).coils, o); r.Advice.Act || !strings.Contains(r.Advice.Sentence,
+		"likely another one") {
 		t.Errorf("act %v: %s", r.Advice.Act, r.Advice.Sentence)
 	}
 }

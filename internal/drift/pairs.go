@@ -41,24 +41,24 @@ func PairWithin(stock []Stocked, maxRatio float64) (PickList, error) {
 	if err := checkStock(stock, maxRatio); err != nil {
 		return PickList{}, err
 	}
-	s := sorted(stock)
+	s := sortedByPlace(stock)
 	best := make([]choice, len(s)+1)
 	for i := 1; i <= len(s); i++ {
-		best[i] = best[i-1].plus(leave)
+		best[i] = best[i-1].leaving(leaveFirst)
 		if i >= 2 {
-			if c := best[i-2].paired(difference(s[i-2], s[i-1]), maxRatio); c.better(best[i]) {
+			if c := best[i-2].withPair(logDifference(s[i-2], s[i-1]), maxRatio); c.betterThan(best[i]) {
 				best[i] = c
 			}
 		}
 	}
 	list := emptyPickList()
 	for i := len(s); i > 0; {
-		if best[i].step == leave {
+		if best[i].step == leaveFirst {
 			list.LeftOver = append(list.LeftOver, s[i-1].Serial)
 			i--
 			continue
 		}
-		list.Pairs = append(list.Pairs, Pair{s[i-2].Serial, s[i-1].Serial, math.Abs(difference(s[i-2], s[i-1]))})
+		list.Pairs = append(list.Pairs, Pair{s[i-2].Serial, s[i-1].Serial, math.Abs(logDifference(s[i-2], s[i-1]))})
 		i -= 2
 	}
 	return list, nil
@@ -74,12 +74,12 @@ func PairAcross(first, second []Stocked, maxRatio float64) (PickList, error) {
 	if err := checkStock(second, maxRatio); err != nil {
 		return PickList{}, err
 	}
-	a, b := sorted(first), sorted(second)
+	a, b := sortedByPlace(first), sortedByPlace(second)
 	steps := alignStocks(a, b, maxRatio)
 	list := emptyPickList()
 	for i, j := len(a), len(b); i > 0 || j > 0; {
 		switch steps[i][j] {
-		case leave:
+		case leaveFirst:
 			i--
 			list.LeftOver = append(list.LeftOver, a[i].Serial)
 		case leaveSecond:
@@ -87,7 +87,7 @@ func PairAcross(first, second []Stocked, maxRatio float64) (PickList, error) {
 			list.LeftOver = append(list.LeftOver, b[j].Serial)
 		default:
 			i, j = i-1, j-1
-			list.Pairs = append(list.Pairs, Pair{a[i].Serial, b[j].Serial, math.Abs(difference(a[i], b[j]))})
+			list.Pairs = append(list.Pairs, Pair{a[i].Serial, b[j].Serial, math.Abs(logDifference(a[i], b[j]))})
 		}
 	}
 	return list, nil
@@ -106,14 +106,14 @@ func alignStocks(a, b []Stocked, maxRatio float64) [][]step {
 				now[j] = choice{}
 				continue
 			case i == 0:
-				now[j] = now[j-1].plus(leaveSecond)
+				now[j] = now[j-1].leaving(leaveSecond)
 			default:
-				now[j] = before[j].plus(leave)
+				now[j] = before[j].leaving(leaveFirst)
 				if j > 0 {
-					if c := now[j-1].plus(leaveSecond); c.better(now[j]) {
+					if c := now[j-1].leaving(leaveSecond); c.betterThan(now[j]) {
 						now[j] = c
 					}
-					if c := before[j-1].paired(difference(a[i-1], b[j-1]), maxRatio); c.better(now[j]) {
+					if c := before[j-1].withPair(logDifference(a[i-1], b[j-1]), maxRatio); c.betterThan(now[j]) {
 						now[j] = c
 					}
 				}
@@ -129,7 +129,7 @@ func alignStocks(a, b []Stocked, maxRatio float64) [][]step {
 type step uint8
 
 const (
-	leave       step = iota // the coil of the first stock stays
+	leaveFirst  step = iota // the coil of the first stock stays
 	leaveSecond             // the coil of the second stays
 	join
 )
@@ -141,35 +141,35 @@ type choice struct {
 	step  step
 }
 
-func (c choice) plus(s step) choice { c.step = s; return c }
+func (c choice) leaving(s step) choice { c.step = s; return c }
 
-// paired adds a pair; one too far apart makes the choice worse than any.
-func (c choice) paired(difference, maxRatio float64) choice {
+// withPair adds a pair; one too far apart makes the choice worse than any.
+func (c choice) withPair(difference, maxRatio float64) choice {
 	if math.Abs(difference) > maxRatio {
 		return choice{pairs: -1}
 	}
 	return choice{c.pairs + 1, c.cost + difference*difference, join}
 }
 
-func (c choice) better(than choice) bool {
+func (c choice) betterThan(than choice) bool {
 	return c.pairs > than.pairs || c.pairs == than.pairs && c.cost < than.cost
 }
 
-// place is where a coil stands on the line.
-func (s Stocked) place() float64 {
+// placeOnLine is where a coil stands on the line.
+func (s Stocked) placeOnLine() float64 {
 	if s.TargetOhms > 0 {
 		return s.R20Ohms / s.TargetOhms
 	}
 	return s.R20Ohms
 }
 
-// difference is relative to the target, or to the mean of both without one: the
+// logDifference is relative to the target, or to the mean of both without one: the
 // logarithm, which is the same within the half of its square.
-func difference(a, b Stocked) float64 { return math.Log(a.place() / b.place()) }
+func logDifference(a, b Stocked) float64 { return math.Log(a.placeOnLine() / b.placeOnLine()) }
 
-func sorted(stock []Stocked) []Stocked {
+func sortedByPlace(stock []Stocked) []Stocked {
 	s := slices.Clone(stock)
-	slices.SortStableFunc(s, func(x, y Stocked) int { return cmp.Compare(x.place(), y.place()) })
+	slices.SortStableFunc(s, func(x, y Stocked) int { return cmp.Compare(x.placeOnLine(), y.placeOnLine()) })
 	return s
 }
 
@@ -183,7 +183,7 @@ func checkStock(stock []Stocked, maxRatio float64) error {
 		return fmt.Errorf("a stock of %d coils: %w; at most %d are paired at once", len(stock), ErrInput, maxStock)
 	}
 	for _, s := range stock {
-		if !resistance(s.R20Ohms) || s.TargetOhms != 0 && !resistance(s.TargetOhms) {
+		if !isResistance(s.R20Ohms) || s.TargetOhms != 0 && !isResistance(s.TargetOhms) {
 			return fmt.Errorf("coil %s of %g ohms, target %g: %w", s.Serial, s.R20Ohms, s.TargetOhms, ErrInput)
 		}
 	}

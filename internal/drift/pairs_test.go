@@ -61,8 +61,8 @@ func everyWithin(stock []Stocked, limit float64) choice {
 	best := everyWithin(stock[1:], limit)
 	for j := 1; j < len(stock); j++ {
 		rest := append(append([]Stocked{}, stock[1:j]...), stock[j+1:]...)
-		if d := difference(stock[0], stock[j]); math.Abs(d) <= limit {
-			if c := everyWithin(rest, limit).paired(d, limit); c.better(best) {
+		if d := logDifference(stock[0], stock[j]); math.Abs(d) <= limit {
+			if c := everyWithin(rest, limit).withPair(d, limit); c.betterThan(best) {
 				best = c
 			}
 		}
@@ -77,8 +77,8 @@ func everyAcross(a, b []Stocked, limit float64) choice {
 	best := everyAcross(a[1:], b, limit)
 	for j := range b {
 		rest := append(append([]Stocked{}, b[:j]...), b[j+1:]...)
-		if d := difference(a[0], b[j]); math.Abs(d) <= limit {
-			if c := everyAcross(a[1:], rest, limit).paired(d, limit); c.better(best) {
+		if d := logDifference(a[0], b[j]); math.Abs(d) <= limit {
+			if c := everyAcross(a[1:], rest, limit).withPair(d, limit); c.betterThan(best) {
 				best = c
 			}
 		}

@@ -32,14 +32,14 @@ func TestChangePointNile(t *testing.T) {
 		flow, ones = append(flow, row.Number("flow")), append(ones, 1)
 	}
 	s := newSegmenter(flow, ones, 1, nil)
-	x, ok := s.best(0, len(flow))
+	x, ok := s.bestSplit(0, len(flow))
 	if !ok || x.k != e.Tau {
 		t.Fatalf("change after %d, want %d", x.k, e.Tau)
 	}
 	near(t, "shift", x.shift, e.After-e.Before, 1e-12)
 	near(t, "pooled sd", x.residualSD, e.SD, 1e-9)
 	near(t, "t", math.Abs(x.shift/x.error), e.T, 1e-9)
-	near(t, "residual sum of squares", s.exactRSS(0, x.k)+s.exactRSS(x.k, len(flow)), e.RSS, 1e-9)
+	near(t, "residual sum of squares", s.exactRSSAboutMean(0, x.k)+s.exactRSSAboutMean(x.k, len(flow)), e.RSS, 1e-9)
 	// Below 1e-15 in the reference, which takes sigma for known; ours allows for
 	// its having been estimated.
 	if x.p > 1e-10 {

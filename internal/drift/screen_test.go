@@ -8,7 +8,7 @@ func TestTwoCoilsWaitForAThird(t *testing.T) {
 	for _, rise := range []float64{0.01, 0.02, 0.03, 0.07} {
 		told, acted := 0, 0
 		for seed := range uint64(40) {
-			r := analysed(t, newWorkshop(seed).wind(60, "SP-1", none).wind(2, "SP-1", by(rise)).coils, ordinary())
+			r := analysed(t, newWorkshop(seed).wind(60, "SP-1", unmoved).wind(2, "SP-1", movedBy(rise)).coils, ordinary())
 			told += count01(r.Drifting)
 			acted += count01(r.Advice.Act)
 		}
@@ -16,14 +16,14 @@ func TestTwoCoilsWaitForAThird(t *testing.T) {
 			t.Errorf("two coils of %+.0f %%: %d of 40 told as drifting, turns advised in %d", 100*rise, told, acted)
 		}
 	}
-	r := analysed(t, newWorkshop(3).wind(60, "SP-1", none).wind(2, "SP-1", by(0.07)).coils, ordinary())
+	r := analysed(t, newWorkshop(3).wind(60, "SP-1", unmoved).wind(2, "SP-1", movedBy(0.07)).coils, ordinary())
 	contains(t, "summary", r.Summary, "No drift in 60 coils", "Coil 61 (HN-0061) and coil 62 (HN-0062) stand together, +",
 		"a third will tell whether it is a step or two bad coils")
 	if len(r.Outliers) != 2 || !r.Outliers[0].Provisional || !r.Outliers[1].Provisional {
 		t.Errorf("outliers %+v", r.Outliers)
 	}
 	// At a change on record two are a level.
-	r = analysed(t, newWorkshop(3).wind(60, "SP-1", none).wind(2, "SP-2", by(0.07)).coils, ordinary())
+	r = analysed(t, newWorkshop(3).wind(60, "SP-1", unmoved).wind(2, "SP-2", movedBy(0.07)).coils, ordinary())
 	contains(t, "summary", r.Summary, "From coil 61 (HN-0061), +", "at the change to spool SP-2")
 }
 
@@ -34,7 +34,7 @@ func TestStepOfThreeCoils(t *testing.T) {
 		for after := 3; after <= 8; after++ {
 			right, outliers := 0, 0
 			for seed := range uint64(40) {
-				r := analysed(t, newWorkshop(seed).wind(60, "SP-1", none).wind(after, "SP-1", by(rise)).coils, ordinary())
+				r := analysed(t, newWorkshop(seed).wind(60, "SP-1", unmoved).wind(after, "SP-1", movedBy(rise)).coils, ordinary())
 				right += count01(len(r.ChangePoints) == 1 && r.ChangePoints[0].LastBefore == 60)
 				outliers += count01(len(r.Outliers) > 0)
 			}
@@ -48,7 +48,7 @@ func TestStepOfThreeCoils(t *testing.T) {
 // Two bad coils at the beginning are no level, and no limits are made of them.
 func TestTwoBadFirstCoils(t *testing.T) {
 	for seed := range uint64(20) {
-		r := analysed(t, newWorkshop(seed).wind(2, "SP-1", by(-0.07)).wind(60, "SP-1", none).coils, ordinary())
+		r := analysed(t, newWorkshop(seed).wind(2, "SP-1", movedBy(-0.07)).wind(60, "SP-1", unmoved).coils, ordinary())
 		if r.Drifting || len(r.Outliers) != 2 || r.Outliers[1].Sequence != 2 || r.Outliers[1].Provisional || r.Baseline.FirstSequence != 3 {
 			t.Errorf("seed %d: drifting %v, outliers %+v, baseline from coil %d", seed, r.Drifting, r.Outliers, r.Baseline.FirstSequence)
 		}

@@ -17,8 +17,8 @@ type piece struct {
 	kink         int
 }
 
-// at is the height of the piece at kept coil k.
-func (p piece) at(k int) float64 {
+// heightAt is the height of the piece at kept coil k.
+func (p piece) heightAt(k int) float64 {
 	if p.slope == 0 {
 		return p.level
 	}
@@ -29,9 +29,9 @@ func (p piece) at(k int) float64 {
 // row are too easily two bad coils.
 const minPiece = 3
 
-// fewest is how many coils make a level from k to end: two will do at the end of
+// fewestFrom is how many coils make a level from k to end: two will do at the end of
 // the series where something changed on record.
-func (s *segmenter) fewest(k, end int) int {
+func (s *segmenter) fewestFrom(k, end int) int {
 	if s.recorded[k] && end == len(s.y) {
 		return minPiece - 1
 	}
@@ -55,13 +55,13 @@ type segmenter struct {
 	shrink float64
 	// recorded is true at the places where a change was recorded, of which there
 	// are marks.
-	recorded []bool
-	marks    int
+	recorded      []bool
+	recordedCount int
 }
 
 func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 	n := len(y)
-	s := &segmenter{y: make([]float64, n), w: w, shrink: shrink, recorded: make([]bool, n+1), marks: len(recorded)}
+	s := &segmenter{y: make([]float64, n), w: w, shrink: shrink, recorded: make([]bool, n+1), recordedCount: len(recorded)}
 	for _, sums := range []*[]float64{&s.w0, &s.wx, &s.wxx, &s.wy, &s.wxy, &s.wyy} {
 		*sums = make([]float64, n+1)
 	}
@@ -76,7 +76,7 @@ func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 		s.w0[i+1], s.wx[i+1], s.wxx[i+1] = s.w0[i]+w[i], s.wx[i]+w[i]*x, s.wxx[i]+w[i]*x*x
 		s.wy[i+1], s.wxy[i+1], s.wyy[i+1] = s.wy[i]+w[i]*d, s.wxy[i]+w[i]*x*d, s.wyy[i]+w[i]*d*d
 	}
-	sigma := scatter(y)
+	sigma := robustScatter(y)
 	// Values without any scatter still need a yardstick: no meter tells more
 	// than eight digits apart.
 	s.variance = max(sigma*sigma, 1e-16*mean*mean) * shrink * shrink
@@ -84,18 +84,18 @@ func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 	return s
 }
 
-// rss is the weighted sum of squares about the mean of values from i up to j.
-func (s *segmenter) rss(i, j int) float64 {
+// rssAboutMean is the weighted sum of squares about the mean of values from i up to j.
+func (s *segmenter) rssAboutMean(i, j int) float64 {
 	w, y := s.w0[j]-s.w0[i], s.wy[j]-s.wy[i]
 	return max(0, s.wyy[j]-s.wyy[i]-y*y/w)
 }
 
-func (s *segmenter) mean(i, j int) float64 { return (s.wy[j] - s.wy[i]) / (s.w0[j] - s.w0[i]) }
+func (s *segmenter) meanOf(i, j int) float64 { return (s.wy[j] - s.wy[i]) / (s.w0[j] - s.w0[i]) }
 
-// cost is what describing values i to j by one level or one line costs, whichever
-// is less: chi squared and the price of the parameters (Schwarz 1978, Annals of
-// Statistics 6, 461-464).
-func (s *segmenter) cost(i, j int) float64 {
+// costOfRange is what describing values i to j by one level or one line costs,
+// whichever is less: chi squared and the price of the parameters (Schwarz 1978,
+// Annals of Statistics 6, 461-464).
+func (s *segmenter) costOfRange(i, j int) float64 {
 	w, x, y := s.w0[j]-s.w0[i], s.wx[j]-s.wx[i], s.wy[j]-s.wy[i]
 	rss := max(0, s.wyy[j]-s.wyy[i]-y*y/w)
 	cost := rss/s.variance + s.price
@@ -122,12 +122,12 @@ func (s *segmenter) placePrice(k int) float64 {
 // about the cuts that gave, until every place is.
 const mostPlaces = 500
 
-// describe cuts the values into the levels and lines that describe all of them
+// describePieces cuts the values into the levels and lines that describe all of them
 // best for their parameters. What chance may have made is then joined again.
-func (s *segmenter) describe() []piece {
+func (s *segmenter) describePieces() []piece {
 	n := len(s.y)
 	stride := 1 + (n-1)/mostPlaces
-	cuts := s.partition(func(k int) bool { return k%stride == 0 })
+	cuts := s.cheapestCuts(func(k int) bool { return k%stride == 0 })
 	for stride > 1 {
 		// A step between two places passes for a short line across it.
 		reach := minSloped + stride
@@ -138,39 +138,39 @@ func (s *segmenter) describe() []piece {
 				near[k] = k%stride == 0
 			}
 		}
-		cuts = s.partition(func(k int) bool { return near[k] })
+		cuts = s.cheapestCuts(func(k int) bool { return near[k] })
 	}
 	var pieces []piece
 	for i := 1; i < len(cuts); i++ {
-		p, _ := s.single(cuts[i-1], cuts[i])
+		p, _ := s.bestPiece(cuts[i-1], cuts[i])
 		pieces = append(pieces, p)
 	}
 	for {
-		pieces = s.join(pieces)
+		pieces = s.joinWhatChanceMade(pieces)
 		last := &pieces[len(pieces)-1]
-		if last.slope == 0 || s.holds(*last) {
+		if last.slope == 0 || s.slopeOutlastsEnd(*last) {
 			return pieces
 		}
-		*last = piece{first: last.first, last: last.last, level: s.mean(last.first, last.last)}
+		*last = piece{first: last.first, last: last.last, level: s.meanOf(last.first, last.last)}
 	}
 }
 
-// holds says whether the slope of the last piece does not rest on its last two
-// values alone: two coils of a new level, too few to be one yet, pull a line up
-// from far before them.
-func (s *segmenter) holds(last piece) bool {
-	without, _ := s.single(last.first, last.last-(minPiece-1))
+// slopeOutlastsEnd says whether the slope of the last piece does not rest on its
+// last two values alone: two coils of a new level, too few to be one yet, pull a
+// line up from far before them.
+func (s *segmenter) slopeOutlastsEnd(last piece) bool {
+	without, _ := s.bestPiece(last.first, last.last-(minPiece-1))
 	return without.slope != 0
 }
 
-// partition returns the cheapest ends of pieces, the first 0 and the last the end
+// cheapestCuts returns the cheapest ends of pieces, the first 0 and the last the end
 // of the series, among the places to be tried and those recorded (optimal
 // partitioning, Jackson and others 2005, IEEE Signal Processing Letters 12,
 // 105-108).
-func (s *segmenter) partition(tried func(k int) bool) []int {
+func (s *segmenter) cheapestCuts(tried func(k int) bool) []int {
 	n := len(s.y)
 	places := []int{0}
-	for k := minPiece; k <= n-s.fewest(k, n); k++ {
+	for k := minPiece; k <= n-s.fewestFrom(k, n); k++ {
 		if tried(k) || s.recorded[k] {
 			places = append(places, k)
 		}
@@ -180,10 +180,10 @@ func (s *segmenter) partition(tried func(k int) bool) []int {
 	for b := 1; b < len(places); b++ {
 		best[b] = math.Inf(1)
 		for a := 0; a < b && places[b]-places[a] >= minPiece-1; a++ {
-			if places[b]-places[a] < s.fewest(places[a], places[b]) {
+			if places[b]-places[a] < s.fewestFrom(places[a], places[b]) {
 				continue
 			}
-			c := best[a] + s.cost(places[a], places[b])
+			c := best[a] + s.costOfRange(places[a], places[b])
 			if a > 0 {
 				c += s.placePrice(places[a])
 			}
@@ -200,64 +200,64 @@ func (s *segmenter) partition(tried func(k int) bool) []int {
 	return cuts
 }
 
-// single is the one level, line, or level that turns into a line, that describes
+// bestPiece is the one level, line, or level that turns into a line, that describes
 // values i to j best, with its cost.
-func (s *segmenter) single(i, j int) (piece, float64) {
-	p, cost := piece{first: i, last: j, level: s.mean(i, j)}, s.rss(i, j)/s.variance+s.price
-	if sloped, c, ok := s.sloped(i, j); ok && c < cost {
+func (s *segmenter) bestPiece(i, j int) (piece, float64) {
+	p, cost := piece{first: i, last: j, level: s.meanOf(i, j)}, s.rssAboutMean(i, j)/s.variance+s.price
+	if sloped, c, ok := s.bestSlopedPiece(i, j); ok && c < cost {
 		return sloped, c
 	}
 	return p, cost
 }
 
-// join joins neighbours, the least certain first, until every step and slope
-// that is left describes the values better and is not chance. Steps between
-// levels move to their best place on the way.
-func (s *segmenter) join(pieces []piece) []piece {
+// joinWhatChanceMade joins neighbours, the least certain first, until every step
+// and slope that is left describes the values better and is not chance. Steps
+// between levels move to their best place on the way.
+func (s *segmenter) joinWhatChanceMade(pieces []piece) []piece {
 	for {
 		worst, at := 0.0, -1
 		for i := 0; i+1 < len(pieces); i++ {
-			if p := s.boundary(&pieces[i], &pieces[i+1]); p >= each && p > worst {
+			if p := s.chanceOfBoundary(&pieces[i], &pieces[i+1]); p >= alphaEach && p > worst {
 				worst, at = p, i
 			}
 		}
 		if at < 0 {
 			return pieces
 		}
-		pieces[at], _ = s.single(pieces[at].first, pieces[at+1].last)
+		pieces[at], _ = s.bestPiece(pieces[at].first, pieces[at+1].last)
 		pieces = slices.Delete(pieces, at+1, at+2)
 	}
 }
 
-// boundary is the probability that the boundary of two pieces is chance, judged
+// chanceOfBoundary is the probability that the boundary of two pieces is chance, judged
 // by these two alone: 1 when a single piece describes them as well. Two levels
 // are moved to their best place.
-func (s *segmenter) boundary(before, after *piece) float64 {
+func (s *segmenter) chanceOfBoundary(before, after *piece) float64 {
 	levels := before.slope == 0 && after.slope == 0
 	p := 1.0
 	if levels {
-		x, ok := s.best(before.first, after.last)
+		x, ok := s.bestSplit(before.first, after.last)
 		if !ok {
 			return 1
 		}
-		before.last, before.level = x.k, s.mean(before.first, x.k)
-		after.first, after.level = x.k, s.mean(x.k, after.last)
+		before.last, before.level = x.k, s.meanOf(before.first, x.k)
+		after.first, after.level = x.k, s.meanOf(x.k, after.last)
 		p = x.p
 	}
-	if _, cost := s.single(before.first, after.last); cost <= s.pieceCost(*before)+s.pieceCost(*after)+s.placePrice(after.first) {
+	if _, cost := s.bestPiece(before.first, after.last); cost <= s.pieceCost(*before)+s.pieceCost(*after)+s.placePrice(after.first) {
 		return 1
 	}
 	if levels {
 		return p
 	}
-	return s.apart(*before, *after)
+	return s.chanceOfPieces(*before, *after)
 }
 
-// apart is the probability by chance of two pieces, of which one at least slopes,
-// describing the values so much better than one straight line does (the F test of
-// nested models).
-func (s *segmenter) apart(before, after piece) float64 {
-	line, n := s.line(before.first, after.last), after.last-before.first
+// chanceOfPieces is the probability by chance of two pieces, of which one at least
+// slopes, describing the values so much better than one straight line does (the F
+// test of nested models).
+func (s *segmenter) chanceOfPieces(before, after piece) float64 {
+	line, n := s.straightLine(before.first, after.last), after.last-before.first
 	extra := before.parameters() + after.parameters() - line.parameters()
 	df := float64(n - before.parameters() - after.parameters())
 	if df < 1 {
@@ -268,14 +268,14 @@ func (s *segmenter) apart(before, after piece) float64 {
 		return 0
 	}
 	f := (s.pieceRSS(line) - rss) / float64(extra) / (rss / df) / (s.shrink * s.shrink)
-	return min(1, statistics.FisherP(f, float64(extra), df)*s.searched(after.first, n))
+	return min(1, statistics.FisherP(f, float64(extra), df)*s.placesSearched(after.first, n))
 }
 
-// searched is among how many places a cut at k was found when n were tried; at a
+// placesSearched is among how many places a cut at k was found when n were tried; at a
 // recorded one those recorded.
-func (s *segmenter) searched(k, n int) float64 {
+func (s *segmenter) placesSearched(k, n int) float64 {
 	if s.recorded[k] {
-		return float64(min(n, s.marks))
+		return float64(min(n, s.recordedCount))
 	}
 	return float64(n)
 }
@@ -291,8 +291,8 @@ func (p piece) parameters() int {
 	return 3
 }
 
-// total is the cost of a whole description.
-func (s *segmenter) total(pieces []piece) float64 {
+// costOfPieces is the cost of a whole description.
+func (s *segmenter) costOfPieces(pieces []piece) float64 {
 	cost := 0.0
 	for i, p := range pieces {
 		cost += s.pieceCost(p)
@@ -303,6 +303,15 @@ func (s *segmenter) total(pieces []piece) float64 {
 	return cost
 }
 
+// rssOfPieces is the weighted sum of squares that a whole description leaves.
+func (s *segmenter) rssOfPieces(pieces []piece) float64 {
+	rss := 0.0
+	for _, p := range pieces {
+		rss += s.pieceRSS(p)
+	}
+	return rss
+}
+
 func (s *segmenter) pieceCost(p piece) float64 {
 	return s.pieceRSS(p)/s.variance + float64(p.parameters())*s.price
 }
@@ -310,7 +319,7 @@ func (s *segmenter) pieceCost(p piece) float64 {
 func (s *segmenter) pieceRSS(p piece) float64 {
 	rss := 0.0
 	for k := p.first; k < p.last; k++ {
-		d := s.y[k] - p.at(k)
+		d := s.y[k] - p.heightAt(k)
 		rss += s.w[k] * d * d
 	}
 	return rss

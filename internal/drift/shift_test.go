@@ -26,7 +26,7 @@ func TestEverySpoolIsTold(t *testing.T) {
 			if len(w.coils) > 0 {
 				want = append(want, len(w.coils))
 			}
-			w.wind(s.coils, s.name, by(s.level))
+			w.wind(s.coils, s.name, movedBy(s.level))
 		}
 		w.coils[8].R20Ohms *= 0.91  // shorted turns
 		w.coils[27].R20Ohms *= 0.91 // and once more, next to the last of a spool
@@ -50,7 +50,7 @@ func TestStepsOfALongSeries(t *testing.T) {
 	const perSpool = 67 // not a multiple of the stride
 	w := newWorkshop(1)
 	for i := range 36 {
-		w.wind(perSpool, "SP", by(0.03*float64(i%2)))
+		w.wind(perSpool, "SP", movedBy(0.03*float64(i%2)))
 	}
 	r := analysed(t, w.coils, ordinary())
 	if len(w.coils) < 2*mostPlaces || len(r.ChangePoints) != 35 {
@@ -111,7 +111,7 @@ func TestSlopeIntervalsHold(t *testing.T) {
 	const batches, quiet, sloping, slope = 200, 40, 40, 0.15 * sigmaRatio
 	found, held, level := 0, 0, 0
 	for seed := range uint64(batches) {
-		r := analysed(t, newWorkshop(seed).wind(quiet, "SP-07", none).wind(sloping, "SP-07",
+		r := analysed(t, newWorkshop(seed).wind(quiet, "SP-07", unmoved).wind(sloping, "SP-07",
 			func(i int) float64 { return slope * float64(i) }).coils, ordinary())
 		if r.Trend == nil || !r.Trend.Real {
 			continue
@@ -126,10 +126,9 @@ func TestSlopeIntervalsHold(t *testing.T) {
 		t.Errorf("found in %d of %d; the slope's interval holds in %d, the level's in %d", found, batches, held, level)
 	}
 	// What is told of the last coil is one number.
-	r := analysed(t, newWorkshop(4).wind(quiet, "SP-07", none).wind(sloping, "SP-07",
+	r := analysed(t, newWorkshop(4).wind(quiet, "SP-07", unmoved).wind(sloping, "SP-07",
 		func(i int) float64 { return slope * float64(i) }).coils, ordinary())
-	if last := r.Points[len(r.Points)-1].LevelOhms; math.Abs(last-r.Trend.end) > 1e-9*last ||
-		math.Abs(last-targetOhms-r.Advice.OffsetOhms) > 1e-9*last {
+	if last := r.Points[len(r.Points)-1].LevelOhms; math.Abs(last-r.Trend.end) > 1e-9*last || math.Abs(last-targetOhms-r.Advice.OffsetOhms) > 1e-9*last {
 		t.Errorf("the level at the last coil is %v in points, %v by the trend, %v by the advice", last, r.Trend.end,
 			targetOhms+r.Advice.OffsetOhms)
 	}
@@ -141,7 +140,7 @@ func TestStepAtSpoolChangeInShortBatch(t *testing.T) {
 	const batches = 200
 	named := 0
 	for seed := range uint64(batches) {
-		r := analysed(t, newWorkshop(seed).wind(10, "SP-07", none).wind(19, "SP-08", by(0.012)).coils, ordinary())
+		r := analysed(t, newWorkshop(seed).wind(10, "SP-07", unmoved).wind(19, "SP-08", movedBy(0.012)).coils, ordinary())
 		for _, cause := range r.Attribution {
 			if cause.Cause == "spool" {
 				named++

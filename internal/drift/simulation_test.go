@@ -13,7 +13,7 @@ import (
 func quietAlarms(t *testing.T, batches, n int) (drifting, acted int) {
 	t.Helper()
 	for b := range batches {
-		r := analysed(t, newWorkshop(uint64(1000*n+b)).wind(n/2, "SP-07", none).wind(n-n/2, "SP-08", none).coils, ordinary())
+		r := analysed(t, newWorkshop(uint64(1000*n+b)).wind(n/2, "SP-07", unmoved).wind(n-n/2, "SP-08", unmoved).coils, ordinary())
 		if r.Drifting {
 			drifting++
 		}
@@ -55,7 +55,7 @@ func TestStepsAreFound(t *testing.T) {
 		found, placed, shifted, billed, acted := 0, 0, 0, 0, 0
 		ratio := tt.sigmas * sigmaRatio
 		for b := range batches {
-			r := analysed(t, newWorkshop(uint64(5000+b)).wind(before, "SP-07", none).wind(after, "SP-08", by(ratio)).coils, ordinary())
+			r := analysed(t, newWorkshop(uint64(5000+b)).wind(before, "SP-07", unmoved).wind(after, "SP-08", movedBy(ratio)).coils, ordinary())
 			if len(r.ChangePoints) != 1 {
 				continue
 			}
@@ -150,7 +150,7 @@ func TestShuffledBatchIsQuiet(t *testing.T) {
 	random := rand.New(rand.NewPCG(9, 9))
 	drifting := 0
 	for b := range batches {
-		coils := newWorkshop(uint64(b)).wind(60, "", none).wind(30, "", by(0.007)).coils
+		coils := newWorkshop(uint64(b)).wind(60, "", unmoved).wind(30, "", movedBy(0.007)).coils
 		random.Shuffle(len(coils), func(i, j int) { coils[i], coils[j] = coils[j], coils[i] })
 		for i := range coils {
 			coils[i].Sequence = i + 1

@@ -9,18 +9,18 @@ import (
 // minSloped is the least number of coils a slope is seen in.
 const minSloped = 8
 
-// sloped finds the line, or the level that turns into a line at the best place,
-// that fits values i to j. A line costs two parameters, a kink one more for the
-// place.
-func (s *segmenter) sloped(i, j int) (piece, float64, bool) {
+// bestSlopedPiece finds the line, or the level that turns into a line at the best
+// place, that fits values i to j. A line costs two parameters, a kink one more for
+// the place.
+func (s *segmenter) bestSlopedPiece(i, j int) (piece, float64, bool) {
 	if j-i < minSloped {
 		return piece{}, 0, false
 	}
 	best, cost, bestDF := piece{}, math.Inf(1), 0.0
 	var bestRSS, bestError float64
-	sums := hinges{s: s, last: j}
+	sums := kinkSums{s: s, last: j}
 	for kink := j - minSloped; kink >= i; kink-- {
-		level, slope, rss, spread := sums.fit(i, kink)
+		level, slope, rss, spread := sums.fitKink(i, kink)
 		parameters := 3.0
 		if kink == i {
 			parameters = 2
@@ -32,12 +32,12 @@ func (s *segmenter) sloped(i, j int) (piece, float64, bool) {
 		}
 	}
 	se := s.shrink * math.Sqrt(bestRSS/bestDF/bestError)
-	return best, cost, statistics.TestP(best.slope, se, bestDF) < each
+	return best, cost, statistics.TestP(best.slope, se, bestDF) < alphaEach
 }
 
-// hinges fits y = level + slope·max(0, k − kink) for kinks from the right to
+// kinkSums fits y = level + slope·max(0, k − kink) for kinks from the right to
 // the left, each in constant time.
-type hinges struct {
+type kinkSums struct {
 	s    *segmenter
 	last int
 	// Weighted sums over the coils right of the kink of the distance d from it.
@@ -46,7 +46,7 @@ type hinges struct {
 	begun        bool
 }
 
-func (h *hinges) fit(first, kink int) (level, slope, rss, spread float64) {
+func (h *kinkSums) fitKink(first, kink int) (level, slope, rss, spread float64) {
 	s := h.s
 	if !h.begun {
 		h.begun, h.kink = true, h.last
@@ -64,15 +64,15 @@ func (h *hinges) fit(first, kink int) (level, slope, rss, spread float64) {
 	spread = h.dd - h.d*h.d/w
 	slope = (h.dy - h.d*y/w) / spread
 	level = (y - slope*h.d) / w
-	return level, slope, max(0, s.rss(first, h.last)-slope*slope*spread), spread
+	return level, slope, max(0, s.rssAboutMean(first, h.last)-slope*slope*spread), spread
 }
 
-// ramp fits values i to j by a level up to the kink and a slope from there on, a
+// fitRamp fits values i to j by a level up to the kink and a slope from there on, a
 // straight line when the kink is i.
-func (s *segmenter) ramp(i, j, kink int) ramp {
-	sums := hinges{s: s, last: j}
+func (s *segmenter) fitRamp(i, j, kink int) ramp {
+	sums := kinkSums{s: s, last: j}
 	r := ramp{weight: s.w0[j] - s.w0[i], df: float64(j - i - 2)}
-	r.level, r.slope, r.rss, r.spread = sums.fit(i, kink)
+	r.level, r.slope, r.rss, r.spread = sums.fitKink(i, kink)
 	r.first, r.last, r.kink, r.centre = i, j, kink, sums.d/r.weight
 	if kink > i {
 		r.df--
@@ -88,11 +88,11 @@ type ramp struct {
 	rss, df, spread, centre, weight float64
 }
 
-// errors are the standard errors of the slope and of the height at the last
+// rampErrors are the standard errors of the slope and of the height at the last
 // value. The kink was searched for: half the range that both have over all kinks
 // within two of the best chi squared is part of them (after profile likelihood; two
 // instead of one makes the intervals hold, see TestSlopeIntervalsHold).
-func (s *segmenter) errors(r ramp) (slopeError, endError float64) {
+func (s *segmenter) rampErrors(r ramp) (slopeError, endError float64) {
 	sd := s.shrink * math.Sqrt(r.rss/max(1, r.df))
 	end := r.last - 1
 	away := float64(end-r.kink) - r.centre
@@ -100,20 +100,20 @@ func (s *segmenter) errors(r ramp) (slopeError, endError float64) {
 	if r.kink == r.first {
 		return slopeError, endError
 	}
-	leastSlope, mostSlope, leastEnd, mostEnd := r.slope, r.slope, r.at(end), r.at(end)
-	sums := hinges{s: s, last: r.last}
+	leastSlope, mostSlope, leastEnd, mostEnd := r.slope, r.slope, r.heightAt(end), r.heightAt(end)
+	sums := kinkSums{s: s, last: r.last}
 	for kink := r.last - minSloped; kink >= r.first; kink-- {
 		p := piece{first: r.first, last: r.last, kink: kink}
 		var rss float64
-		p.level, p.slope, rss, _ = sums.fit(r.first, kink)
+		p.level, p.slope, rss, _ = sums.fitKink(r.first, kink)
 		if rss-r.rss > 2*s.variance {
 			continue
 		}
 		leastSlope, mostSlope = min(leastSlope, p.slope), max(mostSlope, p.slope)
-		leastEnd, mostEnd = min(leastEnd, p.at(end)), max(mostEnd, p.at(end))
+		leastEnd, mostEnd = min(leastEnd, p.heightAt(end)), max(mostEnd, p.heightAt(end))
 	}
 	return math.Hypot(slopeError, (mostSlope-leastSlope)/2), math.Hypot(endError, (mostEnd-leastEnd)/2)
 }
 
-// line is the straight line through values i to j.
-func (s *segmenter) line(i, j int) piece { return s.ramp(i, j, i).piece }
+// straightLine is the straight line through values i to j.
+func (s *segmenter) straightLine(i, j int) piece { return s.fitRamp(i, j, i).piece }

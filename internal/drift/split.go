@@ -6,9 +6,9 @@ import (
 	"coilkeep/internal/statistics"
 )
 
-// split cuts values in two levels: the second begins at k. p allows for having
+// levelSplit cuts values in two levels: the second begins at k. p allows for having
 // searched.
-type split struct {
+type levelSplit struct {
 	k          int
 	shift      float64
 	error      float64
@@ -16,29 +16,29 @@ type split struct {
 	p          float64
 }
 
-// best finds the split of values i to j by least squares, where a recorded place
+// bestSplit finds the split of values i to j by least squares, where a recorded place
 // is preferred to one that was searched for; ok is false when there are too few
 // values.
-func (s *segmenter) best(i, j int) (split, bool) {
+func (s *segmenter) bestSplit(i, j int) (levelSplit, bool) {
 	n := j - i
 	bestK, least := 0, math.Inf(1)
-	for k := i + minPiece; k <= j-s.fewest(k, j); k++ {
+	for k := i + minPiece; k <= j-s.fewestFrom(k, j); k++ {
 		if c := s.costOfSplit(i, k, j); c < least {
 			bestK, least = k, c
 		}
 	}
 	if bestK == 0 {
-		return split{}, false
+		return levelSplit{}, false
 	}
 	// When the jump lies among the last coils, too few to be a level yet, a level
 	// of one coil more would be told at the wrong coil and too small.
-	last := j - s.fewest(bestK, j)
+	last := j - s.fewestFrom(bestK, j)
 	for k := last + 1; k < j && bestK == last; k++ {
 		if s.costOfSplit(i, k, j) < least {
-			return split{}, false
+			return levelSplit{}, false
 		}
 	}
-	x := s.at(i, bestK, j)
+	x := s.splitAt(i, bestK, j)
 	z := 0.0
 	if x.error > 0 {
 		z = statistics.NormalEquivalent(x.shift/x.error, float64(n-2))
@@ -47,21 +47,21 @@ func (s *segmenter) best(i, j int) (split, bool) {
 	}
 	searched := statistics.AnyChangeP(z, min(0.49, float64(minPiece)/float64(n)))
 	if s.recorded[bestK] {
-		searched = min(searched, x.p*s.searched(bestK, n))
+		searched = min(searched, x.p*s.placesSearched(bestK, n))
 	}
 	x.p = searched
 	return x, true
 }
 
 func (s *segmenter) costOfSplit(i, k, j int) float64 {
-	return (s.rss(i, k)+s.rss(k, j))/s.variance + s.placePrice(k)
+	return (s.rssAboutMean(i, k)+s.rssAboutMean(k, j))/s.variance + s.placePrice(k)
 }
 
-// at measures the split at a place given beforehand, by the ordinary test.
-func (s *segmenter) at(i, k, j int) split {
+// splitAt measures the split at a place given beforehand, by the ordinary test.
+func (s *segmenter) splitAt(i, k, j int) levelSplit {
 	n := j - i
-	rss := s.exactRSS(i, k) + s.exactRSS(k, j)
-	x := split{k: k, shift: s.mean(k, j) - s.mean(i, k), residualSD: s.shrink * math.Sqrt(rss/float64(n-2))}
+	rss := s.exactRSSAboutMean(i, k) + s.exactRSSAboutMean(k, j)
+	x := levelSplit{k: k, shift: s.meanOf(k, j) - s.meanOf(i, k), residualSD: s.shrink * math.Sqrt(rss/float64(n-2))}
 	x.error = x.residualSD * math.Sqrt(1/(s.w0[k]-s.w0[i])+1/(s.w0[j]-s.w0[k]))
 	// What float64 cannot hold apart is no shift.
 	if math.Abs(x.shift) < 1e-12*math.Sqrt(s.wyy[len(s.y)]) {
@@ -71,7 +71,7 @@ func (s *segmenter) at(i, k, j int) split {
 	return x
 }
 
-// exactRSS is rss without its cancellation, in two passes.
-func (s *segmenter) exactRSS(i, j int) float64 {
-	return s.pieceRSS(piece{first: i, last: j, level: s.mean(i, j)})
+// exactRSSAboutMean is rss without its cancellation, in two passes.
+func (s *segmenter) exactRSSAboutMean(i, j int) float64 {
+	return s.pieceRSS(piece{first: i, last: j, level: s.meanOf(i, j)})
 }

@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -37,105 +38,102 @@ type SpoolEntry struct {
 }
 
 // bookSpools lists the spools in the order of first use.
-func (a *analysis) bookSpools() {
-	var order []string
-	values, perTurn := map[string][]float64{}, map[string][]float64{}
-	first := map[string]int{}
-	for _, i := range a.kept {
-		name := a.coils[i].Spool
-		if name == "" {
-			continue
-		}
-		if _, ok := values[name]; !ok {
-			order = append(order, name)
-			first[name] = a.coils[i].Sequence
-		}
-		values[name] = append(values[name], a.ohms[i])
-		perTurn[name] = append(perTurn[name], a.coils[i].R20Ohms/a.turnsOf(i))
+func bookSpools(m *movement, o Options) []SpoolEntry {
+	groups := m.groupsBy(func(c Coil) string { return c.Spool })
+	kept := m.keptOhms()
+	moments := make([]statistics.Moments, len(groups))
+	for j, g := range groups {
+		moments[j] = statistics.MomentsOf(valuesAt(kept, g.kept))
 	}
-	within := a.spoolScatter(values)
-	var before statistics.Moments
-	for _, name := range order {
-		m := statistics.MomentsOf(values[name])
-		e := SpoolEntry{Spool: name, Count: m.Count, FirstSequence: first[name], MeanOhms: m.Mean}
-		e.compare(before, m)
-		e.MovedAt = a.movedWithin(name)
+	scatter := scatterWithin(moments)
+	entries := []SpoolEntry{}
+	for j, g := range groups {
+		e := SpoolEntry{Spool: g.name, Count: moments[j].Count, FirstSequence: m.keptCoil(g.kept[0]).Sequence, MeanOhms: moments[j].Mean}
+		if j > 0 {
+			e.compareWithSpoolBefore(moments[j-1], moments[j])
+		}
+		e.MovedAt = movedOnSpool(m, g.name)
 		if e.MovedAt == 0 {
-			a.countSpoolTurns(&e, statistics.MomentsOf(perTurn[name]).Mean, within)
+			e.countTurns(o, ohmsPerTurn(m, g.kept, o.Winding.Turns), scatter, m.usualError)
 		}
-		e.Sentence = e.sentence(a.options.Winding.Turns != 0)
-		a.report.Spools = append(a.report.Spools, e)
-		before = m
+		e.Sentence = e.sentence(o.Winding.Turns != 0)
+		entries = append(entries, e)
 	}
+	return entries
 }
 
-// spoolScatter is the standard deviation within spools, so that even the first
-// coils of a new spool can be told with an interval; 0 when none has two coils.
-func (a *analysis) spoolScatter(values map[string][]float64) (scatter struct{ sigma, df float64 }) {
+// spoolScatter is a standard deviation within spools, with its degrees of freedom.
+type spoolScatter struct{ sigma, df float64 }
+
+// scatterWithin pools the scatter of all spools, so that even the first coils of a
+// new spool can be told with an interval; it is 0 when none has two coils.
+func scatterWithin(spools []statistics.Moments) (s spoolScatter) {
 	squares := 0.0
-	for _, v := range values {
-		squares += statistics.MomentsOf(v).SumOfSquares
-		scatter.df += float64(len(v) - 1)
+	for _, m := range spools {
+		squares += m.SumOfSquares
+		s.df += float64(m.Count - 1)
 	}
-	if scatter.df > 0 {
-		scatter.sigma = math.Sqrt(squares / scatter.df)
+	if s.df > 0 {
+		s.sigma = math.Sqrt(squares / s.df)
 	}
-	return scatter
+	return s
 }
 
-func (e *SpoolEntry) compare(before, m statistics.Moments) {
+// ohmsPerTurn is the mean over kept coils, of which some may have turns of their
+// own.
+func ohmsPerTurn(m *movement, kept []int, turns float64) float64 {
+	values := make([]float64, len(kept))
+	for j, k := range kept {
+		c := m.keptCoil(k)
+		values[j] = c.R20Ohms / cmp.Or(c.Turns, turns)
+	}
+	return statistics.MomentsOf(values).Mean
+}
+
+func (e *SpoolEntry) compareWithSpoolBefore(before, m statistics.Moments) {
 	d, err := statistics.Compare(before, m)
 	if err != nil {
-		return // the first spool, or a single coil: nothing to compare
+		return // a single coil has no scatter to be compared by
 	}
-	low, high := d.Interval(level)
+	low, high := d.Interval(confidence)
 	value, low, high := d.Value/before.Mean, low/before.Mean, high/before.Mean
 	e.DifferenceRatio, e.DifferenceLow, e.DifferenceHigh, e.P = &value, &low, &high, &d.P
 }
 
-// turnsOf are the turns on coil i, 0 when not known.
-func (a *analysis) turnsOf(i int) float64 {
-	if n := a.coils[i].Turns; n != 0 {
-		return n
-	}
-	return a.options.Winding.Turns
-}
-
-// countSpoolTurns tells what a turn of the spool's wire has, which is perTurn ohms
-// on the mean, and how many make the target.
-func (a *analysis) countSpoolTurns(e *SpoolEntry, perTurn float64, within struct{ sigma, df float64 }) {
-	w := a.options.Winding
+// countTurns tells what a turn of the spool's wire has, which is perTurn ohms on
+// the mean, and how many make the target.
+func (e *SpoolEntry) countTurns(o Options, perTurn float64, within spoolScatter, usualError float64) {
+	w := o.Winding
 	if w.Turns == 0 || within.df == 0 {
 		return
 	}
 	// The measuring is the same for all coils: no number of them reduces it.
-	half := math.Hypot(statistics.StudentQuantile(0.5+level/2, within.df)*within.sigma/math.Sqrt(float64(e.Count)), 2*a.usual)
+	half := math.Hypot(statistics.StudentQuantile(0.5+confidence/2, within.df)*within.sigma/math.Sqrt(float64(e.Count)), 2*usualError)
 	low, high := perTurn-half/w.Turns, perTurn+half/w.Turns
 	e.OhmsPerTurn, e.OhmsPerTurnLow, e.OhmsPerTurnHigh = &perTurn, &low, &high
-	target := a.options.TargetOhms
-	if target == 0 {
+	if o.TargetOhms == 0 {
 		return
 	}
 	// Of coils with the turns of today.
-	c, _, _ := w.correct(target, perTurn*w.Turns, half)
+	c, _, _ := w.turnsToTarget(o.TargetOhms, perTurn*w.Turns, half)
 	turns, least, most := w.Turns+c.turns, w.Turns+c.low, w.Turns+c.high
 	e.TurnsForTarget, e.TurnsForTargetLow, e.TurnsForTargetHigh = &turns, &least, &most
 }
 
-// movedWithin is the first coil at which the level moved while a spool was on, 0
+// movedOnSpool is the first coil at which the level moved while a spool was on, 0
 // when it never did: then its coils are of several windings, and their mean tells
 // nothing of the wire.
-func (a *analysis) movedWithin(spool string) (sequence int) {
-	on := func(k int) bool { return a.coils[a.kept[k]].Spool == spool }
-	for _, c := range a.report.ChangePoints {
+func movedOnSpool(m *movement, spool string) (sequence int) {
+	on := func(k int) bool { return m.keptCoil(k).Spool == spool }
+	for _, c := range m.steps {
 		if on(c.k-1) && on(c.k) {
-			return a.coils[a.kept[c.k]].Sequence
+			return m.keptCoil(c.k).Sequence
 		}
 	}
-	for _, t := range a.trends() {
+	for _, t := range m.trends() {
 		for k := t.first + 1; k < t.last; k++ {
 			if on(k-1) && on(k) {
-				return a.coils[a.kept[k]].Sequence
+				return m.keptCoil(k).Sequence
 			}
 		}
 	}
@@ -143,12 +141,13 @@ func (a *analysis) movedWithin(spool string) (sequence int) {
 }
 
 func (e *SpoolEntry) sentence(turnsKnown bool) string {
-	s := fmt.Sprintf("spool %s, %s from coil %d", e.Spool, count(e.Count, "coil"), e.FirstSequence)
+	s := fmt.Sprintf("spool %s, %s from coil %d", e.Spool, countOf(e.Count, "coil"), e.FirstSequence)
 	if e.OhmsPerTurn != nil {
 		s += fmt.Sprintf(": %.4f ohms a turn", *e.OhmsPerTurn)
 	}
 	if e.DifferenceRatio != nil && *e.P < alpha {
-		s += fmt.Sprintf("; %s against the spool before (%s)", percent(*e.DifferenceRatio), between(*e.DifferenceLow, *e.DifferenceHigh))
+		s += fmt.Sprintf("; %s against the spool before (%s)", signedPercent(*e.DifferenceRatio),
+			percentInterval(*e.DifferenceLow, *e.DifferenceHigh))
 	}
 	if e.MovedAt != 0 && turnsKnown {
 		s += fmt.Sprintf("; its coils move at coil %d, so they do not tell the turns", e.MovedAt)

@@ -2,7 +2,6 @@ package drift
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -16,13 +15,13 @@ type event struct {
 	cause Attribution
 }
 
-// events are the steps and trends, the latest first.
-func (a *analysis) events() []event {
+// latestFirst are the steps and trends, the latest first.
+func (m *movement) latestFirst() []event {
 	var events []event
-	for _, c := range a.report.ChangePoints {
+	for _, c := range m.steps {
 		events = append(events, event{c.k, c.cause})
 	}
-	for _, t := range a.trends() {
+	for _, t := range m.trends() {
 		events = append(events, event{t.last - 1, t.cause})
 	}
 	slices.SortStableFunc(events, func(x, y event) int { return y.at - x.at })
@@ -32,44 +31,29 @@ func (a *analysis) events() []event {
 // mostEarlier is how many earlier steps and trends the summary names.
 const mostEarlier = 3
 
-// summary is the sentence that matters: is something wandering, since when,
-// what is it, and what to do.
-func (a *analysis) summary() string {
-	r := &a.report
-	events := a.events()
+// summarise writes the sentence that matters into the report: is something
+// wandering, since when, what is it, and what to do.
+func summarise(r *Report, m *movement) {
+	events := m.latestFirst()
 	r.Drifting = len(events) > 0
-	var first string
-	switch {
-	case r.Drifting:
+	var headline, first string
+	if r.Drifting {
 		cause := events[0].cause
-		first = cause.Sentence
-		r.Headline, r.Evidence = cause.headline, cause.clauses
+		headline, first, r.Evidence = cause.headline, cause.Sentence, cause.clauses
 		r.MeterCleared, r.MeterSentence = cause.meter.cleared, cause.meter.clause
-	case r.CheckStandard != nil && r.CheckStandard.AwayRatio != nil:
-		first = r.CheckStandard.Sentence + ": the coils read the same, so they may have moved by as much the other way"
-		r.Headline = fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same",
-			percent(*r.CheckStandard.AwayRatio))
-	case r.InTurn != nil:
-		still := fmt.Sprintf("no drift in %s, but ", count(len(a.kept), "coil"))
-		r.Headline, first = still+r.InTurn.Words, still+r.InTurn.Sentence
-	case r.Baseline == nil:
-		r.Headline, first = a.tooFew()
-	case r.Signal:
-		r.Headline, first = a.bareSignal()
-	default:
-		r.Headline = fmt.Sprintf("no drift in %s", count(len(a.kept), "coil"))
-		first = r.Headline
+	} else {
+		headline, first = headlineWithoutDrift(r, m.series)
 	}
-	r.Headline = capital(r.Headline)
+	r.Headline = capitalised(headline)
 	parts := []string{first}
 	if r.InTurn != nil && r.Drifting {
 		parts = append(parts, r.InTurn.Sentence)
 	}
 	if len(events) > 1 {
-		parts = append(parts, earlier(events[1:]))
+		parts = append(parts, earlierSentence(events[1:]))
 	}
 	if len(r.Outliers) > 0 {
-		parts = append(parts, a.outlierSentence())
+		parts = append(parts, outlierSentence(r.Outliers))
 	}
 	if t := r.Temperature; t != nil && t.Flagged {
 		parts = append(parts, t.Sentence)
@@ -81,16 +65,34 @@ func (a *analysis) summary() string {
 		parts = append(parts, r.Advice.Sentence)
 	}
 	for i, p := range parts {
-		parts[i] = capital(p) + "."
+		parts[i] = capitalised(p) + "."
 	}
-	return strings.Join(parts, " ")
+	r.Summary = strings.Join(parts, " ")
 }
 
-// capital writes a sentence with a capital letter.
-func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+// headlineWithoutDrift is what there is to say where neither a step nor a trend is
+// established, in short and as a sentence.
+func headlineWithoutDrift(r *Report, s *series) (headline, sentence string) {
+	quiet := fmt.Sprintf("no drift in %s", countOf(len(s.kept), "coil"))
+	switch c := r.CheckStandard; {
+	case c != nil && c.AwayRatio != nil:
+		return fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same", signedPercent(*c.AwayRatio)),
+			c.Sentence + ": the coils read the same, so they may have moved by as much the other way"
+	case r.InTurn != nil:
+		return quiet + ", but " + r.InTurn.Words, quiet + ", but " + r.InTurn.Sentence
+	case r.Baseline == nil:
+		return headlineWithoutLimits(s.keptOhms())
+	case r.Signal:
+		return headlineOfSignal(r, s)
+	}
+	return quiet, quiet
+}
 
-// earlier names the steps and trends before the latest.
-func earlier(events []event) string {
+// capitalised writes a sentence with a capital letter.
+func capitalised(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// earlierSentence names the steps and trends before the latest.
+func earlierSentence(events []event) string {
 	var names []string
 	for _, e := range events[:min(len(events), mostEarlier)] {
 		names = append(names, e.cause.brief)
@@ -102,31 +104,27 @@ func earlier(events []event) string {
 	return s
 }
 
-// tooFew says why there are no limits, in short and as a sentence.
-func (a *analysis) tooFew() (headline, sentence string) {
-	if len(a.kept) >= control.LeastBaseline && leastStep(pick(a.ohms, a.kept)) == 0 {
-		headline = fmt.Sprintf("the %d coils do not differ at all", len(a.kept))
+// headlineWithoutLimits says why there are none, in short and as a sentence.
+func headlineWithoutLimits(ohms []float64) (headline, sentence string) {
+	if len(ohms) >= control.LeastBaseline && leastStep(ohms) == 0 {
+		headline = fmt.Sprintf("the %d coils do not differ at all", len(ohms))
 		return headline, headline + ": look whether the meter is stuck or far too coarse"
 	}
-	lowest, highest := math.Inf(1), math.Inf(-1)
-	for _, i := range a.kept {
-		lowest, highest = min(lowest, a.ohms[i]), max(highest, a.ohms[i])
-	}
-	if len(a.kept) == 1 {
-		sentence = fmt.Sprintf("no control limits yet, from 1 coil of %s", quantity.FormatOhms(lowest, 1))
+	if len(ohms) == 1 {
+		sentence = fmt.Sprintf("no control limits yet, from 1 coil of %s", quantity.FormatOhms(ohms[0], 1))
 		return sentence, sentence
 	}
-	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", count(len(a.kept), "coil"),
-		quantity.FormatOhms(lowest, 1), quantity.FormatOhms(highest, 1))
+	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", countOf(len(ohms), "coil"),
+		quantity.FormatOhms(slices.Min(ohms), 1), quantity.FormatOhms(slices.Max(ohms), 1))
 	return sentence, sentence
 }
 
-// bareSignal tells a signal that no change or trend stands behind as yet, in short
-// and as a sentence.
-func (a *analysis) bareSignal() (headline, sentence string) {
-	i := a.kept[len(a.kept)-1]
+// headlineOfSignal tells a signal that no change or trend stands behind as yet, in
+// short and as a sentence.
+func headlineOfSignal(r *Report, s *series) (headline, sentence string) {
+	i := s.kept[len(s.kept)-1]
 	var by []string
-	for _, rule := range a.report.Rules {
+	for _, rule := range r.Rules {
 		if rule.Index == i+1 {
 			by = append(by, "rule "+rule.Rule)
 		}
@@ -134,44 +132,43 @@ func (a *analysis) bareSignal() (headline, sentence string) {
 	for _, c := range []struct {
 		name    string
 		signals []int
-	}{{"the EWMA", a.report.Charts.EWMA.Signals}, {"the CUSUM", a.report.Charts.CUSUM.Signals}} {
+	}{{"the EWMA", r.Charts.EWMA.Signals}, {"the CUSUM", r.Charts.CUSUM.Signals}} {
 		if n := len(c.signals); n > 0 && c.signals[n-1] == i+1 {
 			by = append(by, c.name)
 		}
 	}
-	headline = fmt.Sprintf("%s raises %s, but no step or trend is established yet", a.name(i), list(by))
+	headline = fmt.Sprintf("%s raises %s, but no step or trend is established yet", s.coilName(i), joinWithAnd(by))
 	sentence = headline + ": wind on and watch"
-	if f := a.report.FalseAlarms; f.RunLength > 0 {
+	if f := r.FalseAlarms; f.RunLength > 0 {
 		sentence += fmt.Sprintf("; a quiet process raises some signal about every %.0f coils", f.RunLength)
 	}
 	return headline, sentence
 }
 
-func (a *analysis) outlierSentence() string {
-	outliers := a.report.Outliers
+func outlierSentence(outliers []Outlier) string {
 	n := len(outliers)
 	if n == 1 {
 		return outliers[0].Sentence
 	}
 	if n == 2 && outliers[0].Provisional {
-		return a.pairSentence(outliers[0], outliers[1])
+		return pairSentence(outliers[0], outliers[1])
 	}
 	var names []string
 	for _, o := range outliers {
-		names = append(names, fmt.Sprintf("%s (%s)", a.name(o.Index-1), percent(o.DeviationRatio)))
+		names = append(names, fmt.Sprintf("%s (%s)", o.coilName(), signedPercent(o.DeviationRatio)))
 		if len(names) == 5 && len(outliers) > 6 {
-			return fmt.Sprintf("%d coils stand apart, among them %s", len(outliers), list(names))
+			return fmt.Sprintf("%d coils stand apart, among them %s", len(outliers), joinWithAnd(names))
 		}
 	}
-	s := list(names) + " stand apart from their neighbours"
+	s := joinWithAnd(names) + " stand apart from their neighbours"
 	if n := len(outliers); outliers[n-2].Provisional {
-		s += "; " + a.pairSentence(outliers[n-2], outliers[n-1])
+		s += "; " + pairSentence(outliers[n-2], outliers[n-1])
 	}
 	return s
 }
 
 // pairSentence is about the last two coils, which stand together.
-func (a *analysis) pairSentence(first, second Outlier) string {
+func pairSentence(first, second Outlier) string {
 	return fmt.Sprintf("%s and %s stand together, %s and %s from those before: a third will tell whether it is a step or two bad coils",
-		a.name(first.Index-1), a.name(second.Index-1), percent(first.DeviationRatio), percent(second.DeviationRatio))
+		first.coilName(), second.coilName(), signedPercent(first.DeviationRatio), signedPercent(second.DeviationRatio))
 }

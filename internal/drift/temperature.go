@@ -23,102 +23,118 @@ type Temperature struct {
 	Sentence     string  `json:"sentence"`
 }
 
+// roomWatch is the temperatures of the coils beside their movement.
+type roomWatch struct {
+	*movement
+	// celsius are the temperatures of the kept coils that have one, ratio what these
+	// coils are compared by over the reference, and at their place among the kept.
+	celsius, ratio []float64
+	at             []int
+	// alone is the dependence on temperature, when it explains every step and trend
+	// by itself.
+	alone *roomEffect
+}
+
+func newRoomWatch(m *movement) *roomWatch {
+	r := &roomWatch{movement: m}
+	for k, i := range m.kept {
+		if t := m.coils[i].TemperatureCelsius; t != nil {
+			r.celsius, r.ratio, r.at = append(r.celsius, *t), append(r.ratio, m.ohms[i]/m.reference), append(r.at, k)
+		}
+	}
+	if len(r.at) >= minSloped {
+		r.alone = r.dependenceAlone()
+	}
+	return r
+}
+
 // watchTemperature fits R20 against temperature within the levels found. A drift
 // the room makes is itself taken for steps or a trend, which leaves little within
 // them; so where the temperature explains those, it fits over all coils.
-func (a *analysis) watchTemperature() {
-	t, y, at := a.temperatures()
-	if len(t) == 0 {
-		a.note("no temperature was recorded, so whether R20 depends on it cannot be told")
-		return
+func (r *roomWatch) watchTemperature(said *notes) *Temperature {
+	n := len(r.celsius)
+	if n == 0 {
+		said.add("no temperature was recorded, so whether R20 depends on it cannot be told")
+		return nil
 	}
-	if len(t) < minSloped {
-		a.note("%s with a temperature: whether R20 depends on it takes %d", count(len(t), "coil"), minSloped)
-		return
+	if n < minSloped {
+		said.add("%s with a temperature: whether R20 depends on it takes %d", countOf(n, "coil"), minSloped)
+		return nil
 	}
-	a.roomAlone = a.dependenceAlone(t, y, at)
-	within := true
-	for _, c := range a.report.ChangePoints {
-		if f, _ := a.roomAtStep(c); f == explains {
-			within = false
-		}
-	}
-	for _, tr := range a.trends() {
-		if f, _ := a.roomInTrend(tr); f == explains {
-			within = false
-		}
-	}
-	lowest, highest := t[0], t[0]
-	for _, v := range t {
-		lowest, highest = min(lowest, v), max(highest, v)
-	}
-	used := 2
+	celsius, ratio, used := r.celsius, r.ratio, 2
+	within := !r.explainsAny()
 	if within {
-		used = 1 + a.withoutLevels(t, y, at)
+		var parameters int
+		celsius, ratio, parameters = r.withoutLevels()
+		used = 1 + parameters
 	}
-	line, err := statistics.FitLine(t, y, nil)
-	df := float64(len(t) - used)
+	line, err := statistics.FitLine(celsius, ratio)
 	if err != nil {
-		a.note("whether R20 depends on the temperature cannot be told: %v", err)
-		return
+		said.add("whether R20 depends on the temperature cannot be told: %v", err)
+		return nil
 	}
+	df := float64(n - used)
 	if df < 3 {
-		a.note("whether R20 depends on the temperature cannot be told: too few coils between the steps and slopes")
-		return
+		said.add("whether R20 depends on the temperature cannot be told: too few coils between the steps and slopes")
+		return nil
 	}
-	widening := a.widening() * math.Sqrt(float64(line.DegreesOfFreedom)/df)
-	r := &Temperature{Count: len(t), RangeKelvin: highest - lowest, RatioPerK: line.Slope, OhmsPerK: line.Slope * a.reference(),
-		ErrorPerK: line.SlopeError * widening, WithinLevels: within}
-	r.P = statistics.TestP(r.RatioPerK, r.ErrorPerK, df)
+	t := &Temperature{Count: n, RangeKelvin: slices.Max(r.celsius) - slices.Min(r.celsius), WithinLevels: within,
+		RatioPerK: line.Slope, OhmsPerK: line.Slope * r.reference,
+		ErrorPerK: line.SlopeError * (r.widening() * math.Sqrt(float64(line.DegreesOfFreedom)/df))}
+	t.P = statistics.TestP(t.RatioPerK, t.ErrorPerK, df)
 	// Below a ten-thousandth over the range seen nothing at the bench would show.
-	r.Flagged = r.P < alpha && math.Abs(r.RatioPerK)*r.RangeKelvin > 1e-4
-	r.Sentence = r.sentence()
-	a.report.Temperature = r
+	t.Flagged = t.P < alpha && math.Abs(t.RatioPerK)*t.RangeKelvin > 1e-4
+	t.Sentence = t.sentence()
+	return t
+}
+
+// explainsAny says whether the temperature explains a step or a trend.
+func (r *roomWatch) explainsAny() bool {
+	for _, c := range r.steps {
+		if f, _ := r.roomAtStep(c); f == explains {
+			return true
+		}
+	}
+	for _, t := range r.trends() {
+		if f, _ := r.roomInTrend(t); f == explains {
+			return true
+		}
+	}
+	return false
 }
 
 // dependenceAlone is the dependence on temperature when nothing else is needed:
 // taken out it leaves no step and no trend, and it describes the coils clearly
 // better for its parameters than the steps and trends do. Otherwise it is nil.
-func (a *analysis) dependenceAlone(t, y []float64, at []int) *roomEffect {
-	line, err := statistics.FitLine(t, y, nil)
-	if err != nil || line.P() >= alpha || len(at) < len(a.kept) {
+func (r *roomWatch) dependenceAlone() *roomEffect {
+	line, err := statistics.FitLine(r.celsius, r.ratio)
+	if err != nil || line.P() >= alpha || len(r.at) < len(r.kept) {
 		return nil
 	}
-	rest := make([]float64, len(y))
-	for i := range y {
-		rest[i] = (y[i] - line.At(t[i]) + 1) * a.reference()
+	rest := make([]float64, len(r.ratio))
+	for i := range rest {
+		rest[i] = (r.ratio[i] - line.At(r.celsius[i]) + 1) * r.reference
 	}
-	s := newSegmenter(rest, a.segments.w, 1, a.recorded())
+	s := newSegmenter(rest, r.segments.w, 1, r.recordedPlaces())
 	// One step or slope costs within two parameters of what the temperature costs:
 	// when the room went along with it, the coils cannot tell which it was.
-	if s.rss(0, len(rest))/a.segments.variance+(2+2)*a.segments.price >= a.described {
+	if s.rssAboutMean(0, len(rest))/r.segments.variance+(2+2)*r.segments.price >= r.cost {
 		return nil
 	}
-	if pieces := s.describe(); len(pieces) > 1 || pieces[0].slope != 0 {
+	if pieces := s.describePieces(); len(pieces) > 1 || pieces[0].slope != 0 {
 		return nil
 	}
 	return &roomEffect{Partial: statistics.Partial{Slope: line.Slope, StandardError: line.SlopeError, P: line.P()}}
 }
 
-// temperatures are those of the kept coils that have one, with their values as
-// ratios and their place among the kept.
-func (a *analysis) temperatures() (celsius, ratio []float64, at []int) {
-	ref := a.reference()
-	for k, i := range a.kept {
-		if t := a.coils[i].TemperatureCelsius; t != nil {
-			celsius, ratio, at = append(celsius, *t), append(ratio, a.ohms[i]/ref), append(at, k)
-		}
-	}
-	return celsius, ratio, at
-}
-
 // withoutLevels takes the mean, and the line where a piece slopes, out of both
-// temperature and value piece by piece, and returns how many parameters it took.
-func (a *analysis) withoutLevels(t, y []float64, at []int) int {
-	parameters, i := 0, 0
-	for _, p := range a.pieces {
+// temperature and ratio piece by piece, and returns how many parameters it took.
+func (r *roomWatch) withoutLevels() (celsius, ratio []float64, parameters int) {
+	celsius, ratio = slices.Clone(r.celsius), slices.Clone(r.ratio)
+	i := 0
+	for _, p := range r.pieces {
 		j := i
-		for j < len(at) && at[j] < p.last {
+		for j < len(r.at) && r.at[j] < p.last {
 			j++
 		}
 		if j > i {
@@ -127,31 +143,31 @@ func (a *analysis) withoutLevels(t, y []float64, at []int) int {
 				parameters++
 				x := make([]float64, j-i)
 				for k := range x {
-					x[k] = float64(max(0, at[i+k]-p.kink))
+					x[k] = float64(max(0, r.at[i+k]-p.kink))
 				}
-				flatten(x, t[i:j])
-				flatten(x, y[i:j])
+				subtractLine(x, celsius[i:j])
+				subtractLine(x, ratio[i:j])
 			} else {
-				centre(t[i:j])
-				centre(y[i:j])
+				subtractMean(celsius[i:j])
+				subtractMean(ratio[i:j])
 			}
 		}
 		i = j
 	}
-	return parameters
+	return celsius, ratio, parameters
 }
 
-func centre(v []float64) {
+func subtractMean(v []float64) {
 	mean := statistics.MomentsOf(v).Mean
 	for i := range v {
 		v[i] -= mean
 	}
 }
 
-func flatten(x, v []float64) {
-	line, err := statistics.FitLine(x, v, nil)
+func subtractLine(x, v []float64) {
+	line, err := statistics.FitLine(x, v)
 	if err != nil { // all on the level part
-		centre(v)
+		subtractMean(v)
 		return
 	}
 	for i := range v {
@@ -178,8 +194,8 @@ func (t *Temperature) sentence() string {
 	} else if t.RatioPerK > 0 {
 		cause = "the coils warm more than the probe shows, or the coefficient is far too small"
 	}
-	return fmt.Sprintf("R20 still moves %+.3f %%/K (± %.3f) with the temperature it was measured at, which it must not: %s", 100*t.RatioPerK,
-		200*t.ErrorPerK, cause)
+	return fmt.Sprintf("R20 still moves %+.3f %%/K (± %.3f) with the temperature it was measured at, which it must not: %s",
+		100*t.RatioPerK, 200*t.ErrorPerK, cause)
 }
 
 // mostRatioPerK is the steepest dependence on the probe's temperature that is
@@ -189,8 +205,8 @@ const mostRatioPerK = 5 * float64(copper.Standard)
 
 // roomAtStep asks whether the temperature explains a step: with both in one
 // model, does the step or the temperature remain?
-func (a *analysis) roomAtStep(c ChangePoint) (finding, roomEffect) {
-	return a.room(c.from, c.to, func(k int) float64 {
+func (r *roomWatch) roomAtStep(c ChangePoint) (finding, roomEffect) {
+	return r.effectBeside(c.from, c.to, func(k int) float64 {
 		if k >= c.k {
 			return 1
 		}
@@ -199,49 +215,50 @@ func (a *analysis) roomAtStep(c ChangePoint) (finding, roomEffect) {
 }
 
 // roomInTrend asks the same of a trend.
-func (a *analysis) roomInTrend(t *Trend) (finding, roomEffect) {
-	return a.room(t.first, t.last, func(k int) float64 { return float64(k) })
+func (r *roomWatch) roomInTrend(t *Trend) (finding, roomEffect) {
+	return r.effectBeside(t.first, t.last, func(k int) float64 { return float64(k) })
 }
 
-func (a *analysis) room(from, to int, shape func(k int) float64) (finding, roomEffect) {
-	if a.roomAlone != nil {
-		return explains, *a.roomAlone
+// effectBeside puts the temperature and a shape over the kept coils from from up to
+// to into one model.
+func (r *roomWatch) effectBeside(from, to int, shape func(k int) float64) (finding, roomEffect) {
+	if r.alone != nil {
+		return explains, *r.alone
 	}
-	celsius, ratio, at := a.temperatures()
 	var u, v, y []float64
-	for j, k := range at {
+	for j, k := range r.at {
 		if k >= from && k < to {
-			u, v, y = append(u, shape(k)), append(v, celsius[j]), append(y, ratio[j])
+			u, v, y = append(u, shape(k)), append(v, r.celsius[j]), append(y, r.ratio[j])
 		}
 	}
 	if len(y) < (to-from)/2+1 || len(y) < minSloped {
-		return unknown, roomEffect{}
+		return notRecorded, roomEffect{}
 	}
 	effect := roomEffect{rangeKelvin: slices.Max(v) - slices.Min(v)}
 	if statistics.MomentsOf(v).StandardDeviation() < 1e-3 {
 		effect.still = true
-		return excluded, effect
+		return notTheCause, effect
 	}
 	drift, room, ok := statistics.FitTwo(u, v, y)
 	effect.Partial = room
-	if alone, err := statistics.FitLine(v, y, nil); err == nil && math.Abs(alone.Slope) > mostRatioPerK {
+	if alone, err := statistics.FitLine(v, y); err == nil && math.Abs(alone.Slope) > mostRatioPerK {
 		effect.still = true // it moved far too little for this
-		return excluded, effect
+		return notTheCause, effect
 	}
 	switch {
 	case !ok:
-		return together, effect
+		return movedTogether, effect
 	case drift.P > 0.05 && room.P < alpha:
 		return explains, effect
 	case drift.P < alpha && room.P < alpha:
-		return partial, effect
+		return explainsPart, effect
 	case drift.P < alpha && sameShape(u, v):
-		return together, effect
+		return movedTogether, effect
 	case drift.P < alpha:
 		effect.still = 2*room.StandardError > leastToldPerK
-		return excluded, effect
+		return notTheCause, effect
 	}
-	return together, effect
+	return movedTogether, effect
 }
 
 // roomEffect is what the room does to a drift by a fit, and over how many kelvin
@@ -260,7 +277,7 @@ type roomEffect struct {
 // differences, twice the variance where values do not depend on each other (von
 // Neumann 1941, Annals of Mathematical Statistics 12, 367-395).
 func sameShape(shape, celsius []float64) bool {
-	line, err := statistics.FitLine(shape, celsius, nil)
+	line, err := statistics.FitLine(shape, celsius)
 	if err != nil {
 		return false
 	}
@@ -279,13 +296,13 @@ func sameShape(shape, celsius []float64) bool {
 
 func roomClause(f finding, room roomEffect) string {
 	switch {
-	case f == excluded && room.still:
+	case f == notTheCause && room.still:
 		return fmt.Sprintf("the room hardly moved (%.1f K) and did not matter", room.rangeKelvin)
-	case f == excluded:
+	case f == notTheCause:
 		return "the room did not matter"
-	case f == together:
+	case f == movedTogether:
 		return "the temperature moved together with it and cannot be told apart: measure an earlier coil again"
-	case f == partial:
+	case f == explainsPart:
 		return fmt.Sprintf("the temperature has a part in it (%+.3f %%/K)", 100*room.Slope)
 	case f == explains:
 		return fmt.Sprintf("it goes with the temperature (%+.3f %%/K)", 100*room.Slope)

@@ -36,31 +36,32 @@ type Trend struct {
 	cause       Attribution
 }
 
-// trend fits lines: through the last piece, from its kink on, and through those
+// fitTrends fits lines: through the last piece, from its kink on, and through those
 // before it that slope.
-func (a *analysis) trend() {
-	last := len(a.pieces) - 1
-	a.report.Trend = a.trendOf(a.pieces[last])
-	if t := a.report.Trend; t == nil {
-		p := a.pieces[last]
-		a.note("too few coils since the last change for a trend: %d of %d", p.last-p.sloping(), minSloped)
+// The limits are those of the tolerance, 0 without one.
+func (m *movement) fitTrends(lowerOhms, upperOhms float64, said *notes) {
+	last := len(m.pieces) - 1
+	m.latest = m.trendOf(m.pieces[last])
+	if m.latest == nil {
+		p := m.pieces[last]
+		said.add("too few coils since the last change for a trend: %d of %d", p.last-p.slopeBegins(), minSloped)
 	} else {
-		a.toLimit(t)
-		t.Sentence = a.trendSentence(t)
+		m.latest.countToLimit(lowerOhms, upperOhms)
+		m.latest.Sentence = trendSentence(m.series, m.latest)
 	}
-	for _, p := range a.pieces[:last] {
+	for _, p := range m.pieces[:last] {
 		if p.slope == 0 {
 			continue
 		}
-		if t := a.trendOf(p); t != nil && t.Real {
-			t.Sentence = a.earlierSentence(t)
-			a.report.EarlierTrends = append(a.report.EarlierTrends, *t)
+		if t := m.trendOf(p); t != nil && t.Real {
+			t.Sentence = endedTrendSentence(m.series, t)
+			m.ended = append(m.ended, *t)
 		}
 	}
 }
 
-// sloping is the first kept coil of the part that may slope.
-func (p piece) sloping() int {
+// slopeBegins is the first kept coil of the part that may slope.
+func (p piece) slopeBegins() int {
 	if p.slope != 0 {
 		return p.kink
 	}
@@ -68,43 +69,35 @@ func (p piece) sloping() int {
 }
 
 // trendOf is the line through one piece; nil for too few coils.
-func (a *analysis) trendOf(p piece) *Trend {
-	first := p.sloping()
+func (m *movement) trendOf(p piece) *Trend {
+	first := p.slopeBegins()
 	n := p.last - first
 	if n < minSloped {
 		return nil
 	}
-	r := a.segments.ramp(p.first, p.last, first)
+	r := m.segments.fitRamp(p.first, p.last, first)
 	t := &Trend{SlopeOhmsPerCoil: r.slope, Count: n, first: first, last: p.last, df: r.df, P: 1,
-		FromSequence: a.coils[a.kept[first]].Sequence, ToSequence: a.coils[a.kept[p.last-1]].Sequence}
-	t.StandardError, t.endError = a.segments.errors(r)
-	t.end = r.at(p.last-1) + a.segments.mean0
-	half := statistics.StudentQuantile(0.5+level/2, t.df) * t.StandardError
+		FromSequence: m.keptCoil(first).Sequence, ToSequence: m.keptCoil(p.last - 1).Sequence}
+	t.StandardError, t.endError = m.segments.rampErrors(r)
+	t.end = r.heightAt(p.last-1) + m.segments.mean0
+	half := statistics.HalfInterval(t.StandardError, t.df, confidence)
 	t.SlopeLow, t.SlopeHigh = r.slope-half, r.slope+half
 	// A slope of rounding errors is none.
-	if math.Abs(r.slope)*float64(n) > 1e-12*a.reference() {
+	if math.Abs(r.slope)*float64(n) > 1e-12*m.reference {
 		t.P = statistics.TestP(r.slope, t.StandardError, t.df)
 	}
-	t.Real = t.P < each && p.slope != 0
+	t.Real = t.P < alphaEach && p.slope != 0
 	return t
 }
 
-func (a *analysis) widening() float64 {
-	if d := a.report.Autocorrelation; d != nil {
-		return d.Widening
-	}
-	return 1
-}
-
-// toLimit counts the coils from the last one until the line meets a limit.
-func (a *analysis) toLimit(t *Trend) {
-	if !t.Real || a.options.UpperOhms == 0 {
+// countToLimit counts the coils from the last one until the line meets a limit.
+func (t *Trend) countToLimit(lowerOhms, upperOhms float64) {
+	if !t.Real || upperOhms == 0 {
 		return
 	}
-	limit := a.options.UpperOhms
-	steep := t.SlopeHigh
+	limit, steep := upperOhms, t.SlopeHigh
 	if t.SlopeOhmsPerCoil < 0 {
-		limit, steep = a.options.LowerOhms, t.SlopeLow
+		limit, steep = lowerOhms, t.SlopeLow
 	}
 	room := limit - t.end
 	coils := func(slope float64) *int {
@@ -114,14 +107,14 @@ func (a *analysis) toLimit(t *Trend) {
 	t.CoilsToLimit, t.CoilsToLimitLow = coils(t.SlopeOhmsPerCoil), coils(steep)
 }
 
-func (a *analysis) trendSentence(t *Trend) string {
-	ref := a.reference()
+func trendSentence(in *series, t *Trend) string {
+	ref := in.reference
 	if !t.Real {
-		return fmt.Sprintf("no trend since %s: %+.3f %% a coil (%+.3f to %+.3f)", a.place(t.first),
+		return fmt.Sprintf("no trend since %s: %+.3f %% a coil (%+.3f to %+.3f)", in.keptName(t.first),
 			100*t.SlopeOhmsPerCoil/ref, 100*t.SlopeLow/ref, 100*t.SlopeHigh/ref)
 	}
-	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", a.place(t.first), slopeVerb(t.SlopeOhmsPerCoil),
-		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref))
+	s := fmt.Sprintf("from %s the coils %s by %s a coil (%s to %s)", in.keptName(t.first), bySign(t.SlopeOhmsPerCoil, "fall", "rise"),
+		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowestSlope()/ref), percentPerCoil(t.steepestSlope()/ref))
 	switch {
 	case t.CoilsToLimit == nil:
 	case *t.CoilsToLimit == 0:
@@ -132,24 +125,24 @@ func (a *analysis) trendSentence(t *Trend) string {
 	return s
 }
 
-// earlierSentence tells a trend that has ended.
-func (a *analysis) earlierSentence(t *Trend) string {
-	ref := a.reference()
-	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", a.place(t.first), a.place(t.last-1),
-		pastVerb(t.SlopeOhmsPerCoil),
-		perCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), perCoil(t.slowest()/ref), perCoil(t.steepest()/ref),
-		percent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
+// endedTrendSentence tells a trend that has ended.
+func endedTrendSentence(in *series, t *Trend) string {
+	ref := in.reference
+	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", in.keptName(t.first), in.keptName(t.last-1),
+		bySign(t.SlopeOhmsPerCoil, "fell", "rose"),
+		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowestSlope()/ref), percentPerCoil(t.steepestSlope()/ref),
+		signedPercent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 
 // briefTrend is a trend in few words.
-func (a *analysis) briefTrend(t *Trend) string {
-	return fmt.Sprintf("from %s to %s, %+.3f %% a coil", a.place(t.first), a.place(t.last-1), 100*t.SlopeOhmsPerCoil/a.reference())
+func briefTrend(in *series, t *Trend) string {
+	return fmt.Sprintf("from %s to %s, %+.3f %% a coil", in.keptName(t.first), in.keptName(t.last-1), 100*t.SlopeOhmsPerCoil/in.reference)
 }
 
-// slowest and steepest are the ends of the interval of a slope, in the direction
+// slowestSlope and steepest are the ends of the interval of a slope, in the direction
 // of the slope.
-func (t *Trend) slowest() float64 {
+func (t *Trend) slowestSlope() float64 {
 	sign := math.Copysign(1, t.SlopeOhmsPerCoil)
 	return min(sign*t.SlopeLow, sign*t.SlopeHigh)
 }
-func (t *Trend) steepest() float64 { return max(math.Abs(t.SlopeLow), math.Abs(t.SlopeHigh)) }
+func (t *Trend) steepestSlope() float64 { return max(math.Abs(t.SlopeLow), math.Abs(t.SlopeHigh)) }

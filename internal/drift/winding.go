@@ -53,9 +53,9 @@ func (w Winding) check() error {
 // what one turn on the outside has.
 type correction struct{ turns, low, high, turnOhms float64 }
 
-// correct reckons the turns that bring a level, known to ± half, to target; ok is
+// turnsToTarget reckons the turns that bring a level, known to ± half, to target; ok is
 // false when ohms per turn cannot be told.
-func (w Winding) correct(target, levelOhms, half float64) (c correction, source string, ok bool) {
+func (w Winding) turnsToTarget(target, levelOhms, half float64) (c correction, source string, ok bool) {
 	turn, relative, source, ok := w.turnOhms(levelOhms)
 	if !ok {
 		return correction{}, "", false

@@ -8,21 +8,18 @@ import (
 	"coilkeep/internal/quantity"
 )
 
-// name is coil i for people: its number and, where there is one, its serial.
-func (a *analysis) name(i int) string {
-	if s := a.coils[i].Serial; s != "" {
-		return fmt.Sprintf("coil %d (%s)", a.coils[i].Sequence, s)
+// coilName is a coil for people: its number and, where there is one, the serial
+// that stands on its label.
+func coilName(sequence int, serial string) string {
+	if serial != "" {
+		return fmt.Sprintf("coil %d (%s)", sequence, serial)
 	}
-	return fmt.Sprintf("coil %d", a.coils[i].Sequence)
+	return fmt.Sprintf("coil %d", sequence)
 }
 
-// place is kept coil k for people: its number, and its serial, which is what stands
-// on its label.
-func (a *analysis) place(k int) string { return a.name(a.kept[k]) }
-
-// percent writes a ratio as people read it, with its sign: "+1.2 %". What rounds
+// signedPercent writes a ratio as people read it, with its sign: "+1.2 %". What rounds
 // to nothing has none.
-func percent(ratio float64) string {
+func signedPercent(ratio float64) string {
 	p, digits := 100*ratio, 2
 	switch {
 	case math.Abs(p) < 0.005:
@@ -35,11 +32,11 @@ func percent(ratio float64) string {
 	return fmt.Sprintf("%+.*f %%", digits, p)
 }
 
-// perCoil writes a small ratio whose direction a word tells: "0.012 %".
-func perCoil(ratio float64) string { return fmt.Sprintf("%.3f %%", 100*ratio) }
+// percentPerCoil writes a small ratio whose direction a word tells: "0.012 %".
+func percentPerCoil(ratio float64) string { return fmt.Sprintf("%.3f %%", 100*ratio) }
 
-// between writes an interval without repeating its unit: "0.9 to 1.5".
-func between(low, high float64) string {
+// percentInterval writes an interval without repeating its unit: "0.9 to 1.5".
+func percentInterval(low, high float64) string {
 	digits := 2
 	if math.Max(math.Abs(low), math.Abs(high)) >= 0.00995 {
 		digits = 1
@@ -49,8 +46,8 @@ func between(low, high float64) string {
 	return fmt.Sprintf("%.*f to %.*f", digits, round(low), digits, round(high))
 }
 
-// shortened is a note in so many letters that a sentence can hold it.
-func shortened(note string) string {
+// shortenNote is a note in so many letters that a sentence can hold it.
+func shortenNote(note string) string {
 	const most = 48
 	note = strings.Join(strings.Fields(note), " ")
 	letters := []rune(note)
@@ -60,22 +57,16 @@ func shortened(note string) string {
 	return strings.TrimSpace(string(letters[:most-1])) + "…"
 }
 
-func slopeVerb(slope float64) string {
+// bySign is the word for what falls or for what rises.
+func bySign(slope float64, falls, rises string) string {
 	if slope < 0 {
-		return "fall"
+		return falls
 	}
-	return "rise"
+	return rises
 }
 
-func pastVerb(slope float64) string {
-	if slope < 0 {
-		return "fell"
-	}
-	return "rose"
-}
-
-// chance writes a probability.
-func chance(p float64) string {
+// chanceText writes a probability.
+func chanceText(p float64) string {
 	if p < 0.0001 {
 		return "p < 0.0001"
 	}
@@ -84,21 +75,21 @@ func chance(p float64) string {
 
 func ohmsText(v float64) string { return quantity.FormatOhms(v, 0) }
 
-// count writes a number of things, "1 coil" or "2 coils".
-func count(n int, thing string) string {
+// countOf writes a number of things, "1 coil" or "2 coils".
+func countOf(n int, thing string) string {
 	if n == 1 {
 		return "1 " + thing
 	}
 	return fmt.Sprintf("%d %ss", n, thing)
 }
 
-// list joins words with commas and a last "and".
-func list(words []string) string {
+// joinWithAnd joins words with commas and a last "and".
+func joinWithAnd(words []string) string {
 	if len(words) < 2 {
 		return strings.Join(words, "")
 	}
 	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
 }
 
-// sqrt of a variance that may be a rounding below zero.
-func sqrt(v float64) float64 { return math.Sqrt(math.Max(0, v)) }
+// rootOrZero of a variance that may be a rounding below zero.
+func rootOrZero(v float64) float64 { return math.Sqrt(math.Max(0, v)) }

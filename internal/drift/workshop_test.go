@@ -41,9 +41,9 @@ func (w *workshop) wind(n int, spool string, ratio func(i int) float64) *worksho
 	return w
 }
 
-func none(int) float64 { return 0 }
+func unmoved(int) float64 { return 0 }
 
-func by(ratio float64) func(int) float64 { return func(int) float64 { return ratio } }
+func movedBy(ratio float64) func(int) float64 { return func(int) float64 { return ratio } }
 
 func ordinary() Options {
 	return Options{TargetOhms: targetOhms, LowerOhms: targetOhms * 0.97, UpperOhms: targetOhms * 1.03, Winding: Winding{Turns: 8000},

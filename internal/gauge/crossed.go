@@ -92,8 +92,8 @@ const (
 	ByInteraction   Limit = "interaction"
 )
 
-// limit is the largest of what makes up the measuring.
-func (s *Study) limit() Limit {
+// largestSource is the largest of what makes up the measuring.
+func (s *Study) largestSource() Limit {
 	switch {
 	case s.Gauge.StandardDeviation == 0:
 		return ByResolution
@@ -114,21 +114,21 @@ var limitWords = map[Limit]string{
 // poolAbove is the P of the interaction above which it counts as repeatability.
 const poolAbove = 0.05
 
-// Crossed analyses a study in which every operator measured every part the same
+// AnalyseCrossed analyses a study in which every operator measured every part the same
 // number of times, twice at least, by the ANOVA method for random parts and
 // operators (NIST/SEMATECH e-Handbook 2.4; Measurement Systems Analysis
 // Reference Manual, 4th ed., appendix A). The interaction is pooled into the
 // repeatability when its P is above 0.05. toleranceWidth is upper less lower
 // limit, 0 without one. An incomplete study is refused.
-func Crossed(readings []Reading, toleranceWidth float64) (Study, error) {
-	t, err := tabulate(readings)
+func AnalyseCrossed(readings []Reading, toleranceWidth float64) (Study, error) {
+	t, err := tabulateReadings(readings)
 	if err != nil {
 		return Study{}, err
 	}
 	s := Study{Parts: len(t.parts), Operators: len(t.operators), Repeats: t.repeats}
 	s.sumsOfSquares(t)
-	s.tests()
-	s.components(toleranceWidth)
+	s.testEffects()
+	s.splitVariance(toleranceWidth)
 	return s, nil
 }
 
@@ -140,7 +140,7 @@ type table struct {
 	origin           float64
 }
 
-func tabulate(readings []Reading) (table, error) {
+func tabulateReadings(readings []Reading) (table, error) {
 	t := table{cells: map[[2]string][]float64{}}
 	seenPart, seenOperator := map[string]bool{}, map[string]bool{}
 	for i, r := range readings {
@@ -160,24 +160,24 @@ func tabulate(readings []Reading) (table, error) {
 		t.cells[key] = append(t.cells[key], r.Value)
 	}
 	if len(t.parts) < 2 || len(t.operators) < 2 {
-		return table{}, fmt.Errorf("study of %d parts by %d operators: %w; two of each are the least, ten parts and three operators are usual",
-			len(t.parts), len(t.operators), ErrInput)
+		return table{}, fmt.Errorf("study of %d parts by %d operators: %w; two of each are the least, ten parts and three operators are "+
+			"usual", len(t.parts), len(t.operators), ErrInput)
 	}
 	t.origin = readings[0].Value
 	t.repeats = len(t.cells[[2]string{t.parts[0], t.operators[0]}])
 	for _, p := range t.parts {
 		for _, o := range t.operators {
 			if n := len(t.cells[[2]string{p, o}]); n != t.repeats || n < 2 {
-				return table{}, fmt.Errorf("part %s by %s has %d readings: %w; every operator measures every part equally often, twice at least", p,
-					o, n, ErrInput)
+				return table{}, fmt.Errorf("part %s by %s has %d readings: %w; every operator measures every part equally often, twice at least",
+					p, o, n, ErrInput)
 			}
 		}
 	}
 	return t, nil
 }
 
-// mean of readings about the origin.
-func (t table) mean(parts, operators []string) float64 {
+// meanAboutOrigin of readings about the origin.
+func (t table) meanAboutOrigin(parts, operators []string) float64 {
 	sum, n := 0.0, 0
 	for _, p := range parts {
 		for _, o := range operators {
@@ -192,42 +192,42 @@ func (t table) mean(parts, operators []string) float64 {
 
 func (s *Study) sumsOfSquares(t table) {
 	p, o, r := float64(s.Parts), float64(s.Operators), float64(s.Repeats)
-	grand := t.mean(t.parts, t.operators)
+	grand := t.meanAboutOrigin(t.parts, t.operators)
 	partMeans, operatorMeans := map[string]float64{}, map[string]float64{}
 	var parts, operators, interaction, within float64
 	for _, part := range t.parts {
-		partMeans[part] = t.mean([]string{part}, t.operators)
-		parts += o * r * square(partMeans[part]-grand)
+		partMeans[part] = t.meanAboutOrigin([]string{part}, t.operators)
+		parts += o * r * squareOf(partMeans[part]-grand)
 	}
 	for _, operator := range t.operators {
-		operatorMeans[operator] = t.mean(t.parts, []string{operator})
-		operators += p * r * square(operatorMeans[operator]-grand)
+		operatorMeans[operator] = t.meanAboutOrigin(t.parts, []string{operator})
+		operators += p * r * squareOf(operatorMeans[operator]-grand)
 	}
 	for _, part := range t.parts {
 		for _, operator := range t.operators {
-			cell := t.mean([]string{part}, []string{operator})
-			interaction += r * square(cell-partMeans[part]-operatorMeans[operator]+grand)
+			cell := t.meanAboutOrigin([]string{part}, []string{operator})
+			interaction += r * squareOf(cell-partMeans[part]-operatorMeans[operator]+grand)
 			for _, v := range t.cells[[2]string{part, operator}] {
-				within += square(v - t.origin - cell)
+				within += squareOf(v - t.origin - cell)
 			}
 		}
 	}
-	s.Part = effect(parts, s.Parts-1)
-	s.Operator = effect(operators, s.Operators-1)
-	s.Interaction = effect(interaction, (s.Parts-1)*(s.Operators-1))
-	s.Error = effect(within, s.Parts*s.Operators*(s.Repeats-1))
+	s.Part = effectOf(parts, s.Parts-1)
+	s.Operator = effectOf(operators, s.Operators-1)
+	s.Interaction = effectOf(interaction, (s.Parts-1)*(s.Operators-1))
+	s.Error = effectOf(within, s.Parts*s.Operators*(s.Repeats-1))
 }
 
-func effect(sumOfSquares float64, df int) Effect {
+func effectOf(sumOfSquares float64, df int) Effect {
 	return Effect{SumOfSquares: sumOfSquares, DegreesOfFreedom: df, MeanSquare: sumOfSquares / float64(df)}
 }
 
-func (s *Study) tests() {
-	s.Interaction.against(s.Error)
+func (s *Study) testEffects() {
+	s.Interaction.compareWith(s.Error)
 	s.Pooled = *s.Interaction.P > poolAbove
 	random := s.randomError()
-	s.Part.against(random)
-	s.Operator.against(random)
+	s.Part.compareWith(random)
+	s.Operator.compareWith(random)
 }
 
 // randomError is what parts and operators are compared with.
@@ -235,12 +235,12 @@ func (s *Study) randomError() Effect {
 	if !s.Pooled {
 		return s.Interaction
 	}
-	return effect(s.Interaction.SumOfSquares+s.Error.SumOfSquares, s.Interaction.DegreesOfFreedom+s.Error.DegreesOfFreedom)
+	return effectOf(s.Interaction.SumOfSquares+s.Error.SumOfSquares, s.Interaction.DegreesOfFreedom+s.Error.DegreesOfFreedom)
 }
 
-// against fills in F and P; where the other does not vary at all there is no
+// compareWith fills in F and P; where the other does not vary at all there is no
 // F, and anything that does vary is certain.
-func (e *Effect) against(other Effect) {
+func (e *Effect) compareWith(other Effect) {
 	p := 1.0
 	switch {
 	case other.MeanSquare > 0:
@@ -253,7 +253,7 @@ func (e *Effect) against(other Effect) {
 	e.P = &p
 }
 
-func (s *Study) components(toleranceWidth float64) {
+func (s *Study) splitVariance(toleranceWidth float64) {
 	p, o, r := float64(s.Parts), float64(s.Operators), float64(s.Repeats)
 	random, repeatability := s.randomError(), s.Error
 	interaction := 0.0
@@ -262,16 +262,16 @@ func (s *Study) components(toleranceWidth float64) {
 	} else {
 		interaction = (s.Interaction.MeanSquare - s.Error.MeanSquare) / r
 	}
-	s.Repeatability = share(repeatability.MeanSquare)
-	s.InteractionVariation = share(interaction)
-	s.OperatorVariation = share((s.Operator.MeanSquare - random.MeanSquare) / (p * r))
-	s.PartVariation = share((s.Part.MeanSquare - random.MeanSquare) / (o * r))
-	s.Reproducibility = share(s.OperatorVariation.Variance + s.InteractionVariation.Variance)
-	s.Gauge = share(s.Repeatability.Variance + s.Reproducibility.Variance)
-	s.Total = share(s.Gauge.Variance + s.PartVariation.Variance)
+	s.Repeatability = shareOf(repeatability.MeanSquare)
+	s.InteractionVariation = shareOf(interaction)
+	s.OperatorVariation = shareOf((s.Operator.MeanSquare - random.MeanSquare) / (p * r))
+	s.PartVariation = shareOf((s.Part.MeanSquare - random.MeanSquare) / (o * r))
+	s.Reproducibility = shareOf(s.OperatorVariation.Variance + s.InteractionVariation.Variance)
+	s.Gauge = shareOf(s.Repeatability.Variance + s.Reproducibility.Variance)
+	s.Total = shareOf(s.Gauge.Variance + s.PartVariation.Variance)
 	for _, x := range []*Share{&s.Repeatability, &s.InteractionVariation, &s.OperatorVariation, &s.PartVariation, &s.Reproducibility,
 		&s.Gauge, &s.Total} {
-		x.compare(s.Total, toleranceWidth)
+		x.compareWithTotal(s.Total, toleranceWidth)
 	}
 	df := float64(repeatability.DegreesOfFreedom)
 	s.RepeatabilityLow = math.Sqrt(repeatability.SumOfSquares / statistics.ChiSquareQuantile(0.975, df))
@@ -280,16 +280,16 @@ func (s *Study) components(toleranceWidth float64) {
 		s.DistinctCategoriesRaw = math.Sqrt2 * s.PartVariation.StandardDeviation / s.Gauge.StandardDeviation
 		s.DistinctCategories = int(math.Min(1000, 1.41/math.Sqrt2*s.DistinctCategoriesRaw))
 	}
-	s.LimitedBy = s.limit()
+	s.LimitedBy = s.largestSource()
 	s.Sentence = s.sentence()
 }
 
-func share(raw float64) Share {
+func shareOf(raw float64) Share {
 	v := math.Max(0, raw)
 	return Share{Variance: v, StandardDeviation: math.Sqrt(v), Raw: raw, Clipped: raw < 0}
 }
 
-func (s *Share) compare(total Share, toleranceWidth float64) {
+func (s *Share) compareWithTotal(total Share, toleranceWidth float64) {
 	if total.Variance > 0 {
 		s.ContributionPercent = 100 * s.Variance / total.Variance
 		s.StudyPercent = 100 * s.StandardDeviation / total.StandardDeviation
@@ -320,4 +320,4 @@ func (s *Study) sentence() string {
 	return fmt.Sprintf("the measuring takes up %.0f %% of %s: %s; what limits it is %s", percent, against, grade, limitWords[s.LimitedBy])
 }
 
-func square(v float64) float64 { return v * v }
+func squareOf(v float64) float64 { return v * v }

@@ -28,6 +28,12 @@ func StudentQuantile(p, df float64) float64 {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(p)
 }
 
+// HalfInterval is half the width of the two-sided confidence interval at level, 0
+// to 1, of an estimate with a standard error of df degrees of freedom.
+func HalfInterval(standardError, df, level float64) float64 {
+	return StudentQuantile(0.5+level/2, df) * standardError
+}
+
 // FisherP is the probability of f or more by chance, of the F distribution.
 func FisherP(f, df1, df2 float64) float64 {
 	if f <= 0 {
@@ -37,12 +43,6 @@ func FisherP(f, df1, df2 float64) float64 {
 		return 0
 	}
 	return mathext.RegIncBeta(df2/2, df1/2, df2/(df2+df1*f))
-}
-
-// FisherQuantile is the F below which the share p lies.
-func FisherQuantile(p, df1, df2 float64) float64 {
-	x := mathext.InvRegIncBeta(df1/2, df2/2, p)
-	return df2 * x / (df1 * (1 - x))
 }
 
 // ChiSquareP is the probability of x or more by chance, of chi squared.

@@ -7,71 +7,54 @@ import (
 
 // Line is a straight line fitted by least squares.
 type Line struct {
-	Count            int
-	Slope, Intercept float64
-	// SlopeError and InterceptError are standard errors that take the residuals
-	// for independent; with autocorrelated data they are far too small.
-	SlopeError, InterceptError float64
-	ResidualSD                 float64
-	ResidualSumOfSquares       float64
-	DegreesOfFreedom           int
+	Slope float64
+	// SlopeError is a standard error that takes the residuals for independent; with
+	// autocorrelated data it is far too small.
+	SlopeError           float64
+	ResidualSD           float64
+	ResidualSumOfSquares float64
+	DegreesOfFreedom     int
 
-	meanX, meanY, weight, spreadX float64
+	meanX, meanY float64
 }
 
-// FitLine fits y = intercept + slope·x. Weights are proportional to 1/variance;
-// nil weighs all alike. Fewer than three points, x that are all equal and
-// numbers that are not finite are refused. x is centred first, so that seconds
-// since 1970 do as well as coil numbers.
-func FitLine(x, y, weights []float64) (Line, error) {
+// FitLine fits a line through points x, y. Fewer than three points, x that are all
+// equal and numbers that are not finite are refused. x is centred first, so that
+// seconds since 1970 do as well as coil numbers.
+func FitLine(x, y []float64) (Line, error) {
 	n := len(x)
-	if n < 3 || len(y) != n || weights != nil && len(weights) != n {
+	if n < 3 || len(y) != n {
 		return Line{}, fmt.Errorf("line through %d points: %w; three are needed", min(n, len(y)), ErrTooFew)
 	}
-	weight := func(i int) float64 {
-		if weights == nil {
-			return 1
-		}
-		return weights[i]
-	}
-	l := Line{Count: n, DegreesOfFreedom: n - 2}
+	l := Line{DegreesOfFreedom: n - 2}
 	var sx, sy float64
 	for i := range x {
-		l.weight += weight(i)
-		sx += weight(i) * (x[i] - x[0])
-		sy += weight(i) * (y[i] - y[0])
+		sx += x[i] - x[0]
+		sy += y[i] - y[0]
 	}
-	offX, offY := sx/l.weight, sy/l.weight
+	offX, offY := sx/float64(n), sy/float64(n)
 	l.meanX, l.meanY = x[0]+offX, y[0]+offY
-	var sxy float64
+	var sxx, sxy float64
 	for i := range x {
 		dx := x[i] - x[0] - offX
-		l.spreadX += weight(i) * dx * dx
-		sxy += weight(i) * dx * (y[i] - y[0] - offY)
+		sxx += dx * dx
+		sxy += dx * (y[i] - y[0] - offY)
 	}
-	if !(l.spreadX > 0) || math.IsInf(l.spreadX, 0) || math.IsNaN(sxy) || math.IsInf(sxy, 0) {
+	if !(sxx > 0) || math.IsInf(sxx, 0) || math.IsNaN(sxy) || math.IsInf(sxy, 0) {
 		return Line{}, fmt.Errorf("line through %d points: they do not differ in x, or are not finite", n)
 	}
-	l.Slope = sxy / l.spreadX
-	l.Intercept = l.meanY - l.Slope*l.meanX
+	l.Slope = sxy / sxx
 	for i := range x {
 		r := y[i] - y[0] - offY - l.Slope*(x[i]-x[0]-offX)
-		l.ResidualSumOfSquares += weight(i) * r * r
+		l.ResidualSumOfSquares += r * r
 	}
 	l.ResidualSD = math.Sqrt(l.ResidualSumOfSquares / float64(n-2))
-	l.SlopeError = l.ResidualSD / math.Sqrt(l.spreadX)
-	l.InterceptError = l.ErrorAt(0)
+	l.SlopeError = l.ResidualSD / math.Sqrt(sxx)
 	return l, nil
 }
 
 // At is the height of the line at x.
 func (l Line) At(x float64) float64 { return l.meanY + l.Slope*(x-l.meanX) }
-
-// ErrorAt is the standard error of that height.
-func (l Line) ErrorAt(x float64) float64 {
-	d := x - l.meanX
-	return l.ResidualSD * math.Sqrt(1/l.weight+d*d/l.spreadX)
-}
 
 // P is the probability of a slope this far from zero by chance.
 func (l Line) P() float64 { return TestP(l.Slope, l.SlopeError, float64(l.DegreesOfFreedom)) }

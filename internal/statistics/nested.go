@@ -55,7 +55,7 @@ func AnalyseNested(leaves []Leaf) (Nested, error) {
 	}
 	levels := make([][]nestGroup, depth+1) // level 0 is all values as one group
 	for level := range levels {
-		levels[level] = groupAt(leaves, level, origin)
+		levels[level] = groupsAtLevel(leaves, level, origin)
 	}
 	leafGroups := len(levels[depth])
 	if leafGroups != len(leaves) {
@@ -73,11 +73,11 @@ func AnalyseNested(leaves []Leaf) (Nested, error) {
 			return Nested{}, fmt.Errorf("nested groups: %w; level %d has no more groups than the one outside it", ErrTooFew, level)
 		}
 		// Expected sum of squares: df·within + Σ (k(level) − k(level−1))·component.
-		left := uncorrected(levels[level]) - uncorrected(levels[level-1]) - float64(df)*n.Within.Variance
+		left := uncorrectedSum(levels[level]) - uncorrectedSum(levels[level-1]) - float64(df)*n.Within.Variance
 		for inner := level + 1; inner <= depth; inner++ {
-			left -= (coefficient(levels, level, inner) - coefficient(levels, level-1, inner)) * raw[inner]
+			left -= (componentCoefficient(levels, level, inner) - componentCoefficient(levels, level-1, inner)) * raw[inner]
 		}
-		raw[level] = left / (coefficient(levels, level, level) - coefficient(levels, level-1, level))
+		raw[level] = left / (componentCoefficient(levels, level, level) - componentCoefficient(levels, level-1, level))
 		n.Levels[level-1] = Component{Variance: max(0, raw[level]), Raw: raw[level], Clipped: raw[level] < 0, Groups: len(levels[level]),
 			DegreesOfFreedom: df}
 	}
@@ -92,7 +92,7 @@ type nestGroup struct {
 	sum   float64
 }
 
-func groupAt(leaves []Leaf, level int, origin float64) []nestGroup {
+func groupsAtLevel(leaves []Leaf, level int, origin float64) []nestGroup {
 	var groups []nestGroup
 	index := map[string]int{}
 	for _, leaf := range leaves {
@@ -111,7 +111,7 @@ func groupAt(leaves []Leaf, level int, origin float64) []nestGroup {
 	return groups
 }
 
-func uncorrected(groups []nestGroup) float64 {
+func uncorrectedSum(groups []nestGroup) float64 {
 	t := 0.0
 	for _, g := range groups {
 		t += g.sum * g.sum / g.count
@@ -119,9 +119,9 @@ func uncorrected(groups []nestGroup) float64 {
 	return t
 }
 
-// coefficient is what the component of the level inner counts in the expected
+// componentCoefficient is what the component of the level inner counts in the expected
 // uncorrected sum of squares of the level outer, which contains it.
-func coefficient(levels [][]nestGroup, outer, inner int) float64 {
+func componentCoefficient(levels [][]nestGroup, outer, inner int) float64 {
 	squares := map[string]float64{}
 	for _, g := range levels[inner] {
 		squares[strings.Join(g.path[:outer], "\x00")] += g.count * g.count

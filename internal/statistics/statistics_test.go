@@ -64,7 +64,6 @@ type certified struct {
 			B0         float64
 			B1         float64
 			SEB1       float64 `json:"se_b1"`
-			SEB0       float64 `json:"se_b0"`
 			ResidualSD float64 `json:"residual_sd"`
 			RSS        float64
 		} `json:"exact_rational_with_intercept"`
@@ -176,13 +175,12 @@ func TestLineStRD(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			want := all[name].WithIntercept
 			table := "spc/strd/reg_" + name + ".csv"
-			got, err := FitLine(column(t, table, "x"), column(t, table, "y"), nil)
+			got, err := FitLine(column(t, table, "x"), column(t, table, "y"))
 			if err != nil {
 				t.Fatal(err)
 			}
-			near(t, "intercept", got.Intercept, want.B0, 1e-9)
+			near(t, "intercept", got.At(0), want.B0, 1e-9)
 			near(t, "slope", got.Slope, want.B1, 1e-12)
-			near(t, "error of the intercept", got.InterceptError, want.SEB0, 1e-9)
 			near(t, "error of the slope", got.SlopeError, want.SEB1, 1e-9)
 			near(t, "residual sd", got.ResidualSD, want.ResidualSD, 1e-9)
 			near(t, "residual sum of squares", got.ResidualSumOfSquares, want.RSS, 1e-9)
@@ -193,7 +191,6 @@ func TestLineStRD(t *testing.T) {
 type trendCase struct {
 	Expected struct {
 		Intercept, Slope float64
-		SEIntercept      float64   `json:"se_intercept"`
 		SESlope          float64   `json:"se_slope"`
 		P                float64   `json:"p_slope"`
 		DF               int       `json:"df"`
@@ -201,7 +198,6 @@ type trendCase struct {
 		CI               []float64 `json:"slope_ci95"`
 		At               *float64  `json:"at"`
 		Fit              float64   `json:"fit_at"`
-		FitCI            []float64 `json:"mean_ci95"`
 	}
 }
 
@@ -230,7 +226,7 @@ func TestLineAgainstR(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			want := all.Cases[name].Expected
-			got, err := FitLine(xy[0], xy[1], nil)
+			got, err := FitLine(xy[0], xy[1])
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -240,9 +236,8 @@ func TestLineAgainstR(t *testing.T) {
 				near(t, "slope a day", 86400*got.Slope, all.Cases["small"].Expected.Slope, 1e-12)
 			}
 			near(t, "slope", got.Slope, want.Slope, tolerance)
-			near(t, "intercept", got.Intercept, want.Intercept, tolerance)
+			near(t, "intercept", got.At(0), want.Intercept, tolerance)
 			near(t, "error of the slope", got.SlopeError, want.SESlope, tolerance)
-			near(t, "error of the intercept", got.InterceptError, want.SEIntercept, tolerance)
 			near(t, "residual sd", got.ResidualSD, want.ResidualSD, tolerance)
 			near(t, "p", got.P(), want.P, 10*tolerance)
 			half := StudentQuantile(0.975, float64(got.DegreesOfFreedom)) * got.SlopeError
@@ -250,8 +245,6 @@ func TestLineAgainstR(t *testing.T) {
 			near(t, "high", got.Slope+half, want.CI[1], 10*tolerance)
 			if want.At != nil {
 				near(t, "height", got.At(*want.At), want.Fit, tolerance)
-				half := StudentQuantile(0.975, float64(got.DegreesOfFreedom)) * got.ErrorAt(*want.At)
-				near(t, "height, high", got.At(*want.At)+half, want.FitCI[1], tolerance)
 			}
 		})
 	}
@@ -259,10 +252,10 @@ func TestLineAgainstR(t *testing.T) {
 
 func TestLineRefuses(t *testing.T) {
 	for name, xy := range map[string][2][]float64{
-		"two points": {{1, 2}, {1, 2}}, "one x": {{3, 3, 3}, {1, 2, 3}}, "not finite": {{1, 2, 3}, {1, math.Inf(1), 3}},
-		"lengths differ": {{1, 2, 3, 4}, {1, 2, 3}},
+		"two points": {{1, 2}, {1, 2}}, "one x": {{3, 3, 3}, {1, 2, 3}}, "not finite": {{1, 2, 3},
+			{1, math.Inf(1), 3}}, "lengths differ": {{1, 2, 3, 4}, {1, 2, 3}},
 	} {
-		if l, err := FitLine(xy[0], xy[1], nil); err == nil {
+		if l, err := FitLine(xy[0], xy[1]); err == nil {
 			t.Errorf("%s: got slope %v, want an error", name, l.Slope)
 		}
 	}
@@ -270,28 +263,14 @@ func TestLineRefuses(t *testing.T) {
 
 // A perfect line has no residual: the division by it is guarded.
 func TestLineWithoutResidual(t *testing.T) {
-	l, err := FitLine([]float64{1, 2, 3, 4}, []float64{2, 4, 6, 8}, nil)
+	l, err := FitLine([]float64{1, 2, 3, 4}, []float64{2, 4, 6, 8})
 	if err != nil || l.Slope != 2 || l.P() != 0 {
 		t.Errorf("got slope %v, p %v, %v; want 2 and certainty", l.Slope, l.P(), err)
 	}
-	flat, err := FitLine([]float64{1, 2, 3, 4}, []float64{5, 5, 5, 5}, nil)
+	flat, err := FitLine([]float64{1, 2, 3, 4}, []float64{5, 5, 5, 5})
 	if err != nil || flat.P() != 1 {
 		t.Errorf("a flat line has p %v, %v; want 1", flat.P(), err)
 	}
-}
-
-// With weights of 1 and 2 a line is that through the doubled points.
-func TestLineWeights(t *testing.T) {
-	weighted, err := FitLine([]float64{1, 2, 3, 5}, []float64{1, 3, 2, 6}, []float64{1, 2, 1, 2})
-	if err != nil {
-		t.Fatal(err)
-	}
-	doubled, err := FitLine([]float64{1, 2, 2, 3, 5, 5}, []float64{1, 3, 3, 2, 6, 6}, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "slope", weighted.Slope, doubled.Slope, 1e-14)
-	near(t, "residual sum of squares", weighted.ResidualSumOfSquares, doubled.ResidualSumOfSquares, 1e-13)
 }
 
 // NIST check standard 41, values before and after 1985.4, Welch test by scipy
@@ -328,8 +307,8 @@ func TestAutocorrelationAgainstR(t *testing.T) {
 	}
 	published.JSON(t, "spc/stats/autocorrelation.json", &all)
 	for name, file := range map[string][2]string{
-		"lew": {"spc/strd/univ_Lew.csv", "y"}, "mavro": {"spc/strd/univ_Mavro.csv", "y"}, "lh": {"spc/stats/lh.csv", "y"},
-		"nile": {"spc/stats/nile.csv", "flow"},
+		"lew": {"spc/strd/univ_Lew.csv", "y"}, "mavro": {"spc/strd/univ_Mavro.csv", "y"}, "lh": {"spc/stats/lh.csv",
+			"y"}, "nile": {"spc/stats/nile.csv", "flow"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			want := all.Cases[name].Expected
@@ -372,8 +351,8 @@ func TestFitTwo(t *testing.T) {
 func TestNoncentralT(t *testing.T) {
 	for _, df := range []float64{2, 5, 30, 400} {
 		for _, x := range []float64{-1.5, 0, 2, 6} {
-			near(t, fmt.Sprintf("central, df %g at %g", df, x), NoncentralTCDF(x, df, 0), 1-math.Copysign(StudentP(x, df)/2, x)-boolFloat(x < 0),
-				2e-4)
+			near(t, fmt.Sprintf("central, df %g at %g", df, x), NoncentralTCDF(x, df, 0),
+				1-math.Copysign(StudentP(x, df)/2, x)-boolFloat(x < 0), 2e-4)
 		}
 	}
 	d := NoncentralTDelta(12, 50, 0.3)

@@ -58,11 +58,11 @@ func AnalyseOneWay(groups [][]float64) (OneWay, error) {
 		}
 	}
 	a.DFBetween, a.DFWithin = a.Groups-1, a.Count-a.Groups
-	a.finish(squaredCounts)
+	a.testMeans(squaredCounts)
 	return a, nil
 }
 
-func (a *OneWay) finish(squaredCounts float64) {
+func (a *OneWay) testMeans(squaredCounts float64) {
 	between := a.Between / float64(a.DFBetween)
 	a.MeanSquareWithin = a.Within / float64(a.DFWithin)
 	switch {
@@ -107,6 +107,6 @@ func Compare(a, b Moments) (Difference, error) {
 
 // Interval is the confidence interval at level, 0 to 1.
 func (d Difference) Interval(level float64) (low, high float64) {
-	half := StudentQuantile(0.5+level/2, d.DegreesOfFreedom) * d.StandardError
+	half := HalfInterval(d.StandardError, d.DegreesOfFreedom, level)
 	return d.Value - half, d.Value + half
 }

@@ -32,13 +32,13 @@ func (s *site) checkChart(ctx context.Context, bench string) (checkView, error) 
 	}
 	view := checkView{Standard: checks[0].Standard}
 	c := chart.Control{Name: view.Standard, Ohms: true, Axis: "measurement"}
-	var occasions []gauge.Occasion
+	var occasions []float64
 	for i := len(checks) - 1; i >= 0; i-- {
 		if checks[i].Standard != view.Standard {
 			continue
 		}
 		ohms := checks[i].MeasuredOhms
-		occasions = append(occasions, gauge.Occasion{Value: ohms})
+		occasions = append(occasions, ohms)
 		c.Values = append(c.Values, &ohms)
 		c.Sequences = append(c.Sequences, len(occasions))
 	}

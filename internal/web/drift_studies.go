@@ -230,7 +230,7 @@ func (s *site) studied(ctx context.Context, name string) (studied, error) {
 	for _, reading := range found.Readings {
 		values = append(values, gauge.Reading{Part: reading.Part, Operator: reading.Operator, Value: reading.R20Ohms})
 	}
-	result, err := gauge.Crossed(values, found.Design.UpperOhms-found.Design.LowerOhms)
+	result, err := gauge.AnalyseCrossed(values, found.Design.UpperOhms-found.Design.LowerOhms)
 	switch {
 	case errors.Is(err, gauge.ErrInput):
 		found.Incomplete = err.Error()

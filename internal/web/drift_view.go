@@ -198,7 +198,7 @@ func (s *site) batchDriftPDF(w http.ResponseWriter, r *http.Request) error {
 
 // driftPDF downloads a report.
 func (s *site) driftPDF(w http.ResponseWriter, r *http.Request, heading string, d watch.Drift) error {
-	measured, err := records.Measured(r.Context(), s.server.History, d.Points)
+	measured, err := records.MeasurementsOfPoints(r.Context(), s.server.History, d.Points)
 	if err != nil {
 		return err
 	}

@@ -60,7 +60,7 @@ func (s *site) winderPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return driftFault(err)
 	}
-	measured, err := records.Measured(r.Context(), s.server.History, d.Points[max(0, len(d.Points)-mostCharted):])
+	measured, err := records.MeasurementsOfPoints(r.Context(), s.server.History, d.Points[max(0, len(d.Points)-mostCharted):])
 	if err != nil {
 		return err
 	}

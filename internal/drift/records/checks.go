@@ -9,9 +9,9 @@ import (
 	"coilkeep/internal/record"
 )
 
-// around is how long before the first and after the last coil a check standard
+// checkWindow is how long before the first and after the last coil a check standard
 // still tells of the meter.
-const around = 12 * time.Hour
+const checkWindow = 12 * time.Hour
 
 // everyCheck is more measurements of check standards than there will be.
 const everyCheck = 1_000_000
@@ -27,7 +27,7 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 		// Numbers follow the time of winding but for values typed in later.
 		slices.SortStableFunc(indices, func(i, j int) int { return coils[i].WoundAt().Compare(coils[j].WoundAt()) })
 		first, last := coils[indices[0]].WoundAt(), coils[indices[len(indices)-1]].WoundAt()
-		found, err := store.CheckMeasurements(ctx, record.CheckFilter{Bench: bench, From: first.Add(-around), To: last.Add(around),
+		found, err := store.CheckMeasurements(ctx, record.CheckFilter{Bench: bench, From: first.Add(-checkWindow), To: last.Add(checkWindow),
 			Limit: everyCheck})
 		if err != nil {
 			return 0, err
@@ -35,7 +35,7 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 		checks = append(checks, found...)
 	}
 	slices.SortStableFunc(checks, func(a, b record.CheckMeasurement) int { return a.Time.Compare(b.Time) })
-	standard := mostMeasured(checks)
+	standard := standardMeasuredMost(checks)
 	for _, check := range checks {
 		if check.Standard != standard {
 			continue
@@ -49,7 +49,7 @@ func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map
 	return referenceOhms, nil
 }
 
-func mostMeasured(checks []record.CheckMeasurement) string {
+func standardMeasuredMost(checks []record.CheckMeasurement) string {
 	counts := map[string]int{}
 	best := ""
 	for _, c := range checks {

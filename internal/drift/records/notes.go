@@ -34,8 +34,8 @@ func addNotes(ctx context.Context, store Store, batch string, coils []drift.Coil
 	return err
 }
 
-// coilToCome is what is on record of the coil after the last one of an open batch.
-func coilToCome(ctx context.Context, store Store, batch record.Batch, last drift.Coil) (*drift.Coil, error) {
+// nextCoil is what is on record of the coil after the last one of an open batch.
+func nextCoil(ctx context.Context, store Store, batch record.Batch, last drift.Coil) (*drift.Coil, error) {
 	next := drift.Coil{Batch: batch.Name, Spool: batch.Spool(), Winder: last.Winder, Operator: last.Operator, Target: last.Target}
 	notes, err := notesOf(ctx, store, batch.Name)
 	if n := len(notes); n > 0 && notes[n-1].Time.After(last.WoundAt()) {

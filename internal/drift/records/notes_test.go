@@ -20,7 +20,7 @@ func TestNotes(t *testing.T) {
 	note("late", 25, "of another batch")
 	note("early", 700, "two turns on")
 	s.batches[1].Spools = []record.SpoolMark{{FromSequence: 1, Spool: "SP-1"}, {FromSequence: 5, Spool: "SP-2"}}
-	coils, o, err := Batch(t.Context(), s, "early", time.UTC)
+	coils, o, err := CoilsOfBatch(t.Context(), s, "early", time.UTC)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,7 +35,7 @@ func TestNotes(t *testing.T) {
 	}
 	closed := at(800)
 	s.batches[1].ClosedAt = &closed
-	if _, o, err = Batch(t.Context(), s, "early", time.UTC); err != nil || o.Next != nil {
+	if _, o, err = CoilsOfBatch(t.Context(), s, "early", time.UTC); err != nil || o.Next != nil {
 		t.Errorf("of a closed batch a coil is to come: %+v, %v", o.Next, err)
 	}
 }
@@ -46,7 +46,7 @@ func TestCheckReference(t *testing.T) {
 	for i := range s.checks {
 		s.checks[i].NominalOhms = 10000 + float64(i)
 	}
-	if _, o, err := Batch(t.Context(), s, "early", time.UTC); err != nil || o.CheckReferenceOhms != 10003 {
+	if _, o, err := CoilsOfBatch(t.Context(), s, "early", time.UTC); err != nil || o.CheckReferenceOhms != 10003 {
 		t.Errorf("reference %g, %v; want that of the check at minute 100", o.CheckReferenceOhms, err)
 	}
 }

@@ -38,15 +38,15 @@ var ErrSeveralDesigns = errors.New("coils of several designs cannot share one ch
 // ErrNothing is returned when no measurement counts.
 var ErrNothing = errors.New("no measured coils")
 
-// Batch returns the coils of a batch in order, with options that hold what its
+// CoilsOfBatch returns the coils of a batch in order, with options that hold what its
 // design says. Times are put into zone, whose hours the time of day is told by.
 // The error wraps ErrNothing, or is one of the store's.
-func Batch(ctx context.Context, store Store, name string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+func CoilsOfBatch(ctx context.Context, store Store, name string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	batch, err := store.Batch(ctx, name)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	coils, reference, err := coilsOf(ctx, store, []record.Batch{batch}, zone)
+	coils, reference, err := coilsOfBatches(ctx, store, []record.Batch{batch}, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
@@ -57,50 +57,52 @@ func Batch(ctx context.Context, store Store, name string, zone *time.Location) (
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	options, err := optionsOf(ctx, store, batch.Winder, design)
+	options, err := optionsWithBaseline(ctx, store, batch.Winder, design)
 	options.CheckReferenceOhms = reference
 	if err == nil && batch.ClosedAt == nil {
-		options.Next, err = coilToCome(ctx, store, batch, coils[len(coils)-1])
+		options.Next, err = nextCoil(ctx, store, batch, coils[len(coils)-1])
 	}
 	return coils, options, err
 }
 
-// Winder returns the newest [MostCoils] coils of one design that a winder wound,
+// CoilsOfWinder returns the newest [MostCoils] coils of one design that a winder wound,
 // batch after batch and numbered through, with options of the design's newest
 // revision among them. Coils wound to another target are compared by their ratio to
 // it.
 // design may be empty when the winder wound only one.
-func Winder(ctx context.Context, store Store, winder, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	batches, err := batchesOf(ctx, store, winder, design)
+func CoilsOfWinder(ctx context.Context, store Store, winder, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+	batches, err := batchesOfWinder(ctx, store, winder, design)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
 	if designs := designsOf(batches.list); len(designs) > 1 {
 		return nil, drift.Options{}, fmt.Errorf("winder %s wound %s: %w; choose one", winder, strings.Join(designs, ", "), ErrSeveralDesigns)
 	}
-	return newestWound(ctx, store, winder, batches, zone)
+	return coilsOfWinding(ctx, store, winder, batches, zone)
 }
 
-// Revision returns the coils that a winder wound to one revision of a design,
+// CoilsOfRevision returns the coils that a winder wound to one revision of a design,
 // batch after batch and numbered through: those that share a baseline.
-func Revision(ctx context.Context, store Store, winder, design string, revision int, zone *time.Location) ([]drift.Coil, drift.Options,
+func CoilsOfRevision(ctx context.Context, store Store, winder, design string, revision int, zone *time.Location) ([]drift.Coil,
+	drift.Options,
 	error) {
-	batches, err := batchesOf(ctx, store, winder, design)
+	batches, err := batchesOfWinder(ctx, store, winder, design)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
 	batches.list = slices.DeleteFunc(batches.list, func(b record.Batch) bool { return b.DesignRevision != revision })
-	return newestWound(ctx, store, winder, batches, zone)
+	return coilsOfWinding(ctx, store, winder, batches, zone)
 }
 
-// Design returns the newest [MostCoils] coils of a design, whoever wound them,
-// batch after batch and numbered through: the spools it was wound from are told apart by them.
-func Design(ctx context.Context, store Store, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	batches, err := inOrder(ctx, store, record.BatchFilter{Design: design})
+// CoilsOfDesign returns the newest [MostCoils] coils of a design, whoever wound
+// them, batch after batch and numbered through: the spools it was wound from are
+// told apart by them.
+func CoilsOfDesign(ctx context.Context, store Store, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+	batches, err := batchesInOrder(ctx, store, record.BatchFilter{Design: design})
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	coils, options, err := newestWound(ctx, store, "", batches, zone)
+	coils, options, err := coilsOfWinding(ctx, store, "", batches, zone)
 	if errors.Is(err, ErrNothing) {
 		err = fmt.Errorf("design %s: %w", design, ErrNothing)
 	}
@@ -122,8 +124,9 @@ type batches struct {
 	more bool
 }
 
-// newest takes the newest of them that hold MostCoils together, and at least one.
-func (b batches) newest() batches {
+// newestBatches takes the newest of them that hold MostCoils together, and at least
+// one.
+func (b batches) newestBatches() batches {
 	coils := 0
 	for i := len(b.list) - 1; i >= 0; i-- {
 		coils += b.list[i].LastSequence
@@ -134,8 +137,8 @@ func (b batches) newest() batches {
 	return b
 }
 
-// inOrder lists the newest of the batches that match, the oldest first.
-func inOrder(ctx context.Context, store Store, f record.BatchFilter) (batches, error) {
+// batchesInOrder lists the newest of the batches that match, the oldest first.
+func batchesInOrder(ctx context.Context, store Store, f record.BatchFilter) (batches, error) {
 	f.Limit = mostBatches + 1
 	found, err := store.Batches(ctx, f)
 	if err != nil {
@@ -147,19 +150,19 @@ func inOrder(ctx context.Context, store Store, f record.BatchFilter) (batches, e
 	return batches{found, more}, nil
 }
 
-// batchesOf lists the batches of a winder, those without one when it is empty; of
+// batchesOfWinder lists the batches of a winder, those without one when it is empty; of
 // all designs when design is empty.
-func batchesOf(ctx context.Context, store Store, winder, design string) (batches, error) {
-	found, err := inOrder(ctx, store, record.BatchFilter{Design: design, Winder: winder})
+func batchesOfWinder(ctx context.Context, store Store, winder, design string) (batches, error) {
+	found, err := batchesInOrder(ctx, store, record.BatchFilter{Design: design, Winder: winder})
 	// A filter without a winder picks them all.
 	found.list = slices.DeleteFunc(found.list, func(b record.Batch) bool { return b.Winder != winder })
 	return found, err
 }
 
-// newestWound returns the newest coils of a winder's batches, numbered through.
-func newestWound(ctx context.Context, store Store, winder string, of batches, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	of = of.newest()
-	coils, reference, err := coilsOf(ctx, store, of.list, zone)
+// coilsOfWinding returns the newest coils of a winder's batches, numbered through.
+func coilsOfWinding(ctx context.Context, store Store, winder string, of batches, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+	of = of.newestBatches()
+	coils, reference, err := coilsOfBatches(ctx, store, of.list, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
@@ -174,18 +177,18 @@ func newestWound(ctx context.Context, store Store, winder string, of batches, zo
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
-	if err := compareAt(ctx, store, design, of.list, coils); err != nil {
+	if err := compareByTarget(ctx, store, design, of.list, coils); err != nil {
 		return nil, drift.Options{}, err
 	}
-	options, err := optionsOf(ctx, store, winder, design)
+	options, err := optionsWithBaseline(ctx, store, winder, design)
 	options.CheckReferenceOhms, options.LeftOut = reference, of.more
 	return coils, options, err
 }
 
-// compareAt has coils that were wound to other revisions of a design stand beside
+// compareByTarget has coils that were wound to other revisions of a design stand beside
 // its own by their ratio to their own target: a target that was changed on purpose
 // is no drift.
-func compareAt(ctx context.Context, store Store, design record.Design, batches []record.Batch, coils []drift.Coil) error {
+func compareByTarget(ctx context.Context, store Store, design record.Design, batches []record.Batch, coils []drift.Coil) error {
 	revisions := map[int]record.Design{design.Revision: design}
 	ofBatch := map[string]record.Design{}
 	several := false
@@ -226,10 +229,10 @@ func designsOf(batches []record.Batch) []string {
 	return names
 }
 
-// optionsOf is what a design tells the analysis, with the baseline that was kept
+// optionsWithBaseline is what a design tells the analysis, with the baseline that was kept
 // for it on a winder.
-func optionsOf(ctx context.Context, store Store, winder string, design record.Design) (drift.Options, error) {
-	options := OptionsOf(design)
+func optionsWithBaseline(ctx context.Context, store Store, winder string, design record.Design) (drift.Options, error) {
+	options := optionsOfDesign(design)
 	kept, err := store.CurrentBaseline(ctx, winder, design.Name, design.Revision)
 	// One of fewer coils is from before there was a rule for it, and makes no limits.
 	if err == nil && kept != nil && kept.Count >= control.LeastBaseline {
@@ -241,8 +244,8 @@ func optionsOf(ctx context.Context, store Store, winder string, design record.De
 	return options, err
 }
 
-// OptionsOf is what a design tells the analysis.
-func OptionsOf(d record.Design) drift.Options {
+// optionsOfDesign is what a design tells the analysis.
+func optionsOfDesign(d record.Design) drift.Options {
 	o := drift.Options{TargetOhms: d.TargetOhms, LowerOhms: d.LowerOhms, UpperOhms: d.UpperOhms}
 	o.Winding.Turns = float64(d.Turns)
 	if d.Bobbin == nil {
@@ -261,13 +264,14 @@ func OptionsOf(d record.Design) drift.Options {
 	return o
 }
 
-// coilsOf are the coils of batches, one batch after the other, with the checks
+// coilsOfBatches are the coils of batches, one batch after the other, with the checks
 // of the benches they were measured at.
-func coilsOf(ctx context.Context, store Store, batches []record.Batch, zone *time.Location) (coils []drift.Coil, referenceOhms float64,
+func coilsOfBatches(ctx context.Context, store Store, batches []record.Batch, zone *time.Location) (coils []drift.Coil,
+	referenceOhms float64,
 	err error) {
 	byBench := map[string][]int{}
 	for _, b := range batches {
-		more, err := coilsOfBatch(ctx, store, b.Name, zone)
+		more, err := standingCoils(ctx, store, b.Name, zone)
 		if err == nil {
 			err = addNotes(ctx, store, b.Name, more)
 		}
@@ -283,10 +287,10 @@ func coilsOf(ctx context.Context, store Store, batches []record.Batch, zone *tim
 	return coils, referenceOhms, err
 }
 
-// coilsOfBatch takes each coil once, by its standing measurement at the stage the
+// standingCoils takes each coil once, by its standing measurement at the stage the
 // batch was first measured at: potting and assembly change a coil's value, and
 // would look like drift.
-func coilsOfBatch(ctx context.Context, store Store, batch string, zone *time.Location) ([]drift.Coil, error) {
+func standingCoils(ctx context.Context, store Store, batch string, zone *time.Location) ([]drift.Coil, error) {
 	var coils []drift.Coil
 	stage := ""
 	// A coil keeps its number in the batch however often it is measured, so its
@@ -327,8 +331,9 @@ func coilOf(m record.Measurement, firstMeasured time.Time, zone *time.Location) 
 	return c
 }
 
-// Measured returns the measurements behind the points of a report, by their ids.
-func Measured(ctx context.Context, store MeasurementStore, points []drift.Point) (map[string]record.Measurement, error) {
+// MeasurementsOfPoints returns the measurements behind the points of a report, by
+// their ids.
+func MeasurementsOfPoints(ctx context.Context, store MeasurementStore, points []drift.Point) (map[string]record.Measurement, error) {
 	wanted := make(map[string]bool, len(points))
 	var batches []string
 	for _, p := range points {

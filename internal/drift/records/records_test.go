@@ -63,8 +63,8 @@ func (s cannedStore) Batches(_ context.Context, f record.BatchFilter) (found []r
 }
 
 func (s cannedStore) DesignRevision(_ context.Context, name string, revision int) (record.Design, error) {
-	d := record.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900, GaugeAWG: 42,
-		Turns:  8000,
+	d := record.Design{Name: name, Revision: revision, TargetOhms: 6690 + float64(revision), LowerOhms: 6500, UpperOhms: 6900,
+		GaugeAWG: 42, Turns: 8000,
 		Bobbin: &record.Bobbin{StraightMM: 58, CoreRadiusMM: 2.5, BuildMM: 3.5}}
 	if s.targets != nil {
 		d.TargetOhms, d.Turns = s.targets[revision-1], 7800+200*revision
@@ -112,8 +112,8 @@ func stocked() cannedStore {
 	}}
 	add := func(batch string, sequence, minute int, stage string, status record.Status) {
 		s.measurements = append(s.measurements, record.Measurement{
-			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-", sequence),
-			Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
+			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-",
+				sequence), Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
 		})
 	}
 	add("early", 1, 10, "wound", record.Superseded)
@@ -138,7 +138,7 @@ func stocked() cannedStore {
 }
 
 func TestBatch(t *testing.T) {
-	coils, options, err := Batch(t.Context(), stocked(), "early", time.UTC)
+	coils, options, err := CoilsOfBatch(t.Context(), stocked(), "early", time.UTC)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -160,14 +160,13 @@ func TestBatch(t *testing.T) {
 		t.Errorf("got %s, want %s", s, want)
 	}
 	// 2·58 + 2π·6 mm over 2·58 + 2π·4.25 mm.
-	if options.TargetOhms != 6691 || options.Winding.Turns != 8000 || options.Winding.OutermostOverMean < 1.0770 ||
-		options.Winding.OutermostOverMean > 1.0771 || options.Winding.OutermostTurnOhms == 0 {
+	if options.TargetOhms != 6691 || options.Winding.Turns != 8000 || options.Winding.OutermostOverMean < 1.0770 || options.Winding.OutermostOverMean > 1.0771 || options.Winding.OutermostTurnOhms == 0 {
 		t.Errorf("options %+v", options)
 	}
 }
 
 func TestWinder(t *testing.T) {
-	coils, options, err := Winder(t.Context(), stocked(), "W2", "", time.UTC)
+	coils, options, err := CoilsOfWinder(t.Context(), stocked(), "W2", "", time.UTC)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -181,26 +180,26 @@ func TestWinder(t *testing.T) {
 	}{
 		"nobody": {"W9", "", ErrNothing}, "several designs": {"W3", "", ErrSeveralDesigns}, "no coils": {"W3", "sorrel", ErrNothing},
 	} {
-		if _, _, err := Winder(t.Context(), stocked(), tt.winder, tt.design, time.UTC); !errors.Is(err, tt.want) {
+		if _, _, err := CoilsOfWinder(t.Context(), stocked(), tt.winder, tt.design, time.UTC); !errors.Is(err, tt.want) {
 			t.Errorf("%s: got %v, want %v", name, err, tt.want)
 		}
 	}
-	if _, _, err := Batch(t.Context(), stocked(), "none", time.UTC); !errors.Is(err, record.ErrNotFound) {
+	if _, _, err := CoilsOfBatch(t.Context(), stocked(), "none", time.UTC); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("got %v, want ErrNotFound", err)
 	}
-	if _, _, err := Batch(t.Context(), stocked(), "other", time.UTC); !errors.Is(err, ErrNothing) {
+	if _, _, err := CoilsOfBatch(t.Context(), stocked(), "other", time.UTC); !errors.Is(err, ErrNothing) {
 		t.Errorf("got %v, want ErrNothing", err)
 	}
 }
 
 func TestRevision(t *testing.T) {
 	for revision, want := range map[int]int{1: 4, 2: 1} {
-		coils, options, err := Revision(t.Context(), stocked(), "W2", "larkspur", revision, time.UTC)
+		coils, options, err := CoilsOfRevision(t.Context(), stocked(), "W2", "larkspur", revision, time.UTC)
 		if err != nil || len(coils) != want || options.TargetOhms != 6690+float64(revision) {
 			t.Errorf("revision %d: %d coils, target %v, %v; want %d", revision, len(coils), options.TargetOhms, err, want)
 		}
 	}
-	if _, _, err := Revision(t.Context(), stocked(), "W2", "larkspur", 3, time.UTC); !errors.Is(err, ErrNothing) {
+	if _, _, err := CoilsOfRevision(t.Context(), stocked(), "W2", "larkspur", 3, time.UTC); !errors.Is(err, ErrNothing) {
 		t.Errorf("got %v, want ErrNothing", err)
 	}
 }
@@ -210,14 +209,13 @@ func TestKeptBaseline(t *testing.T) {
 	s := stocked()
 	s.baseline = &record.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
 	for batch, want := range map[string]bool{"early": false, "late": true} {
-		_, options, err := Batch(t.Context(), s, batch, time.UTC)
+		_, options, err := CoilsOfBatch(t.Context(), s, batch, time.UTC)
 		if err != nil || (options.Frozen != nil) != want {
 			t.Errorf("batch %s: baseline %+v, %v; want one: %v", batch, options.Frozen, err, want)
 		}
 	}
-	_, options, err := Winder(t.Context(), s, "W2", "", time.UTC)
-	if err != nil || options.Frozen == nil || options.Frozen.MeanOhms != 6691 || options.Frozen.SigmaWithinOhms != 12 ||
-		options.Frozen.Count != 40 {
+	_, options, err := CoilsOfWinder(t.Context(), s, "W2", "", time.UTC)
+	if err != nil || options.Frozen == nil || options.Frozen.MeanOhms != 6691 || options.Frozen.SigmaWithinOhms != 12 || options.Frozen.Count != 40 {
 		t.Errorf("winder: baseline %+v, %v", options.Frozen, err)
 	}
 }
@@ -225,11 +223,11 @@ func TestKeptBaseline(t *testing.T) {
 func TestDesign(t *testing.T) {
 	s := stocked()
 	s.baseline = &record.Baseline{Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
-	coils, options, err := Design(t.Context(), s, "larkspur", time.UTC)
+	coils, options, err := CoilsOfDesign(t.Context(), s, "larkspur", time.UTC)
 	if err != nil || len(coils) != 5 || coils[4].Sequence != 5 || options.Frozen != nil {
 		t.Errorf("%d coils, options %+v, %v; want 5 and no baseline of a winder", len(coils), options, err)
 	}
-	if _, _, err := Design(t.Context(), s, "sorrel", time.UTC); !errors.Is(err, ErrNothing) {
+	if _, _, err := CoilsOfDesign(t.Context(), s, "sorrel", time.UTC); !errors.Is(err, ErrNothing) {
 		t.Errorf("got %v, want ErrNothing", err)
 	}
 }
@@ -255,7 +253,7 @@ func TestNewestCoils(t *testing.T) {
 		{"too many", of(40, MostCoils-30, 30), 2, true},
 		{"one that is too long alone", of(10, MostCoils+1), 1, true},
 	} {
-		kept := batches{list: tt.batches}.newest()
+		kept := batches{list: tt.batches}.newestBatches()
 		if len(kept.list) != tt.want || kept.more != tt.more {
 			t.Errorf("%s: %d batches, more %v; want %d, %v", tt.name, len(kept.list), kept.more, tt.want, tt.more)
 		}
@@ -276,13 +274,13 @@ func TestManyBatches(t *testing.T) {
 	}
 	s.measurements = append(s.measurements, record.Measurement{ID: "last", Batch: fmt.Sprint("busy-", mostBatches), Sequence: 1,
 		Serial: "X-1", Time: at(4000), Stage: "wound", Status: record.Recorded, R20Ohms: 6690})
-	if coils, options, err := Winder(t.Context(), s, "W2", "", time.UTC); err != nil || len(coils) != 5 || options.LeftOut {
+	if coils, options, err := CoilsOfWinder(t.Context(), s, "W2", "", time.UTC); err != nil || len(coils) != 5 || options.LeftOut {
 		t.Errorf("W2: %d coils, left out %v, %v; want all 5", len(coils), options.LeftOut, err)
 	}
-	if _, options, err := Winder(t.Context(), s, "W9", "", time.UTC); err != nil || !options.LeftOut {
+	if _, options, err := CoilsOfWinder(t.Context(), s, "W9", "", time.UTC); err != nil || !options.LeftOut {
 		t.Errorf("W9: left out %v, %v; want it said that there are more", options.LeftOut, err)
 	}
-	if _, options, err := Design(t.Context(), s, "larkspur", time.UTC); err != nil || !options.LeftOut {
+	if _, options, err := CoilsOfDesign(t.Context(), s, "larkspur", time.UTC); err != nil || !options.LeftOut {
 		t.Errorf("the design: left out %v, %v; want it said that there are more", options.LeftOut, err)
 	}
 }
@@ -291,7 +289,7 @@ func TestManyBatches(t *testing.T) {
 func TestMeasured(t *testing.T) {
 	t.Parallel()
 	s := stocked()
-	coils, _, err := Winder(t.Context(), s, "W2", "", time.UTC)
+	coils, _, err := CoilsOfWinder(t.Context(), s, "W2", "", time.UTC)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -299,7 +297,7 @@ func TestMeasured(t *testing.T) {
 	for _, c := range coils {
 		points = append(points, drift.Point{Serial: c.Serial, Batch: c.Batch, MeasurementID: c.MeasurementID})
 	}
-	found, err := Measured(t.Context(), s, points[:4])
+	found, err := MeasurementsOfPoints(t.Context(), s, points[:4])
 	if err != nil || len(found) != 4 {
 		t.Fatalf("found %d measurements, %v; want 4", len(found), err)
 	}
@@ -321,10 +319,9 @@ func wander(targets, levels [2]float64) cannedStore {
 			OpenedAt: at(1000 * b)})
 		for i := range 40 {
 			s.measurements = append(s.measurements, record.Measurement{
-				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i), Time: at(1000*b + 10*i), Stage: "wound",
-				Status:  record.Recorded,
-				R20Ohms: level * (1 + 0.003*random.NormFloat64()), ExpandedUncertaintyOhms: 10, CoverageFactor: 2, TemperatureCelsius: 21,
-				Spool: "S-17", Winder: "W2",
+				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i), Time: at(1000*b +
+					10*i), Stage: "wound", Status: record.Recorded,
+				R20Ohms: level * (1 + 0.003*random.NormFloat64()), ExpandedUncertaintyOhms: 10, CoverageFactor: 2, TemperatureCelsius: 21, Spool: "S-17", Winder: "W2",
 			})
 		}
 	}
@@ -338,7 +335,7 @@ func TestRevisedTarget(t *testing.T) {
 	targets := [2]float64{6691, 6890}
 	report := func(levels [2]float64) drift.Report {
 		t.Helper()
-		coils, options, err := Winder(t.Context(), wander(targets, levels), "W2", "", time.UTC)
+		coils, options, err := CoilsOfWinder(t.Context(), wander(targets, levels), "W2", "", time.UTC)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -363,8 +360,8 @@ func TestRevisedTarget(t *testing.T) {
 		t.Errorf("spool %+v", s)
 	}
 	r = report([2]float64{6691, 6691})
-	if !r.Drifting || r.Attribution[0].Cause != "target" || !strings.Contains(r.Summary, "the change to target 6.89 kΩ") ||
-		r.ChangePoints[0].ShiftRatio > -0.02 {
+	if !r.Drifting || r.Attribution[0].Cause != "target" || !strings.Contains(r.Summary,
+		"the change to target 6.89 kΩ") || r.ChangePoints[0].ShiftRatio > -0.02 {
 		t.Errorf("a winder that stays: %s", r.Summary)
 	}
 }
@@ -374,7 +371,7 @@ func TestRevisedTarget(t *testing.T) {
 func TestOldBaselineOfFewCoils(t *testing.T) {
 	s := stocked()
 	s.baseline = &record.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 1, Count: 5, MeanOhms: 6690, SigmaWithinOhms: 20}
-	if _, o, err := Batch(t.Context(), s, "early", time.UTC); err != nil || o.Frozen != nil {
+	if _, o, err := CoilsOfBatch(t.Context(), s, "early", time.UTC); err != nil || o.Frozen != nil {
 		t.Errorf("frozen baseline %+v, %v; want none", o.Frozen, err)
 	}
 }

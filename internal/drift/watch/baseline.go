@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 
 	"coilkeep/internal/bench"
@@ -24,13 +25,13 @@ var ErrNoBaseline = errors.New("these coils make no baseline")
 func (w *Watcher) Follow(ctx context.Context, events func() (<-chan bench.Event, func()), log *slog.Logger) {
 	for ctx.Err() == nil {
 		news, cancel := events()
-		w.follow(ctx, news, log)
+		w.followEvents(ctx, news, log)
 		cancel()
 	}
 }
 
-// follow returns when news is closed, as it is to one that falls behind.
-func (w *Watcher) follow(ctx context.Context, news <-chan bench.Event, log *slog.Logger) {
+// followEvents returns when news is closed, as it is to one that falls behind.
+func (w *Watcher) followEvents(ctx context.Context, news <-chan bench.Event, log *slog.Logger) {
 	for {
 		select {
 		case <-ctx.Done():
@@ -43,32 +44,32 @@ func (w *Watcher) follow(ctx context.Context, news <-chan bench.Event, log *slog
 			if !ok || m.Batch == "" {
 				continue
 			}
-			if err := w.freeze(ctx, m.Winder, m.Design, m.DesignRevision); err != nil && ctx.Err() == nil {
+			if err := w.keepFirstBaseline(ctx, m.Winder, m.Design, m.DesignRevision); err != nil && ctx.Err() == nil {
 				log.Warn("baseline not kept", "batch", m.Batch, "err", err)
 			}
 		}
 	}
 }
 
-// freeze keeps the first baseline of a design's revision on a winder when there
-// are enough steady coils for one and none is kept.
-func (w *Watcher) freeze(ctx context.Context, winder, design string, revision int) error {
+// keepFirstBaseline keeps the first baseline of a design's revision on a winder
+// when there are enough steady coils for one and none is kept.
+func (w *Watcher) keepFirstBaseline(ctx context.Context, winder, design string, revision int) error {
 	kept, err := w.store.CurrentBaseline(ctx, winder, design, revision)
 	if err != nil || kept != nil {
 		return err
 	}
-	coils, options, err := records.Revision(ctx, w.store, winder, design, revision, w.zone)
+	coils, options, err := records.CoilsOfRevision(ctx, w.store, winder, design, revision, w.zone)
 	if err != nil {
 		return err
 	}
 	if len(coils) < drift.DefaultBaseline {
 		return nil
 	}
-	d, err := analyse(coils, options)
-	if err != nil || !steadyBaseline(d.Report) {
+	d, err := analyseCoils(coils, options)
+	if err != nil || !isSteadyBaseline(d.Report) {
 		return err
 	}
-	b := baselineOf(d.Report)
+	b := recordOfBaseline(d.Report)
 	b.Winder, b.Design, b.DesignRevision = winder, design, revision
 	b.Reason, b.By = fmt.Sprintf("the first %d good coils", b.Count), "coilkeep"
 	// A person may have revised it since the look above.
@@ -76,9 +77,9 @@ func (w *Watcher) freeze(ctx context.Context, winder, design string, revision in
 	return err
 }
 
-// steadyBaseline says whether a report's baseline is whole and holds neither a step nor
-// a trend.
-func steadyBaseline(r drift.Report) bool {
+// isSteadyBaseline says whether a report's baseline is whole and holds neither a
+// step nor a trend.
+func isSteadyBaseline(r drift.Report) bool {
 	if r.Baseline == nil || r.Baseline.Short {
 		return false
 	}
@@ -88,22 +89,15 @@ func steadyBaseline(r drift.Report) bool {
 			last = p.Index
 		}
 	}
-	for _, c := range r.ChangePoints {
-		if c.LastBeforeIndex < last {
-			return false
-		}
+	if slices.ContainsFunc(r.ChangePoints, func(c drift.ChangePoint) bool { return c.LastBeforeIndex < last }) {
+		return false
 	}
-	for _, t := range r.EarlierTrends {
-		if t.FromSequence <= r.Points[last-1].Sequence {
-			return false
-		}
-	}
-	return r.Trend == nil || !r.Trend.Real || r.Trend.FromSequence > r.Points[last-1].Sequence
+	return !slices.ContainsFunc(r.RealTrends(), func(t drift.Trend) bool { return t.FromSequence <= r.Points[last-1].Sequence })
 }
 
-// baselineOf is what is kept of a report's baseline, which was made of its own
+// recordOfBaseline is what is kept of a report's baseline, which was made of its own
 // coils.
-func baselineOf(r drift.Report) record.Baseline {
+func recordOfBaseline(r drift.Report) record.Baseline {
 	b := record.Baseline{
 		Count: r.Baseline.Count, MeanOhms: r.Baseline.MeanOhms,
 		SigmaWithinOhms: r.Baseline.SigmaWithinOhms, SigmaOverallOhms: r.Baseline.SigmaOverallOhms,
@@ -141,7 +135,7 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 	if err != nil {
 		return record.Baseline{}, err
 	}
-	coils, options, err := records.Batch(ctx, w.store, c.Batch, w.zone)
+	coils, options, err := records.CoilsOfBatch(ctx, w.store, c.Batch, w.zone)
 	if err != nil {
 		return record.Baseline{}, err
 	}
@@ -152,11 +146,11 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 		coils = coils[1:]
 	}
 	if len(coils) < c.Count {
-		return record.Baseline{}, fmt.Errorf("%w: batch %s has %d coils from number %d on, not %d", ErrNoBaseline, c.Batch, len(coils), c.From,
-			c.Count)
+		return record.Baseline{}, fmt.Errorf("%w: batch %s has %d coils from number %d on, not %d", ErrNoBaseline, c.Batch, len(coils),
+			c.From, c.Count)
 	}
 	options.Frozen, options.BaselineCount = nil, c.Count
-	d, err := analyse(coils, options)
+	d, err := analyseCoils(coils, options)
 	if err != nil {
 		return record.Baseline{}, err
 	}
@@ -164,10 +158,10 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 	case d.Baseline == nil:
 		return record.Baseline{}, fmt.Errorf("%w: %s", ErrNoBaseline, strings.Join(d.Notes, "; "))
 	case d.Baseline.Count < c.Count:
-		return record.Baseline{}, fmt.Errorf("%w: only %d of the coils from number %d on are good ones (no outlier, not forced)", ErrNoBaseline,
-			d.Baseline.Count, c.From)
+		return record.Baseline{}, fmt.Errorf("%w: only %d of the coils from number %d on are good ones (no outlier, not forced)",
+			ErrNoBaseline, d.Baseline.Count, c.From)
 	}
-	b := baselineOf(d.Report)
+	b := recordOfBaseline(d.Report)
 	b.Winder, b.Design, b.DesignRevision = batch.Winder, batch.Design, batch.DesignRevision
 	b.Reason, b.By = strings.TrimSpace(c.Reason), c.Who
 	return w.store.AddBaseline(ctx, b)

@@ -82,14 +82,14 @@ func (w *Watcher) SpoolBook(ctx context.Context, design string) (Book, error) {
 		}
 		design = last[0].Design
 	}
-	coils, options, err := records.Design(ctx, w.store, design, w.zone)
+	coils, options, err := records.CoilsOfDesign(ctx, w.store, design, w.zone)
 	if errors.Is(err, records.ErrNothing) {
 		return Book{Design: design}, nil
 	}
 	if err != nil {
 		return Book{}, err
 	}
-	d, err := analyse(coils, options)
+	d, err := analyseCoils(coils, options)
 	if err != nil {
 		return Book{}, err
 	}

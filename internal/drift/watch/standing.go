@@ -31,7 +31,7 @@ func Signals() []string {
 // outlier, at the very last coil too when that is beyond its limits, and the
 // steps and trends established so far.
 func Standing(r drift.Report) []string {
-	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: len(trendStretches(r)) > 0}
+	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: len(r.RealTrends()) > 0}
 	last := len(r.Points)
 	for last > 1 && r.Points[last-1].Outlier {
 		last--
@@ -64,19 +64,16 @@ func stepStretches(r drift.Report) []stretch {
 // trendStretches are where the coils of each established trend are.
 func trendStretches(r drift.Report) []stretch {
 	var where []stretch
-	for _, t := range r.EarlierTrends {
-		where = append(where, stretch{t.FromSequence, t.ToSequence})
-	}
-	if t := r.Trend; t != nil && t.Real {
+	for _, t := range r.RealTrends() {
 		where = append(where, stretch{t.FromSequence, t.ToSequence})
 	}
 	return where
 }
 
-// elsewhere says whether there are more events now than there were, or one that
+// liesElsewhere says whether there are more events now than there were, or one that
 // meets none of those. Their number alone does not tell: with more coils one that
 // was known may be gone when another has come.
-func elsewhere(now, then []stretch) bool {
+func liesElsewhere(now, then []stretch) bool {
 	return len(now) > len(then) || slices.ContainsFunc(now, func(n stretch) bool {
 		return !slices.ContainsFunc(then, func(t stretch) bool { return n.low <= t.high && t.low <= n.high })
 	})
@@ -87,7 +84,7 @@ func elsewhere(now, then []stretch) bool {
 // with trends: a long trend would hide a step within it. Once either is taken
 // note of, the charts go on signalling about it, and that is no news.
 func raisesNews(now, then drift.Report) bool {
-	if elsewhere(stepStretches(now), stepStretches(then)) || elsewhere(trendStretches(now), trendStretches(then)) {
+	if liesElsewhere(stepStretches(now), stepStretches(then)) || liesElsewhere(trendStretches(now), trendStretches(then)) {
 		return true
 	}
 	if len(stepStretches(then))+len(trendStretches(then)) > 0 {

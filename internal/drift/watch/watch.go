@@ -96,12 +96,12 @@ func (w *Watcher) Batch(ctx context.Context, name string) (Drift, error) {
 		a.known, a.drift, a.err = true, d, err
 	}
 	if errors.Is(err, record.ErrNotFound) {
-		w.forget(name) // or any name that is asked for would be kept
+		w.forgetBatch(name) // or any name that is asked for would be kept
 	}
 	return d, err
 }
 
-func (w *Watcher) forget(name string) {
+func (w *Watcher) forgetBatch(name string) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	delete(w.known, name)
@@ -125,11 +125,11 @@ func (w *Watcher) answerFor(name string, stamp record.Stamp) *answer {
 }
 
 func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) {
-	coils, options, err := records.Batch(ctx, w.store, name, w.zone)
+	coils, options, err := records.CoilsOfBatch(ctx, w.store, name, w.zone)
 	if err != nil {
 		return Drift{}, err
 	}
-	d, err := analyse(coils, options)
+	d, err := analyseCoils(coils, options)
 	if err != nil {
 		return Drift{}, fmt.Errorf("batch %s: %w", name, err)
 	}
@@ -139,7 +139,7 @@ func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) 
 		return d, err
 	}
 	d.Note = &notes[0]
-	then, err := reportBefore(notes[0].Time, coils, options)
+	then, err := reportAt(notes[0].Time, coils, options)
 	if err != nil {
 		return Drift{}, fmt.Errorf("batch %s as it was: %w", name, err)
 	}
@@ -151,18 +151,18 @@ func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) 
 // batches. design may be empty when there is only one; otherwise the error wraps
 // [records.ErrSeveralDesigns].
 func (w *Watcher) Winder(ctx context.Context, winder, design string) (Drift, error) {
-	coils, options, err := records.Winder(ctx, w.store, winder, design, w.zone)
+	coils, options, err := records.CoilsOfWinder(ctx, w.store, winder, design, w.zone)
 	if err != nil {
 		return Drift{}, err
 	}
-	d, err := analyse(coils, options)
+	d, err := analyseCoils(coils, options)
 	if err != nil {
 		return Drift{}, fmt.Errorf("winder %s: %w", winder, err)
 	}
 	return d, nil
 }
 
-func analyse(coils []drift.Coil, options drift.Options) (Drift, error) {
+func analyseCoils(coils []drift.Coil, options drift.Options) (Drift, error) {
 	alarms := falseAlarms()
 	options.FalseAlarms = &alarms
 	report, err := drift.Analyse(coils, options)
@@ -172,8 +172,8 @@ func analyse(coils []drift.Coil, options drift.Options) (Drift, error) {
 	return Drift{Report: report, Standing: Standing(report)}, nil
 }
 
-// reportBefore is the report that a person had before them at an instant.
-func reportBefore(at time.Time, coils []drift.Coil, options drift.Options) (drift.Report, error) {
+// reportAt is the report that a person had before them at an instant.
+func reportAt(at time.Time, coils []drift.Coil, options drift.Options) (drift.Report, error) {
 	var known []drift.Coil
 	for _, c := range coils {
 		if !c.WoundAt().After(at) {
@@ -183,7 +183,7 @@ func reportBefore(at time.Time, coils []drift.Coil, options drift.Options) (drif
 	if len(known) == 0 {
 		return drift.Report{}, nil
 	}
-	d, err := analyse(known, options)
+	d, err := analyseCoils(known, options)
 	return d.Report, err
 }
 

@@ -129,8 +129,8 @@ func TestAcknowledge(t *testing.T) {
 	}
 	w.wind(15, 6770)
 	d := w.batch(watcher)
-	if !d.News || !slices.Contains(d.Standing, Step) || !slices.Contains(d.Standing, CUSUM) || d.ChangePoints[0].LastBefore < 37 ||
-		d.ChangePoints[0].LastBefore > 43 {
+	if !d.News || !slices.Contains(d.Standing, Step) || !slices.Contains(d.Standing,
+		CUSUM) || d.ChangePoints[0].LastBefore < 37 || d.ChangePoints[0].LastBefore > 43 {
 		t.Fatalf("after a step of four sigma at coil 41: %v, news %v, changes %+v", d.Standing, d.News, d.ChangePoints)
 	}
 	if _, err := watcher.Acknowledge(t.Context(), "spring-3", "  ", "ada"); err == nil {
@@ -321,7 +321,7 @@ func TestBaseline(t *testing.T) {
 		events <- bench.Event{Type: bench.ReadingEvent, Data: bench.ReadingData{}}
 		events <- bench.Event{Type: bench.MeasurementEvent, Data: m}
 		close(events)
-		watcher.follow(t.Context(), events, slog.New(slog.DiscardHandler))
+		watcher.followEvents(t.Context(), events, slog.New(slog.DiscardHandler))
 	}
 	follow(w.wind(39, 6690))
 	if d := w.batch(watcher); d.Baseline.Frozen {
@@ -351,8 +351,7 @@ func TestBaseline(t *testing.T) {
 		t.Errorf("a step changed the baseline from %+v to %+v; standing %v", kept, *d.Baseline, d.Standing)
 	}
 	revised, err := watcher.Revise(t.Context(), Choice{Batch: "spring-3", From: 43, Count: 18, Reason: "another spool", Who: "ada"})
-	if err != nil || revised.Count != 18 || revised.FirstCoil != "HN-0043" || revised.Winder != "W2" || revised.MeanOhms < 6755 ||
-		revised.MeanOhms > 6785 {
+	if err != nil || revised.Count != 18 || revised.FirstCoil != "HN-0043" || revised.Winder != "W2" || revised.MeanOhms < 6755 || revised.MeanOhms > 6785 {
 		t.Fatalf("revised to %+v, %v", revised, err)
 	}
 	if d := w.batch(watcher); !d.Baseline.Frozen || d.Baseline.MeanOhms != revised.MeanOhms {
@@ -382,7 +381,7 @@ func TestUnsteadyBaseline(t *testing.T) {
 	watcher := New(w.store, time.UTC)
 	w.wind(20, 6690)
 	w.wind(25, 6770)
-	if err := watcher.freeze(t.Context(), "W2", "larkspur", 1); err != nil {
+	if err := watcher.keepFirstBaseline(t.Context(), "W2", "larkspur", 1); err != nil {
 		t.Fatal(err)
 	}
 	if kept, err := w.store.CurrentBaseline(t.Context(), "W2", "larkspur", 1); err != nil || kept != nil {
@@ -480,8 +479,7 @@ func TestBooks(t *testing.T) {
 	}
 	for _, design := range []string{"", "larkspur"} { // the one wound last
 		book, err := watcher.SpoolBook(t.Context(), design)
-		if err != nil || book.Design != "larkspur" || len(book.Spools) != 1 || book.Spools[0].Spool != "S-17" || book.Spools[0].Count != 12 ||
-			book.Newest != 0 {
+		if err != nil || book.Design != "larkspur" || len(book.Spools) != 1 || book.Spools[0].Spool != "S-17" || book.Spools[0].Count != 12 || book.Newest != 0 {
 			t.Errorf("book %+v, %v", book, err)
 		}
 	}

@@ -2,11 +2,11 @@ package drift
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"os/exec"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -25,15 +25,24 @@ func finiteJSON(r Report) error {
 
 var usualBaseline = Baseline{MeanOhms: targetOhms, SigmaWithinOhms: 20, MeanRangeOhms: 22.6, SigmaOverallOhms: 20, Count: 40}
 
-// A history of winders, batches and spools gives back the components it was made
-// of (seeded; the standard error of a component is about its share of √(2/groups)).
-func TestHistoryComponents(t *testing.T) {
-	random := rand.New(rand.NewPCG(31, 32))
-	h, err := NewHistory(usualBaseline, control.StandardScheme())
+// spreadOf splits the spread of coils of which none is left out.
+func spreadOf(t testing.TB, coils []Coil, said *notes) *Spread {
+	s, err := newSeries(coils, targetOhms)
 	if err != nil {
 		t.Fatal(err)
 	}
+	for i := range coils {
+		s.kept = append(s.kept, i)
+	}
+	return splitSpread(s, &usualBaseline, control.StandardScheme(), said)
+}
+
+// Coils of many winders, batches and spools give back the components they were made
+// of (seeded; the standard error of a component is about its share of √(2/groups)).
+func TestSpreadComponents(t *testing.T) {
+	random := rand.New(rand.NewPCG(31, 32))
 	const winder, batch, spool, within = 60.0, 10.0, 80.0, 25.0
+	var coils []Coil
 	for w := range 40 {
 		a := winder * random.NormFloat64()
 		for b := range 4 {
@@ -41,15 +50,13 @@ func TestHistoryComponents(t *testing.T) {
 			for s := range 5 {
 				level := targetOhms + a + m + spool*random.NormFloat64()
 				for range 3 + (w+b+s)%5 { // unequal on purpose
-					coil := Coil{R20Ohms: level + within*random.NormFloat64(), Winder: fmt.Sprint(w), Batch: fmt.Sprint(w, b), Spool: fmt.Sprint(w, b, s)}
-					if _, err := h.Add(coil); err != nil {
-						t.Fatal(err)
-					}
+					coils = append(coils, Coil{R20Ohms: level + within*random.NormFloat64(),
+						Winder: fmt.Sprint(w), Batch: fmt.Sprint(w, b), Spool: fmt.Sprint(w, b, s)})
 				}
 			}
 		}
 	}
-	d := h.Summary()
+	d := spreadOf(t, coils, &notes{})
 	t.Logf("%s: %+v", d.Sentence, d.Components)
 	for i, want := range []struct {
 		level            string
@@ -62,35 +69,23 @@ func TestHistoryComponents(t *testing.T) {
 	contains(t, "sentence", d.Sentence, "between spools")
 }
 
-func TestHistoryOfLittle(t *testing.T) {
-	h, err := NewHistory(usualBaseline, control.StandardScheme())
-	if err != nil {
-		t.Fatal(err)
+func TestSpreadOfLittle(t *testing.T) {
+	one := []Coil{{R20Ohms: 6690, Spool: "SP-07"}, {R20Ohms: 6691, Spool: "SP-07"}}
+	if d := spreadOf(t, one, &notes{}); d != nil {
+		t.Errorf("got %+v of one spool, want none", d)
 	}
-	for n := range 4 {
-		if _, err := json.Marshal(h.Summary()); err != nil {
-			t.Errorf("%d coils: %v", n, err)
-		}
-		if _, err := h.Add(Coil{R20Ohms: 6690 + float64(n), Spool: "SP-07"}); err != nil {
-			t.Fatal(err)
-		}
+	d := spreadOf(t, []Coil{{R20Ohms: 6690, Spool: "SP-07"}, {R20Ohms: 6691, Spool: "SP-08"}}, &notes{})
+	if len(d.Components) != 0 || d.Count != 2 || d.Sentence != "" {
+		t.Errorf("got %+v of a coil a spool, want no components", d)
 	}
-	if _, err := h.Add(Coil{R20Ohms: math.NaN()}); !errors.Is(err, ErrInput) {
-		t.Errorf("got %v, want ErrInput", err)
-	}
-	if d := h.Summary(); d.Count != 4 || len(d.Components) != 1 || d.Components[0].Level != "within" {
-		t.Errorf("got %+v, want one component of four coils", d)
-	}
-	if _, err := NewHistory(Baseline{}, control.StandardScheme()); !errors.Is(err, ErrInput) {
-		t.Errorf("got %v, want ErrInput", err)
-	}
-	if _, err := NewHistory(usualBaseline, control.Scheme{}); !errors.Is(err, control.ErrInput) {
-		t.Errorf("got %v, want control.ErrInput", err)
+	contains(t, "notes", strings.Join(d.Notes, "; "), "no group has two values", "winders cannot be told apart")
+	if _, err := json.Marshal(d); err != nil {
+		t.Error(err)
 	}
 }
 
 func BenchmarkAnalyse1000(b *testing.B) {
-	coils := newWorkshop(1).wind(500, "SP-07", none).wind(500, "SP-08", by(0.01)).coils
+	coils := newWorkshop(1).wind(500, "SP-07", unmoved).wind(500, "SP-08", movedBy(0.01)).coils
 	o := ordinary()
 	o.FalseAlarms = nil // reckoned anew each time
 	for b.Loop() {
@@ -112,28 +107,19 @@ func BenchmarkAnalyse1000Trend(b *testing.B) {
 }
 
 // A million coils through charts, moments and components.
-func BenchmarkHistoryMillion(b *testing.B) {
-	coils := newWorkshop(1).wind(1000, "SP-07", none).coils
+func BenchmarkSpreadMillion(b *testing.B) {
+	coils := make([]Coil, 0, 1_000_000)
+	for i, of := range slices.Repeat(newWorkshop(1).wind(1000, "SP-07", unmoved).coils, 1000) {
+		of.Spool = fmt.Sprint("SP-", i/5000%5)
+		coils = append(coils, of)
+	}
 	b.ReportAllocs()
 	for b.Loop() {
-		h, err := NewHistory(usualBaseline, control.StandardScheme())
-		if err != nil {
-			b.Fatal(err)
-		}
-		for i := range 1_000_000 {
-			c := coils[i%1000]
-			c.Spool = spoolNames[i/5000%len(spoolNames)]
-			if _, err := h.Add(c); err != nil {
-				b.Fatal(err)
-			}
-		}
-		if d := h.Summary(); d.Count != 1_000_000 {
+		if d := spreadOf(b, coils, &notes{}); d.Count != 1_000_000 {
 			b.Fatal(d.Count)
 		}
 	}
 }
-
-var spoolNames = []string{"SP-01", "SP-02", "SP-03", "SP-04", "SP-05"}
 
 // Mean and standard deviation of a million values in two passes, the same sums as
 // any array library does.
