@@ -66,8 +66,8 @@ func TestStepAtSpoolChange(t *testing.T) {
 func TestSpoolChangeWithinTrend(t *testing.T) {
 	rising := func(from int) func(int) float64 { return func(i int) float64 { return 0.0004 * float64(from+i) } }
 	r := analysed(t, newWorkshop(3).wind(30, "SP-07", rising(0)).wind(30, "SP-08", rising(30)).coils, ordinary())
-	contains(t, "summary", r.Summary, "rise by", "the change to spool SP-08 at coil 31 (HN-0031) lies within it, but a step there fits "+
-		"less well")
+	contains(t, "summary", r.Summary, "rise by",
+		"the change to spool SP-08 at coil 31 (HN-0031) lies within it, but a step there fits less well")
 }
 
 func TestDriftingMeterIsBilledToTheMeter(t *testing.T) {
@@ -178,7 +178,8 @@ func TestOutliersAreNamedAndLeftOut(t *testing.T) {
 	if !slices.Equal(named, []int{21, 34}) || len(a.Outliers) != 0 {
 		t.Fatalf("outliers %v and %v, want 21 and 34 and none", named, a.Outliers)
 	}
-	if math.Abs(b.Baseline.MeanOhms/a.Baseline.MeanOhms-1) > 0.0005 || math.Abs(b.Baseline.SigmaWithinOhms/a.Baseline.SigmaWithinOhms-1) > 0.15 {
+	if math.Abs(b.Baseline.MeanOhms/a.Baseline.MeanOhms-1) > 0.0005 ||
+		math.Abs(b.Baseline.SigmaWithinOhms/a.Baseline.SigmaWithinOhms-1) > 0.15 {
 		t.Errorf("the baseline moved from %+v to %+v", a.Baseline, b.Baseline)
 	}
 	if b.Drifting || b.Points[20].InBaseline {

@@ -128,7 +128,8 @@ func TestSlopeIntervalsHold(t *testing.T) {
 	// What is told of the last coil is one number.
 	r := analysed(t, newWorkshop(4).wind(quiet, "SP-07", unmoved).wind(sloping, "SP-07",
 		func(i int) float64 { return slope * float64(i) }).coils, ordinary())
-	if last := r.Points[len(r.Points)-1].LevelOhms; math.Abs(last-r.Trend.end) > 1e-9*last || math.Abs(last-targetOhms-r.Advice.OffsetOhms) > 1e-9*last {
+	if last := r.Points[len(r.Points)-1].LevelOhms; math.Abs(last-r.Trend.end) > 1e-9*last ||
+		math.Abs(last-targetOhms-r.Advice.OffsetOhms) > 1e-9*last {
 		t.Errorf("the level at the last coil is %v in points, %v by the trend, %v by the advice", last, r.Trend.end,
 			targetOhms+r.Advice.OffsetOhms)
 	}

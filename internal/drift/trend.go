@@ -130,7 +130,8 @@ func endedTrendSentence(in *series, t *Trend) string {
 	ref := in.reference
 	return fmt.Sprintf("from %s to %s the coils %s by %s a coil (%s to %s), %s in all", in.keptName(t.first), in.keptName(t.last-1),
 		bySign(t.SlopeOhmsPerCoil, "fell", "rose"),
-		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowestSlope()/ref), percentPerCoil(t.steepestSlope()/ref), signedPercent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
+		percentPerCoil(math.Abs(t.SlopeOhmsPerCoil)/ref), percentPerCoil(t.slowestSlope()/ref), percentPerCoil(t.steepestSlope()/ref),
+		signedPercent(t.SlopeOhmsPerCoil*float64(t.Count-1)/ref))
 }
 
 // briefTrend is a trend in few words.

@@ -133,7 +133,7 @@ func (s *segmenter) shiftOfLines(before, after piece, df float64) (shift, standa
 		}
 		weight += 1 / n
 	}
-	residualSD = s.shrink * math.Sqrt((s.pieceRSS(before)+s.pieceRSS(after))/df)
+	residualSD = s.widening * math.Sqrt((s.pieceRSS(before)+s.pieceRSS(after))/df)
 	return after.heightAt(after.first) - before.heightAt(after.first), residualSD * math.Sqrt(weight), residualSD
 }
 
