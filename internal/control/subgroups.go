@@ -14,8 +14,6 @@ type Subgroups struct {
 	// Centre is the mean of all values, Sigma that within subgroups: the mean of
 	// range/d2.
 	Centre, Sigma float64
-	// MeanRange is the plain mean over the subgroups.
-	MeanRange float64
 }
 
 // ChartSubgroups makes the chart; each subgroup holds 2 to [MaxSubgroup]
@@ -35,7 +33,6 @@ func ChartSubgroups(groups [][]float64) (Subgroups, error) {
 		c.Sigma += r / k.MeanRange / float64(len(groups))
 	}
 	c.Centre = statistics.MomentsOf(slices.Concat(groups...)).Mean
-	c.MeanRange = statistics.MomentsOf(c.Ranges).Mean
 	return c, nil
 }
 

@@ -95,8 +95,8 @@ func (a adviser) advise(said *notes) *Advice {
 	return d
 }
 
-// presentLevel is the level at the last coil, with its standard error and how many
-// coils it is known from.
+// presentLevel is the level at the last coil, with its standard error, the degrees
+// of freedom of that, and how many coils it is known from.
 func (m *movement) presentLevel() (now, standardError, df float64, n int) {
 	if t := m.latest; t != nil && t.Real {
 		return t.end, t.endError, t.df, t.Count

@@ -221,8 +221,8 @@ type mark struct {
 	far   int     // kept coils from the estimated place
 }
 
-// billMark is the attribution to something recorded; also says that there is a better
-// one.
+// billMark is the attribution to something recorded; also is true when there is a
+// better one.
 func (d suspect) billMark(m mark, also bool) Attribution {
 	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, distanceText(m.far), chanceText(m.p))
 	with, elsewhere := ", at "+m.what, ""

@@ -26,9 +26,9 @@ func cautionOf(meter, room finding) string {
 }
 
 // leaveTheWinder is what the causes found say against turning anything for a level
-// that is off target by a ratio. What made the present level counts, and earlier
-// steps that did not come of the winder when, taken together, they make up more
-// than half of it.
+// that is off target by a ratio. What made the present level counts. So do earlier
+// steps that did not come of the winder, when together they make up more than half
+// of the offset.
 func (a adviser) leaveTheWinder(offset float64) string {
 	part := math.Abs(offset) / 4 // less than this does not matter to what is turned
 	if c := a.check; c != nil && c.AwayRatio != nil && math.Abs(*c.AwayRatio) > part {
@@ -53,8 +53,8 @@ func (a adviser) leaveTheWinder(offset float64) string {
 
 // doubtBehind says whether the meter may be what puts the level off target by a
 // ratio: when its check standard reads more than half of that away from its
-// reference, or from its first readings. Too few readings to test by are enough
-// for a doubt.
+// reference, or from its first readings. A doubt needs no test, so a few readings
+// are enough.
 func (c *CheckChannel) doubtBehind(offset float64) string {
 	if c == nil {
 		return ""

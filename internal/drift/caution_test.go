@@ -124,8 +124,8 @@ func TestRoomAtAChangeOfSpool(t *testing.T) {
 			t.Errorf("seed %d: %s", seed, r.Summary)
 		}
 	}
-	coils := warm(newWorkshop(4).wind(40, "SP-1", unmoved).wind(40, "SP-2", movedBy(0.012)).wind(40, "SP-3", unmoved).wind(40, "SP-4",
-		movedBy(0.015)).coils, 40, 80, 4)
+	wound := newWorkshop(4).wind(40, "SP-1", unmoved).wind(40, "SP-2", movedBy(0.012)).wind(40, "SP-3", unmoved)
+	coils := warm(wound.wind(40, "SP-4", movedBy(0.015)).coils, 40, 80, 4)
 	if r := analysed(t, coils, ordinary()); !r.Advice.Act {
 		t.Errorf("an earlier step with the room stops the advice for ever: %s", r.Summary)
 	}
@@ -136,7 +136,8 @@ func TestRoomAtAChangeOfSpool(t *testing.T) {
 func TestSpoolOfTwoWindings(t *testing.T) {
 	coils := newWorkshop(7).wind(20, "SP-1", unmoved).wind(30, "SP-2", movedBy(0.02)).wind(20, "SP-2", unmoved).coils
 	r := analysed(t, coils, ordinary())
-	if n := len(r.Spools); n != 2 || r.Spools[0].MovedAt != 0 || r.Spools[0].TurnsForTarget == nil || r.Spools[1].MovedAt != 51 || r.Spools[1].TurnsForTarget != nil || r.Spools[1].OhmsPerTurn != nil {
+	if n := len(r.Spools); n != 2 || r.Spools[0].MovedAt != 0 || r.Spools[0].TurnsForTarget == nil || r.Spools[1].MovedAt != 51 ||
+		r.Spools[1].TurnsForTarget != nil || r.Spools[1].OhmsPerTurn != nil {
 		t.Fatalf("spools %+v", r.Spools)
 	}
 	contains(t, "spool", r.Spools[1].Sentence, "spool SP-2, 50 coils from coil 21", "its coils move at coil 51, so they do not tell the turns")
@@ -147,8 +148,9 @@ func TestOneSumForTurns(t *testing.T) {
 	r := analysed(t, newWorkshop(7).wind(60, "SP-1", movedBy(0.02)).coils, ordinary())
 	s := r.Spools[0]
 	for name, pair := range map[string][2]float64{
-		"turns": {*s.TurnsForTarget, 8000 + *r.Advice.Turns}, "low": {*s.TurnsForTargetLow, 8000 +
-			*r.Advice.Low}, "high": {*s.TurnsForTargetHigh, 8000 + *r.Advice.High},
+		"turns": {*s.TurnsForTarget, 8000 + *r.Advice.Turns},
+		"low":   {*s.TurnsForTargetLow, 8000 + *r.Advice.Low},
+		"high":  {*s.TurnsForTargetHigh, 8000 + *r.Advice.High},
 	} {
 		if math.Abs(pair[0]-pair[1]) > 0.01 {
 			t.Errorf("%s: spool book %.3f, advice %.3f", name, pair[0], pair[1])

@@ -18,8 +18,8 @@ var csvColumns = sheet.Columns{
 		"temperature_celsius", "check_standard_ohms"},
 	Needed: []string{"r20_ohms"},
 	Others: []string{"batch", "coverage_factor", "status",
-		"id", "bench", "design", "design_revision", "resistance_ohms", "verdict", "conformity_probability", "reason", "meter", "probe", "stage",
-		"alpha_per_kelvin"},
+		"id", "bench", "design", "design_revision", "resistance_ohms", "verdict", "conformity_probability", "reason",
+		"meter", "probe", "stage", "alpha_per_kelvin"},
 }
 
 // csvStatuses are those of measurements; the last two say that one does not count.

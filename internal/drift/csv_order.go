@@ -112,7 +112,7 @@ func (c Coil) checkAfter(before Coil, row *sheet.Row) {
 			"and coils of several batches need the column batch", c.Sequence, before.Sequence)
 	case c.Sequence == 0 && !c.Time.IsZero() && c.Time.Before(before.Time):
 		row.Fail("time", "%s comes after %s; rows go in the order of winding, and coils of several batches need the column batch; "+
-			"where the time is not that of winding, tell the order by the column "+
-			"sequence", c.Time.Format(time.RFC3339), before.Time.Format(time.RFC3339))
+			"where the time is not that of winding, tell the order by the column sequence",
+			c.Time.Format(time.RFC3339), before.Time.Format(time.RFC3339))
 	}
 }

@@ -11,14 +11,16 @@ import (
 )
 
 func TestReadCSV(t *testing.T) {
-	coils, err := ReadCSV(strings.NewReader("\ufeffsequence, Time,serial,r20_ohms,expanded_uncertainty_ohms,spool,winder,operator,temperature_celsius,check_standard_ohms\n" +
+	coils, err := ReadCSV(strings.NewReader("\ufeffsequence, Time,serial,r20_ohms,expanded_uncertainty_ohms,spool," +
+		"winder,operator,temperature_celsius,check_standard_ohms\n" +
 		"7,2026-03-02T08:00:00Z,HN-0007,6690.5,12,SP-07,W2,Mira,21.5,10000.2\n" +
 		"8,,,6701,,,,,,\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	c := coils[0]
-	if len(coils) != 2 || c.Sequence != 7 || c.Serial != "HN-0007" || c.R20Ohms != 6690.5 || c.ExpandedUncertaintyOhms != 12 || c.Spool != "SP-07" ||
+	if len(coils) != 2 || c.Sequence != 7 || c.Serial != "HN-0007" || c.R20Ohms != 6690.5 || c.ExpandedUncertaintyOhms != 12 ||
+		c.Spool != "SP-07" ||
 		c.Winder != "W2" || c.Operator != "Mira" || *c.TemperatureCelsius != 21.5 || !slices.Equal(c.CheckStandardOhms,
 		[]float64{10000.2}) || c.Time.Unix() != 1772438400 {
 		t.Errorf("got %+v", c)
@@ -30,7 +32,8 @@ func TestReadCSV(t *testing.T) {
 	if err != nil || len(only) != 2 {
 		t.Errorf("got %v, %v", only, err)
 	}
-	export, err := ReadCSV(strings.NewReader("id,r20_ohms,status,verdict,batch\na,6690,recorded,in,spring-3\nb,6691,void,in,spring-3\nc,6692,forced,in,spring-3\n"))
+	export, err := ReadCSV(strings.NewReader("id,r20_ohms,status,verdict,batch\na,6690,recorded,in,spring-3\nb,6691,void,in,spring-3\n" +
+		"c,6692,forced,in,spring-3\n"))
 	if err != nil || len(export) != 2 || export[1].Doubtful != "forced" || export[0].Batch != "spring-3" {
 		t.Errorf("an export gives %+v, %v", export, err)
 	}
@@ -39,7 +42,8 @@ func TestReadCSV(t *testing.T) {
 // Coils count by batch; one measured again stands in an export twice, and only
 // once as what counts.
 func TestReadCSVCountsByBatch(t *testing.T) {
-	coils, err := ReadCSV(strings.NewReader("sequence,r20_ohms,batch,status\n1,6690,a,recorded\n2,6691,a,superseded\n1,6700,b,recorded\n2,6692,a,recorded\n2,6701,b,recorded\n"))
+	coils, err := ReadCSV(strings.NewReader("sequence,r20_ohms,batch,status\n1,6690,a,recorded\n2,6691,a,superseded\n1,6700,b,recorded\n" +
+		"2,6692,a,recorded\n2,6701,b,recorded\n"))
 	if err != nil || len(coils) != 4 {
 		t.Errorf("got %v, %v", coils, err)
 	}
@@ -80,7 +84,8 @@ func TestReadCSVOfCoilsMeasuredAgain(t *testing.T) {
 			t.Errorf("%s: got %v, want %q", name, err, rows.says)
 		}
 	}
-	late, err := ReadCSV(strings.NewReader(header + "1,,a,6690,x,recorded\n3,,c,6691,x,superseded\n2,,b,6691,x,recorded\n3,,c,6692,x,recorded\n"))
+	late, err := ReadCSV(strings.NewReader(header + "1,,a,6690,x,recorded\n3,,c,6691,x,superseded\n2,,b,6691,x,recorded\n" +
+		"3,,c,6692,x,recorded\n"))
 	if err != nil || len(late) != 3 || late[1].Sequence != 2 || late[2].Sequence != 3 {
 		t.Errorf("a place too early: %+v, %v; want the coils in order", late, err)
 	}
@@ -98,10 +103,11 @@ func TestReadCSVTakes(t *testing.T) {
 		"status in capitals":  {"r20_ohms,status\n6690,VOID\n6691,Void\n6692,Superseded\n6693,Recorded\n6694,Manual\n6695,\n", 3},
 		"faults left out":     {"r20_ohms,status,time,temperature_celsius\n-5,void,,\n,superseded,yesterday,400\n6690,recorded,,\n", 1},
 		"a batch not counted": {"sequence,r20_ohms,batch\n1,6690,a\n,6700,\n2,6691,a\n,6701,\n", 4},
-		"batches in turn":     {"time,r20_ohms,batch\n2026-01-31T15:04:00Z,6690,a\n2026-01-30T15:04:00Z,6700,b\n2026-01-31T15:04:00Z,6691,a\n2026-01-30T15:05:00Z,6701,b\n", 4},
-		"measured later":      {"sequence,time,r20_ohms\n1,2026-01-31T15:04:00Z,6690\n2,2026-01-30T15:04:00Z,6691\n", 2},
-		"numbers":             {"r20_ohms\n6.69E+03\n+6690.\n6690.50\n", 3},
-		"text":                {"r20_ohms\u00a0,operator,spool\n6690,\"Åsa, Mira\",Rolle 3 µ\n", 1},
+		"batches in turn": {"time,r20_ohms,batch\n2026-01-31T15:04:00Z,6690,a\n2026-01-30T15:04:00Z,6700,b\n2026-01-31T15:04:00Z,6691,a\n" +
+			"2026-01-30T15:05:00Z,6701,b\n", 4},
+		"measured later": {"sequence,time,r20_ohms\n1,2026-01-31T15:04:00Z,6690\n2,2026-01-30T15:04:00Z,6691\n", 2},
+		"numbers":        {"r20_ohms\n6.69E+03\n+6690.\n6690.50\n", 3},
+		"text":           {"r20_ohms\u00a0,operator,spool\n6690,\"Åsa, Mira\",Rolle 3 µ\n", 1},
 	} {
 		t.Run(name, func(t *testing.T) {
 			coils, err := ReadCSV(strings.NewReader(tt.text))
@@ -157,14 +163,15 @@ func TestReadCSVRefuses(t *testing.T) {
 		"uncertainty":    {"r20_ohms,expanded_uncertainty_ohms\n6690,x\n", `line 2, column expanded_uncertainty_ohms: "x"`},
 		"coverage":       {"r20_ohms,coverage_factor\n6690,x\n", `line 2, column coverage_factor: "x"`},
 		"bare comma":     {"sequence,r20_ohms\n1,6690,5\n", "line 2: cells: 3, and columns: 2"},
-		"status":         {"r20_ohms,status\n6690,banana\n", `line 2, column status: "banana" is not known; a status is one of recorded, forced, manual, void, superseded`},
-		"escape":         {"r20_ohms,spool\n6690,\x1b[31mred\n", `line 2, column spool: "\x1b[31mred" will not do; write plain text`},
-		"two lines":      {"r20_ohms,winder\n6690,\"W\n2\"\n", `column winder: "W\n2"`},
-		"bell":           {"r20_ohms,operator\n6690,Mi\ara\n", "column operator"},
-		"zero byte":      {"r20_ohms,serial\n6690,HN\x00-1\n", "column serial"},
-		"not UTF-8":      {"r20_ohms,batch\n6690,Fr\xfchling\n", "column batch"},
-		"time":           {"r20_ohms,time\n6690,yesterday\n", "2026-01-31T15:04:00Z"},
-		"sequence":       {"r20_ohms,sequence\n6690,0\n", "column sequence: \"0\" will not do; write a whole number, at least 1"},
+		"status": {"r20_ohms,status\n6690,banana\n",
+			`line 2, column status: "banana" is not known; a status is one of recorded, forced, manual, void, superseded`},
+		"escape":    {"r20_ohms,spool\n6690,\x1b[31mred\n", `line 2, column spool: "\x1b[31mred" will not do; write plain text`},
+		"two lines": {"r20_ohms,winder\n6690,\"W\n2\"\n", `column winder: "W\n2"`},
+		"bell":      {"r20_ohms,operator\n6690,Mi\ara\n", "column operator"},
+		"zero byte": {"r20_ohms,serial\n6690,HN\x00-1\n", "column serial"},
+		"not UTF-8": {"r20_ohms,batch\n6690,Fr\xfchling\n", "column batch"},
+		"time":      {"r20_ohms,time\n6690,yesterday\n", "2026-01-31T15:04:00Z"},
+		"sequence":  {"r20_ohms,sequence\n6690,0\n", "column sequence: \"0\" will not do; write a whole number, at least 1"},
 		"sequence begins": {"sequence,r20_ohms\n,6690\n1,6691\n",
 			"line 3, column sequence: some coils of a batch have a number and some have none; fill in all or none"},
 		"sequence ends": {"sequence,r20_ohms,batch\n1,6690,a\n1,6690,b\n,6691,a\n", "line 4, column sequence: some coils"},
@@ -191,7 +198,8 @@ func TestReadCSVRefuses(t *testing.T) {
 func FuzzReadCSV(f *testing.F) {
 	f.Add("r20_ohms\n6690\n6691\n")
 	f.Add("sequence,time,serial,r20_ohms,spool\n1,2026-03-02T08:00:00Z,HN-1,6690.5,SP-07\n2,,,6701,SP-08\n")
-	f.Add("r20_ohms,temperature_celsius,check_standard_ohms\n6690,21,10000\n6690,21,10000\n6690,21,10000\n6690,21,10000\n6690,21,10000\n6690,21,10001\n1e300,21,1e-300\n")
+	f.Add("r20_ohms,temperature_celsius,check_standard_ohms\n6690,21,10000\n6690,21,10000\n6690,21,10000\n6690,21,10000\n6690,21,10000\n" +
+		"6690,21,10001\n1e300,21,1e-300\n")
 	f.Add("r20_ohms,status\n1,void\n2,forced\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		coils, err := ReadCSV(strings.NewReader(text))

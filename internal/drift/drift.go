@@ -62,7 +62,7 @@ type Coil struct {
 }
 
 // WoundAt is when the coil was wound, as far as that is known: when it was measured
-// for the first time. A later measurement of it moves no coil. Zero when not known.
+// for the first time. Measuring a coil again does not move it. Zero when not known.
 func (c Coil) WoundAt() time.Time {
 	if c.FirstMeasured.IsZero() {
 		return c.Time
@@ -110,8 +110,7 @@ type Options struct {
 	Subgroup int
 	// Winding turns ohms into turns; the zero Winding knows nothing.
 	Winding Winding
-	// CheckReferenceOhms is what the check standard is known to have; 0 when it is
-	// not known.
+	// CheckReferenceOhms is the reference value of the check standard; 0 when not known.
 	CheckReferenceOhms float64
 	// Next is what is on record of the coil to come: spool, winder, operator, batch,
 	// target and note. Nil when nothing is.
@@ -125,16 +124,16 @@ type Options struct {
 // Quality Technology 25, 237-247, asks for many more still).
 const DefaultBaseline = 40
 
-// level is the confidence of every interval, and alpha the probability below
+// confidence is that of every interval, alpha the probability below
 // which a change, a trend or an effect is called real.
 const (
 	confidence = 0.95
 	alpha      = 0.01
 )
 
-// alphaEach is the share of alpha for a step where something changed on record, for
-// one elsewhere, and for a slope: so a quiet batch is called drifting by any of
-// them about as seldom as alpha says.
+// alphaEach is the third of alpha for each of the ways in which a quiet batch can
+// be called drifting: by a step where something changed on record, by a step
+// elsewhere, and by a slope.
 const alphaEach = alpha / 3
 
 // Report is everything found. The JSON names are contract. Indices count from 1
@@ -206,8 +205,8 @@ type Point struct {
 	MeasurementID           string   `json:"measurement_id"`
 	R20Ohms                 float64  `json:"r20_ohms"`
 	ExpandedUncertaintyOhms *float64 `json:"expanded_uncertainty_ohms"`
-	// ComparedOhms is what is charted and analysed: R20Ohms, and for a coil wound to
-	// another target as much of the report's target as that is of its own.
+	// ComparedOhms is what is charted and analysed: R20Ohms; for a coil wound to
+	// another target it is multiplied by the report's target over the coil's own.
 	ComparedOhms float64 `json:"compared_ohms"`
 	// DeviationRatio is ComparedOhms/target − 1, which is R20 over the coil's own
 	// target.

@@ -107,7 +107,7 @@ type group struct {
 }
 
 // groupsBy parts the kept coils by a factor, in the order of first appearance.
-// Coils it was not recorded for are in none.
+// A coil that it was not recorded for is in no group.
 func (s *series) groupsBy(valueOf func(Coil) string) []group {
 	var groups []group
 	index := map[string]int{}

@@ -30,16 +30,12 @@ func (r Report) Facts() []Fact {
 		add("Cause", a.Cause+": "+a.Evidence)
 	}
 	for _, t := range r.EarlierTrends {
-		add("Earlier trend", fmt.Sprintf("from coil %d to coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.FromSequence, t.ToSequence,
-			t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P))
+		add("Earlier trend", fmt.Sprintf("from coil %d to coil %d, %s", t.FromSequence, t.ToSequence, t.slopeText()))
 	}
-	if t := r.Trend; t != nil {
-		what := ""
-		if !t.Real {
-			what = "none shown "
-		}
-		add("Trend", fmt.Sprintf("%sfrom coil %d, %+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", what, t.FromSequence, t.SlopeOhmsPerCoil,
-			t.SlopeLow, t.SlopeHigh, t.P))
+	if t := r.Trend; t != nil && t.Real {
+		add("Trend", fmt.Sprintf("from coil %d, %s", t.FromSequence, t.slopeText()))
+	} else if t != nil {
+		add("Trend", fmt.Sprintf("none shown from coil %d, %s", t.FromSequence, t.slopeText()))
 	}
 	for _, o := range r.Outliers {
 		add("Outlier", o.Sentence)
@@ -69,6 +65,11 @@ func (r Report) Facts() []Fact {
 		add("Note", n)
 	}
 	return facts
+}
+
+// slopeText is the slope with its interval and P.
+func (t Trend) slopeText() string {
+	return fmt.Sprintf("%+.3g Ω a coil (%+.3g to %+.3g), p = %.2g", t.SlopeOhmsPerCoil, t.SlopeLow, t.SlopeHigh, t.P)
 }
 
 func (r Report) baselineFacts() []Fact {

@@ -56,8 +56,8 @@ func goldenProcesses(seed uint64) []goldenBatch {
 		{"step at a change of spool", newWorkshop(seed).wind(40, "SP-07", unmoved).wind(30, "SP-08", movedBy(0.012)).coils, ordinary()},
 		{"spool within a slope", newWorkshop(seed).wind(30, "SP-07", rising(0)).wind(30, "SP-08", rising(30)).coils, ordinary()},
 		{"slope that ended", newWorkshop(seed).wind(40, "SP-1", rising(0)).wind(40, "SP-2", unmoved).coils, ordinary()},
-		{"several steps", newWorkshop(seed).wind(30, "SP-1", unmoved).wind(25, "SP-2", movedBy(-0.01)).wind(30, "", movedBy(0.01)).wind(4, "SP-4",
-			movedBy(0.03)).coils, ordinary()},
+		{"several steps", newWorkshop(seed).wind(30, "SP-1", unmoved).wind(25, "SP-2", movedBy(-0.01)).
+			wind(30, "", movedBy(0.01)).wind(4, "SP-4", movedBy(0.03)).coils, ordinary()},
 		{"bad coils", outliers, ordinary()},
 		{"coarse meter", coarse, ordinary()},
 		{"neighbours alike", alike, ordinary()},

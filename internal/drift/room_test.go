@@ -42,3 +42,23 @@ func TestScatteringProbeDoesNotClearTheRoom(t *testing.T) {
 		t.Errorf("a room that rose evenly beside a step is cleared in %d of 30 only", cleared)
 	}
 }
+
+// A twentieth of a kelvin does not make a percent, however well it goes with the
+// step; and where coils are numbered over several batches, the serial is told.
+func TestStillRoomIsNotSuspected(t *testing.T) {
+	coils := newWorkshop(3).wind(30, "SP-07", unmoved).wind(30, "SP-08", movedBy(0.015)).coils
+	for i := range coils {
+		celsius := 20.40 + 0.01*float64(i%2)
+		if i >= 30 {
+			celsius, coils[i].Batch = 20.45+0.01*float64(i%2), "spring-4"
+		}
+		coils[i].TemperatureCelsius = &celsius
+	}
+	r := analysed(t, coils, ordinary())
+	contains(t, "summary", r.Summary, "From coil 31 (HN-0031), +1.", "at the change to spool SP-08",
+		"the room hardly moved (0.1 K) and did not matter")
+	contains(t, "temperature", r.Temperature.Sentence, "the temperature moved too little (0.06 K in all)")
+	if !r.Advice.Act {
+		t.Errorf("no turns are advised: %s", r.Advice.Sentence)
+	}
+}

@@ -71,8 +71,7 @@ func (s *series) findOutliers() []Outlier {
 		window = append(window[:0], s.ohms[max(0, i-neighbours):min(n, i+neighbours+1)]...)
 		d := s.ohms[i] - statistics.MedianInPlace(window)
 		// A coil that cannot be told from its neighbours by its own uncertainty
-		// is no outlier. Rounding apart: without scatter anything that differs
-		// stands out.
+		// is no outlier. Coils that do not scatter at all still have rounding.
 		if math.Abs(d) <= math.Max(bound*math.Hypot(sigma, s.ownError(i, s.usualError)), 1e-9*s.ohms[i]) {
 			continue
 		}

@@ -50,18 +50,17 @@ type segmenter struct {
 	// variance is that of a value of weight 1, from neighbours' differences;
 	// price is what one more parameter must gain in chi squared.
 	variance, price float64
-	// shrink divides every test statistic: more than 1 for values that depend
-	// on each other.
-	shrink float64
-	// recorded is true at the places where a change was recorded, of which there
-	// are marks.
+	// widening multiplies every standard error: more than 1 for values that depend on
+	// each other.
+	widening float64
+	// recorded is true at the places where a change was recorded; recordedCount of them.
 	recorded      []bool
 	recordedCount int
 }
 
-func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
+func newSegmenter(y, w []float64, widening float64, recorded []int) *segmenter {
 	n := len(y)
-	s := &segmenter{y: make([]float64, n), w: w, shrink: shrink, recorded: make([]bool, n+1), recordedCount: len(recorded)}
+	s := &segmenter{y: make([]float64, n), w: w, widening: widening, recorded: make([]bool, n+1), recordedCount: len(recorded)}
 	for _, sums := range []*[]float64{&s.w0, &s.wx, &s.wxx, &s.wy, &s.wxy, &s.wyy} {
 		*sums = make([]float64, n+1)
 	}
@@ -79,7 +78,7 @@ func newSegmenter(y, w []float64, shrink float64, recorded []int) *segmenter {
 	sigma := robustScatter(y)
 	// Values without any scatter still need a yardstick: no meter tells more
 	// than eight digits apart.
-	s.variance = max(sigma*sigma, 1e-16*mean*mean) * shrink * shrink
+	s.variance = max(sigma*sigma, 1e-16*mean*mean) * widening * widening
 	s.price = math.Log(float64(n))
 	return s
 }
@@ -129,7 +128,7 @@ func (s *segmenter) describePieces() []piece {
 	stride := 1 + (n-1)/mostPlaces
 	cuts := s.cheapestCuts(func(k int) bool { return k%stride == 0 })
 	for stride > 1 {
-		// A step between two places passes for a short line across it.
+		// A step that lies between two of the places tried shows as a short line across it.
 		reach := minSloped + stride
 		stride = max(1, stride/4)
 		near := make([]bool, n+1)
@@ -155,9 +154,9 @@ func (s *segmenter) describePieces() []piece {
 	}
 }
 
-// slopeOutlastsEnd says whether the slope of the last piece does not rest on its
-// last two values alone: two coils of a new level, too few to be one yet, pull a
-// line up from far before them.
+// slopeOutlastsEnd says whether the last piece still slopes without its last two
+// values: two coils of a new level, too few to be one yet, pull a line up from far
+// before them.
 func (s *segmenter) slopeOutlastsEnd(last piece) bool {
 	without, _ := s.bestPiece(last.first, last.last-(minPiece-1))
 	return without.slope != 0
@@ -267,12 +266,12 @@ func (s *segmenter) chanceOfPieces(before, after piece) float64 {
 	if rss <= 0 {
 		return 0
 	}
-	f := (s.pieceRSS(line) - rss) / float64(extra) / (rss / df) / (s.shrink * s.shrink)
+	f := (s.pieceRSS(line) - rss) / float64(extra) / (rss / df) / (s.widening * s.widening)
 	return min(1, statistics.FisherP(f, float64(extra), df)*s.placesSearched(after.first, n))
 }
 
-// placesSearched is among how many places a cut at k was found when n were tried; at a
-// recorded one those recorded.
+// placesSearched is how many places were searched for a cut that was found at k:
+// all n that were tried, or at a recorded place only those recorded.
 func (s *segmenter) placesSearched(k, n int) float64 {
 	if s.recorded[k] {
 		return float64(min(n, s.recordedCount))

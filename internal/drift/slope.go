@@ -31,7 +31,7 @@ func (s *segmenter) bestSlopedPiece(i, j int) (piece, float64, bool) {
 			bestRSS, bestDF, bestError = rss, df, spread
 		}
 	}
-	se := s.shrink * math.Sqrt(bestRSS/bestDF/bestError)
+	se := s.widening * math.Sqrt(bestRSS/bestDF/bestError)
 	return best, cost, statistics.TestP(best.slope, se, bestDF) < alphaEach
 }
 
@@ -93,7 +93,7 @@ type ramp struct {
 // within two of the best chi squared is part of them (after profile likelihood; two
 // instead of one makes the intervals hold, see TestSlopeIntervalsHold).
 func (s *segmenter) rampErrors(r ramp) (slopeError, endError float64) {
-	sd := s.shrink * math.Sqrt(r.rss/max(1, r.df))
+	sd := s.widening * math.Sqrt(r.rss/max(1, r.df))
 	end := r.last - 1
 	away := float64(end-r.kink) - r.centre
 	slopeError, endError = sd/math.Sqrt(r.spread), sd*math.Sqrt(1/r.weight+away*away/r.spread)

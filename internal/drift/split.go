@@ -6,8 +6,8 @@ import (
 	"coilkeep/internal/statistics"
 )
 
-// levelSplit cuts values in two levels: the second begins at k. p allows for having
-// searched.
+// levelSplit cuts values in two levels: the second begins at k. p allows for the
+// place having been searched for.
 type levelSplit struct {
 	k          int
 	shift      float64
@@ -30,8 +30,9 @@ func (s *segmenter) bestSplit(i, j int) (levelSplit, bool) {
 	if bestK == 0 {
 		return levelSplit{}, false
 	}
-	// When the jump lies among the last coils, too few to be a level yet, a level
-	// of one coil more would be told at the wrong coil and too small.
+	// A jump among the last coils leaves too few of them for a level. The best split
+	// then has one coil more in the new level: it is told at the wrong coil, and too
+	// small.
 	last := j - s.fewestFrom(bestK, j)
 	for k := last + 1; k < j && bestK == last; k++ {
 		if s.costOfSplit(i, k, j) < least {
@@ -61,7 +62,7 @@ func (s *segmenter) costOfSplit(i, k, j int) float64 {
 func (s *segmenter) splitAt(i, k, j int) levelSplit {
 	n := j - i
 	rss := s.exactRSSAboutMean(i, k) + s.exactRSSAboutMean(k, j)
-	x := levelSplit{k: k, shift: s.meanOf(k, j) - s.meanOf(i, k), residualSD: s.shrink * math.Sqrt(rss/float64(n-2))}
+	x := levelSplit{k: k, shift: s.meanOf(k, j) - s.meanOf(i, k), residualSD: s.widening * math.Sqrt(rss/float64(n-2))}
 	x.error = x.residualSD * math.Sqrt(1/(s.w0[k]-s.w0[i])+1/(s.w0[j]-s.w0[k]))
 	// What float64 cannot hold apart is no shift.
 	if math.Abs(x.shift) < 1e-12*math.Sqrt(s.wyy[len(s.y)]) {
@@ -71,7 +72,7 @@ func (s *segmenter) splitAt(i, k, j int) levelSplit {
 	return x
 }
 
-// exactRSSAboutMean is rss without its cancellation, in two passes.
+// exactRSSAboutMean is rssAboutMean in two passes, which loses no digits.
 func (s *segmenter) exactRSSAboutMean(i, j int) float64 {
 	return s.pieceRSS(piece{first: i, last: j, level: s.meanOf(i, j)})
 }

@@ -116,8 +116,9 @@ func (r *roomWatch) dependenceAlone() *roomEffect {
 		rest[i] = (r.ratio[i] - line.At(r.celsius[i]) + 1) * r.reference
 	}
 	s := newSegmenter(rest, r.segments.w, 1, r.recordedPlaces())
-	// One step or slope costs within two parameters of what the temperature costs:
-	// when the room went along with it, the coils cannot tell which it was.
+	// A line on the temperature costs two parameters, and has to win by two more.
+	// Otherwise the room may just have gone along with one step or slope, and the
+	// coils cannot tell which it was.
 	if s.rssAboutMean(0, len(rest))/r.segments.variance+(2+2)*r.segments.price >= r.cost {
 		return nil
 	}
@@ -175,8 +176,8 @@ func subtractLine(x, v []float64) {
 	}
 }
 
-// leastToldPerK is the error of a dependence on temperature that is no answer any
-// more: half of copper's own coefficient could hide behind it.
+// leastToldPerK bounds the uncertainty within which a dependence on temperature is
+// told: beyond it, half of copper's own coefficient could hide behind it.
 const leastToldPerK = 0.002
 
 func (t *Temperature) sentence() string {

@@ -87,9 +87,10 @@ func TestCrossedManual(t *testing.T) {
 	near(t, "repeatability, low", s.RepeatabilityLow, want.Expected.CI[0], 1e-8)
 	near(t, "repeatability, high", s.RepeatabilityHigh, want.Expected.CI[1], 1e-8)
 	p := want.Published.Pooled
-	for name, pair := range map[string][2]float64{"EV": {s.Repeatability.StandardDeviation, p.EV},
-		"AV": {s.Reproducibility.StandardDeviation, p.AV}, "GRR": {s.Gauge.StandardDeviation,
-			p.GRR}, "PV": {s.PartVariation.StandardDeviation, p.PV}} {
+	for name, pair := range map[string][2]float64{
+		"EV": {s.Repeatability.StandardDeviation, p.EV}, "AV": {s.Reproducibility.StandardDeviation, p.AV},
+		"GRR": {s.Gauge.StandardDeviation, p.GRR}, "PV": {s.PartVariation.StandardDeviation, p.PV},
+	} {
 		if math.Abs(pair[0]-pair[1]) > 2e-6 {
 			t.Errorf("%s: %.6f, printed %v", name, pair[0], pair[1])
 		}

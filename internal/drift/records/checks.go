@@ -24,7 +24,8 @@ const everyCheck = 1_000_000
 func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map[string][]int) (referenceOhms float64, err error) {
 	var checks []record.CheckMeasurement
 	for bench, indices := range byBench {
-		// Numbers follow the time of winding but for values typed in later.
+		// Coils are numbered as they were wound, except those whose values were typed in
+		// later.
 		slices.SortStableFunc(indices, func(i, j int) int { return coils[i].WoundAt().Compare(coils[j].WoundAt()) })
 		first, last := coils[indices[0]].WoundAt(), coils[indices[len(indices)-1]].WoundAt()
 		found, err := store.CheckMeasurements(ctx, record.CheckFilter{Bench: bench, From: first.Add(-checkWindow), To: last.Add(checkWindow),

@@ -68,8 +68,7 @@ func CoilsOfBatch(ctx context.Context, store Store, name string, zone *time.Loca
 // CoilsOfWinder returns the newest [MostCoils] coils of one design that a winder wound,
 // batch after batch and numbered through, with options of the design's newest
 // revision among them. Coils wound to another target are compared by their ratio to
-// it.
-// design may be empty when the winder wound only one.
+// it. design may be empty when the winder wound only one.
 func CoilsOfWinder(ctx context.Context, store Store, winder, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	batches, err := batchesOfWinder(ctx, store, winder, design)
 	if err != nil {
@@ -83,9 +82,9 @@ func CoilsOfWinder(ctx context.Context, store Store, winder, design string, zone
 
 // CoilsOfRevision returns the coils that a winder wound to one revision of a design,
 // batch after batch and numbered through: those that share a baseline.
-func CoilsOfRevision(ctx context.Context, store Store, winder, design string, revision int, zone *time.Location) ([]drift.Coil,
-	drift.Options,
-	error) {
+func CoilsOfRevision(
+	ctx context.Context, store Store, winder, design string, revision int, zone *time.Location,
+) ([]drift.Coil, drift.Options, error) {
 	batches, err := batchesOfWinder(ctx, store, winder, design)
 	if err != nil {
 		return nil, drift.Options{}, err
@@ -160,8 +159,10 @@ func batchesOfWinder(ctx context.Context, store Store, winder, design string) (b
 }
 
 // coilsOfWinding returns the newest coils of a winder's batches, numbered through.
-func coilsOfWinding(ctx context.Context, store Store, winder string, of batches, zone *time.Location) ([]drift.Coil, drift.Options, error) {
-	of = of.newestBatches()
+func coilsOfWinding(
+	ctx context.Context, store Store, winder string, all batches, zone *time.Location,
+) ([]drift.Coil, drift.Options, error) {
+	of := all.newestBatches()
 	coils, reference, err := coilsOfBatches(ctx, store, of.list, zone)
 	if err != nil {
 		return nil, drift.Options{}, err
@@ -229,8 +230,8 @@ func designsOf(batches []record.Batch) []string {
 	return names
 }
 
-// optionsWithBaseline is what a design tells the analysis, with the baseline that was kept
-// for it on a winder.
+// optionsWithBaseline is what a design tells the analysis, with the baseline that
+// was kept for it on a winder.
 func optionsWithBaseline(ctx context.Context, store Store, winder string, design record.Design) (drift.Options, error) {
 	options := optionsOfDesign(design)
 	kept, err := store.CurrentBaseline(ctx, winder, design.Name, design.Revision)
@@ -266,9 +267,9 @@ func optionsOfDesign(d record.Design) drift.Options {
 
 // coilsOfBatches are the coils of batches, one batch after the other, with the checks
 // of the benches they were measured at.
-func coilsOfBatches(ctx context.Context, store Store, batches []record.Batch, zone *time.Location) (coils []drift.Coil,
-	referenceOhms float64,
-	err error) {
+func coilsOfBatches(
+	ctx context.Context, store Store, batches []record.Batch, zone *time.Location,
+) (coils []drift.Coil, referenceOhms float64, err error) {
 	byBench := map[string][]int{}
 	for _, b := range batches {
 		more, err := standingCoils(ctx, store, b.Name, zone)
@@ -356,7 +357,7 @@ func MeasurementsOfPoints(ctx context.Context, store MeasurementStore, points []
 	return found, nil
 }
 
-// MeasurementStore is what [Measured] needs of a history.
+// MeasurementStore is what [MeasurementsOfPoints] needs of a history.
 type MeasurementStore interface {
 	Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error)
 }

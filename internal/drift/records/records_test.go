@@ -112,8 +112,8 @@ func stocked() cannedStore {
 	}}
 	add := func(batch string, sequence, minute int, stage string, status record.Status) {
 		s.measurements = append(s.measurements, record.Measurement{
-			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-",
-				sequence), Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
+			ID: fmt.Sprint(batch, len(s.measurements)), Batch: batch, Sequence: sequence, Serial: fmt.Sprint(batch, "-", sequence),
+			Time: at(minute), Stage: stage, Status: status, R20Ohms: 6690 + float64(sequence), TemperatureCelsius: 21,
 		})
 	}
 	add("early", 1, 10, "wound", record.Superseded)
@@ -160,7 +160,8 @@ func TestBatch(t *testing.T) {
 		t.Errorf("got %s, want %s", s, want)
 	}
 	// 2·58 + 2π·6 mm over 2·58 + 2π·4.25 mm.
-	if options.TargetOhms != 6691 || options.Winding.Turns != 8000 || options.Winding.OutermostOverMean < 1.0770 || options.Winding.OutermostOverMean > 1.0771 || options.Winding.OutermostTurnOhms == 0 {
+	if options.TargetOhms != 6691 || options.Winding.Turns != 8000 || options.Winding.OutermostOverMean < 1.0770 ||
+		options.Winding.OutermostOverMean > 1.0771 || options.Winding.OutermostTurnOhms == 0 {
 		t.Errorf("options %+v", options)
 	}
 }
@@ -215,7 +216,8 @@ func TestKeptBaseline(t *testing.T) {
 		}
 	}
 	_, options, err := CoilsOfWinder(t.Context(), s, "W2", "", time.UTC)
-	if err != nil || options.Frozen == nil || options.Frozen.MeanOhms != 6691 || options.Frozen.SigmaWithinOhms != 12 || options.Frozen.Count != 40 {
+	if err != nil || options.Frozen == nil || options.Frozen.MeanOhms != 6691 || options.Frozen.SigmaWithinOhms != 12 ||
+		options.Frozen.Count != 40 {
 		t.Errorf("winder: baseline %+v, %v", options.Frozen, err)
 	}
 }
@@ -319,9 +321,10 @@ func wander(targets, levels [2]float64) cannedStore {
 			OpenedAt: at(1000 * b)})
 		for i := range 40 {
 			s.measurements = append(s.measurements, record.Measurement{
-				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i), Time: at(1000*b +
-					10*i), Stage: "wound", Status: record.Recorded,
-				R20Ohms: level * (1 + 0.003*random.NormFloat64()), ExpandedUncertaintyOhms: 10, CoverageFactor: 2, TemperatureCelsius: 21, Spool: "S-17", Winder: "W2",
+				ID: fmt.Sprint(name, "-", i), Batch: name, Sequence: i + 1, Serial: fmt.Sprint(name, "-", i),
+				Time: at(1000*b + 10*i), Stage: "wound", Status: record.Recorded,
+				R20Ohms: level * (1 + 0.003*random.NormFloat64()), ExpandedUncertaintyOhms: 10, CoverageFactor: 2,
+				TemperatureCelsius: 21, Spool: "S-17", Winder: "W2",
 			})
 		}
 	}

@@ -71,8 +71,8 @@ func trendStretches(r drift.Report) []stretch {
 }
 
 // liesElsewhere says whether there are more events now than there were, or one that
-// meets none of those. Their number alone does not tell: with more coils one that
-// was known may be gone when another has come.
+// meets none of those. Their number alone is not enough: one that was known may
+// have gone while another came.
 func liesElsewhere(now, then []stretch) bool {
 	return len(now) > len(then) || slices.ContainsFunc(now, func(n stretch) bool {
 		return !slices.ContainsFunc(then, func(t stretch) bool { return n.low <= t.high && t.low <= n.high })

@@ -351,7 +351,8 @@ func TestBaseline(t *testing.T) {
 		t.Errorf("a step changed the baseline from %+v to %+v; standing %v", kept, *d.Baseline, d.Standing)
 	}
 	revised, err := watcher.Revise(t.Context(), Choice{Batch: "spring-3", From: 43, Count: 18, Reason: "another spool", Who: "ada"})
-	if err != nil || revised.Count != 18 || revised.FirstCoil != "HN-0043" || revised.Winder != "W2" || revised.MeanOhms < 6755 || revised.MeanOhms > 6785 {
+	if err != nil || revised.Count != 18 || revised.FirstCoil != "HN-0043" || revised.Winder != "W2" || revised.MeanOhms < 6755 ||
+		revised.MeanOhms > 6785 {
 		t.Fatalf("revised to %+v, %v", revised, err)
 	}
 	if d := w.batch(watcher); !d.Baseline.Frozen || d.Baseline.MeanOhms != revised.MeanOhms {
@@ -479,7 +480,8 @@ func TestBooks(t *testing.T) {
 	}
 	for _, design := range []string{"", "larkspur"} { // the one wound last
 		book, err := watcher.SpoolBook(t.Context(), design)
-		if err != nil || book.Design != "larkspur" || len(book.Spools) != 1 || book.Spools[0].Spool != "S-17" || book.Spools[0].Count != 12 || book.Newest != 0 {
+		if err != nil || book.Design != "larkspur" || len(book.Spools) != 1 || book.Spools[0].Spool != "S-17" ||
+			book.Spools[0].Count != 12 || book.Newest != 0 {
 			t.Errorf("book %+v, %v", book, err)
 		}
 	}

@@ -33,8 +33,6 @@ type ChangePoint struct {
 	// All kept coils: the pieces on either side, the first coil of the new level,
 	// and the ends of the interval.
 	from, k, to, low, high int
-	// sloping is true when the coils slope on one side at least.
-	sloping bool
 }
 
 // placeQuantile bounds 95 % of the distribution of the estimated place of a
@@ -64,7 +62,6 @@ type stepSize struct {
 	shift, low, high float64 // with the interval of it
 	// residualSD is what the pieces leave, which the place is known by.
 	residualSD, p float64
-	sloping       bool
 }
 
 // levelStep is the step between two levels; false when it may be none.
@@ -89,9 +86,7 @@ func (s *segmenter) slopedStep(before, after piece) (stepSize, bool) {
 		return stepSize{}, false
 	}
 	shift, standardError = s.stepBesideSlope(shift, standardError, residualSD, before, after)
-	x, ok := stepWithInterval(shift, standardError, residualSD, p, df)
-	x.sloping = true
-	return x, ok
+	return stepWithInterval(shift, standardError, residualSD, p, df)
 }
 
 // stepWithInterval adds the interval; false when that holds no shift at all, as
@@ -110,7 +105,7 @@ func changePointOf(s *series, x stepSize, before, after piece) ChangePoint {
 		reach = 1 + int(math.Min(float64(len(s.kept)), placeQuantile*math.Pow(x.residualSD/x.shift, 2)))
 	}
 	c := ChangePoint{
-		from: before.first, k: k, to: after.last, sloping: x.sloping,
+		from: before.first, k: k, to: after.last,
 		low: max(before.first, k-1-reach), high: min(after.last-2, k-1+reach),
 		LastBeforeIndex: s.kept[k-1] + 1, LastBefore: s.keptCoil(k - 1).Sequence,
 		ShiftOhms: x.shift, ShiftLow: x.low, ShiftHigh: x.high,
@@ -133,7 +128,7 @@ func (s *segmenter) shiftOfLines(before, after piece, df float64) (shift, standa
 		}
 		weight += 1 / n
 	}
-	residualSD = s.shrink * math.Sqrt((s.pieceRSS(before)+s.pieceRSS(after))/df)
+	residualSD = s.widening * math.Sqrt((s.pieceRSS(before)+s.pieceRSS(after))/df)
 	return after.heightAt(after.first) - before.heightAt(after.first), residualSD * math.Sqrt(weight), residualSD
 }
 

@@ -152,7 +152,7 @@ const leastAwayRatio = 5e-5
 const fewAtEnd = 3
 
 // movedRatio is how far its last readings stand from its first. A line through all
-// of them would make half as much again of a step.
+// of them would make a step half as large again.
 func (c *CheckChannel) movedRatio() float64 {
 	few := c.readingsAtEnd()
 	first, last := statistics.MomentsOf(c.ratio[:few]), statistics.MomentsOf(c.ratio[c.Count-few:])
@@ -181,7 +181,7 @@ func verdictOf(check statistics.Difference, shift, shiftError float64) finding {
 	low, high := check.Interval(confidence)
 	switch {
 	case check.P < alpha && check.Value*shift > 0:
-		// It explains what it moved by at least half of.
+		// It explains a drift when it moved by more than half of it.
 		if math.Abs(shift-check.Value) <= 3*math.Hypot(shiftError, check.StandardError) && math.Abs(check.Value) > math.Abs(shift)/2 {
 			return explains
 		}
