@@ -12,8 +12,10 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"coilkeep/internal/bench"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/record"
 )
@@ -32,13 +34,17 @@ func TestGoldens(t *testing.T) {
 	if os.Getenv(inZone) == "" {
 		t.Parallel()
 		again := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestGoldens$", fmt.Sprintf("-update=%t", *update))
-		again.Env = append(os.Environ(), inZone+"=yes", "TZ=UTC")
+		again.Env = append(os.Environ(), inZone+"=yes")
 		if said, err := again.CombinedOutput(); err != nil {
 			t.Errorf("%v\n%s", err, said)
 		}
 		return
 	}
+	// Not UTC, so that a time shown in the wrong zone shows itself; and so near to it
+	// that the coils still are of a morning and an afternoon.
+	time.Local = time.FixedZone("workshop", -30*60)
 	w := newWorkshop(t)
+	w.Drift = watch.New(w.store, time.Local)
 	history, err := os.Open(filepath.Join("testdata", "golden", "history.jsonl"))
 	if err != nil {
 		t.Fatal(err)
