@@ -3,6 +3,7 @@ package bench
 import (
 	"context"
 	"errors"
+	"math"
 	"strings"
 	"testing"
 
@@ -176,4 +177,44 @@ func TestLeadsTakeTheirOwnMeterIntoUse(t *testing.T) {
 		})
 		p.stop()
 	}
+}
+
+// Each meter keeps its own leads, whichever were measured last: those of A count
+// again when A is plugged in after B.
+func TestAMeterThatComesBackHasItsLeads(t *testing.T) {
+	t.Parallel()
+	const a, b = "Elder Vale,EV-41,0007,1.2", "Elder Vale,EV-41,0008,1.2"
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	leads := func(ohms float64, meter string) record.LeadZero {
+		t.Helper()
+		p.clip(ohms)
+		z, err := p.bench.MeasureLeads(t.Context(), "Wren")
+		if err != nil || z.Meter != meter {
+			t.Fatalf("the leads: %+v, %v, want those of %s", z, err, meter)
+		}
+		p.open()
+		return z
+	}
+	measured := func(with record.LeadZero) {
+		t.Helper()
+		m := p.measure(6600)
+		if subtracted := m.Inputs.ResistanceOhms - m.Inputs.CorrectedOhms(); m.Meter != with.Meter || m.Inputs.LeadOhms != with.Ohms ||
+			math.Abs(subtracted-with.Ohms) > 1e-9 {
+			t.Errorf("%s with %s: %g Ω of leads, %g Ω subtracted; want %g Ω of %s", m.Serial, m.Meter, m.Inputs.LeadOhms, subtracted,
+				with.Ohms, with.Meter)
+		}
+		p.open()
+	}
+	ofA := leads(0.4, a)
+	measured(ofA)
+	p.comeBackAs(b)
+	ofB := leads(0.7, b)
+	measured(ofB)
+	p.comeBackAs(a)
+	if err := p.bench.Record(t.Context(), RecordRequest{Who: "Wren"}); err != nil { // A is to be used again
+		t.Fatal(err)
+	}
+	p.untilState(capture.Open)
+	measured(ofA)
 }
