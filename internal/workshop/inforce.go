@@ -11,6 +11,11 @@ import (
 // instrument, or was entered without the name of one. list holds the
 // calibrations of its bench, the newest first; those of other instruments never
 // change the answer. It is nil when there is none.
+//
+// An instrument goes by the label that measurements keep of it: what it says it
+// is, or else its driver and port ("manual" when a person types what it shows). One
+// that says something else now is another instrument, and has only what was
+// entered under its new label. Without a label it has only what names none.
 func CalibrationInForce(list []record.Calibration, role record.Role, instrument string, at time.Time) *record.Calibration {
 	return newest(list, at, func(c record.Calibration) (time.Time, bool) {
 		return c.Time, c.Role == role && isOf(c.Instrument, instrument)

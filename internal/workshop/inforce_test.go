@@ -1,6 +1,7 @@
 package workshop
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"reflect"
 	"slices"
@@ -48,19 +49,62 @@ func TestCalibrationInForce(t *testing.T) {
 			t.Errorf("of %v at %v: %q, want %q", c.list, c.at, got, c.want)
 		}
 	}
-	// Whatever is entered of other instruments, and when: the answer is the same.
+	// Without a label it has what names no instrument, never what names another.
+	list := append([]record.Calibration{mine, unnamed}, others...)
+	slices.SortStableFunc(list, func(a, b record.Calibration) int { return b.Time.Compare(a.Time) })
+	if c := CalibrationInForce(list, record.Meter, "", noon); c == nil || c.ID != "unnamed" {
+		t.Errorf("without a label: %+v", c)
+	}
+}
+
+// Whatever is entered of other instruments, when it says it was made and in which
+// order it is entered: the answer about this one is the same.
+func TestOthersNeverChangeWhatIsInForce(t *testing.T) {
+	t.Parallel()
 	random := rand.New(rand.NewPCG(1, 2))
-	for range 200 {
-		list := []record.Calibration{mine, unnamed}
-		for range random.IntN(6) {
-			o := others[random.IntN(2)]
-			o.Time = noon.Add(-time.Duration(random.IntN(600)) * time.Minute)
-			list = append(list, o)
+	for range 500 {
+		// Few hours, so that several are as new.
+		hour := func() time.Time { return noon.Add(time.Duration(random.IntN(8)-5) * time.Hour) }
+		var mine, all []entry
+		for n := range 1 + random.IntN(4) {
+			mine = append(mine, entry{fmt.Sprint("mine ", n), hour(), "A"})
 		}
-		if got := inForce(list, noon); got != "mine" {
-			t.Fatalf("of %+v: %q", list, got)
+		all = slices.Clone(mine)
+		for n := range random.IntN(6) {
+			other := entry{fmt.Sprint("other ", n), hour(), []string{"B", "spare meter 2", "a", "A "}[random.IntN(4)]}
+			all = slices.Insert(all, random.IntN(len(all)+1), other)
+		}
+		if want, got := inForceOf(mine), inForceOf(all); want != got {
+			t.Fatalf("of %v: %q in force; with others, %v: %q", mine, want, all, got)
 		}
 	}
+}
+
+// entry is a calibration and a lead zero of an instrument, made at a time.
+type entry struct {
+	id         string
+	made       time.Time
+	instrument string
+}
+
+// inForceOf are the ids of the calibration and the lead zero in force for A at
+// noon, of those entered in this order.
+func inForceOf(entered []entry) (ids [2]string) {
+	var list []record.Calibration
+	var zeros []record.LeadZero
+	for _, e := range slices.Backward(entered) { // as the history lists them: of those as new, the one entered last
+		list = append(list, record.Calibration{ID: e.id, Time: e.made, Role: record.Meter, Instrument: e.instrument})
+		zeros = append(zeros, record.LeadZero{ID: e.id, Time: e.made, Meter: e.instrument})
+	}
+	slices.SortStableFunc(list, func(a, b record.Calibration) int { return b.Time.Compare(a.Time) })
+	slices.SortStableFunc(zeros, func(a, b record.LeadZero) int { return b.Time.Compare(a.Time) })
+	if c := CalibrationInForce(list, record.Meter, "A", noon); c != nil {
+		ids[0] = c.ID
+	}
+	if z := LeadZeroInForce(zeros, "A", noon); z != nil {
+		ids[1] = z.ID
+	}
+	return ids
 }
 
 func TestLeadZeroInForce(t *testing.T) {
