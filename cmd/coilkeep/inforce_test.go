@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"fmt"
+	"html"
 	"io"
 	"math"
 	"net/http"
@@ -37,11 +38,12 @@ func TestCalibrationOfAnotherInstrument(t *testing.T) {
 		d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"6690"}`, http.StatusOK, nil)
 		return *d.until("coil "+serial, func(s bench.Snapshot) bool { return s.Last != nil && s.Last.Serial == serial }).Last
 	}
-	due := time.Now().AddDate(0, 1, 0)
-	command("instrument", "calibrate", "--bench", "north", "--role", "meter", "--instrument", "manual",
-		"--certificate", "K-1", "--correction-percent", "1", "--due", due.Format(time.RFC3339))
+	due := time.Now().AddDate(0, -1, 0) // overdue
+	d.call("POST", "/api/v1/benches/north/calibrations", fmt.Sprintf(
+		`{"role":"meter","instrument":"manual","certificate":"K-1","correction_ratio":0.01,"time":%q,"due_at":%q}`,
+		due.AddDate(-1, 0, 0).Format(time.RFC3339), due.Format(time.RFC3339)), http.StatusCreated, nil)
 	command("instrument", "calibrate", "--bench", "north", "--role", "meter", "--instrument", "spare meter 2",
-		"--certificate", "K-2", "--correction-percent", "0", "--due", due.AddDate(1, 0, 0).Format(time.RFC3339))
+		"--certificate", "K-2", "--correction-percent", "0", "--due", due.AddDate(2, 0, 0).Format(time.RFC3339))
 	d.batch() // the bench asks the history again
 	d.until("the batch", func(s bench.Snapshot) bool { return s.Batch != nil })
 
@@ -49,17 +51,27 @@ func TestCalibrationOfAnotherInstrument(t *testing.T) {
 	if math.Abs(m.R20Ohms-6756.9) > 1e-9 || m.Inputs.CorrectionRatio != 0.01 {
 		t.Errorf("R20 = %.10g Ω with correction ratio %g; want 6756.9 Ω with 0.01", m.R20Ohms, m.Inputs.CorrectionRatio)
 	}
-	coil := d.seen("/coils/" + m.Serial)
-	for _, want := range []string{"6.757", "corrected by", "K-1"} {
-		if !strings.Contains(coil, want) {
-			t.Errorf("the page of the coil lacks %q", want)
+	// 6690 Ω × 1.01 is 6756.9 Ω, by hand.
+	for path, wanted := range map[string][]string{
+		"/coils/" + m.Serial:                  {"6.757", "corrected by", "K-1"},
+		"/coils/" + m.Serial + "/certificate": {"6.757", "certificate K-1, overdue since"},
+		"/instruments":                        {"K-1"},
+		"/api/v1/coils/" + m.Serial:           {`"r20_ohms":6756.9,`, `"correction_ratio":0.01`},
+		"/api/v1/benches/north":               {`"r20_ohms":6756.9,`, `"correction_ratio":0.01`},
+	} {
+		text := d.seen(path)
+		for _, want := range wanted {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s lacks %q", path, want)
+			}
+		}
+		if strings.Contains(text, "K-2") {
+			t.Errorf("%s cites the certificate of another meter", path)
 		}
 	}
-	if strings.Contains(coil, "K-2") {
-		t.Error("the page of the coil cites the certificate of another meter")
-	}
-	if page := d.seen("/instruments"); !strings.Contains(page, "K-1") || strings.Contains(page, "K-2") {
-		t.Error("the page of the instruments has another calibration in force")
+	// The bench's own page lists all that was entered.
+	if !strings.Contains(html.UnescapeString(d.seen("/instruments/north")), "+1.000 %") {
+		t.Error("the page of the instruments lacks the correction of 1 %")
 	}
 	metric := fmt.Sprintf("coilkeep_calibration_due_timestamp_seconds{bench=\"north\",role=\"meter\"} %g", float64(due.Unix()))
 	if !strings.Contains(d.seen("/metrics"), metric) {
