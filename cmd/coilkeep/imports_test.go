@@ -111,6 +111,28 @@ func TestOnlyHistoryLinksSQLite(t *testing.T) {
 	}
 }
 
+// TestRulesStandBeforeTheFronts keeps the rules over records apart from who asks
+// them, and from the bench: of ours they may import what is named here.
+func TestRulesStandBeforeTheFronts(t *testing.T) {
+	allowed := append([]string{"enquiry"}, slices.Sorted(maps.Keys(pureRooms))...)
+	outside := slices.DeleteFunc(slices.Clone(impure), func(name string) bool { return name == "context" })
+	eachFile(t, filepath.Join("..", "..", "internal", "workshop"), func(path string, file *ast.File) {
+		for _, spec := range file.Imports {
+			name, err := strconv.Unquote(spec.Path.Value)
+			if err != nil {
+				t.Fatal(err)
+			}
+			ours, isOurs := strings.CutPrefix(name, "coilkeep/")
+			if inside, ok := strings.CutPrefix(ours, "internal/"); isOurs && !(ok && slices.Contains(allowed, inside)) {
+				t.Errorf("%s imports %s: workshop may import only %v of internal", path, name, allowed)
+			}
+			if slices.Contains(outside, name) {
+				t.Errorf("%s imports %s: rules take records, or ask an interface they declare", path, name)
+			}
+		}
+	})
+}
+
 // eachFile parses every file of a folder and those below it that is not a
 // test. It fails when there is none.
 func eachFile(t *testing.T, folder string, check func(path string, file *ast.File)) {
