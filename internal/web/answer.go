@@ -20,6 +20,7 @@ import (
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
+	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
 
@@ -161,14 +162,14 @@ func (s *site) shown(r *http.Request, f form) (answerShown, error) {
 		a.Waiting = ""
 		return a, nil
 	}
-	trouble := classify(err)
+	trouble := problem.Classify(err)
 	switch {
-	case trouble.kind != invalid && trouble.kind != conflict:
+	case trouble.Kind != problem.Invalid && trouble.Kind != problem.Conflict:
 		return a, err
-	case a.Waiting != "" && trouble.field == enquiry.Theirs:
+	case a.Waiting != "" && trouble.Field == enquiry.Theirs:
 		return a, nil
 	}
-	a.Waiting, a.Field, a.Problem = "", trouble.field, sentence(trouble.detail)
+	a.Waiting, a.Field, a.Problem = "", trouble.Field, sentence(trouble.Detail)
 	return a, nil
 }
 
@@ -285,11 +286,11 @@ func (s *site) answerForm(w http.ResponseWriter, r *http.Request) error {
 
 // answerAgain shows the form with what was wrong, when a person can mend it.
 func (s *site) answerAgain(w http.ResponseWriter, r *http.Request, f form, err error) error {
-	trouble := classify(err)
-	switch trouble.kind {
-	case invalid, conflict, unavailable:
-		f.Field, f.Problem = trouble.field, sentence(trouble.detail)
-		return s.showAnswer(w, r, trouble.kind.status, f)
+	trouble := problem.Classify(err)
+	switch trouble.Kind {
+	case problem.Invalid, problem.Conflict, problem.Unavailable:
+		f.Field, f.Problem = trouble.Field, sentence(trouble.Detail)
+		return s.showAnswer(w, r, trouble.Kind.Status, f)
 	}
 	return err
 }
@@ -317,7 +318,7 @@ func (s *site) sendAnswer(w http.ResponseWriter, c record.Comparison, issued tim
 		Input:    c.Input, Result: c.Result, Letter: c.Letter, Issued: issued, Zone: time.Local,
 	})
 	if errors.Is(err, report.ErrNoAnswer) {
-		return conflict.because("%v", err)
+		return problem.Conflict.Because("%v", err)
 	}
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/compare"
 	"coilkeep/internal/enquiry"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
 
@@ -77,7 +78,7 @@ func parseKeep(query url.Values) (bool, error) {
 	case "false":
 		return false, nil
 	}
-	return false, invalid.of("keep", "%q is neither true nor false", query.Get("keep"))
+	return false, problem.Invalid.InField("keep", "%q is neither true nor false", query.Get("keep"))
 }
 
 // about is what is kept beside a comparison.
@@ -96,7 +97,7 @@ func toldByProgram(body map[string]json.RawMessage) (about, enquiry.Told, error)
 		if name == "also" {
 			var list []map[string]json.RawMessage
 			if err := json.Unmarshal(body[name], &list); err != nil {
-				return a, told, invalid.of(name, "%q must be a list of objects, one for each further reading", name)
+				return a, told, problem.Invalid.InField(name, "%q must be a list of objects, one for each further reading", name)
 			}
 			for i, one := range list {
 				also := map[string]string{}
@@ -138,7 +139,7 @@ func plainText(name string, raw json.RawMessage) (string, error) {
 		err := json.Unmarshal(raw, &text)
 		return text, err
 	case '{', '[':
-		return "", invalid.of(name, "%q must be a text or a number", name)
+		return "", problem.Invalid.InField(name, "%q must be a text or a number", name)
 	case 'n':
 		return "", nil // null is not told
 	}
@@ -163,8 +164,9 @@ func (s *site) question(ctx context.Context, told enquiry.Told) (enquiry.Questio
 // compared answers a question with a number in it.
 func (s *site) compared(ctx context.Context, q enquiry.Question) (record.Comparison, error) {
 	if q.Overload != "" {
-		return record.Comparison{}, invalid.of(enquiry.Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) "+
-			"and copied, but not kept or printed", q.Overload)
+		return record.Comparison{}, problem.Invalid.InField(enquiry.Theirs,
+			"%q is an overload, not a resistance: its answer can be read (keep=false) "+
+				"and copied, but not kept or printed", q.Overload)
 	}
 	c, err := workshop.Compare(ctx, s.server.History, q)
 	if err != nil {
@@ -214,11 +216,11 @@ func answerFault(err error) error {
 	var coil *enquiry.CoilError
 	switch {
 	case errors.As(err, &wrong):
-		return invalid.of(wrong.Field, "%s", wrong.Problem)
+		return problem.Invalid.InField(wrong.Field, "%s", wrong.Problem)
 	case errors.As(err, &coil) && errors.Is(err, record.ErrNotFound):
-		return invalid.of(coil.Field, "no coil %s was ever measured here; look the number up under Coils", coil.Serial)
+		return problem.Invalid.InField(coil.Field, "no coil %s was ever measured here; look the number up under Coils", coil.Serial)
 	case errors.Is(err, enquiry.ErrWithdrawn):
-		return conflict.because("%v", err)
+		return problem.Conflict.Because("%v", err)
 	}
 	return err
 }

@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/compare"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
 
@@ -85,8 +86,8 @@ func TestComparisonsByProgram(t *testing.T) {
 			t.Errorf("%s: %+v", query, got)
 		}
 	}
-	want[problem](t, w.ask(t, "GET", comparisonsPath+"/none", nil), http.StatusNotFound)
-	want[problem](t, w.ask(t, "GET", comparisonsPath+"?serail=HN-0001", nil), http.StatusUnprocessableEntity)
+	want[problem.Details](t, w.ask(t, "GET", comparisonsPath+"/none", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "GET", comparisonsPath+"?serail=HN-0001", nil), http.StatusUnprocessableEntity)
 }
 
 // Several readings, numbers in the place of texts, and a resistance in the place
@@ -134,15 +135,15 @@ func TestComparisonRefuses(t *testing.T) {
 			"must be from"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			got := want[problem](t, w.ask(t, "POST", comparisonsPath, test.body), http.StatusUnprocessableEntity)
+			got := want[problem.Details](t, w.ask(t, "POST", comparisonsPath, test.body), http.StatusUnprocessableEntity)
 			if got.Field != test.field || !strings.Contains(got.Detail, test.says) {
 				t.Errorf("field %q: %s; want field %q and %q", got.Field, got.Detail, test.field, test.says)
 			}
 		})
 	}
-	want[problem](t, w.ask(t, "POST", comparisonsPath, `[1]`), http.StatusBadRequest)
-	want[problem](t, w.ask(t, "POST", comparisonsPath+"?keep=maybe", cold()), http.StatusUnprocessableEntity)
-	want[problem](t, w.ask(t, "POST", comparisonsPath+"?keeep=false", cold()), http.StatusUnprocessableEntity)
+	want[problem.Details](t, w.ask(t, "POST", comparisonsPath, `[1]`), http.StatusBadRequest)
+	want[problem.Details](t, w.ask(t, "POST", comparisonsPath+"?keep=maybe", cold()), http.StatusUnprocessableEntity)
+	want[problem.Details](t, w.ask(t, "POST", comparisonsPath+"?keeep=false", cold()), http.StatusUnprocessableEntity)
 }
 
 // A form without scripts: shown, then kept with the letter as it was changed,
@@ -299,7 +300,7 @@ func TestAnswerFormIsGuarded(t *testing.T) {
 			r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 			r.Header.Set("Sec-Fetch-Site", "cross-site")
 		})
-		want[problem](t, answer, http.StatusForbidden)
+		want[problem.Details](t, answer, http.StatusForbidden)
 		if answer := w.ask(t, "POST", path, `{"serial":"HN-0001"}`); answer.status != http.StatusUnsupportedMediaType {
 			t.Errorf("%s: status %d for JSON", path, answer.status)
 		}
@@ -339,7 +340,7 @@ func TestAnswerOfWithdrawnMeasurement(t *testing.T) {
 		t.Fatal(err)
 	}
 	wantText(t, string(w.ask(t, "GET", "/answers/"+*kept.ID, nil).body), "was withdrawn or replaced since")
-	got := want[problem](t, w.ask(t, "POST", comparisonsPath, cold()), http.StatusConflict)
+	got := want[problem.Details](t, w.ask(t, "POST", comparisonsPath, cold()), http.StatusConflict)
 	if !strings.Contains(got.Detail, "no measurement that still counts") {
 		t.Errorf("says %q", got.Detail)
 	}

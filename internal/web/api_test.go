@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
 
@@ -59,7 +60,7 @@ func TestNotReady(t *testing.T) {
 			w := newWorkshop(t)
 			c.spoil(t, w)
 			w.start(t)
-			got := want[problem](t, w.ask(t, "GET", "/readyz", nil), http.StatusServiceUnavailable)
+			got := want[problem.Details](t, w.ask(t, "GET", "/readyz", nil), http.StatusServiceUnavailable)
 			if !strings.Contains(got.Detail, c.want) {
 				t.Errorf("got %q, want it to say %q", got.Detail, c.want)
 			}
@@ -87,7 +88,7 @@ func TestBenches(t *testing.T) {
 	if one.Batch == nil || one.Batch.Name != "LM-1" || one.Last == nil || one.Last.Serial != "HN-0001" {
 		t.Errorf("got batch %+v, last %+v", one.Batch, one.Last)
 	}
-	missing := want[problem](t, w.ask(t, "GET", "/api/v1/benches/west", nil), http.StatusNotFound)
+	missing := want[problem.Details](t, w.ask(t, "GET", "/api/v1/benches/west", nil), http.StatusNotFound)
 	if missing.Field != "bench" || !strings.Contains(missing.Detail, "north") {
 		t.Errorf("got %+v, want the field and the benches there are", missing)
 	}
@@ -107,7 +108,7 @@ func TestBatch(t *testing.T) {
 		t.Errorf("got %+v, want what was ordered", batch)
 	}
 	second := map[string]string{"batch": "LM-2", "design": "Long Meadow"}
-	want[problem](t, w.ask(t, "POST", path, second), http.StatusConflict)
+	want[problem.Details](t, w.ask(t, "POST", path, second), http.StatusConflict)
 	batch = want[record.Batch](t, w.ask(t, "POST", "/api/v1/benches/north/spool", `{"spool":"S-8"}`), http.StatusOK)
 	if batch.Spool() != "S-8" {
 		t.Errorf("got spool %q, want S-8", batch.Spool())
@@ -116,9 +117,9 @@ func TestBatch(t *testing.T) {
 	if batch.ClosedAt == nil {
 		t.Error("the batch is still open")
 	}
-	want[problem](t, w.ask(t, "DELETE", path, nil), http.StatusConflict)
+	want[problem.Details](t, w.ask(t, "DELETE", path, nil), http.StatusConflict)
 	unknown := map[string]string{"design": "Short Meadow"}
-	want[problem](t, w.ask(t, "POST", path, unknown), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "POST", path, unknown), http.StatusNotFound)
 }
 
 // TestOrders has what a client sends arrive at the bench as it was sent.
@@ -145,7 +146,7 @@ func TestOrders(t *testing.T) {
 		{"record", `{"force":true,"reason":"  "}`, "reason"},
 		{"readings", `{"role":"thermometer","value":"21"}`, "role"},
 	} {
-		got := want[problem](t, w.ask(t, "POST", "/api/v1/benches/north/"+c.path, c.body), http.StatusUnprocessableEntity)
+		got := want[problem.Details](t, w.ask(t, "POST", "/api/v1/benches/north/"+c.path, c.body), http.StatusUnprocessableEntity)
 		if got.Field != c.field {
 			t.Errorf("%s %s: got field %q, want %q", c.path, c.body, got.Field, c.field)
 		}
@@ -176,7 +177,7 @@ func TestErrorKinds(t *testing.T) {
 		{"unknown", errors.New("secret path /home/someone"), 500, "internal", "log"},
 	} {
 		w.north.fail(c.err)
-		got := want[problem](t, w.ask(t, "POST", "/api/v1/benches/north/next", `{}`), c.status)
+		got := want[problem.Details](t, w.ask(t, "POST", "/api/v1/benches/north/next", `{}`), c.status)
 		if got.Status != c.status || !strings.HasSuffix(got.Type, "/"+c.kind) || got.Title == "" || !strings.Contains(got.Detail, c.detail) {
 			t.Errorf("%s: got %+v, want %d %s saying %q", c.name, got, c.status, c.kind, c.detail)
 		}
@@ -197,7 +198,7 @@ func TestDesigns(t *testing.T) {
 		added.AlphaPerKelvin != 0.00393 || added.Bobbin == nil || added.Bobbin.BuildMM != 4 {
 		t.Errorf("got %+v", added)
 	}
-	want[problem](t, w.ask(t, "POST", "/api/v1/designs", body), http.StatusConflict)
+	want[problem.Details](t, w.ask(t, "POST", "/api/v1/designs", body), http.StatusConflict)
 
 	revised := want[record.Design](t, w.ask(t, "POST", "/api/v1/designs/Long%20Meadow/revisions", `{"lower_ohms":6500,"guard_factor":0}`),
 		http.StatusCreated)
@@ -205,7 +206,8 @@ func TestDesigns(t *testing.T) {
 		t.Errorf("got %+v, want only what was said to change", revised)
 	}
 	// A change of the first revision would undo that.
-	late := want[problem](t, w.ask(t, "POST", "/api/v1/designs/Long%20Meadow/revisions", `{"revision":1,"turns":5700}`), http.StatusConflict)
+	late := want[problem.Details](t, w.ask(t, "POST", "/api/v1/designs/Long%20Meadow/revisions", `{"revision":1,"turns":5700}`),
+		http.StatusConflict)
 	if !strings.Contains(late.Detail, "has revision 2 by now, and this is a change of revision 1") {
 		t.Errorf("a change of revision 1: %s", late.Detail)
 	}
@@ -220,8 +222,8 @@ func TestDesigns(t *testing.T) {
 	if len(list.Designs) != 1 || list.Designs[0].Revision != 2 {
 		t.Errorf("got %+v, want the latest revision", list.Designs)
 	}
-	want[problem](t, w.ask(t, "GET", "/api/v1/designs/Nobody", nil), http.StatusNotFound)
-	want[problem](t, w.ask(t, "POST", "/api/v1/designs/Nobody/revisions", `{}`), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "GET", "/api/v1/designs/Nobody", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "POST", "/api/v1/designs/Nobody/revisions", `{}`), http.StatusNotFound)
 }
 
 func TestDesignRefused(t *testing.T) {
@@ -244,12 +246,12 @@ func TestDesignRefused(t *testing.T) {
 		{"no such revision", "/Base/revisions", `{"revision":0,"note":"x"}`, "revision"},
 		{"other name", "/Base/revisions", `{"name":"Other","note":"x"}`, "name"},
 	} {
-		got := want[problem](t, w.ask(t, "POST", "/api/v1/designs"+c.path, c.body), http.StatusUnprocessableEntity)
+		got := want[problem.Details](t, w.ask(t, "POST", "/api/v1/designs"+c.path, c.body), http.StatusUnprocessableEntity)
 		if got.Field != c.field {
 			t.Errorf("%s: got field %q (%s), want %q", c.name, got.Field, got.Detail, c.field)
 		}
 	}
-	want[problem](t, w.ask(t, "POST", "/api/v1/designs/Base/revisions", `{}`), http.StatusConflict)
+	want[problem.Details](t, w.ask(t, "POST", "/api/v1/designs/Base/revisions", `{}`), http.StatusConflict)
 }
 
 func TestMeasurements(t *testing.T) {
@@ -291,7 +293,7 @@ func TestMeasurements(t *testing.T) {
 		"limit=0": "limit", "limit=ten": "limit", "limit=1001": "limit", "from=yesterday": "from", "to=2026-03-14": "to",
 		"after=nobody": "after", "desing=x": "desing",
 	} {
-		p := want[problem](t, w.ask(t, "GET", "/api/v1/measurements?"+query, nil), http.StatusUnprocessableEntity)
+		p := want[problem.Details](t, w.ask(t, "GET", "/api/v1/measurements?"+query, nil), http.StatusUnprocessableEntity)
 		if p.Field != field {
 			t.Errorf("%q: got field %q (%s), want %q", query, p.Field, p.Detail, field)
 		}
@@ -309,10 +311,10 @@ func TestMeasurementDetailAndVoid(t *testing.T) {
 		t.Errorf("got %d budget lines, %d readings, R20 %g; want %d, 2, %g", len(detail.Budget), len(detail.Readings), detail.R20Ohms,
 			len(m.Budget), m.R20Ohms)
 	}
-	want[problem](t, w.ask(t, "GET", "/api/v1/measurements/nobody", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "GET", "/api/v1/measurements/nobody", nil), http.StatusNotFound)
 
 	path := "/api/v1/measurements/" + m.ID + "/void"
-	got := want[problem](t, w.ask(t, "POST", path, `{"reason":""}`), http.StatusUnprocessableEntity)
+	got := want[problem.Details](t, w.ask(t, "POST", path, `{"reason":""}`), http.StatusUnprocessableEntity)
 	if got.Field != "reason" {
 		t.Errorf("got field %q, want reason", got.Field)
 	}
@@ -320,13 +322,13 @@ func TestMeasurementDetailAndVoid(t *testing.T) {
 	if void.Status != record.Void || void.Reason != "wrong coil" {
 		t.Errorf("got status %q because of %q", void.Status, void.Reason)
 	}
-	want[problem](t, w.ask(t, "POST", path, `{"reason":"again"}`), http.StatusConflict)
+	want[problem.Details](t, w.ask(t, "POST", path, `{"reason":"again"}`), http.StatusConflict)
 
 	coil := want[record.Coil](t, w.ask(t, "GET", "/api/v1/coils/HN-0001", nil), http.StatusOK)
 	if coil.Serial != "HN-0001" || len(coil.Measurements) != 1 || coil.Measurements[0].Status != record.Void {
 		t.Errorf("got %+v", coil)
 	}
-	want[problem](t, w.ask(t, "GET", "/api/v1/coils/HN-9999", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "GET", "/api/v1/coils/HN-9999", nil), http.StatusNotFound)
 }
 
 // TestLists pages through coils and batches: what a list has of one is what it is
@@ -380,10 +382,10 @@ func TestLists(t *testing.T) {
 	if page := want[batchPage](t, w.ask(t, "GET", "/api/v1/batches?to=2001-01-01T00:00:00Z", nil), http.StatusOK); len(page.Batches) != 0 {
 		t.Errorf("opened before there was any: %+v", page)
 	}
-	want[problem](t, w.ask(t, "GET", "/api/v1/batches/nothing", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "GET", "/api/v1/batches/nothing", nil), http.StatusNotFound)
 	for path, field := range map[string]string{"coils?limit=0": "limit", "coils?q=x": "q", "batches?after=nothing": "after",
 		"batches?from=noon": "from"} {
-		if p := want[problem](t, w.ask(t, "GET", "/api/v1/"+path, nil), http.StatusUnprocessableEntity); p.Field != field {
+		if p := want[problem.Details](t, w.ask(t, "GET", "/api/v1/"+path, nil), http.StatusUnprocessableEntity); p.Field != field {
 			t.Errorf("%s: field %q, want %q", path, p.Field, field)
 		}
 	}
@@ -413,13 +415,13 @@ func TestBodies(t *testing.T) {
 		{"not a number", `{"name":"A","target_ohms":NaN}`, 400, "", "byte"},
 		{"too large", `{"note":"` + strings.Repeat("x", maxBodyBytes) + `"}`, 413, "", "larger"},
 	} {
-		got := want[problem](t, w.ask(t, "POST", path, c.body), c.status)
+		got := want[problem.Details](t, w.ask(t, "POST", path, c.body), c.status)
 		if got.Field != c.field || !strings.Contains(got.Detail, c.says) {
 			t.Errorf("%s: got field %q, %q; want field %q saying %q", c.name, got.Field, got.Detail, c.field, c.says)
 		}
 	}
 	plain := func(r *http.Request) { r.Header.Set("Content-Type", "text/plain") }
-	want[problem](t, w.ask(t, "POST", path, `{"name":"A"}`, plain), http.StatusUnsupportedMediaType)
+	want[problem.Details](t, w.ask(t, "POST", path, `{"name":"A"}`, plain), http.StatusUnsupportedMediaType)
 }
 
 func TestNothingThere(t *testing.T) {
@@ -427,7 +429,7 @@ func TestNothingThere(t *testing.T) {
 	w := newWorkshop(t)
 	w.start(t)
 	for _, path := range []string{"/nothing", "/api/v1/contraptions", "/api/v1/batches/LM-1/drift", "/assets/", "/assets/../server.go"} {
-		got := want[problem](t, w.ask(t, "GET", path, nil), http.StatusNotFound)
+		got := want[problem.Details](t, w.ask(t, "GET", path, nil), http.StatusNotFound)
 		if got.Title == "" || got.Detail == "" {
 			t.Errorf("%s: got %+v", path, got)
 		}
@@ -444,7 +446,7 @@ func TestNothingThere(t *testing.T) {
 	}
 
 	answer := w.ask(t, "PUT", "/api/v1/benches/north/batch", `{}`)
-	want[problem](t, answer, http.StatusMethodNotAllowed)
+	want[problem.Details](t, answer, http.StatusMethodNotAllowed)
 	if got := answer.header.Get("Allow"); got != "POST, DELETE" {
 		t.Errorf("got Allow %q, want POST, DELETE", got)
 	}
@@ -470,7 +472,7 @@ func TestBugIsAnswered(t *testing.T) {
 	w.Logger = slog.New(slog.NewTextHandler(&log, nil))
 	stop := w.start(t)
 	answer := w.ask(t, "GET", "/metrics", nil)
-	want[problem](t, answer, http.StatusInternalServerError)
+	want[problem.Details](t, answer, http.StatusInternalServerError)
 	if strings.Contains(string(answer.body), "secret") {
 		t.Errorf("the answer tells too much: %s", answer.body)
 	}
@@ -496,8 +498,8 @@ func FuzzBody(f *testing.F) {
 	f.Fuzz(func(t *testing.T, content []byte) {
 		var body workshop.DesignRequest
 		if err := unmarshal(content, &body); err != nil {
-			if k := classify(err).kind; k != malformed && k != invalid {
-				t.Errorf("got a problem of kind %q for %q", k.name, content)
+			if k := problem.Classify(err).Kind; k != problem.Malformed && k != problem.Invalid {
+				t.Errorf("got a problem of kind %q for %q", k.Name, content)
 			}
 			return
 		}

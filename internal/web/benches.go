@@ -6,6 +6,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // listBenches answers with how every bench stands.
@@ -35,7 +36,7 @@ func (s *site) bench(r *http.Request) (Bench, error) {
 }
 
 func (s *site) noBench(name string) error {
-	return notFound.of("bench", "there is no bench %q; this coilkeep serves %s", name, strings.Join(sortedKeys(s.benches), ", "))
+	return problem.NotFound.InField("bench", "there is no bench %q; this coilkeep serves %s", name, strings.Join(sortedKeys(s.benches), ", "))
 }
 
 func (s *site) showBench(w http.ResponseWriter, r *http.Request) error {
@@ -130,7 +131,7 @@ func (s *site) record(w http.ResponseWriter, r *http.Request) error {
 	}
 	return s.order(w, r, &body, func(b Bench) error {
 		if body.Force && strings.TrimSpace(body.Reason) == "" {
-			return invalid.of("reason", "a forced measurement needs a reason; it is kept with it")
+			return problem.Invalid.InField("reason", "a forced measurement needs a reason; it is kept with it")
 		}
 		return b.Record(r.Context(), bench.RecordRequest{Force: body.Force, Reason: body.Reason, Who: requester(r)})
 	})
@@ -146,7 +147,7 @@ func (s *site) typeReading(w http.ResponseWriter, r *http.Request) error {
 	}
 	return s.order(w, r, &body, func(b Bench) error {
 		if body.Role != record.Meter && body.Role != record.Probe {
-			return invalid.of("role", "%q must be %q or %q", body.Role, record.Meter, record.Probe)
+			return problem.Invalid.InField("role", "%q must be %q or %q", body.Role, record.Meter, record.Probe)
 		}
 		return b.Type(r.Context(), body.Role, body.Value, body.Confirm)
 	})
@@ -173,7 +174,7 @@ func (s *site) note(w http.ResponseWriter, r *http.Request) error {
 	entry := record.JournalEntry{Bench: snapshot.Bench, Who: requester(r), Action: noteAction,
 		Subject: body.Subject, Detail: strings.TrimSpace(body.Note)}
 	if entry.Detail == "" {
-		return invalid.of("note", "write what is to be noted")
+		return problem.Invalid.InField("note", "write what is to be noted")
 	}
 	switch {
 	case entry.Subject != "":

@@ -11,6 +11,8 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+
+	"coilkeep/internal/web/problem"
 )
 
 // maxBodyBytes bounds what a request may send; the largest honest body is a
@@ -24,14 +26,14 @@ const maxBodyBytes = 64 << 10
 // anything after the object. All its errors are problems a client can mend.
 func decode(w http.ResponseWriter, r *http.Request, into any) error {
 	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != "application/json" {
-		return unsupportedMedia.because("send the body as JSON, with the header Content-Type: application/json")
+		return problem.UnsupportedMedia.Because("send the body as JSON, with the header Content-Type: application/json")
 	}
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBodyBytes))
 	if tooLarge := new(http.MaxBytesError); errors.As(err, &tooLarge) {
-		return bodyTooLarge.because("the body is larger than %d bytes", tooLarge.Limit)
+		return problem.BodyTooLarge.Because("the body is larger than %d bytes", tooLarge.Limit)
 	}
 	if err != nil {
-		return malformed.because("the body did not arrive whole: %v", err)
+		return problem.Malformed.Because("the body did not arrive whole: %v", err)
 	}
 	return unmarshal(body, into)
 }
@@ -39,7 +41,7 @@ func decode(w http.ResponseWriter, r *http.Request, into any) error {
 // unmarshal does decode's work on a body that has arrived.
 func unmarshal(body []byte, into any) error {
 	if trimmed := bytes.TrimLeft(body, " \t\r\n"); len(trimmed) == 0 || trimmed[0] != '{' {
-		return malformed.because("the body must be a JSON object, like {\"name\": \"value\"}")
+		return problem.Malformed.Because("the body must be a JSON object, like {\"name\": \"value\"}")
 	}
 	if err := json.Unmarshal(body, into); err != nil {
 		return explain(err)
@@ -52,7 +54,7 @@ func unmarshal(body []byte, into any) error {
 		return explain(err)
 	}
 	if field != "" {
-		return invalid.of(field, "there is no field %q here; known fields are %s", field, strings.Join(known, ", "))
+		return problem.Invalid.InField(field, "there is no field %q here; known fields are %s", field, strings.Join(known, ", "))
 	}
 	return nil
 }
@@ -60,12 +62,12 @@ func unmarshal(body []byte, into any) error {
 // explain turns an error of encoding/json into a sentence for people.
 func explain(err error) error {
 	if wrong := new(json.UnmarshalTypeError); errors.As(err, &wrong) {
-		return invalid.of(wrong.Field, "%q must be %s, not a JSON %s", wrong.Field, kindInWords(wrong.Type), wrong.Value)
+		return problem.Invalid.InField(wrong.Field, "%q must be %s, not a JSON %s", wrong.Field, kindInWords(wrong.Type), wrong.Value)
 	}
 	if syntax := new(json.SyntaxError); errors.As(err, &syntax) {
-		return malformed.because("the body is not valid JSON at byte %d: %v", syntax.Offset, syntax)
+		return problem.Malformed.Because("the body is not valid JSON at byte %d: %v", syntax.Offset, syntax)
 	}
-	return malformed.because("the body cannot be read as JSON: %v", err)
+	return problem.Malformed.Because("the body cannot be read as JSON: %v", err)
 }
 
 // kindInWords names what JSON must hold for a value of type t.
@@ -136,7 +138,7 @@ func onlyParameters(query url.Values, known ...string) error {
 		case last > 0:
 			told = "known ones are " + strings.Join(known[:last], ", ") + " and " + known[last]
 		}
-		return invalid.of(name, "there is no parameter %q here; %s", name, told)
+		return problem.Invalid.InField(name, "there is no parameter %q here; %s", name, told)
 	}
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
+	"coilkeep/internal/web/problem"
 )
 
 // showBatchDrift answers with what the drift analysis says of a batch.
@@ -39,7 +40,7 @@ func (s *site) winderDrift(r *http.Request) (watch.Drift, error) {
 	}
 	d, err := s.server.Drift.Winder(r.Context(), r.PathValue("winder"), r.URL.Query().Get("design"))
 	if errors.Is(err, records.ErrNothing) {
-		return watch.Drift{}, notFound.because("%v", err)
+		return watch.Drift{}, problem.NotFound.Because("%v", err)
 	}
 	return d, driftFault(err)
 }
@@ -83,11 +84,11 @@ func (s *site) reviseBaseline(w http.ResponseWriter, r *http.Request) error {
 func driftFault(err error) error {
 	switch {
 	case errors.Is(err, records.ErrNothing), errors.Is(err, watch.ErrNoSignal):
-		return conflict.because("%v", err)
+		return problem.Conflict.Because("%v", err)
 	case errors.Is(err, records.ErrSeveralDesigns):
-		return invalid.of("design", "%v", err)
+		return problem.Invalid.InField("design", "%v", err)
 	case errors.Is(err, watch.ErrNoBaseline), errors.Is(err, drift.ErrInput):
-		return invalid.of("count", "%v", err)
+		return problem.Invalid.InField("count", "%v", err)
 	}
 	return err
 }

@@ -15,13 +15,14 @@ import (
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/published"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // refuses asks for path, which must be answered with a problem of this status
 // that names the field and says what is wrong.
 func (w *testShop) refuses(t *testing.T, path string, status int, field, says string) {
 	t.Helper()
-	got := want[problem](t, w.ask(t, "GET", path, nil), status)
+	got := want[problem.Details](t, w.ask(t, "GET", path, nil), status)
 	if got.Field != field || !strings.Contains(got.Detail, says) {
 		t.Errorf("%s: field %q, %q; want field %q and %q", path, got.Field, got.Detail, field, says)
 	}

@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // liveDrift is what the page of a bench shows of its batch: what moved and what
@@ -24,7 +25,7 @@ func (s *site) liveDrift(ctx context.Context, batch string) driftView {
 		view.Drift = &d
 	case !errors.Is(err, records.ErrNothing):
 		s.log.Warn("no drift analysis", "batch", batch, "err", err)
-		view.Trouble = classify(driftFault(err)).detail
+		view.Trouble = problem.Classify(driftFault(err)).Detail
 	}
 	return view
 }

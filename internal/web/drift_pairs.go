@@ -14,6 +14,7 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/record"
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/web/problem"
 )
 
 // pairing is what to pair: the coils of the first batch with those of the second,
@@ -82,12 +83,12 @@ func (s *site) pairsPage(w http.ResponseWriter, r *http.Request) error {
 	if err == nil {
 		return s.renderPage(w, "drift/pairs", view)
 	}
-	trouble := classify(err)
-	if trouble.kind.status >= http.StatusInternalServerError {
+	trouble := problem.Classify(err)
+	if trouble.Kind.Status >= http.StatusInternalServerError {
 		return err
 	}
-	view.Form.Field, view.Form.Problem = trouble.field, trouble.detail
-	return s.renderPageAs(w, trouble.kind.status, "drift/pairs", view)
+	view.Form.Field, view.Form.Problem = trouble.Field, trouble.Detail
+	return s.renderPageAs(w, trouble.Kind.Status, "drift/pairs", view)
 }
 
 // pairReply is two coils that go together, for programs.
@@ -145,11 +146,11 @@ func (s *site) pairsJSON(w http.ResponseWriter, r *http.Request) error {
 }
 
 // pairingOf reads what to pair; within is what the limit is called, which is 1 %
-// when nothing is told. A *fault names what is wrong.
+// when nothing is told. A *problem.Fault names what is wrong.
 func pairingOf(f form, within string) (pairing, error) {
 	p := pairing{First: f.Get("first"), Second: f.Get("second")}
 	if p.First == "" {
-		return p, invalid.of("first", "is missing: name the batch whose coils are to be paired")
+		return p, problem.Invalid.InField("first", "is missing: name the batch whose coils are to be paired")
 	}
 	if p.Second == p.First {
 		p.Second = ""
@@ -157,7 +158,7 @@ func pairingOf(f form, within string) (pairing, error) {
 	var err error
 	p.WithinPercent, err = strconv.ParseFloat(cmp.Or(f.Get(within), "1"), 64)
 	if err != nil || !(p.WithinPercent > 0 && p.WithinPercent <= 50) {
-		return p, invalid.of(within, "%q is not a number of percent above 0, up to 50", f.Get(within))
+		return p, problem.Invalid.InField(within, "%q is not a number of percent above 0, up to 50", f.Get(within))
 	}
 	return p, nil
 }
@@ -220,7 +221,7 @@ func (p *picked) stock(from shelf) ([]drift.Stocked, error) {
 		stock = append(stock, drift.Stocked{Serial: m.Serial, R20Ohms: m.R20Ohms, TargetOhms: from.targetOhms})
 	}
 	if len(stock) == 0 {
-		return nil, conflict.of(from.field, "batch %s has no single coil in tolerance, so that there is nothing to pair", from.batch)
+		return nil, problem.Conflict.InField(from.field, "batch %s has no single coil in tolerance, so that there is nothing to pair", from.batch)
 	}
 	return stock, nil
 }
@@ -249,7 +250,7 @@ func (s shelf) without(other shelf) shelf {
 func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
 	batch, err := s.server.History.Batch(ctx, name)
 	if errors.Is(err, record.ErrNotFound) {
-		return shelf{}, invalid.of(field, "there is no batch %q", name)
+		return shelf{}, problem.Invalid.InField(field, "there is no batch %q", name)
 	}
 	if err != nil {
 		return shelf{}, err
@@ -263,7 +264,7 @@ func (s *site) shelf(ctx context.Context, field, name string) (shelf, error) {
 		return shelf{}, err
 	}
 	if next != "" {
-		return shelf{}, invalid.of(field, "batch %s has more than %d measurements; pair smaller batches", name, record.MaxPage)
+		return shelf{}, problem.Invalid.InField(field, "batch %s has more than %d measurements; pair smaller batches", name, record.MaxPage)
 	}
 	newest, serials := newestStanding(measured)
 	sold, err := s.server.History.Assembled(ctx, serials)

@@ -13,6 +13,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // usualParts is how many coils a study should have (common practice in measurement
@@ -70,16 +71,16 @@ func (s *site) planStudy(w http.ResponseWriter, r *http.Request) error {
 	}, func(status int, f form) error { return s.showStudies(w, r, status, f) })
 }
 
-// planOf reads a plan; a *fault names what is wrong with it.
+// planOf reads a plan; a *problem.Fault names what is wrong with it.
 func planOf(f form) (studyPlan, error) {
 	p := studyPlan{Study: f.Get("study"), Design: f.Get("design"), Bench: f.Get("bench")}
 	if p.Study == "" {
-		return p, invalid.of("study", "give the study a name")
+		return p, problem.Invalid.InField("study", "give the study a name")
 	}
 	number := func(field string, most int) (int, error) {
 		n, err := strconv.Atoi(f.Get(field))
 		if err != nil || n < 2 || n > most {
-			return 0, invalid.of(field, "must be a whole number from 2 to %d", most)
+			return 0, problem.Invalid.InField(field, "must be a whole number from 2 to %d", most)
 		}
 		return n, nil
 	}
@@ -96,7 +97,7 @@ func planOf(f form) (studyPlan, error) {
 		}
 	}
 	if n := len(p.Operators); n < 2 || n > mostOperators {
-		return p, invalid.of("operators", "name 2 to %d people, with commas between them", mostOperators)
+		return p, problem.Invalid.InField("operators", "name 2 to %d people, with commas between them", mostOperators)
 	}
 	p.Repeats, err = number("repeats", mostRepeats)
 	return p, err
@@ -242,7 +243,7 @@ func (s *site) studied(ctx context.Context, name string) (studied, error) {
 	return found, nil
 }
 
-func noStudy(name string) error { return notFound.because("there is no study %q", name) }
+func noStudy(name string) error { return problem.NotFound.Because("there is no study %q", name) }
 
 // measureStudy measures the coil on the clips for a study.
 func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
@@ -251,7 +252,7 @@ func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
 		f.values.Set("study", name)
 		b := s.benches[f.Get("bench")]
 		if b == nil {
-			return "", invalid.of("bench", "there is no bench %q", f.Get("bench"))
+			return "", problem.Invalid.InField("bench", "there is no bench %q", f.Get("bench"))
 		}
 		design, err := s.studyDesign(r.Context(), name, f.Get("design"))
 		if err != nil {

@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/web/problem"
 )
 
 // mostCharted is how many coils one picture of a page shows.
@@ -66,7 +67,7 @@ func (s *site) batchDrift(ctx context.Context, batch record.Batch, coils []recor
 	if err != nil {
 		if !errors.Is(err, records.ErrNothing) {
 			s.log.Warn("no drift analysis", "batch", batch.Name, "err", err)
-			view.Trouble = classify(driftFault(err)).detail
+			view.Trouble = problem.Classify(driftFault(err)).Detail
 		}
 		if len(coils) > 0 { // all withdrawn
 			view.Chart = s.drawnRun(chart.Run{Measurements: coils, Spools: batch.Spools})
@@ -82,7 +83,7 @@ func (s *site) batchDrift(ctx context.Context, batch record.Batch, coils []recor
 	newest, _, err := s.server.History.Measurements(ctx, record.Filter{Batch: batch.Name, Newest: true, Limit: mostCharted})
 	if err != nil {
 		s.log.Warn("no picture of the batch", "batch", batch.Name, "err", err)
-		view.Drift, view.Chart = &d, drawing{Trouble: classify(err).detail}
+		view.Drift, view.Chart = &d, drawing{Trouble: problem.Classify(err).Detail}
 		return view
 	}
 	s.fillDrift(&view, d, liveRun(&d.Report, withoutFirsts(newest), batch.Spools))
@@ -172,7 +173,7 @@ func (s *site) baselineForm(w http.ResponseWriter, r *http.Request) error {
 		}{{"from", &choice.From}, {"count", &choice.Count}} {
 			n, err := strconv.Atoi(f.Get(field.name))
 			if err != nil {
-				return "", invalid.of(field.name, "%q is not a whole number", f.Get(field.name))
+				return "", problem.Invalid.InField(field.name, "%q is not a whole number", f.Get(field.name))
 			}
 			*field.place = n
 		}

@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // windersView lists what was wound on which winder.
@@ -54,7 +55,7 @@ func (s *site) winderPage(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if view.Design == "" {
-		return notFound.because("winder %q has wound nothing%s", winder, designClause(design))
+		return problem.NotFound.Because("winder %q has wound nothing%s", winder, designClause(design))
 	}
 	d, err := s.server.Drift.Winder(r.Context(), winder, view.Design)
 	if err != nil {
@@ -159,7 +160,7 @@ func (s *site) spoolBook(ctx context.Context, design string) (watch.Book, error)
 func (s *site) designNamed(ctx context.Context, name string) (record.Design, error) {
 	design, err := s.server.History.Design(ctx, name)
 	if errors.Is(err, record.ErrNotFound) {
-		return design, invalid.of("design", "there is no design %q", name)
+		return design, problem.Invalid.InField("design", "there is no design %q", name)
 	}
 	return design, err
 }

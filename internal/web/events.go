@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // heartbeatEvent tells a client that the daemon is still there when nothing
@@ -37,7 +38,7 @@ func (s *site) events(w http.ResponseWriter, r *http.Request) error {
 	}
 	if s.streams.Add(1) > maxStreams {
 		s.streams.Add(-1)
-		return unavailable.because("%d programs follow the events already; close some pages", maxStreams)
+		return problem.Unavailable.Because("%d programs follow the events already; close some pages", maxStreams)
 	}
 	defer s.streams.Add(-1)
 
@@ -69,10 +70,10 @@ func (s *site) measuredSince(ctx context.Context, id, only string) ([]record.Mea
 	}
 	missed, next, err := s.server.History.Measurements(ctx, record.Filter{Bench: only, After: id, Limit: longestPage})
 	if errors.Is(err, record.ErrInvalid) {
-		return nil, invalid.of("Last-Event-ID", "%q is not the id of a measurement", id)
+		return nil, problem.Invalid.InField("Last-Event-ID", "%q is not the id of a measurement", id)
 	}
 	if err == nil && next != "" {
-		err = conflict.because("more than %d measurements were missed; list them with /api/v1/measurements?after=%s",
+		err = problem.Conflict.Because("more than %d measurements were missed; list them with /api/v1/measurements?after=%s",
 			longestPage, id)
 	}
 	return missed, err

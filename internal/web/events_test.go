@@ -16,6 +16,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // event is one server-sent event as a client sees it.
@@ -196,7 +197,7 @@ func TestEventsOfOneBench(t *testing.T) {
 	if e := l.next(t); !strings.Contains(e.data, `"bench":"south"`) {
 		t.Errorf("got %+v, want nothing of north", e)
 	}
-	want[problem](t, w.ask(t, "GET", "/api/v1/events?bench=west", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "GET", "/api/v1/events?bench=west", nil), http.StatusNotFound)
 }
 
 // TestEventsMissed has a client that comes back be told what was measured
@@ -223,7 +224,7 @@ func TestEventsMissed(t *testing.T) {
 		t.Errorf("got %+v, want measurement %s", e, later.ID)
 	}
 	unknown := func(r *http.Request) { r.Header.Set("Last-Event-ID", "17") }
-	got := want[problem](t, w.ask(t, "GET", "/api/v1/events", nil, unknown), http.StatusUnprocessableEntity)
+	got := want[problem.Details](t, w.ask(t, "GET", "/api/v1/events", nil, unknown), http.StatusUnprocessableEntity)
 	if got.Field != "Last-Event-ID" {
 		t.Errorf("got field %q, want Last-Event-ID", got.Field)
 	}

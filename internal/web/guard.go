@@ -5,6 +5,8 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+
+	"coilkeep/internal/web/problem"
 )
 
 // contentPolicy lets pages load only what this daemon serves, and run no
@@ -18,7 +20,7 @@ const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; 
 func (s *site) guard(next http.Handler) http.Handler {
 	sameOrigin := http.NewCrossOriginProtection()
 	sameOrigin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		s.fail(w, r, crossOrigin.because("the browser says that a page of another site sent this request"))
+		s.fail(w, r, problem.CrossOrigin.Because("the browser says that a page of another site sent this request"))
 	}))
 	protected := sameOrigin.Handler(s.requirePassword(next))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -29,7 +31,7 @@ func (s *site) guard(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		if !s.knownHost(r) {
-			s.fail(w, r, wrongHost.because("the host %q is not known to this coilkeep; open it under the address it "+
+			s.fail(w, r, problem.WrongHost.Because("the host %q is not known to this coilkeep; open it under the address it "+
 				"printed, or add the name to hosts in the [web] section of the configuration", r.Host))
 			return
 		}

@@ -4,6 +4,8 @@ import (
 	"net/http"
 	"strings"
 	"time"
+
+	"coilkeep/internal/web/problem"
 )
 
 // stalled is how long a bench may be without a look at itself; a bench that
@@ -34,7 +36,7 @@ func (s *site) readyz(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if len(wrong) > 0 {
-		return unavailable.because("not ready: %s", strings.Join(wrong, "; "))
+		return problem.Unavailable.Because("not ready: %s", strings.Join(wrong, "; "))
 	}
 	s.send(w, http.StatusOK, "text/plain; charset=utf-8", []byte("ready\n"))
 	return nil

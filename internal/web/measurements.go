@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 const (
@@ -76,7 +77,7 @@ func pageLimit(query url.Values) (int, error) {
 func parseTime(name, value string) (time.Time, error) {
 	at, err := time.Parse(time.RFC3339Nano, value)
 	if err != nil {
-		return time.Time{}, invalid.of(name, "%q is not a time like 2026-03-14T09:30:00Z", value)
+		return time.Time{}, problem.Invalid.InField(name, "%q is not a time like 2026-03-14T09:30:00Z", value)
 	}
 	return at, nil
 }
@@ -84,7 +85,7 @@ func parseTime(name, value string) (time.Time, error) {
 func parseLimit(value string) (int, error) {
 	limit, err := strconv.Atoi(value)
 	if err != nil || limit < 1 || limit > longestPage {
-		return 0, invalid.of("limit", "%q is not a whole number from 1 to %d", value, longestPage)
+		return 0, problem.Invalid.InField("limit", "%q is not a whole number from 1 to %d", value, longestPage)
 	}
 	return limit, nil
 }
@@ -164,7 +165,7 @@ func (s *site) listBatches(w http.ResponseWriter, r *http.Request) error {
 	}
 	page, next, err := s.server.History.FindBatches(r.Context(), search)
 	if errors.Is(err, record.ErrNotFound) {
-		return invalid.of("after", "must be the name of a batch (the next of the page before), not %q", search.After)
+		return problem.Invalid.InField("after", "must be the name of a batch (the next of the page before), not %q", search.After)
 	}
 	if err != nil {
 		return err

@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -15,6 +16,7 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 
 	"coilkeep/internal/capture"
+	"coilkeep/internal/web/problem"
 )
 
 // description loads the API's description once, and checks it against the
@@ -142,21 +144,20 @@ func TestDescriptionListsEveryProblem(t *testing.T) {
 	if err := json.Unmarshal(encoded, &explained); err != nil {
 		t.Fatal(err)
 	}
-	kinds := []kind{malformed, invalid, notFound, wrongMethod, duplicate, conflict, unsupportedMedia, bodyTooLarge,
-		wrongHost, crossOrigin, needsPassword, tooManyTries, unavailable, internal}
-	source, err := os.ReadFile("problem.go")
+	kinds := problem.Kinds()
+	source, err := os.ReadFile(filepath.Join("problem", "problem.go"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if made := strings.Count(string(source), "= kind{\""); made != len(kinds) {
-		t.Errorf("problem.go makes %d kinds, and %d are compared here", made, len(kinds))
+	if made := strings.Count(string(source), "= Kind{\""); made != len(kinds) {
+		t.Errorf("problem.go makes %d kinds, and %d are listed", made, len(kinds))
 	}
 	for _, k := range kinds {
-		e, ok := explained[k.name]
-		if !ok || e.Status != k.status || e.Remedy == "" {
-			t.Errorf("kind %q with status %d is explained as %+v", k.name, k.status, e)
+		e, ok := explained[k.Name]
+		if !ok || e.Status != k.Status || e.Remedy != k.Remedy {
+			t.Errorf("kind %q with status %d is explained as %+v", k.Name, k.Status, e)
 		}
-		delete(explained, k.name)
+		delete(explained, k.Name)
 	}
 	for name := range explained {
 		t.Errorf("problem %q is explained, but there is no such kind", name)

@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden pages")
@@ -182,7 +183,7 @@ func TestPageWithoutHistory(t *testing.T) {
 			t.Errorf("the page lacks %q", text)
 		}
 	}
-	want[problem](t, w.ask(t, "GET", "/api/v1/measurements", nil), http.StatusInternalServerError)
+	want[problem.Details](t, w.ask(t, "GET", "/api/v1/measurements", nil), http.StatusInternalServerError)
 }
 
 // TestPageEscapes has what people and instruments say be shown, not run.

@@ -15,6 +15,8 @@ import (
 	"unicode/utf8"
 
 	"golang.org/x/crypto/bcrypt"
+
+	"coilkeep/internal/web/problem"
 )
 
 const (
@@ -94,7 +96,7 @@ func (p *Password) check(ctx context.Context, password string) error {
 	select {
 	case p.turn <- struct{}{}:
 	case <-queue.C:
-		return tooManyTries.because("others are trying passwords at the moment; try again in a minute")
+		return problem.TooManyTries.Because("others are trying passwords at the moment; try again in a minute")
 	case <-ctx.Done():
 		return ctx.Err()
 	}
@@ -110,7 +112,7 @@ func (p *Password) check(ctx context.Context, password string) error {
 	case <-pause.C:
 	case <-ctx.Done():
 	}
-	return needsPassword.because("the password is wrong")
+	return problem.NeedsPassword.Because("the password is wrong")
 }
 
 func (p *Password) digest(password string) [sha256.Size]byte {
@@ -132,7 +134,7 @@ func (s *site) requirePassword(next http.Handler) http.Handler {
 			return
 		}
 		_, password, given := r.BasicAuth()
-		err := needsPassword.because("this coilkeep asks for a password")
+		err := problem.NeedsPassword.Because("this coilkeep asks for a password")
 		if given {
 			err = s.server.Password.check(r.Context(), password)
 		}

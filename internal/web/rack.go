@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 const (
@@ -117,7 +118,7 @@ func (s *site) rackForm(w http.ResponseWriter, r *http.Request) error {
 	return s.submit(w, r, func(f form) (string, error) {
 		whole = f.Get("batch") != ""
 		if !whole && f.Get("serial") == "" {
-			return "", invalid.of("serial", "scan or type which coil is put there")
+			return "", problem.Invalid.InField("serial", "scan or type which coil is put there")
 		}
 		since, err := f.since()
 		if err != nil {
@@ -149,7 +150,7 @@ func (f form) since() (time.Time, error) {
 	}
 	since, err := time.ParseInLocation(sinceLayout, text, time.Local)
 	if err != nil {
-		return time.Time{}, invalid.of("since", "%q is not a day and a time like 2026-03-14T09:30", text)
+		return time.Time{}, problem.Invalid.InField("since", "%q is not a day and a time like 2026-03-14T09:30", text)
 	}
 	return since, nil
 }

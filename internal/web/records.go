@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // Records is what the pages about records ask of the history.
@@ -44,14 +45,14 @@ func (s *site) forPeople(e endpoint) endpoint {
 		if err == nil {
 			return nil
 		}
-		f := classify(err)
-		if f.kind.status >= http.StatusInternalServerError && r.Context().Err() == nil {
+		f := problem.Classify(err)
+		if f.Kind.Status >= http.StatusInternalServerError && r.Context().Err() == nil {
 			s.log.Error("page failed", "method", r.Method, "path", r.URL.Path, "err", err)
 		}
-		return s.renderPageAs(w, f.kind.status, "records/problem", struct {
+		return s.renderPageAs(w, f.Kind.Status, "records/problem", struct {
 			frame
 			Detail string
-		}{s.frame("", f.kind.title), f.detail})
+		}{s.frame("", f.Kind.Title), f.Detail})
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // measureLeads measures the leads of a bench whose clips are shorted.
@@ -40,7 +41,7 @@ func (s *site) measureStandard(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if body.Standard == "" {
-		return invalid.of("standard", "is missing: say which standard is on the clips")
+		return problem.Invalid.InField("standard", "is missing: say which standard is on the clips")
 	}
 	check, err := b.MeasureStandard(r.Context(), bench.Standard{Name: body.Standard, NominalOhms: body.NominalOhms, Who: requester(r)})
 	if err != nil {
@@ -111,7 +112,7 @@ func (s *site) addCalibration(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if c.Time.After(s.now()) {
-		return invalid.of("time", "must not be in the future")
+		return problem.Invalid.InField("time", "must not be in the future")
 	}
 	if c, err = s.server.History.AddCalibration(r.Context(), c); err != nil {
 		return err

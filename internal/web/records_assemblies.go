@@ -9,6 +9,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
+	"coilkeep/internal/web/problem"
 )
 
 // addAssembly keeps that two coils are sold as one.
@@ -55,10 +56,10 @@ func (s *site) assemblyForm(w http.ResponseWriter, r *http.Request) error {
 		_, err := s.server.History.AddAssembly(r.Context(),
 			record.Assembly{Serial: f.Get("serial"), First: first, Second: second, By: requester(r)}, f.Get("take_apart") != "")
 		if errors.Is(err, record.ErrNotFound) {
-			err = invalid.of("second", "coil %s was never measured; look at its number", second)
+			err = problem.Invalid.InField("second", "coil %s was never measured; look at its number", second)
 		}
 		if errors.Is(err, record.ErrConflict) {
-			err = invalid.of("take_apart", "%v", err)
+			err = problem.Invalid.InField("take_apart", "%v", err)
 		}
 		return pagePath("coils", first), err
 	}, func(status int, f form) error { return s.showCoilPage(w, r, status, f) })
@@ -124,7 +125,7 @@ func (s *site) assembled(ctx context.Context, m record.Measurement) (first recor
 func (s *site) needed(ctx context.Context, serial string) (record.Measurement, error) {
 	m, err := s.standingMeasurement(ctx, serial)
 	if err == nil && m == nil {
-		err = conflict.because("no measurement of %s stands; measure it again, or sell another coil with this one", serial)
+		err = problem.Conflict.Because("no measurement of %s stands; measure it again, or sell another coil with this one", serial)
 	}
 	if err != nil {
 		return record.Measurement{}, err

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // TestAssembly sells two coils as one and reads what every page says of it.
@@ -21,7 +22,7 @@ func TestAssembly(t *testing.T) {
 	w.start(t)
 	wantText(t, w.page(t, "/coils/HN-0001"), "Sell it with another coil")
 	wantNoText(t, w.page(t, "/coils/HN-0001/certificate"), "both in series")
-	want[problem](t, w.ask(t, "GET", "/api/v1/assemblies/HN-0001", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "GET", "/api/v1/assemblies/HN-0001", nil), http.StatusNotFound)
 
 	// What cannot be is said at its field.
 	for says, values := range map[string]url.Values{
@@ -59,7 +60,8 @@ func TestAssembly(t *testing.T) {
 
 	// A coil is not sold twice unasked.
 	const breaks = "A-1 is coils HN-0001 and HN-0002"
-	refused := want[problem](t, w.ask(t, "POST", "/api/v1/assemblies", `{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada"}`),
+	refused := want[problem.Details](t, w.ask(t, "POST", "/api/v1/assemblies",
+		`{"serial":"A-2","first":"HN-0001","second":"HN-0003","by":"Ada"}`),
 		http.StatusConflict)
 	if !strings.Contains(refused.Detail, breaks) {
 		t.Errorf("got %q, want the pair that it breaks", refused.Detail)

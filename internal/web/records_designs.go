@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
 
@@ -124,7 +125,7 @@ func (s *site) reviseDesignForm(w http.ResponseWriter, r *http.Request) error {
 		}
 		revision, err := strconv.Atoi(f.Get(revisionField))
 		if err != nil {
-			return "", invalid.of(revisionField, "is missing: load the page of the design again")
+			return "", problem.Invalid.InField(revisionField, "is missing: load the page of the design again")
 		}
 		request.Revision = &revision
 		latest.Bobbin = nil // the form shows it whole, or none
@@ -239,7 +240,7 @@ func (f form) tolerance(r *workshop.DesignRequest) (err error) {
 	}
 	if f.Get("tolerance") == "" {
 		if r.LowerOhms == nil && r.UpperOhms == nil {
-			return invalid.of("tolerance", "say how far a coil may be off the target")
+			return problem.Invalid.InField("tolerance", "say how far a coil may be off the target")
 		}
 		return nil
 	}
@@ -253,7 +254,7 @@ func (f form) tolerance(r *workshop.DesignRequest) (err error) {
 	case "ohms":
 		r.ToleranceOhms = width
 	default:
-		return invalid.of("tolerance", "say whether it is in percent or in ohms")
+		return problem.Invalid.InField("tolerance", "say whether it is in percent or in ohms")
 	}
 	return nil
 }
@@ -261,11 +262,11 @@ func (f form) tolerance(r *workshop.DesignRequest) (err error) {
 // ohms reads a resistance as people write it.
 func (f form) ohms(name string) (float64, error) {
 	if f.Get(name) == "" {
-		return 0, invalid.of(name, "is missing: write a resistance such as 6690 or 6.69k")
+		return 0, problem.Invalid.InField(name, "is missing: write a resistance such as 6690 or 6.69k")
 	}
 	ohms, _, err := quantity.ParseOhms(f.Get(name))
 	if err != nil {
-		return 0, invalid.of(name, "%v", err)
+		return 0, problem.Invalid.InField(name, "%v", err)
 	}
 	return ohms, nil
 }
@@ -282,7 +283,7 @@ func (f form) number(name string) (float64, error) {
 	}
 	value, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(value) || math.IsInf(value, 0) {
-		return 0, invalid.of(name, "%q is not a number", f.Get(name))
+		return 0, problem.Invalid.InField(name, "%q is not a number", f.Get(name))
 	}
 	return value, nil
 }
@@ -291,7 +292,7 @@ func (f form) number(name string) (float64, error) {
 func (f form) whole(name string) (int, error) {
 	value, err := f.number(name)
 	if err == nil && (value != math.Trunc(value) || math.Abs(value) > 1e9) {
-		err = invalid.of(name, "%g is not a whole number that can be", value)
+		err = problem.Invalid.InField(name, "%g is not a whole number that can be", value)
 	}
 	return int(value), err
 }
@@ -308,9 +309,9 @@ func atField(err error) error {
 	}
 	switch wrong.Field {
 	case "tolerance_percent", "tolerance_ohms":
-		return invalid.of("tolerance", "%s", wrong.Problem)
+		return problem.Invalid.InField("tolerance", "%s", wrong.Problem)
 	case "time_constant_seconds":
-		return invalid.of(timeConstantField, "%s", wrong.Problem)
+		return problem.Invalid.InField(timeConstantField, "%s", wrong.Problem)
 	}
 	return err
 }

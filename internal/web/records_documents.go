@@ -14,6 +14,7 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
 
@@ -109,7 +110,7 @@ func pickMeasurement(coil record.Coil, query url.Values) (record.Measurement, er
 		}
 	}
 	if id != "" {
-		return record.Measurement{}, notFound.of("measurement", "coil %s has no measurement %q", coil.Serial, id)
+		return record.Measurement{}, problem.NotFound.InField("measurement", "coil %s has no measurement %q", coil.Serial, id)
 	}
 	return coil.Measurements[0], nil
 }
@@ -131,9 +132,9 @@ func printable(err error) error {
 	missing := (*typeface.MissingError)(nil)
 	switch {
 	case errors.Is(err, report.ErrNoDocument), errors.As(err, &missing):
-		return conflict.because("%v", err)
+		return problem.Conflict.Because("%v", err)
 	case errors.Is(err, report.ErrSheet):
-		return invalid.because("%v", err)
+		return problem.Invalid.Because("%v", err)
 	}
 	return err
 }
@@ -161,7 +162,7 @@ func parseSheet(query url.Values) (report.Sheet, error) {
 		if text := query.Get(name); text != "" {
 			value, err := strconv.ParseFloat(text, 64)
 			if err != nil || !(value > 0 && value < 1000) {
-				return report.Sheet{}, invalid.of(name, "%q is not a length in millimetres, such as 70", text)
+				return report.Sheet{}, problem.Invalid.InField(name, "%q is not a length in millimetres, such as 70", text)
 			}
 			*place = value
 		}
@@ -175,12 +176,12 @@ func parseSheet(query url.Values) (report.Sheet, error) {
 		made = report.LetterSheet(sheet.WidthMM, sheet.HeightMM)
 	case "single":
 	default:
-		return report.Sheet{}, invalid.of("paper", "there is no paper %q; choose a4, letter or single", query.Get("paper"))
+		return report.Sheet{}, problem.Invalid.InField("paper", "there is no paper %q; choose a4, letter or single", query.Get("paper"))
 	}
 	if text := query.Get("skip"); text != "" {
 		skip, err := strconv.Atoi(text)
 		if err != nil {
-			return report.Sheet{}, invalid.of("skip", "%q is not a number of labels", text)
+			return report.Sheet{}, problem.Invalid.InField("skip", "%q is not a number of labels", text)
 		}
 		made.Skip = skip
 	}
@@ -203,7 +204,7 @@ func (s *site) batchLabels(w http.ResponseWriter, r *http.Request) error {
 	batch := r.PathValue("batch")
 	which := r.URL.Query().Get("which")
 	if which != "" && which != "in" && which != "all" {
-		return invalid.of("which", "there is no choice %q; it is in or all", which)
+		return problem.Invalid.InField("which", "there is no choice %q; it is in or all", which)
 	}
 	filter := record.Filter{Batch: batch, Limit: record.MaxPage}
 	list, next, err := s.server.History.Measurements(r.Context(), filter)
@@ -211,11 +212,12 @@ func (s *site) batchLabels(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if next != "" {
-		return conflict.because("batch %s has more than %d measurements, too many for one document; print coil by coil", batch, record.MaxPage)
+		return problem.Conflict.Because("batch %s has more than %d measurements, too many for one document; print coil by coil", batch,
+			record.MaxPage)
 	}
 	list = readyForPaper(list, which == "all")
 	if len(list) == 0 {
-		return notFound.because("batch %s has no coil to print a label for", batch)
+		return problem.NotFound.Because("batch %s has no coil to print a label for", batch)
 	}
 	return s.labels(w, r, "labels of "+batch+".pdf", list)
 }

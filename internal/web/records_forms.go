@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // form is what a person filled in, and what was wrong with it.
@@ -68,14 +69,14 @@ func filledIn(values url.Values) form { return form{values: values} }
 // readForm reads the form that a page of ours sent.
 func readForm(w http.ResponseWriter, r *http.Request) (form, error) {
 	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != "application/x-www-form-urlencoded" {
-		return form{}, unsupportedMedia.because("send the fields as a form of the page does")
+		return form{}, problem.UnsupportedMedia.Because("send the fields as a form of the page does")
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, maxBodyBytes)
 	if err := r.ParseForm(); err != nil {
 		if tooLarge := new(http.MaxBytesError); errors.As(err, &tooLarge) {
-			return form{}, bodyTooLarge.because("the form is larger than %d bytes", tooLarge.Limit)
+			return form{}, problem.BodyTooLarge.Because("the form is larger than %d bytes", tooLarge.Limit)
 		}
-		return form{}, malformed.because("the form did not arrive whole: %v", err)
+		return form{}, problem.Malformed.Because("the form did not arrive whole: %v", err)
 	}
 	return filledIn(r.PostForm), nil
 }
@@ -94,18 +95,18 @@ func (s *site) submit(w http.ResponseWriter, r *http.Request, do func(form) (to 
 		http.Redirect(w, r, to, http.StatusSeeOther)
 		return nil
 	}
-	trouble := classify(err)
-	switch trouble.kind {
-	case invalid, duplicate, conflict, unavailable:
+	trouble := problem.Classify(err)
+	switch trouble.Kind {
+	case problem.Invalid, problem.Duplicate, problem.Conflict, problem.Unavailable:
 	default:
 		return err
 	}
-	if trouble.kind == unavailable {
+	if trouble.Kind == problem.Unavailable {
 		s.log.Error("form not carried out", "path", r.URL.Path, "err", err)
 	}
-	f.Field, f.Problem = trouble.field, trouble.detail
+	f.Field, f.Problem = trouble.Field, trouble.Detail
 	if wrong := (*record.FieldError)(nil); errors.As(err, &wrong) {
 		f.Problem = wrong.Problem
 	}
-	return again(trouble.kind.status, f)
+	return again(trouble.Kind.Status, f)
 }

@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
 
@@ -187,7 +188,7 @@ func (s *site) standardForm(w http.ResponseWriter, r *http.Request) error {
 			return "", err
 		}
 		if f.Get("standard") == "" {
-			return "", invalid.of("standard", "is missing: write what stands on the resistor")
+			return "", problem.Invalid.InField("standard", "is missing: write what stands on the resistor")
 		}
 		check, err := b.MeasureStandard(r.Context(), bench.Standard{Name: f.Get("standard"), NominalOhms: nominal, Who: signedBy(f, r)})
 		return savedPath(r.PathValue("bench"), check.ID, "check"), err
@@ -228,7 +229,7 @@ func (s *site) calibrationFrom(f form, snapshot bench.Snapshot) (c record.Calibr
 		return c, err
 	}
 	if c.Time.After(s.now()) {
-		return c, invalid.of("date", "must not be in the future")
+		return c, problem.Invalid.InField("date", "must not be in the future")
 	}
 	if c.DueAt, err = f.day("due_at"); err != nil {
 		return c, err
@@ -238,10 +239,10 @@ func (s *site) calibrationFrom(f form, snapshot bench.Snapshot) (c record.Calibr
 		return c, err
 	}
 	if percent != 0 && c.Role == record.Probe {
-		return c, invalid.of("correction_percent", "is of the meter only; leave it empty for the probe")
+		return c, problem.Invalid.InField("correction_percent", "is of the meter only; leave it empty for the probe")
 	}
 	if !(percent >= -10 && percent <= 10) {
-		return c, invalid.of("correction_percent", "must be from -10 to 10, not %g", percent)
+		return c, problem.Invalid.InField("correction_percent", "must be from -10 to 10, not %g", percent)
 	}
 	c.CorrectionRatio = percent / 100
 	return c, nil
@@ -264,7 +265,7 @@ func (f form) day(name string) (time.Time, error) {
 	}
 	day, err := time.ParseInLocation(time.DateOnly, text, time.Local)
 	if err != nil {
-		return time.Time{}, invalid.of(name, "%q is not a date like 2026-03-14", text)
+		return time.Time{}, problem.Invalid.InField(name, "%q is not a date like 2026-03-14", text)
 	}
 	return day, nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 const oldMeter = "Elder Vale,EV-40,1207,1.2"
@@ -172,13 +173,13 @@ func TestInstrumentsByProgram(t *testing.T) {
 		{"calibrations", `{"role":"meter","time":"2030-01-01T00:00:00Z"}`, "time", http.StatusUnprocessableEntity},
 		{"calibrations", `{"role":"meter","correction_ratio":0.5}`, "correction_ratio", http.StatusUnprocessableEntity},
 	} {
-		got := want[problem](t, w.ask(t, "POST", "/api/v1/benches/north/"+c.path, c.body), c.status)
+		got := want[problem.Details](t, w.ask(t, "POST", "/api/v1/benches/north/"+c.path, c.body), c.status)
 		if got.Field != c.field {
 			t.Errorf("%s %s: got field %q, want %q", c.path, c.body, got.Field, c.field)
 		}
 	}
 	for method, path := range map[string]string{"GET": "calibrations", "POST": "leads"} {
-		want[problem](t, w.ask(t, method, "/api/v1/benches/south/"+path, nil), http.StatusNotFound)
+		want[problem.Details](t, w.ask(t, method, "/api/v1/benches/south/"+path, nil), http.StatusNotFound)
 	}
 }
 

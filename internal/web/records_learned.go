@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/cooling"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // learnedView is what coils left on the clips propose for a design.
@@ -115,11 +116,11 @@ func (s *site) useLearnedForm(w http.ResponseWriter, r *http.Request) error {
 		}
 		proposal := proposedCooling(curves)
 		if proposal == nil || proposalToken(*proposal) != f.Get("proposal") {
-			return "", conflict.because("coils left on the clips propose something else by now; look at it and choose again")
+			return "", problem.Conflict.Because("coils left on the clips propose something else by now; look at it and choose again")
 		}
 		design := withProposal(latest, *proposal)
 		if design.Revision, err = strconv.Atoi(f.Get(revisionField)); err != nil || design.Revision < 1 {
-			return "", invalid.of(revisionField, "is missing: load the page of the design again")
+			return "", problem.Invalid.InField(revisionField, "is missing: load the page of the design again")
 		}
 		design, err = s.server.History.ReviseDesign(r.Context(), design, requester(r))
 		return pagePath("designs", design.Name) + "#learned", err

@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 const (
@@ -118,7 +119,7 @@ type recheckView struct {
 func (v *recheckView) Trouble() string {
 	if err := v.compute(); err != nil {
 		v.Count = 0 // half a list is none
-		return classify(err).detail
+		return problem.Classify(err).Detail
 	}
 	return ""
 }
@@ -139,11 +140,11 @@ func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
 	if view.Form.Get("correction") != "" {
 		filter, err := askRecheck(view)
 		if err != nil {
-			trouble := classify(err)
-			if trouble.kind != invalid {
+			trouble := problem.Classify(err)
+			if trouble.Kind != problem.Invalid {
 				return err
 			}
-			view.Form.Field, view.Form.Problem, status = trouble.field, trouble.detail, invalid.status
+			view.Form.Field, view.Form.Problem, status = trouble.Field, trouble.Detail, problem.Invalid.Status
 		} else {
 			view.Asked = true
 			view.compute = func() error {
@@ -173,7 +174,7 @@ func askRecheck(view *recheckView) (filter record.UseFilter, err error) {
 		}
 	}
 	if view.Instrument.Identity == "" {
-		return filter, invalid.of("instrument", "choose an instrument that this bench has measured with")
+		return filter, problem.Invalid.InField("instrument", "choose an instrument that this bench has measured with")
 	}
 	filter = record.UseFilter{Bench: view.Bench, Role: view.Instrument.Role, Identity: view.Instrument.Identity}
 	if filter.From, err = view.Form.day("from"); err != nil {
@@ -186,14 +187,14 @@ func askRecheck(view *recheckView) (filter record.UseFilter, err error) {
 		_, filter.To = dayOf(filter.To) // the last day is one of them
 	}
 	if !filter.From.IsZero() && !filter.To.IsZero() && !filter.From.Before(filter.To) {
-		return filter, invalid.of("to", "must not be before the first day")
+		return filter, problem.Invalid.InField("to", "must not be before the first day")
 	}
 	view.Correction = correction{Role: view.Instrument.Role}
 	if view.Correction.Value, err = view.Form.number("correction"); err != nil {
 		return filter, err
 	}
 	if v := view.Correction.Value; !(v >= -10 && v <= 10) {
-		return filter, invalid.of("correction", "must be from -10 to 10 %s, not %g", view.Correction.Unit(), v)
+		return filter, problem.Invalid.InField("correction", "must be from -10 to 10 %s, not %g", view.Correction.Unit(), v)
 	}
 	return filter, nil
 }

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"coilkeep/internal/web/problem"
 )
 
 var (
@@ -172,7 +174,7 @@ func TestFormsOfOtherSitesAreRefused(t *testing.T) {
 			r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 			r.Header.Set("Sec-Fetch-Site", "cross-site")
 		})
-		want[problem](t, answer, http.StatusForbidden)
+		want[problem.Details](t, answer, http.StatusForbidden)
 		// And a form must be one.
 		answer = w.ask(t, "POST", path, `{"reason":"ours"}`)
 		if answer.status != http.StatusUnsupportedMediaType {

@@ -13,6 +13,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // shownChanged is how many coils of each list of a batch the page names.
@@ -45,12 +46,12 @@ func (v *reevaluateView) Looked() iter.Seq[int] {
 			listening = listening && yield(n) && v.flush() == nil
 		}
 		if err := v.flush(); err != nil {
-			v.Trouble = classify(err).detail
+			v.Trouble = problem.Classify(err).Detail
 			return
 		}
 		var err error
 		if v.Sum, err = v.work(looked); err != nil {
-			v.Trouble = classify(err).detail
+			v.Trouble = problem.Classify(err).Detail
 		}
 	}
 }
@@ -129,11 +130,11 @@ func (s *site) reevaluateForm(w http.ResponseWriter, r *http.Request) error {
 	}
 	if f.Get("reason") == "" {
 		view.Form.Field, view.Form.Problem = "reason", "say why they are evaluated again; it is kept with each"
-		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
+		return s.renderPageAs(w, problem.Invalid.Status, "records/reevaluate", view)
 	}
 	if err := record.ValidateReason(f.Get("reason")); err != nil {
-		view.Form.Field, view.Form.Problem = "reason", classify(err).detail
-		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
+		view.Form.Field, view.Form.Problem = "reason", problem.Classify(err).Detail
+		return s.renderPageAs(w, problem.Invalid.Status, "records/reevaluate", view)
 	}
 	view.Applying = true
 	return s.evaluateAgain(w, r, view, func(work bench.Reevaluation, pick bench.Selection) (bench.Reevaluated, error) {
@@ -156,8 +157,8 @@ func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reeva
 		if !errors.Is(err, record.ErrNotFound) {
 			return err
 		}
-		view.Form.Field, view.Form.Problem = field, classify(err).detail
-		return s.renderPageAs(w, invalid.status, "records/reevaluate", view)
+		view.Form.Field, view.Form.Problem = field, problem.Classify(err).Detail
+		return s.renderPageAs(w, problem.Invalid.Status, "records/reevaluate", view)
 	}
 	answer := http.NewResponseController(w)
 	if err := answer.SetWriteDeadline(time.Time{}); err != nil { // it takes as long as it needs

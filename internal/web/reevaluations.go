@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
+	"coilkeep/internal/web/problem"
 )
 
 // reevaluationRoutes are about evaluating older measurements by today's rules.
@@ -42,11 +43,12 @@ func (s *site) reevaluate(w http.ResponseWriter, r *http.Request) error {
 		pick.Since = since
 	}
 	if body.Batch == "" && body.Design == "" && len(body.Serials) == 0 {
-		return invalid.of("batch", "is missing: say which coils by batch, design or serials; the command coilkeep coil reevaluate takes all "+
+		return problem.Invalid.InField("batch", "is missing: say which coils by batch, design or serials; the command coilkeep coil "+
+			"reevaluate takes all "+
 			"there are")
 	}
 	if !body.Apply && body.Reason != "" {
-		return invalid.of("reason", "goes with apply; without it nothing is changed")
+		return problem.Invalid.InField("reason", "goes with apply; without it nothing is changed")
 	}
 	if err := http.NewResponseController(w).SetWriteDeadline(time.Time{}); err != nil {
 		return err

@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 // withOlderRules is a workshop with three coils that the first rules measured, see
@@ -38,7 +39,8 @@ func TestReevaluatePage(t *testing.T) {
 		t.Fatalf("%d measurements, %v", len(kept), err)
 	}
 	batch := kept[0].Batch
-	wantText(t, w.page(t, pagePath("batches", batch)), "3 measurements of this batch are by rules that only bounded", "See what today's rules give")
+	wantText(t, w.page(t, pagePath("batches", batch)), "3 measurements of this batch are by rules that only bounded",
+		"See what today's rules give")
 	wantText(t, w.page(t, pagePath("coils", kept[0].Serial)), "version 1; see what today's gives", "not estimated: taken to be within")
 	wantNoText(t, w.page(t, "/reevaluate"), "Preview")
 
@@ -71,7 +73,8 @@ func TestReevaluatePage(t *testing.T) {
 	}
 	wantText(t, string(answer.body), "Stored", "Measurements 3")
 	wantNoText(t, string(answer.body), "Store the new results")
-	wantText(t, w.page(t, pagePath("coils", kept[0].Serial)), "evaluated again: the copper is estimated now", "copper against probe", "estimated",
+	wantText(t, w.page(t, pagePath("coils", kept[0].Serial)), "evaluated again: the copper is estimated now", "copper against probe",
+		"estimated",
 		"; from ")
 	wantNoText(t, w.page(t, pagePath("batches", batch)), "only bounded")
 	wantText(t, w.page(t, reevaluatePath("batch", batch)), "there is nothing to evaluate again")
@@ -88,11 +91,11 @@ func TestReevaluations(t *testing.T) {
 		`{"design":"Millrace","reason":"newer"}`: "reason", `{"design":"Millrace","since":"yesterday"}`: "since",
 		`{"desing":"Millrace"}`: "desing", `{"design":"Millrace","apply":true,"reason":"` + strings.Repeat("long ", 500) + `"}`: "reason",
 	} {
-		if got := want[problem](t, w.ask(t, "POST", path, body), http.StatusUnprocessableEntity); got.Field != field {
+		if got := want[problem.Details](t, w.ask(t, "POST", path, body), http.StatusUnprocessableEntity); got.Field != field {
 			t.Errorf("%.60s: field %q, want %q: %s", body, got.Field, field, got.Detail)
 		}
 	}
-	want[problem](t, w.ask(t, "POST", path, `{"batch":"no such"}`), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "POST", path, `{"batch":"no such"}`), http.StatusNotFound)
 
 	preview := want[bench.Reevaluated](t, w.ask(t, "POST", path, `{"design":"Millrace"}`), http.StatusOK)
 	if preview.Applied || preview.Measurements != 3 || len(preview.Batches) != 1 || preview.Batches[0].Coils != 3 ||

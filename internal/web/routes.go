@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"coilkeep/internal/web/problem"
 )
 
 //go:embed openapi.json assets templates
@@ -126,12 +128,12 @@ func (s *site) nothingHere(mux *http.ServeMux) endpoint {
 		}
 		if len(allowed) == 0 {
 			if !strings.HasPrefix(r.URL.Path, "/api/") {
-				return notFound.because("there is no page at %s", r.URL.Path)
+				return problem.NotFound.Because("there is no page at %s", r.URL.Path)
 			}
-			return notFound.because("there is nothing at %s; /api/v1/openapi.json lists what there is", r.URL.Path)
+			return problem.NotFound.Because("there is nothing at %s; /api/v1/openapi.json lists what there is", r.URL.Path)
 		}
 		w.Header().Set("Allow", strings.Join(allowed, ", "))
-		return wrongMethod.because("%s is not possible at %s; try %s", r.Method, r.URL.Path, strings.Join(allowed, " or "))
+		return problem.WrongMethod.Because("%s is not possible at %s; try %s", r.Method, r.URL.Path, strings.Join(allowed, " or "))
 	}
 }
 
@@ -141,7 +143,7 @@ func (s *site) asset(w http.ResponseWriter, r *http.Request) error {
 	contentType := assetTypes[path.Ext(name)]
 	content, err := files.ReadFile("assets/" + name)
 	if err != nil || contentType == "" {
-		return notFound.because("there is no file %q here", name)
+		return problem.NotFound.Because("there is no file %q here", name)
 	}
 	sendAsset(w, r, contentType, content)
 	return nil

@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 const (
@@ -53,7 +54,7 @@ func (s *site) run(w http.ResponseWriter, r *http.Request) error {
 	width := 0
 	if text := r.URL.Query().Get("width"); text != "" {
 		if width, err = strconv.Atoi(text); err != nil || width < 1 {
-			return invalid.of("width", "%q is not a whole number of pixels", text)
+			return problem.Invalid.InField("width", "%q is not a whole number of pixels", text)
 		}
 	}
 	return s.renderPart(w, "run", s.runView(r.Context(), b.Snapshot(), width))
@@ -65,7 +66,7 @@ func (s *site) runView(ctx context.Context, snapshot bench.Snapshot, width int) 
 	view := runView{Bench: snapshot.Bench, Batch: snapshot.Batch}
 	if err := s.fillRun(ctx, &view, snapshot, width); err != nil {
 		s.log.Error("the page cannot show the records", "bench", snapshot.Bench, "err", err)
-		view.Trouble = classify(err).detail
+		view.Trouble = problem.Classify(err).Detail
 	}
 	return view
 }

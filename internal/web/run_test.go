@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/problem"
 )
 
 func TestNote(t *testing.T) {
@@ -30,7 +31,7 @@ func TestNote(t *testing.T) {
 		t.Errorf("got %+v", got)
 	}
 	for _, body := range []string{`{"note":"  "}`, `{}`} {
-		if problem := want[problem](t, w.ask(t, "POST", path, body), http.StatusUnprocessableEntity); problem.Field != "note" {
+		if problem := want[problem.Details](t, w.ask(t, "POST", path, body), http.StatusUnprocessableEntity); problem.Field != "note" {
 			t.Errorf("%s: the problem lies in %q, want note", body, problem.Field)
 		}
 	}
@@ -68,11 +69,11 @@ func TestRunOfABatch(t *testing.T) {
 	}
 	for _, width := range []string{"0", "-3", "wide", "1e3"} {
 		answer := w.ask(t, "GET", "/benches/north/run?width="+width, nil)
-		if got := want[problem](t, answer, http.StatusUnprocessableEntity); got.Field != "width" {
+		if got := want[problem.Details](t, answer, http.StatusUnprocessableEntity); got.Field != "width" {
 			t.Errorf("width %s: the problem lies in %q", width, got.Field)
 		}
 	}
-	want[problem](t, w.ask(t, "GET", "/benches/south/run", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "GET", "/benches/south/run", nil), http.StatusNotFound)
 }
 
 // TestOverview has several benches share the first page, each with one of its
