@@ -5,11 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 
 	"coilkeep/internal/compare"
-	"coilkeep/internal/enquiry"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
@@ -17,7 +17,7 @@ import (
 )
 
 // compareFlags are the flags of compare. What is told of the coil and of what
-// was read is asked for by name (see told).
+// was read is asked for by name (see request).
 type compareFlags struct {
 	databaseFlags
 	also         *[]string
@@ -41,7 +41,7 @@ func newCompareFlags() compareFlags {
 	newAlphaFlags(f.flagSet)
 	f.Int("turns", 0, "`NUMBER` of turns, with --r20")
 	f.String("theirs", "", "what they read, in `OHMS`, with the digits they told: 6.28k")
-	for _, one := range enquiry.Settings() {
+	for _, one := range workshop.Settings() {
 		if one.Name == "control_full" {
 			f.Bool(flagName(one.Name), false, one.About)
 			continue
@@ -52,7 +52,7 @@ func newCompareFlags() compareFlags {
 	flags := compareFlags{databaseFlags: f}
 	flags.also = f.StringArray("also", nil, "another reading with the same meter, as `TEXT`: \"6.63k temperature=21 clips=leads\"")
 	f.Lookup("also").DefValue = "" // none, which needs no telling
-	f.Uint64("seed", enquiry.DefaultSeed, "`NUMBER` to start the Monte Carlo propagation from")
+	f.Uint64("seed", workshop.DefaultSeed, "`NUMBER` to start the Monte Carlo propagation from")
 	flags.keep = f.Bool("keep", false, "keep question and answer in the history, with --serial")
 	flags.who = f.String("who", "", "with --keep: `NAME` of who answers")
 	flags.note = f.String("note", "", "with --keep: `TEXT` for the workshop")
@@ -95,39 +95,30 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 }
 
 // compare answers a question and keeps the answer when it is to be kept.
-func (f compareFlags) compare(ctx context.Context, env *environment, q enquiry.Question) (c record.Comparison, err error) {
-	if q.Measurement == "" { // no record is needed
-		c, err = workshop.Compare(ctx, nil, q)
+func (f compareFlags) compare(ctx context.Context, env *environment, q workshop.Question) (record.Comparison, error) {
+	c, err := workshop.Compare(q)
+	if err != nil || !*f.keep {
 		return c, f.explain(err)
 	}
-	err = f.read(ctx, env, func(store *history.Store) error {
-		c, err = workshop.Compare(ctx, store, q)
-		return f.explain(err)
-	})
-	if err != nil || !*f.keep {
-		return c, err
-	}
 	c.Letter, c.Note, c.By = c.Result.Answer, *f.note, *f.who
-	origin := c.Origin
 	err = f.change(ctx, env, func(store *history.Store) error {
 		c, err = store.AddComparison(ctx, c)
 		return err
 	})
-	c.Origin = origin
 	return c, err
 }
 
-// flagName is the flag for a name of package enquiry.
+// flagName is the flag for a name of package workshop.
 func flagName(name string) string { return strings.ReplaceAll(name, "_", "-") }
 
 // ask makes a question of the flags. Mistakes on the command line are told
 // before a database is looked for, and none is when the question names no coil.
-func (f compareFlags) ask(ctx context.Context, env *environment) (enquiry.Question, error) {
-	told, err := f.told()
+func (f compareFlags) ask(ctx context.Context, env *environment) (workshop.Question, error) {
+	request, err := f.request()
 	if err != nil {
-		return enquiry.Question{}, err
+		return workshop.Question{}, err
 	}
-	q, err := enquiry.Read(told)
+	q, err := request.Question()
 	switch {
 	case err != nil:
 		return q, err
@@ -139,54 +130,53 @@ func (f compareFlags) ask(ctx context.Context, env *environment) (enquiry.Questi
 	return q, f.read(ctx, env, func(store *history.Store) error { return q.Complete(ctx, store) })
 }
 
-// told is what the flags that were given tell.
-func (f compareFlags) told() (enquiry.Told, error) {
-	told := enquiry.Told{Fields: map[string]string{}}
-	for _, name := range enquiry.Names() {
+// request is what the flags that were given tell.
+func (f compareFlags) request() (request workshop.ComparisonRequest, err error) {
+	for name, text := range request.Told() {
 		if flag := f.Lookup(flagName(name)); flag.Changed {
-			told.Fields[name] = flag.Value.String()
+			*text = workshop.Text(flag.Value.String())
 		}
 	}
-	for _, text := range *f.also {
-		also, err := f.toldAlso(text)
-		if err != nil {
-			return told, err
+	request.Also = make([]workshop.OutsideReading, len(*f.also))
+	for i, text := range *f.also {
+		if err := f.readAlso(&request.Also[i], text); err != nil {
+			return request, err
 		}
-		told.Also = append(told.Also, also)
 	}
-	return told, nil
+	return request, nil
 }
 
-// toldAlso takes apart the text of --also: a value, and name=value for what is
+// readAlso takes apart the text of --also: a value, and name=value for what is
 // told of it.
-func (f compareFlags) toldAlso(text string) (map[string]string, error) {
-	also := map[string]string{}
-	var value []string
-	var names []string
-	for _, name := range enquiry.AlsoNames() {
-		if name != enquiry.Theirs {
-			names = append(names, flagName(name))
+func (f compareFlags) readAlso(also *workshop.OutsideReading, text string) error {
+	settings := map[string]*workshop.Text{}
+	for name, place := range also.Told() {
+		if name != workshop.Theirs {
+			settings[flagName(name)] = place
 		}
 	}
+	var value []string
 	for word := range strings.FieldsSeq(text) {
 		name, setting, found := strings.Cut(word, "=")
+		place, known := settings[name]
 		switch {
 		case !found:
 			value = append(value, word)
-		case !slices.Contains(names, name):
-			return nil, f.wrong("--also %q: nothing called %s can be told of a reading%s", text, name, didYouMean(name, names))
+		case !known:
+			return f.wrong("--also %q: nothing called %s can be told of a reading%s", text, name,
+				didYouMean(name, slices.Sorted(maps.Keys(settings))))
 		default:
-			also[strings.ReplaceAll(name, "-", "_")] = setting
+			*place = workshop.Text(setting)
 		}
 	}
-	also[enquiry.Theirs] = strings.Join(value, " ")
-	return also, nil
+	also.Theirs = workshop.Text(strings.Join(value, " "))
+	return nil
 }
 
 // explain tells a text that cannot be used as a mistake on the command line, by
 // the flag it came from.
 func (f compareFlags) explain(err error) error {
-	var bad *enquiry.FieldError
+	var bad *record.FieldError
 	if err == nil {
 		return nil
 	}
@@ -198,24 +188,24 @@ func (f compareFlags) explain(err error) error {
 	if _, err := fmt.Sscanf(place, "also[%d]", &i); err != nil || !further {
 		return f.wrong("--%s: %s", flagName(bad.Field), bad.Problem)
 	}
-	if name == enquiry.Theirs {
+	if name == workshop.Theirs {
 		return f.wrong("--also %q: %s", (*f.also)[i], bad.Problem)
 	}
 	return f.wrong("--also %q: %s: %s", (*f.also)[i], flagName(name), bad.Problem)
 }
 
 // answerOverload prints what there is to say then.
-func (f compareFlags) answerOverload(w io.Writer, q enquiry.Question) error {
+func (f compareFlags) answerOverload(w io.Writer, q workshop.Question) error {
 	if *f.keep {
 		return f.wrong("--keep: an overload is answered, but not kept; leave it out")
 	}
 	in := q.Input
-	o, err := compare.AnswerOverload(in)
+	o, err := workshop.AnswerOverload(q)
 	switch {
 	case err != nil:
-		return f.explain(q.Explain(err))
+		return f.explain(err)
 	case *f.json:
-		return printJSON(w, workshop.AnswerOverload(q.Serial, o))
+		return printJSON(w, o)
 	case *f.letter:
 		_, err := io.WriteString(w, o.Answer)
 		return err

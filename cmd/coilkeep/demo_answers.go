@@ -5,9 +5,7 @@ import (
 	"fmt"
 	"math"
 
-	"coilkeep/internal/compare"
-	"coilkeep/internal/enquiry"
-	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // demoCall is somebody who measured a coil of the invented workshop.
@@ -15,17 +13,19 @@ type demoCall struct {
 	serial string
 	// celsius is where the coil was, and throughOhms what lay across it there.
 	celsius, throughOhms float64
-	told                 map[string]string
-	note                 string
+	told                 workshop.ComparisonRequest
 }
 
 // demoCalls are such as every workshop gets.
 func demoCalls() []demoCall {
+	mild := workshop.OutsideReading{Temperature: "13", Clips: "leads"}
+	atJack := workshop.OutsideReading{Temperature: "21", Clips: "jack"}
+	const meter = "a handheld"
 	return []demoCall{
-		{"HL-0004", 6.5, 0, map[string]string{}, "wrote as soon as the parcel was open"},
-		{"HL-0011", 13, 0, map[string]string{"temperature": "13", "clips": "leads"}, "has a workshop without a stove"},
-		{"HL-0017", 21, 250e3, map[string]string{"temperature": "21", "clips": "jack", "control": "250k"},
-			"measured through the lead to the amplifier"},
+		{"HL-0004", 6.5, 0, workshop.ComparisonRequest{TheirMeter: meter, Note: "wrote as soon as the parcel was open"}},
+		{"HL-0011", 13, 0, workshop.ComparisonRequest{TheirMeter: meter, OutsideReading: mild, Note: "has a workshop without a stove"}},
+		{"HL-0017", 21, 250e3, workshop.ComparisonRequest{TheirMeter: meter, OutsideReading: atJack,
+			OutsideMeter: workshop.OutsideMeter{Control: "250k"}, Note: "measured through the lead to the amplifier"}},
 	}
 }
 
@@ -50,17 +50,17 @@ func (p *past) take(ctx context.Context, call demoCall) error {
 	if call.throughOhms > 0 {
 		ohms = 1 / (1/ohms + 1/call.throughOhms)
 	}
-	call.told["serial"] = call.serial
-	call.told[enquiry.Theirs] = fmt.Sprintf("%.2fk", math.Round(ohms/10)/100)
-	q, err := enquiry.Ask(ctx, p.store, enquiry.Told{Fields: call.told})
+	call.told.Serial = workshop.Text(call.serial)
+	call.told.Theirs = workshop.Text(fmt.Sprintf("%.2fk", math.Round(ohms/10)/100))
+	q, err := call.told.Ask(ctx, p.store)
 	if err != nil {
 		return err
 	}
-	result, err := compare.Compare(q.Input)
+	c, err := workshop.Compare(q)
 	if err != nil {
 		return err
 	}
-	_, err = p.store.AddComparison(ctx, record.Comparison{Serial: q.Serial, Measurement: q.Measurement, TheirMeter: "a handheld",
-		Letter: result.Answer, Note: call.note, By: "Wren", Input: q.Input, Result: result})
+	c.Letter, c.By = c.Result.Answer, "Wren"
+	_, err = p.store.AddComparison(ctx, c)
 	return err
 }

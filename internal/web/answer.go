@@ -16,7 +16,6 @@ import (
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/compare"
-	"coilkeep/internal/enquiry"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
@@ -146,7 +145,8 @@ func (s *site) showAnswer(w http.ResponseWriter, r *http.Request, status int, f 
 // shown compares what a form tells. What a person can mend is in what is
 // returned; the error is for all else.
 func (s *site) shown(r *http.Request, f form) (answerShown, error) {
-	a := answerShown{Live: true, Letter: letterOf(f)}
+	request := requestOf(f)
+	a := answerShown{Live: true, Letter: string(request.Letter)}
 	switch coil, theirs := f.Get("serial") != "" || f.Get("r20") != "", f.Get("theirs") != ""; {
 	case !coil && !theirs:
 		a.Waiting = "Type the serial number of the coil and what they read."
@@ -157,7 +157,7 @@ func (s *site) shown(r *http.Request, f form) (answerShown, error) {
 	case !theirs:
 		a.Waiting = "What did they read? Type it as they said it, such as 6.3 k."
 	}
-	err := s.fillAnswer(r, f, &a)
+	err := s.fillAnswer(r, request, &a)
 	if err == nil {
 		a.Waiting = ""
 		return a, nil
@@ -166,7 +166,7 @@ func (s *site) shown(r *http.Request, f form) (answerShown, error) {
 	switch {
 	case trouble.Kind != problem.Invalid && trouble.Kind != problem.Conflict:
 		return a, err
-	case a.Waiting != "" && trouble.Field == enquiry.Theirs:
+	case a.Waiting != "" && trouble.Field == workshop.Theirs:
 		return a, nil
 	}
 	a.Waiting, a.Field, a.Problem = "", trouble.Field, sentence(trouble.Detail)
@@ -174,26 +174,21 @@ func (s *site) shown(r *http.Request, f form) (answerShown, error) {
 }
 
 // fillAnswer fills in the comparison, or the answer to an overload.
-func (s *site) fillAnswer(r *http.Request, f form, a *answerShown) error {
-	about, told := toldByForm(f)
-	q, err := s.question(r.Context(), told)
+func (s *site) fillAnswer(r *http.Request, request workshop.ComparisonRequest, a *answerShown) error {
+	q, err := request.Ask(r.Context(), s.server.History)
 	if err != nil {
-		return err
+		return answerFault(err)
 	}
 	if q.Overload != "" {
-		o, err := overload(q)
-		if err != nil {
-			return err
-		}
-		a.Overload, a.Input, a.Letter = &o, q.Input, cmp.Or(a.Letter, o.Answer)
-		return nil
+		o, err := workshop.AnswerOverload(q)
+		a.Overload, a.Input, a.Letter = &o.Overload, q.Input, cmp.Or(q.Letter, o.Answer)
+		return answerFault(err)
 	}
-	c, err := s.compared(r.Context(), q)
+	c, err := workshop.Compare(q)
 	if err != nil {
-		return err
+		return answerFault(err)
 	}
-	about.put(&c)
-	a.Asked, a.Comparison, a.Letter = true, c, cmp.Or(a.Letter, c.Result.Answer)
+	a.Asked, a.Comparison, a.Letter = true, c, cmp.Or(q.Letter, c.Result.Answer)
 	a.Picture = s.drawnComparison(c)
 	return nil
 }
@@ -207,42 +202,40 @@ func sentence(problem string) string {
 	return string(unicode.ToUpper(first)) + problem[size:]
 }
 
-// letterOf is the letter of a form, with the line ends the program uses.
-func letterOf(f form) string {
-	return strings.TrimSpace(strings.ReplaceAll(f.values.Get("letter"), "\r\n", "\n"))
-}
-
 // comparedByForm compares what a form tells, without keeping it.
 func (s *site) comparedByForm(r *http.Request, f form) (record.Comparison, error) {
-	about, told := toldByForm(f)
-	q, err := s.question(r.Context(), told)
+	q, err := requestOf(f).Ask(r.Context(), s.server.History)
 	if err != nil {
-		return record.Comparison{}, err
+		return record.Comparison{}, answerFault(err)
 	}
-	c, err := s.compared(r.Context(), q)
-	about.put(&c)
-	return c, err
+	c, err := workshop.Compare(q)
+	return c, answerFault(err)
 }
 
-// toldByForm takes apart a form: the fields of a comparison, and also.0.theirs
-// and so on for further readings.
-func toldByForm(f form) (about, enquiry.Told) {
-	told := enquiry.Told{Fields: map[string]string{}}
-	for _, name := range enquiry.Names() {
-		told.Fields[name] = f.Get(name)
+// requestOf is what a form asks: the fields of a comparison, and also.0.theirs
+// and so on for further readings. A form has other ends of line than the program.
+func requestOf(f form) workshop.ComparisonRequest {
+	request := workshop.ComparisonRequest{TheirMeter: f.text("their_meter"), Note: f.text("note"),
+		Letter: workshop.Text(strings.ReplaceAll(f.Get("letter"), "\r\n", "\n"))}
+	for name, place := range request.Told() {
+		*place = f.text(name)
 	}
 	for i := range moreReadings {
-		if f.Get(fmt.Sprintf("also.%d.theirs", i)) == "" {
-			continue
+		var also workshop.OutsideReading
+		for name, place := range also.Told() {
+			*place = f.text(alsoField(i, name))
 		}
-		also := map[string]string{}
-		for _, name := range enquiry.AlsoNames() {
-			also[name] = f.Get(fmt.Sprintf("also.%d.%s", i, name))
+		if also.Theirs != "" {
+			request.Also = append(request.Also, also)
 		}
-		told.Also = append(told.Also, also)
 	}
-	return about{TheirMeter: f.Get("their_meter"), Letter: letterOf(f), Note: f.Get("note")}, told
+	return request
 }
+
+// alsoField names a field about a further reading.
+func alsoField(i int, name string) string { return fmt.Sprintf("also.%d.%s", i, name) }
+
+func (f form) text(name string) workshop.Text { return workshop.Text(f.Get(name)) }
 
 func (s *site) drawnComparison(c record.Comparison) drawing {
 	return s.drawn("Resistance against temperature", true, func(v chart.View) (*chart.Picture, error) {
@@ -364,22 +357,24 @@ func (s *site) keptAnswerPage(w http.ResponseWriter, r *http.Request) error {
 
 // againPath is the form with what was told of c filled in.
 func againPath(c record.Comparison) (string, error) {
-	told, err := enquiry.Again(c.Input)
+	request, err := workshop.RequestOf(c)
 	if err != nil {
 		return "", err
 	}
-	values := url.Values{"their_meter": {c.TheirMeter}, "note": {c.Note}}
-	for name, text := range told.Fields {
-		values.Set(name, text)
-	}
-	for i, also := range told.Also {
-		for name, text := range also {
-			values.Set(fmt.Sprintf("also.%d.%s", i, name), text)
+	values := url.Values{}
+	fill := func(name string, text workshop.Text) {
+		if text != "" {
+			values.Set(name, string(text))
 		}
 	}
-	for name := range values {
-		if values.Get(name) == "" {
-			values.Del(name)
+	fill("their_meter", request.TheirMeter)
+	fill("note", request.Note)
+	for name, text := range request.Told() {
+		fill(name, *text)
+	}
+	for i := range request.Also {
+		for name, text := range request.Also[i].Told() {
+			fill(alsoField(i, name), *text)
 		}
 	}
 	return "/answer?" + values.Encode(), nil
@@ -404,7 +399,7 @@ func answerWords() template.FuncMap {
 		"chance":    chance,
 		"offset":    func(ratio float64) string { return minus(fmt.Sprintf("%+.1f %%", 100*ratio)) },
 		"answerURL": func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
-		"also":      func(i int, name string) string { return fmt.Sprintf("also.%d.%s", i, name) },
+		"also":      alsoField,
 		"choice":    choiceField,
 		"capital":   sentence,
 	}

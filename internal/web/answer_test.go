@@ -264,32 +264,6 @@ func TestAnswerThatCannotBePrinted(t *testing.T) {
 	wantText(t, string(got.body), "😀")
 }
 
-// FuzzToldByProgram has no body make the API stumble.
-func FuzzToldByProgram(f *testing.F) {
-	for _, seed := range []string{`{"serial":"HN-0001","theirs":"6.28k","also":[{"theirs":6630,"temperature":"70 °F"}]}`, `{"also":{}}`,
-		`{"theirs":null,"control_full":true}`, `{"a": [ ]}`} {
-		f.Add([]byte(seed))
-	}
-	f.Fuzz(func(t *testing.T, body []byte) {
-		var fields map[string]json.RawMessage
-		if unmarshal(body, &fields) != nil {
-			return
-		}
-		about, told, err := toldByProgram(fields)
-		if err != nil {
-			return
-		}
-		for name, text := range told.Fields {
-			if _, given := fields[name]; !given {
-				t.Errorf("nobody told %s %q", name, text)
-			}
-		}
-		if len(told.Also) > 0 && fields["also"] == nil || about.Letter != "" && fields["letter"] == nil {
-			t.Errorf("nobody told %+v, %+v", about, told.Also)
-		}
-	})
-}
-
 // A page of another site may keep nothing, and a program that sends no form gets
 // told so.
 func TestAnswerFormIsGuarded(t *testing.T) {

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
 )
 
@@ -20,7 +21,7 @@ import (
 const maxBodyBytes = 64 << 10
 
 // decode reads the one JSON object of r's body into the struct that into
-// points at, or into a map whose keys the caller checks. It refuses other
+// points at. It refuses other
 // content types, bodies that are too large, fields
 // that into does not have (spelled exactly), values of the wrong kind and
 // anything after the object. All its errors are problems a client can mend.
@@ -46,7 +47,7 @@ func unmarshal(body []byte, into any) error {
 	if err := json.Unmarshal(body, into); err != nil {
 		return explain(err)
 	}
-	if reflect.TypeOf(into).Elem().Kind() == reflect.Map {
+	if _, itself := into.(json.Unmarshaler); itself { // it has looked at all fields
 		return nil
 	}
 	field, known, err := unknownField(body, reflect.TypeOf(into).Elem())
@@ -61,6 +62,9 @@ func unmarshal(body []byte, into any) error {
 
 // explain turns an error of encoding/json into a sentence for people.
 func explain(err error) error {
+	if wrong := (*record.FieldError)(nil); errors.As(err, &wrong) {
+		return problem.Invalid.InField(wrong.Field, "%s", wrong.Problem)
+	}
 	if wrong := new(json.UnmarshalTypeError); errors.As(err, &wrong) {
 		return problem.Invalid.InField(wrong.Field, "%q must be %s, not a JSON %s", wrong.Field, kindInWords(wrong.Type), wrong.Value)
 	}

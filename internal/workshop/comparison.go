@@ -1,12 +1,10 @@
 package workshop
 
 import (
-	"context"
 	"fmt"
 	"time"
 
 	"coilkeep/internal/compare"
-	"coilkeep/internal/enquiry"
 	"coilkeep/internal/record"
 )
 
@@ -51,30 +49,26 @@ type OverloadAnswer struct {
 	Again compare.Overload `json:"overload"`
 }
 
-// AnswerOverload is the answer about a coil whose buyer's meter showed o.
-func AnswerOverload(serial string, o compare.Overload) OverloadAnswer {
-	return OverloadAnswer{Overload: o, Serial: serial, Again: o}
-}
-
-// Measurements is where a comparison finds the record of its coil.
-type Measurements interface {
-	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
+// AnswerOverload answers a question about a meter that showed an overload. The
+// error about what was asked is a *record.FieldError.
+func AnswerOverload(q Question) (OverloadAnswer, error) {
+	o, err := compare.AnswerOverload(q.Input)
+	return OverloadAnswer{Overload: o, Serial: q.Serial, Again: o}, q.explain(err)
 }
 
 // Compare answers a question that has a number in it; nothing is kept. The error
-// about what was asked is one that [enquiry.Question.Explain] made.
-func Compare(ctx context.Context, kept Measurements, q enquiry.Question) (record.Comparison, error) {
+// about what was asked is a *record.FieldError.
+func Compare(q Question) (record.Comparison, error) {
+	if q.Overload != "" {
+		return record.Comparison{}, record.Invalid(Theirs, "%q is an overload, not a resistance: its answer can be read (keep=false) "+
+			"and copied, but not kept or printed", q.Overload)
+	}
 	result, err := compare.Compare(q.Input)
 	if err != nil {
-		return record.Comparison{}, q.Explain(err)
+		return record.Comparison{}, q.explain(err)
 	}
-	c := record.Comparison{Serial: q.Serial, Measurement: q.Measurement, Input: q.Input, Result: result}
-	if q.Measurement == "" {
-		return c, nil
-	}
-	m, _, err := kept.Measurement(ctx, q.Measurement)
-	c.Origin = record.Origin{Design: m.Design, Batch: m.Batch, Bench: m.Bench, Meter: m.Meter, Stands: true}
-	return c, err
+	return record.Comparison{Serial: q.Serial, Measurement: q.Measurement, Origin: q.Origin, TheirMeter: q.TheirMeter, Letter: q.Letter,
+		Note: q.Note, Input: q.Input, Result: result}, nil
 }
 
 // Today computes a comparison of another formula again by the present one; nil for

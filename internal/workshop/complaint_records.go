@@ -1,4 +1,4 @@
-package enquiry
+package workshop
 
 import (
 	"context"
@@ -10,7 +10,7 @@ import (
 )
 
 // Store is what is needed of a history.
-type Store interface {
+type ComplaintStore interface {
 	Coil(ctx context.Context, serial string) (record.Coil, error)
 	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
 	Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error)
@@ -37,8 +37,8 @@ func (e *CoilError) Unwrap() error { return e.Err }
 // have been swapped with. Serial numbers are spelled as recorded from then on. A
 // question that names no coil of the history is complete, and asks the store
 // nothing. A coil that is not known, or of which nothing stands, is a
-// *CoilError, and a mate that is the coil itself a *FieldError.
-func (q *Question) Complete(ctx context.Context, store Store) error {
+// *CoilError, and a mate that is the coil itself a *record.FieldError.
+func (q *Question) Complete(ctx context.Context, store ComplaintStore) error {
 	if q.MateSerial != "" {
 		mate, _, err := recordOf(ctx, store, "mate", q.MateSerial)
 		if err != nil {
@@ -54,8 +54,9 @@ func (q *Question) Complete(ctx context.Context, store Store) error {
 		return err
 	}
 	q.Ours, q.Serial, q.Measurement = ours, ours.Serial, m.ID
+	q.Origin = record.Origin{Design: m.Design, Batch: m.Batch, Bench: m.Bench, Meter: m.Meter, Stands: true}
 	if q.MateSerial == q.Serial {
-		return fieldError("mate", "%s is the coil itself; tell the other one of the two", q.MateSerial)
+		return record.Invalid("mate", "%s is the coil itself; tell the other one of the two", q.MateSerial)
 	}
 	if m.Batch != "" {
 		q.Others, err = neighbours(ctx, store, m.Batch, q.Serial, q.MateSerial)
@@ -65,7 +66,7 @@ func (q *Question) Complete(ctx context.Context, store Store) error {
 
 // neighbours are the coils of a batch but for those named, the last ones
 // measured when there are more than compare takes.
-func neighbours(ctx context.Context, store Store, batch string, but ...string) ([]compare.Record, error) {
+func neighbours(ctx context.Context, store ComplaintStore, batch string, but ...string) ([]compare.Record, error) {
 	list, _, err := store.Measurements(ctx, record.Filter{Batch: batch, Newest: true, Limit: compare.MaxOthers})
 	if err != nil {
 		return nil, err
@@ -86,7 +87,7 @@ func neighbours(ctx context.Context, store Store, batch string, but ...string) (
 
 // recordOf is the newest measurement of a coil that stands; field is where its
 // serial number was told.
-func recordOf(ctx context.Context, store Store, field, serial string) (compare.Record, record.Measurement, error) {
+func recordOf(ctx context.Context, store ComplaintStore, field, serial string) (compare.Record, record.Measurement, error) {
 	coil, err := store.Coil(ctx, serial)
 	if err != nil {
 		return compare.Record{}, record.Measurement{}, &CoilError{field, serial, err}

@@ -1,4 +1,4 @@
-package enquiry
+package workshop
 
 import (
 	"fmt"
@@ -20,37 +20,35 @@ type Setting struct {
 	// Set reads a text that is not empty. Whether the value can be true is for
 	// compare.Compare to say.
 	Set func(r *compare.Reading, text string) error
-	// OfMeter is true for what stays the same from reading to reading.
-	OfMeter bool
 }
 
 // Settings lists what may be told of a reading.
 func Settings() []Setting {
 	return []Setting{
-		{"temperature", "what a thermometer beside the coil showed, in degrees `CELSIUS`", setCelsius, false},
+		{"temperature", "what a thermometer beside the coil showed, in degrees `CELSIUS`", setCelsius},
 		{"temperature_uncertainty", "how far the copper may be from it, in `KELVIN` either way",
-			setNumber(func(r *compare.Reading, v *float64) { r.TemperatureUncertaintyKelvin = v }), false},
+			setNumber(func(r *compare.Reading, v *float64) { r.TemperatureUncertaintyKelvin = v })},
 		{"meter_percent", "accuracy of their meter, in `PERCENT` of the reading either way",
-			setNumber(func(r *compare.Reading, v *float64) { r.MeterPercent = v }), true},
+			setNumber(func(r *compare.Reading, v *float64) { r.MeterPercent = v })},
 		{"meter_digits", "and in `STEPS` of the last digit either way",
-			setNumber(func(r *compare.Reading, v *float64) { r.MeterDigits = v }), true},
+			setNumber(func(r *compare.Reading, v *float64) { r.MeterDigits = v })},
 		{"meter_uncertainty", "expanded uncertainty of a calibrated bench, in `OHMS`, instead",
-			setOhms(func(r *compare.Reading, v *float64) { r.MeterExpandedUncertaintyOhms = v }), true},
+			setOhms(func(r *compare.Reading, v *float64) { r.MeterExpandedUncertaintyOhms = v })},
 		{"clips", "`PLACE` the clips were: leads (the coil's own wires) or jack",
-			func(r *compare.Reading, text string) error { r.Clips = compare.Clips(text); return nil }, false},
+			func(r *compare.Reading, text string) error { r.Clips = compare.Clips(text); return nil }},
 		{"control", "nominal value of the volume control, in `OHMS`",
-			setOhms(func(r *compare.Reading, v *float64) { r.ControlOhms = v }), true},
+			setOhms(func(r *compare.Reading, v *float64) { r.ControlOhms = v })},
 		{"control_tolerance", "of the volume control, in `PERCENT` either way",
-			setNumber(func(r *compare.Reading, v *float64) { r.ControlTolerancePercent = v }), true},
-		{"control_full", "the volume control was fully up", setFull, false},
+			setNumber(func(r *compare.Reading, v *float64) { r.ControlTolerancePercent = v })},
+		{"control_full", "the volume control was fully up", setFull},
 		{"cable", "resistance of leads and cable, in `OHMS`",
-			setNumber(func(r *compare.Reading, v *float64) { r.CableOhms = v }), true},
+			setNumber(func(r *compare.Reading, v *float64) { r.CableOhms = v })},
 		{"wiring", "`KIND` of wiring of a two-coil assembly: single, series or parallel",
-			func(r *compare.Reading, text string) error { r.Wiring = compare.Wiring(text); return nil }, false},
+			func(r *compare.Reading, text string) error { r.Wiring = compare.Wiring(text); return nil }},
 		{"hands", "on or off: `WHETHER` fingers touched both probes",
-			func(r *compare.Reading, text string) error { r.Hands = compare.Hands(text); return nil }, false},
+			func(r *compare.Reading, text string) error { r.Hands = compare.Hands(text); return nil }},
 		{"date", "`WHEN` they measured, in their words; kept only",
-			func(r *compare.Reading, text string) error { r.Date = text; return nil }, false},
+			func(r *compare.Reading, text string) error { r.Date = text; return nil }},
 	}
 }
 
