@@ -5,8 +5,8 @@ import (
 	"net/http"
 	"time"
 
-	"coilkeep/internal/bench"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // reevaluationRoutes are about evaluating older measurements by today's rules.
@@ -34,7 +34,7 @@ func (s *site) reevaluate(w http.ResponseWriter, r *http.Request) error {
 	if err := decode(w, r, &body); err != nil {
 		return err
 	}
-	pick := bench.Selection{Batch: body.Batch, Design: body.Design, Serials: body.Serials}
+	pick := workshop.Selection{Batch: body.Batch, Design: body.Design, Serials: body.Serials}
 	if body.Since != "" {
 		since, err := parseTime("since", body.Since)
 		if err != nil {
@@ -53,8 +53,8 @@ func (s *site) reevaluate(w http.ResponseWriter, r *http.Request) error {
 	if err := http.NewResponseController(w).SetWriteDeadline(time.Time{}); err != nil {
 		return err
 	}
-	work := bench.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive}
-	sum, err := func() (bench.Reevaluated, error) {
+	work := workshop.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive}
+	sum, err := func() (workshop.Reevaluated, error) {
 		if body.Apply {
 			return work.Apply(r.Context(), pick, body.Reason, cmp.Or(body.Who, requester(r)))
 		}
