@@ -31,7 +31,7 @@ func complaint(t testing.TB, ohms float64, change ...func(*compare.Input)) repor
 	if err != nil {
 		t.Fatal(err)
 	}
-	return report.Complaint{Workshop: workshop, Input: in, Result: result, Issued: issuedAt, Zone: zone}
+	return report.Complaint{Workshop: maker, Input: in, Result: result, Issued: issuedAt, Zone: zone}
 }
 
 func answerPDF(t testing.TB, c report.Complaint) []byte {

@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"fmt"
 	"html/template"
-	"math"
 	"time"
 
 	"coilkeep/internal/chart"
@@ -13,35 +12,17 @@ import (
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/workshop"
 )
 
 // Subject is what a certificate is made from.
 type Subject struct {
 	Workshop Workshop
-	// Measurement is the whole record of the coil, with its inputs.
-	Measurement record.Measurement
-	// Design is the revision the coil was judged by; nil leaves out gauge and
-	// turns.
-	Design *record.Design
-	// Meter and Probe are the calibrations in force when the coil was measured;
-	// nil says that none was recorded.
-	Meter, Probe *record.Calibration
-	// Assembly is nil for a coil that is sold alone.
-	Assembly *Assembly
+	workshop.Certified
 	// Issued is the date of the document.
 	Issued time.Time
 	// Zone is the time zone of the workshop; nil is UTC.
 	Zone *time.Location
-}
-
-// Assembly is two coils sold as one; the subject's measurement is the first.
-type Assembly struct {
-	// Serial is the number of the assembly.
-	Serial string
-	// Second is the other coil, measured alone.
-	Second record.Measurement
-	// Together is both measured in series; nil when that was not done.
-	Together *record.Measurement
 }
 
 // Certificate is a certificate with every word in its place. Make one with
@@ -75,15 +56,12 @@ type Certificate struct {
 // Fact is a name and what is to be said under it.
 type Fact struct{ Name, Value string }
 
-// NewCertificate puts a certificate together. It returns an error that wraps
-// ErrNoDocument for a measurement that does not stand or does not follow from its
-// inputs, for calibrations that belong elsewhere or to a later time, for a design
-// other than the one the coil was judged by, and for an assembly whose parts do
-// not add up to what they measure together.
+// NewCertificate puts a certificate together. The error is that of
+// [workshop.Certified.Check] when there is none for these records.
 func NewCertificate(s Subject) (*Certificate, error) {
 	m := s.Measurement
-	result, err := recomputedResult(m)
-	if err = cmp.Or(err, s.check()); err != nil {
+	result, err := s.Check(s.Issued, s.Zone)
+	if err != nil {
 		return nil, err
 	}
 	c := &Certificate{
@@ -117,55 +95,6 @@ func NewCertificate(s Subject) (*Certificate, error) {
 		}
 	}
 	return c, nil
-}
-
-func (s Subject) check() error {
-	m := s.Measurement
-	refuse := func(format string, args ...any) error { return refusal(m, format, args...) }
-	if s.Issued.Before(m.Time) {
-		return refuse("it would be issued on %s, before the coil was measured on %s", date(s.Issued, s.Zone), date(m.Time, s.Zone))
-	}
-	if d := s.Design; d != nil && (d.Name != m.Design || d.Revision != m.DesignRevision) {
-		return refuse("it was judged by %s revision %d, not by %s revision %d", m.Design, m.DesignRevision, d.Name, d.Revision)
-	}
-	for role, c := range map[record.Role]*record.Calibration{record.Meter: s.Meter, record.Probe: s.Probe} {
-		switch {
-		case c == nil:
-		case c.Bench != m.Bench || c.Role != role:
-			return refuse("calibration %s is of the %s of bench %s, not of the %s of bench %s", c.ID, c.Role, c.Bench, role, m.Bench)
-		case c.Time.After(m.Time):
-			return refuse("calibration %s of the %s is of %s, after the coil was measured", c.ID, role, date(c.Time, s.Zone))
-		}
-	}
-	if s.Assembly == nil {
-		return nil
-	}
-	return s.Assembly.check(m)
-}
-
-// check says whether both parts stand, and whether they add up.
-func (a Assembly) check(first record.Measurement) error {
-	if _, err := recomputedResult(a.Second); err != nil {
-		return err
-	}
-	if a.Second.Serial == first.Serial {
-		return fmt.Errorf("%s: %w: both parts of assembly %s have this serial number", first.Serial, ErrNoDocument, a.Serial)
-	}
-	if a.Together == nil {
-		return nil
-	}
-	if _, err := recomputedResult(*a.Together); err != nil {
-		return err
-	}
-	sum := first.R20Ohms + a.Second.R20Ohms
-	room := first.ExpandedUncertaintyOhms + a.Second.ExpandedUncertaintyOhms
-	if math.Abs(a.Together.R20Ohms-sum) > room+a.Together.ExpandedUncertaintyOhms {
-		return fmt.Errorf("assembly %s: %w: its parts add up to %s, but together they measure %s; look for a short, an open lead or a wrong "+
-			"serial number, and measure again",
-			a.Serial, ErrNoDocument, quantity.FormatOhmsWithin(sum, room),
-			quantity.FormatOhmsWithin(a.Together.R20Ohms, a.Together.ExpandedUncertaintyOhms))
-	}
-	return nil
 }
 
 func (s Subject) facts(result r20.Result) []Fact {

@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/workshop"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -169,7 +170,7 @@ func TestNoCertificateFor(t *testing.T) {
 			s := subject(t)
 			c.change(&s)
 			got, err := report.NewCertificate(s)
-			if got != nil || !errors.Is(err, report.ErrNoDocument) || !strings.Contains(err.Error(), c.want) {
+			if got != nil || !errors.Is(err, workshop.ErrNoDocument) || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("got %v, %v; want no certificate, ErrNoDocument and %q", got != nil, err, c.want)
 			}
 		})
@@ -180,22 +181,22 @@ func TestNoCertificateForAnAssembly(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {
 		name   string
-		change func(*report.Assembly)
+		change func(*workshop.CertifiedAssembly)
 		want   string
 	}{
-		{"whose parts do not add up", func(a *report.Assembly) {
+		{"whose parts do not add up", func(a *workshop.CertifiedAssembly) {
 			m := measure(t, "PAIR-7", 13300)
 			a.Together = &m
 		}, "its parts add up to 13.170 ± 0.035 kΩ, but together they measure 13.300 ± 0.035 kΩ"},
-		{"whose second part is void", func(a *report.Assembly) { a.Second.Status = record.Void }, "HN-0043"},
-		{"of one coil twice", func(a *report.Assembly) { a.Second.Serial = "HN-0042" }, "both parts"},
+		{"whose second part is void", func(a *workshop.CertifiedAssembly) { a.Second.Status = record.Void }, "HN-0043"},
+		{"of one coil twice", func(a *workshop.CertifiedAssembly) { a.Second.Serial = "HN-0042" }, "both parts"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			s := assembly(t)
 			c.change(s.Assembly)
 			got, err := report.NewCertificate(s)
-			if got != nil || !errors.Is(err, report.ErrNoDocument) || !strings.Contains(err.Error(), c.want) {
+			if got != nil || !errors.Is(err, workshop.ErrNoDocument) || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("got %v, %v; want no certificate, ErrNoDocument and %q", got != nil, err, c.want)
 			}
 		})

@@ -8,13 +8,14 @@ import (
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
+	"coilkeep/internal/workshop"
 )
 
 var (
 	measuredAt = time.Date(2026, 3, 14, 23, 30, 0, 0, time.UTC)
 	issuedAt   = time.Date(2026, 3, 20, 8, 0, 0, 0, time.UTC)
 	zone       = time.FixedZone("CET", 3600) // the coil was measured on the 15th there
-	workshop   = report.Workshop{Name: "Kettle Lane Coils", Contact: "12 Kettle Lane, Nordhavn\nhello@kettlelane.example"}
+	maker      = report.Workshop{Name: "Kettle Lane Coils", Contact: "12 Kettle Lane, Nordhavn\nhello@kettlelane.example"}
 	design     = record.Design{
 		Name: "Harbour", Revision: 2, TargetOhms: 6700, LowerOhms: 6499, UpperOhms: 6901, GuardFactor: 0.5,
 		GaugeAWG: 42, Turns: 7600, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00005,
@@ -53,12 +54,13 @@ func subject(t testing.TB) report.Subject {
 	t.Helper()
 	d := design
 	return report.Subject{
-		Workshop: workshop, Measurement: measure(t, "HN-0042", 6690), Design: &d, Issued: issuedAt, Zone: zone,
-		Meter: &record.Calibration{ID: "c1", Time: measuredAt.AddDate(0, -2, 0), Bench: "north", Role: record.Meter, Certificate: "W-2210",
-			DueAt: measuredAt.AddDate(0, 10, 0)},
-		Probe: &record.Calibration{ID: "c2", Time: measuredAt.AddDate(-2, 0, 0), Bench: "north", Role: record.Probe,
-			DueAt: measuredAt.AddDate(-1, 0, 0)},
-	}
+		Workshop: maker, Issued: issuedAt, Zone: zone, Certified: workshop.Certified{
+			Measurement: measure(t, "HN-0042", 6690), Design: &d,
+			Meter: &record.Calibration{ID: "c1", Time: measuredAt.AddDate(0, -2, 0), Bench: "north", Role: record.Meter, Certificate: "W-2210",
+				DueAt: measuredAt.AddDate(0, 10, 0)},
+			Probe: &record.Calibration{ID: "c2", Time: measuredAt.AddDate(-2, 0, 0), Bench: "north", Role: record.Probe,
+				DueAt: measuredAt.AddDate(-1, 0, 0)},
+		}}
 }
 
 func assembly(t testing.TB) report.Subject {
@@ -66,7 +68,7 @@ func assembly(t testing.TB) report.Subject {
 	s := subject(t)
 	together := measure(t, "PAIR-7", 13170)
 	together.Verdict, together.Tolerance, together.Design = "", conformity.Tolerance{}, ""
-	s.Assembly = &report.Assembly{Serial: "PAIR-7", Second: measure(t, "HN-0043", 6480), Together: &together}
+	s.Assembly = &workshop.CertifiedAssembly{Serial: "PAIR-7", Second: measure(t, "HN-0043", 6480), Together: &together}
 	return s
 }
 

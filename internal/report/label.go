@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/workshop"
 )
 
 // Sheet is a sheet of labels, in millimetres. A roll of single labels is a sheet
@@ -99,11 +100,11 @@ type Label struct {
 	code                      matrix
 }
 
-// NewLabel returns the label of a measurement, or an error that wraps
-// ErrNoDocument for one that does not stand or does not follow from its inputs.
+// NewLabel returns the label of a measurement, or the error of
+// [workshop.Documented].
 // The zone is that of the workshop; nil is UTC.
 func NewLabel(m record.Measurement, zone *time.Location) (Label, error) {
-	if _, err := recomputedResult(m); err != nil {
+	if _, err := workshop.Documented(m); err != nil {
 		return Label{}, err
 	}
 	code, err := encode(compactText(m, zone))

@@ -18,6 +18,7 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/workshop"
 )
 
 func labels(t testing.TB, n int) []report.Label {
@@ -159,7 +160,7 @@ func TestLabelRefusals(t *testing.T) {
 	}
 	void := measure(t, "HN-1", 6690)
 	void.Status = record.Void
-	if _, err := report.NewLabel(void, zone); !errors.Is(err, report.ErrNoDocument) {
+	if _, err := report.NewLabel(void, zone); !errors.Is(err, workshop.ErrNoDocument) {
 		t.Errorf("void measurement: got %v, want ErrNoDocument", err)
 	}
 }

@@ -8,8 +8,8 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
-	"coilkeep/internal/report"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // addAssembly keeps that two coils are sold as one.
@@ -80,7 +80,7 @@ func (s *site) assemblyOf(ctx context.Context, serial string) (*record.Assembly,
 // doubtsAbout lists what speaks against selling two coils as one.
 func (s *site) doubtsAbout(ctx context.Context, a record.Assembly) (doubts []string, err error) {
 	for _, serial := range []string{a.First, a.Second} {
-		m, err := s.standingMeasurement(ctx, serial)
+		m, err := workshop.StandingMeasurement(ctx, s.server.History, serial)
 		switch {
 		case err != nil:
 			return nil, err
@@ -91,63 +91,4 @@ func (s *site) doubtsAbout(ctx context.Context, a record.Assembly) (doubts []str
 		}
 	}
 	return doubts, nil
-}
-
-// assembled puts together what a certificate says of the assembly that the
-// measured coil is in: the other coil, and both in series where that was
-// measured. A certificate of the whole is one of its first coil, so first
-// replaces the measurement of the whole.
-func (s *site) assembled(ctx context.Context, m record.Measurement) (first record.Measurement, _ *report.Assembly, err error) {
-	a, err := s.assemblyOf(ctx, m.Serial)
-	if err != nil || a == nil {
-		return m, nil, err
-	}
-	document, other := &report.Assembly{Serial: a.Serial}, a.Second
-	switch first = m; m.Serial {
-	case a.Serial:
-		document.Together = &m
-		if first, err = s.needed(ctx, a.First); err != nil {
-			return first, nil, err
-		}
-	case a.Second:
-		other = a.First
-	}
-	if document.Second, err = s.needed(ctx, other); err != nil {
-		return first, nil, err
-	}
-	if document.Together == nil {
-		document.Together, err = s.standingMeasurement(ctx, a.Serial)
-	}
-	return first, document, err
-}
-
-// needed is the measurement of a coil that a document cannot do without.
-func (s *site) needed(ctx context.Context, serial string) (record.Measurement, error) {
-	m, err := s.standingMeasurement(ctx, serial)
-	if err == nil && m == nil {
-		err = problem.Conflict.Because("no measurement of %s stands; measure it again, or sell another coil with this one", serial)
-	}
-	if err != nil {
-		return record.Measurement{}, err
-	}
-	return *m, nil
-}
-
-// standingMeasurement returns the newest measurement of a coil that stands, with
-// all its details; nil when there is none.
-func (s *site) standingMeasurement(ctx context.Context, serial string) (*record.Measurement, error) {
-	coil, err := s.server.History.Coil(ctx, serial)
-	if errors.Is(err, record.ErrNotFound) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	for _, m := range coil.Measurements {
-		if m.Stands() {
-			m, _, err := s.server.History.Measurement(ctx, m.ID)
-			return &m, err
-		}
-	}
-	return nil, nil
 }

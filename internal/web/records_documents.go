@@ -10,7 +10,6 @@ import (
 	"strconv"
 	"time"
 
-	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
@@ -58,31 +57,19 @@ func (s *site) certificatePDF(w http.ResponseWriter, r *http.Request) error {
 // certificate puts together the certificate of the measurement that the
 // request names, or of the newest one that stands.
 func (s *site) certificate(r *http.Request) (record.Measurement, *report.Certificate, error) {
-	kept, ctx := s.server.History, r.Context()
 	m, err := s.chosen(r)
 	if err != nil {
 		return m, nil, err
 	}
-	m, assembly, err := s.assembled(ctx, m)
+	certified, err := workshop.CertifiedBy(r.Context(), s.server.History, m)
 	if err != nil {
-		return m, nil, err
+		return certified.Measurement, nil, printable(err)
 	}
-	subject := report.Subject{
-		Workshop:    report.Workshop{Name: s.server.Workshop, Contact: s.server.Contact},
-		Measurement: m, Assembly: assembly, Issued: s.now(), Zone: time.Local,
-	}
-	if m.Design != "" {
-		design, err := kept.DesignRevision(ctx, m.Design, m.DesignRevision)
-		if err != nil {
-			return m, nil, err
-		}
-		subject.Design = &design
-	}
-	if subject.Meter, subject.Probe, err = s.behind(ctx, m); err != nil {
-		return m, nil, err
-	}
-	certificate, err := report.NewCertificate(subject)
-	return m, certificate, printable(err)
+	certificate, err := report.NewCertificate(report.Subject{
+		Workshop:  report.Workshop{Name: s.server.Workshop, Contact: s.server.Contact},
+		Certified: certified, Issued: s.now(), Zone: time.Local,
+	})
+	return certified.Measurement, certificate, printable(err)
 }
 
 // chosen returns the measurement of the coil in the path that the query names,
@@ -104,15 +91,11 @@ func (s *site) chosen(r *http.Request) (record.Measurement, error) {
 // the newest one that stands, or the newest one when none does.
 func pickMeasurement(coil record.Coil, query url.Values) (record.Measurement, error) {
 	id := query.Get("measurement")
-	for _, m := range coil.Measurements {
-		if m.ID == id || id == "" && m.Stands() {
-			return m, nil
-		}
-	}
-	if id != "" {
+	m := workshop.Shown(coil, id)
+	if m == nil {
 		return record.Measurement{}, problem.NotFound.InField("measurement", "coil %s has no measurement %q", coil.Serial, id)
 	}
-	return coil.Measurements[0], nil
+	return *m, nil
 }
 
 // behind returns the calibrations that a measurement rests on; nil where there was
@@ -131,7 +114,7 @@ func (s *site) behind(ctx context.Context, m record.Measurement) (meter, probe *
 func printable(err error) error {
 	missing := (*typeface.MissingError)(nil)
 	switch {
-	case errors.Is(err, report.ErrNoDocument), errors.As(err, &missing):
+	case errors.Is(err, workshop.ErrNoDocument), errors.As(err, &missing):
 		return problem.Conflict.Because("%v", err)
 	case errors.Is(err, report.ErrSheet):
 		return problem.Invalid.Because("%v", err)
@@ -206,38 +189,11 @@ func (s *site) batchLabels(w http.ResponseWriter, r *http.Request) error {
 	if which != "" && which != "in" && which != "all" {
 		return problem.Invalid.InField("which", "there is no choice %q; it is in or all", which)
 	}
-	filter := record.Filter{Batch: batch, Limit: record.MaxPage}
-	list, next, err := s.server.History.Measurements(r.Context(), filter)
+	list, err := workshop.LabelledOf(r.Context(), s.server.History, batch, which == "all")
 	if err != nil {
-		return err
-	}
-	if next != "" {
-		return problem.Conflict.Because("batch %s has more than %d measurements, too many for one document; print coil by coil", batch,
-			record.MaxPage)
-	}
-	list = readyForPaper(list, which == "all")
-	if len(list) == 0 {
-		return problem.NotFound.Because("batch %s has no coil to print a label for", batch)
+		return printable(err)
 	}
 	return s.labels(w, r, "labels of "+batch+".pdf", list)
-}
-
-// readyForPaper picks of each coil the newest measurement that stands, in the order of
-// the batch; those out of tolerance only when all are wanted.
-func readyForPaper(list []record.Measurement, all bool) []record.Measurement {
-	newest := map[string]string{}
-	for _, m := range list { // the oldest first
-		if m.Stands() {
-			newest[m.Serial] = m.ID
-		}
-	}
-	var picked []record.Measurement
-	for _, m := range list {
-		if newest[m.Serial] == m.ID && (all || m.Verdict == conformity.In) {
-			picked = append(picked, m)
-		}
-	}
-	return picked
 }
 
 func (s *site) labels(w http.ResponseWriter, r *http.Request, name string, list []record.Measurement) error {

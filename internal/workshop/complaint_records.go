@@ -11,8 +11,7 @@ import (
 
 // Store is what is needed of a history.
 type ComplaintStore interface {
-	Coil(ctx context.Context, serial string) (record.Coil, error)
-	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
+	CoilStore
 	Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error)
 	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
 }
@@ -76,7 +75,7 @@ func neighbours(ctx context.Context, store ComplaintStore, batch string, but ...
 		seen[serial] = true
 	}
 	var others []compare.Record
-	for _, m := range list {
+	for _, m := range list { // the newest first
 		if !seen[m.Serial] && m.Stands() {
 			seen[m.Serial] = true
 			others = append(others, compare.Record{Serial: m.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms})
@@ -92,25 +91,22 @@ func recordOf(ctx context.Context, store ComplaintStore, field, serial string) (
 	if err != nil {
 		return compare.Record{}, record.Measurement{}, &CoilError{field, serial, err}
 	}
-	for _, m := range coil.Measurements {
-		if !m.Stands() {
-			continue
-		}
-		if m, _, err = store.Measurement(ctx, m.ID); err != nil {
-			return compare.Record{}, m, err
-		}
-		r := compare.Record{
-			Serial: coil.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms,
-			AlphaPerKelvin: m.AlphaPerKelvin, AlphaStandardUncertaintyPerKelvin: m.Inputs.AlphaStandardUncertaintyPerKelvin, Measured: &m.Inputs,
-		}
-		if m.Design != "" {
-			design, err := store.DesignRevision(ctx, m.Design, m.DesignRevision)
-			if err != nil {
-				return compare.Record{}, m, err
-			}
-			r.Turns = design.Turns
-		}
+	standing := Standing(coil)
+	if standing == nil {
+		return compare.Record{}, record.Measurement{}, &CoilError{field, serial, fmt.Errorf("coil %s has %w", serial, ErrWithdrawn)}
+	}
+	m, _, err := store.Measurement(ctx, standing.ID)
+	if err != nil {
+		return compare.Record{}, m, err
+	}
+	r := compare.Record{
+		Serial: coil.Serial, R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms,
+		AlphaPerKelvin: m.AlphaPerKelvin, AlphaStandardUncertaintyPerKelvin: m.Inputs.AlphaStandardUncertaintyPerKelvin, Measured: &m.Inputs,
+	}
+	if m.Design == "" {
 		return r, m, nil
 	}
-	return compare.Record{}, record.Measurement{}, &CoilError{field, serial, fmt.Errorf("coil %s has %w", serial, ErrWithdrawn)}
+	design, err := store.DesignRevision(ctx, m.Design, m.DesignRevision)
+	r.Turns = design.Turns
+	return r, m, err
 }
