@@ -107,7 +107,7 @@ func TestModbusMetersSeeCoilsComeAndGo(t *testing.T) {
 			one := *d
 			one.bench = d.running.benches[i]
 			one.until(fmt.Sprintf("the meter with %s: %s", m.name, want), func(s bench.Snapshot) bool {
-				return s.State == string(want) && s.Words != "looking at the clips"
+				return s.State == want && s.Words != "looking at the clips"
 			})
 		}
 	}
@@ -155,7 +155,7 @@ func questions(d *testDaemon) func() []string {
 		defer close(done)
 		for e := range events {
 			s, ok := e.Data.(bench.Snapshot)
-			if ok && (s.State == string(capture.Asking) || s.State == string(capture.Refused)) {
+			if ok && (s.State == capture.Asking || s.State == capture.Refused) {
 				all = append(all, s.Bench+": "+s.Words)
 			}
 		}
@@ -188,7 +188,7 @@ func TestWrongOrderOnTheBench(t *testing.T) {
 	d := startDaemon(t, t.TempDir(), benchTOML(fmt.Sprintf("driver = \"modbus\"\nport = %q\ntimeout = \"2s\"", bus.Address()), probe))
 	d.batch()
 	told := func(s bench.Snapshot) bool {
-		return s.State == string(capture.Refused) && strings.Contains(s.Words, "wrong word order?") &&
+		return s.State == capture.Refused && strings.Contains(s.Words, "wrong word order?") &&
 			strings.Contains(s.Meter.Fault, "wrong word order?")
 	}
 	d.until("open clips to be told as a wrong order", told)

@@ -110,7 +110,7 @@ func (d *testDaemon) until(what string, ok func(bench.Snapshot) bool) bench.Snap
 func (d *testDaemon) untilState(want capture.State) bench.Snapshot {
 	d.t.Helper()
 	return d.until(string(want), func(s bench.Snapshot) bool {
-		return s.State == string(want) && s.Words != "looking at the clips"
+		return s.State == want && s.Words != "looking at the clips"
 	})
 }
 
@@ -328,7 +328,7 @@ func TestServeTakesTypedValues(t *testing.T) {
 	folder := t.TempDir()
 	d := startDaemon(t, folder, manualBench)
 	d.batch()
-	d.until("both to be ready", func(s bench.Snapshot) bool { return s.Meter.Up && s.Probe.Up && s.State == string(capture.Open) })
+	d.until("both to be ready", func(s bench.Snapshot) bool { return s.Meter.Up && s.Probe.Up && s.State == capture.Open })
 	d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"six"}`, http.StatusUnprocessableEntity, nil)
 	for value, says := range map[string]string{
 		"6.69": "6.69 Ω is no coil: this bench takes 1 kΩ to 50 kΩ; did you mean 6.69 kΩ?",
@@ -412,7 +412,7 @@ func TestPullingPlugsLosesAndDoublesNothing(t *testing.T) {
 			t.Fatal(err)
 		}
 		d.until("the loss to be named", func(s bench.Snapshot) bool {
-			return pulled == meterPlug && !s.Meter.Up && s.State == string(capture.Offline) || pulled == probePlug && !s.Probe.Up
+			return pulled == meterPlug && !s.Meter.Up && s.State == capture.Offline || pulled == probePlug && !s.Probe.Up
 		})
 		if err := pulled.Replug(); err != nil {
 			t.Fatal(err)
@@ -423,9 +423,9 @@ func TestPullingPlugsLosesAndDoublesNothing(t *testing.T) {
 			})
 		}
 		s := d.until("it to come back", func(s bench.Snapshot) bool {
-			return s.Meter.Up && s.Probe.Up && (s.State == string(capture.Recorded) || s.State == string(capture.Asking))
+			return s.Meter.Up && s.Probe.Up && (s.State == capture.Recorded || s.State == capture.Asking)
 		})
-		if s.State == string(capture.Asking) && i < 2 {
+		if s.State == capture.Asking && i < 2 {
 			t.Errorf("coil %d: a coil not yet measured is asked about: %s", i+1, s.Words)
 		}
 		b.Detach()

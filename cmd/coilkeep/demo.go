@@ -199,7 +199,7 @@ func (d *demo) work(ctx context.Context, stop func(), r running, shop *simulate.
 		openBrowser(r.url)
 	}
 	// A person would not clip a coil on before the bench is ready.
-	if _, err := d.until(ctx, func(s bench.Snapshot) bool { return s.State == string(capture.Open) && s.NextSerial != "" }); err != nil {
+	if _, err := d.until(ctx, func(s bench.Snapshot) bool { return s.State == capture.Open && s.NextSerial != "" }); err != nil {
 		return ignoreCancel(ctx, err)
 	}
 	if err := shop.Operator.Run(ctx); err != nil {
@@ -227,14 +227,14 @@ func (d *demo) recorded(ctx context.Context, on simulate.OnClips) error {
 	}
 	before := lastID(d.bench.Snapshot())
 	s, err := d.until(ctx, func(s bench.Snapshot) bool {
-		drifts := s.State == string(capture.Cooling) || s.State == string(capture.Warming)
-		return s.State == string(capture.Recorded) && lastID(s) != before ||
-			drifts && s.Time.Sub(s.Since) > pastPatience || s.State == string(capture.Asking)
+		drifts := s.State == capture.Cooling || s.State == capture.Warming
+		return s.State == capture.Recorded && lastID(s) != before ||
+			drifts && s.Time.Sub(s.Since) > pastPatience || s.State == capture.Asking
 	})
 	if err != nil {
 		return err
 	}
-	if s.State != string(capture.Recorded) {
+	if s.State != capture.Recorded {
 		fmt.Fprintf(d.env.stdout, "%-9s %s; set aside\n", s.NextSerial, s.Words)
 		return simulate.ErrSetAside
 	}

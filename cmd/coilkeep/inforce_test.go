@@ -33,7 +33,7 @@ func TestCalibrationOfAnotherInstrument(t *testing.T) {
 	measure := func(next int) record.Measurement {
 		t.Helper()
 		serial := fmt.Sprintf("HN-%04d", next)
-		d.until("open clips", func(s bench.Snapshot) bool { return s.State == string(capture.Open) && s.NextSerial == serial })
+		d.until("open clips", func(s bench.Snapshot) bool { return s.State == capture.Open && s.NextSerial == serial })
 		d.call("POST", "/api/v1/benches/north/readings", `{"role":"probe","value":"20"}`, http.StatusOK, nil)
 		d.call("POST", "/api/v1/benches/north/readings", `{"role":"meter","value":"6690"}`, http.StatusOK, nil)
 		return *d.until("coil "+serial, func(s bench.Snapshot) bool { return s.Last != nil && s.Last.Serial == serial }).Last

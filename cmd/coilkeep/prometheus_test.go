@@ -198,7 +198,7 @@ func (w *watched) loosePlug() {
 		}
 		// Whether the next coil is the one that was lost is asked; nobody says.
 		w.daemon.until("open clips, or the question", func(s bench.Snapshot) bool {
-			return s.Meter.Up && s.ResistanceOhms == nil && (s.State == string(capture.Open) || s.State == string(capture.Waiting))
+			return s.Meter.Up && s.ResistanceOhms == nil && (s.State == capture.Open || s.State == capture.Waiting)
 		})
 	}
 	w.untilRaised("InstrumentComesAndGoes north meter", "CapturesRefused north")
@@ -271,7 +271,7 @@ func (p *typist) coil(ohms string) {
 	}).NextSerial
 	p.typeIn("meter", ohms)
 	p.until("coil "+next, func(s bench.Snapshot) bool {
-		return s.State == string(capture.Unsaved) || s.Last != nil && s.Last.Serial == next
+		return s.State == capture.Unsaved || s.Last != nil && s.Last.Serial == next
 	})
 }
 

@@ -12,7 +12,6 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
-	"coilkeep/internal/workshop"
 )
 
 // unpack reads a file of testdata.
@@ -41,7 +40,7 @@ func checkBefore(t *testing.T, s *history.Store) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := workshop.VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
+	if err := VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
 		t.Fatal(err)
 	}
 	skipped := []record.NotRecomputed{{What: "captures", Count: 4, Rules: 1, Known: capture.Rules}}

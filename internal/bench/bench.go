@@ -395,7 +395,7 @@ func (b *Bench) outcome(ctx context.Context, out capture.Outcome, who string) {
 // a way people see, and now and then while numbers run.
 func (b *Bench) refresh() {
 	s := b.look()
-	if b.onClips != nil && s.State == string(capture.Asking) {
+	if b.onClips != nil && s.State == capture.Asking {
 		b.onClips = nil // whether it is the same coil is what is asked
 		b.configure()
 		s = b.look()
@@ -424,7 +424,7 @@ func (b *Bench) look() Snapshot {
 	v := b.machine.View()
 	s := Snapshot{
 		Bench: b.settings.Name, Time: b.now().UTC(),
-		State: string(v.State), Words: v.Words, Since: v.Since.UTC(),
+		State: v.State, Words: v.Words, Since: v.Since.UTC(),
 		ReadingsHave: v.Have, ReadingsWanted: v.Want,
 		ResistanceOhms: copiedFloat(v.ResistanceOhms), TemperatureCelsius: copiedFloat(v.TemperatureCelsius),
 		AheadPercent: copiedFloat(v.AheadPercent), AheadSeconds: capture.Ahead.Seconds(),
@@ -434,9 +434,9 @@ func (b *Bench) look() Snapshot {
 		Unrecorded: b.listing(), Changed: b.change,
 	}
 	if b.side != nil {
-		s.State, s.Words = string(capture.Waiting), b.side.words
+		s.State, s.Words = capture.Waiting, b.side.words
 	} else if b.meter.Up && b.meter.stranger {
-		s.State, s.Words = string(capture.Waiting), b.strange()
+		s.State, s.Words = capture.Waiting, b.strange()
 	}
 	if v.R20 != nil {
 		s.R20Ohms, s.ExpandedUncertaintyOhms = copiedFloat(&v.R20.R20Ohms), copiedFloat(&v.R20.ExpandedUncertaintyOhms)
@@ -447,7 +447,7 @@ func (b *Bench) look() Snapshot {
 	if b.pending != nil {
 		s.Unsaved = b.pending.why
 	}
-	if s.State == string(capture.Asking) && b.last != nil {
+	if s.State == capture.Asking && b.last != nil {
 		s.Words += "; measure again only to replace " + b.last.Serial + ", the last one recorded"
 	}
 	return s

@@ -222,7 +222,7 @@ func TestWhatCannotBeSavedIsHeld(t *testing.T) {
 	p.untilState(capture.Open)
 	p.clip(6600)
 	s := p.until("the full disk to be named", func(s Snapshot) bool { return strings.Contains(s.Unsaved, "disk is full") })
-	if s.State != string(capture.Unsaved) {
+	if s.State != capture.Unsaved {
 		t.Errorf("state %s, want unsaved", s.State)
 	}
 	// Another coil is not taken meanwhile.

@@ -10,7 +10,6 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
-	"coilkeep/internal/workshop"
 )
 
 // fine is a bench so good that nearly all of what is not known of a coil is how warm
@@ -133,7 +132,7 @@ func TestAVerdictThatChangesIsSaid(t *testing.T) {
 	for range 8 {
 		ohms := first.ExpandedUncertaintyOhms
 		p.clip(0)
-		p.until("open clips", func(s Snapshot) bool { return s.State == string(capture.Open) && s.Unsaved == "" })
+		p.until("open clips", func(s Snapshot) bool { return s.State == capture.Open && s.Unsaved == "" })
 		first = p.measure((7000 - 0.8*ohms) * (1 + 0.00393*1.5))
 		if first.Verdict == conformity.Undecided {
 			break
@@ -260,11 +259,11 @@ func settingsOf(t *testing.T, p *place, light record.Measurement) capture.Settin
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := workshop.CapturedOf(m, readings)
+	s, err := newStored(m, readings)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return s.Settings
+	return s.settings
 }
 
 // A coil left on teaches its time constant, which is kept as a record.

@@ -15,7 +15,6 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
-	"coilkeep/internal/workshop"
 )
 
 // fakeBench is a meter and a probe that answer at once, a coil that can be
@@ -258,7 +257,7 @@ func startPlace(t *testing.T, store *history.Store, f *fakeBench, wrap func(Stor
 func (p *place) replay() {
 	p.t.Helper()
 	var report record.Report
-	err := workshop.VerifyCaptures(context.Background(), p.store, &report, func(int, int) {})
+	err := VerifyCaptures(context.Background(), p.store, &report, func(int, int) {})
 	others := 0 // by the rules of another release
 	for _, n := range report.NotRecomputed {
 		others += n.Count
@@ -294,7 +293,7 @@ func (p *place) until(what string, ok func(Snapshot) bool) Snapshot {
 func (p *place) untilState(want capture.State) Snapshot {
 	p.t.Helper()
 	return p.until("state "+string(want), func(s Snapshot) bool {
-		return s.State == string(want) && s.Words != "looking at the clips"
+		return s.State == want && s.Words != "looking at the clips"
 	})
 }
 
@@ -304,7 +303,7 @@ func (p *place) measure(ohms float64) record.Measurement {
 	before := p.bench.Snapshot().Last
 	p.clip(ohms)
 	s := p.until("a measurement", func(s Snapshot) bool {
-		return s.State == string(capture.Recorded) && s.Last != nil && (before == nil || s.Last.ID != before.ID)
+		return s.State == capture.Recorded && s.Last != nil && (before == nil || s.Last.ID != before.ID)
 	})
 	return *s.Last
 }

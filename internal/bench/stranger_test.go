@@ -33,7 +33,7 @@ func TestAnotherMeterIsAskedAbout(t *testing.T) {
 		p.clip(6610)
 		s := p.until("a coil seen", func(s Snapshot) bool { return s.R20Ohms != nil })
 		for _, want := range []string{"EV-41,0007", identity, "Record"} {
-			if s.State != string(capture.Waiting) || !strings.Contains(s.Words, want) {
+			if s.State != capture.Waiting || !strings.Contains(s.Words, want) {
 				t.Errorf("with %s: %s: %q, want to be asked with %q", identity, s.State, s.Words, want)
 			}
 		}
@@ -99,7 +99,7 @@ func TestANamelessMeterThatComesBackWithANameIsAskedAbout(t *testing.T) {
 	p.comeBackAs("Elder Vale,EV-41,0008,1.2")
 	p.clip(6610)
 	s := p.until("a coil seen", func(s Snapshot) bool { return s.R20Ohms != nil })
-	if s.State != string(capture.Waiting) || !strings.Contains(s.Words, "did not say what it was") || !strings.Contains(s.Words, "0008") {
+	if s.State != capture.Waiting || !strings.Contains(s.Words, "did not say what it was") || !strings.Contains(s.Words, "0008") {
 		t.Errorf("%s: %q, want to be asked", s.State, s.Words)
 	}
 }

@@ -72,7 +72,7 @@ func TestACoilThatIsLostIsTold(t *testing.T) {
 		t.Errorf("listed as %+v", u)
 	}
 	p.clip(6600)
-	s := p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == string(capture.Waiting) })
+	s := p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == capture.Waiting })
 	if !strings.Contains(s.Words, "HN-0001 was not recorded") || !strings.Contains(s.Words, "Is this HN-0001 again, or the next one?") ||
 		s.NextSerial != "" {
 		t.Errorf("asks %q, files the next as %q", s.Words, s.NextSerial)
@@ -186,7 +186,7 @@ func TestCoilsLostWhileNobodyAnswers(t *testing.T) {
 	defer cancel()
 	for range 2 {
 		p.clip(6600)
-		p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == string(capture.Waiting) })
+		p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == capture.Waiting })
 		p.clip(0)
 		for e := range events {
 			if e.Type == UnrecordedEvent {
@@ -217,7 +217,7 @@ func TestWithoutAPatternTheSerialIsNotKept(t *testing.T) {
 		t.Errorf("listed as %+v", u)
 	}
 	p.clip(6600)
-	s := p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == string(capture.Waiting) })
+	s := p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == capture.Waiting })
 	if !strings.Contains(s.Words, "which coil is it") || s.NextSerial != "" {
 		t.Errorf("%q, next %q", s.Words, s.NextSerial)
 	}
@@ -265,7 +265,7 @@ func TestALostCoilIsHeldBeforeItIsStored(t *testing.T) {
 	p.untilState(capture.Open)
 	p.lose()
 	p.clip(6600)
-	p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == string(capture.Waiting) })
+	p.until("the coil to wait", func(s Snapshot) bool { return s.R20Ohms != nil && s.State == capture.Waiting })
 	p.next(Next{}) // the next by the pattern
 	s := p.until("that to be taken", func(s Snapshot) bool { return !s.Unrecorded[0].Asked })
 	if s.NextSerial != "" || len(p.all()) != 0 {

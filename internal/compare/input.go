@@ -40,7 +40,7 @@ type Input struct {
 	Theirs []Reading `json:"theirs"`
 	// Seed starts the random numbers of the Monte Carlo propagation: the same
 	// seed gives the same result.
-	Seed uint64 `json:"seed"`
+	Seed uint64 `json:"seed" openapi:"minimum=0"`
 }
 
 // How much one comparison takes.
@@ -51,14 +51,15 @@ const (
 
 // Record is what our own bench says of a coil.
 type Record struct {
-	Serial  string  `json:"serial,omitempty"`
-	R20Ohms float64 `json:"r20_ohms"`
+	Serial  string  `json:"serial,omitempty"` // its serial number
+	R20Ohms float64 `json:"r20_ohms"`         // resistance at 20 °C, ohms
 	// ExpandedUncertaintyOhms is that of R20Ohms, for 95 %. It is taken as it
 	// stands, however many degrees of freedom are behind it.
 	ExpandedUncertaintyOhms float64 `json:"expanded_uncertainty_ohms"`
-	// AlphaPerKelvin belongs to 20 °C; 0 takes that of annealed copper. So does
-	// 0 for its standard uncertainty.
-	AlphaPerKelvin                    float64 `json:"alpha_per_kelvin,omitempty"`
+	// Temperature coefficient at 20 °C, per kelvin; left out for that of annealed
+	// copper.
+	AlphaPerKelvin float64 `json:"alpha_per_kelvin,omitempty"`
+	// Its standard uncertainty, per kelvin.
 	AlphaStandardUncertaintyPerKelvin float64 `json:"alpha_standard_uncertainty_per_kelvin,omitempty"`
 	// Turns turns a shorted fraction into a number of turns; 0 when not known.
 	Turns int `json:"turns,omitempty"`
@@ -98,30 +99,26 @@ const (
 
 // Reading is one value somebody else read, and what is known about it.
 type Reading struct {
-	Ohms float64 `json:"ohms"`
+	Ohms float64 `json:"ohms"` // what they read, ohms
 	// ResolutionOhms is one step of the last digit they told: 10 for 6.28k.
 	ResolutionOhms float64 `json:"resolution_ohms"`
-	// TemperatureCelsius is what a thermometer beside the coil showed, and
-	// TemperatureUncertaintyKelvin how far the copper may be from it, either
-	// way.
-	TemperatureCelsius           *float64 `json:"temperature_celsius,omitempty"`
+	// Beside the coil, degrees Celsius.
+	TemperatureCelsius *float64 `json:"temperature_celsius,omitempty"`
+	// How far the copper may be from it, kelvin either way.
 	TemperatureUncertaintyKelvin *float64 `json:"temperature_uncertainty_kelvin,omitempty"`
-	// MeterPercent of the reading and MeterDigits steps of its last digit are
-	// the limits of error of their meter.
-	MeterPercent *float64 `json:"meter_percent,omitempty"`
-	MeterDigits  *float64 `json:"meter_digits,omitempty"`
+	MeterPercent                 *float64 `json:"meter_percent,omitempty"` // limits of error of their meter, percent of the reading
+	MeterDigits                  *float64 `json:"meter_digits,omitempty"`  // and steps of its last digit
 	// MeterExpandedUncertaintyOhms is that of a calibrated bench (95 %), in the
 	// place of percent and digits.
 	MeterExpandedUncertaintyOhms *float64 `json:"meter_expanded_uncertainty_ohms,omitempty"`
 
-	Clips  Clips  `json:"clips,omitempty"`
-	Wiring Wiring `json:"wiring,omitempty"`
-	Hands  Hands  `json:"hands,omitempty"`
-	// ControlOhms is the nominal value of the volume control, good to
-	// ±ControlTolerancePercent; ControlFull says that it was fully up.
-	ControlOhms             *float64 `json:"control_ohms,omitempty"`
+	Clips       Clips    `json:"clips,omitempty"`        // where they measured
+	Wiring      Wiring   `json:"wiring,omitempty"`       // of a two-coil assembly
+	Hands       Hands    `json:"hands,omitempty"`        // whether fingers touched both probes
+	ControlOhms *float64 `json:"control_ohms,omitempty"` // nominal value of the volume control, ohms
+	// Of the volume control, percent either way.
 	ControlTolerancePercent *float64 `json:"control_tolerance_percent,omitempty"`
-	ControlFull             bool     `json:"control_full,omitempty"`
+	ControlFull             bool     `json:"control_full,omitempty"` // whether it was fully up
 	// CableOhms is the resistance of leads and cable, there and back.
 	CableOhms *float64 `json:"cable_ohms,omitempty"`
 	// Date is when they measured, in their own words. It is kept, not computed

@@ -10,16 +10,14 @@ import (
 
 // MonteCarlo is what the propagation of distributions gives (JCGM 101:2008).
 type MonteCarlo struct {
-	Trials       int     `json:"trials"`
-	MeanOhms     float64 `json:"mean_ohms"`
-	StandardOhms float64 `json:"standard_uncertainty_ohms"`
-	// LowOhms to HighOhms is the probabilistically symmetric coverage interval
-	// (7.7.2), ShortestLowOhms to ShortestHighOhms the shortest one (7.7.3),
-	// both for 95 %.
+	Trials       int     `json:"trials"`                    // how many
+	MeanOhms     float64 `json:"mean_ohms"`                 // mean, ohms
+	StandardOhms float64 `json:"standard_uncertainty_ohms"` // standard deviation, ohms
+	// Lower end of the probabilistically symmetric 95 % interval (7.7.2), ohms.
 	LowOhms          float64 `json:"low_ohms"`
-	HighOhms         float64 `json:"high_ohms"`
-	ShortestLowOhms  float64 `json:"shortest_low_ohms"`
-	ShortestHighOhms float64 `json:"shortest_high_ohms"`
+	HighOhms         float64 `json:"high_ohms"`          // upper end, ohms
+	ShortestLowOhms  float64 `json:"shortest_low_ohms"`  // lower end of the shortest 95 % interval (7.7.3), ohms
+	ShortestHighOhms float64 `json:"shortest_high_ohms"` // upper end, ohms
 }
 
 // Trials is the number of trials of every Monte Carlo propagation. The ends of

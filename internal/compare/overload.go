@@ -16,16 +16,16 @@ const OpenPath Cause = "open-path"
 // cannot show one. Without a number nothing can be weighed, so the causes have no
 // probability: they stand in the order in which a test is cheapest.
 type Overload struct {
-	// ExpectedOhms and the interval (95 %) are what a perfect meter would have
-	// shown them, on a range that holds it.
+	// What a perfect meter would have shown them, on a range that holds it, ohms.
 	ExpectedOhms     float64 `json:"expected_ohms"`
-	ExpectedLowOhms  float64 `json:"expected_low_ohms"`
-	ExpectedHighOhms float64 `json:"expected_high_ohms"`
+	ExpectedLowOhms  float64 `json:"expected_low_ohms"`  // lower end of its 95 % interval, ohms
+	ExpectedHighOhms float64 `json:"expected_high_ohms"` // upper end, ohms
 	// RangeOhms is the smallest of the usual ranges, 200 Ω, 2 kΩ, 20 kΩ and so on,
 	// that holds it (common practice, no source).
-	RangeOhms   float64         `json:"range_ohms"`
+	RangeOhms float64 `json:"range_ohms"`
+	// In the order to try; without a number none has a probability.
 	Causes      []OverloadCause `json:"causes"`
-	Assumptions []string        `json:"assumptions"`
+	Assumptions []string        `json:"assumptions"` // what was taken for granted because nobody told
 	// Answer is a letter to the buyer, to be edited before it is sent.
 	Answer string `json:"answer"`
 }
@@ -37,10 +37,10 @@ func (o Overload) StepOhms() float64 {
 
 // OverloadCause is one reason for an overload, and the test that tells.
 type OverloadCause struct {
-	Cause    Cause  `json:"cause"`
-	Damage   bool   `json:"damage"`
-	Sentence string `json:"sentence"`
-	Test     string `json:"test"`
+	Cause    Cause  `json:"cause"`    // what may have happened
+	Damage   bool   `json:"damage"`   // whether it is a fault of the coil
+	Sentence string `json:"sentence"` // what it would be
+	Test     string `json:"test"`     // what tells
 }
 
 // AnswerOverload answers for a meter that showed an overload. in.Theirs is one

@@ -8,8 +8,8 @@ import (
 
 // Result is the answer to an Input. The JSON names are contract.
 type Result struct {
-	Formula int    `json:"formula"`
-	Seed    uint64 `json:"seed"`
+	Formula int    `json:"formula" openapi:"minimum=1"` // version of the comparison
+	Seed    uint64 `json:"seed" openapi:"minimum=0"`    // of the random numbers
 
 	// Setting is the reading of Input.Theirs that is furthest from what was
 	// expected; with one reading, that one. Its fields stand in the result
@@ -26,7 +26,7 @@ type Result struct {
 	Explanations []Explanation `json:"explanations"`
 	// UnlistedProbability is that of all causes not worth naming, together.
 	UnlistedProbability float64 `json:"unlisted_probability"`
-	Damage              Damage  `json:"damage"`
+	Damage              Damage  `json:"damage"` // whether a fault of the coil must be reckoned with
 	// Table says what a meter like theirs should show on this coil, connected
 	// as they connected it, from 0 to 40 °C.
 	Table []TableRow `json:"table"`
@@ -38,38 +38,34 @@ type Result struct {
 
 // Setting is one of their readings set against our record.
 type Setting struct {
-	// Reading is its place in Input.Theirs, from 0.
-	Reading    int     `json:"reading"`
-	TheirsOhms float64 `json:"theirs_ohms"`
-	// TheirsExpandedUncertaintyOhms is that of their meter alone.
+	Reading    int     `json:"reading" openapi:"minimum=0"` // its place among the readings, from 0
+	TheirsOhms float64 `json:"theirs_ohms"`                 // what they read, ohms
+	// That of their meter, 95 %, ohms.
 	TheirsExpandedUncertaintyOhms float64 `json:"theirs_expanded_uncertainty_ohms"`
-	// ExpectedOhms is what a perfect meter would have shown them, with its
-	// expanded uncertainty (95 %): our own, and that of their conditions. Where
-	// the interval is not symmetric the uncertainty is that of the side their
-	// reading is on.
-	ExpectedOhms                    float64 `json:"expected_ohms"`
+	ExpectedOhms                  float64 `json:"expected_ohms"` // what a perfect meter would have shown them, ohms
+	// Of it, 95 %, ohms; on the side of their reading where the interval is not
+	// symmetric.
 	ExpectedExpandedUncertaintyOhms float64 `json:"expected_expanded_uncertainty_ohms"`
-	ExpectedLowOhms                 float64 `json:"expected_low_ohms"`
-	ExpectedHighOhms                float64 `json:"expected_high_ohms"`
+	ExpectedLowOhms                 float64 `json:"expected_low_ohms"`  // lower end of the 95 % interval, ohms
+	ExpectedHighOhms                float64 `json:"expected_high_ohms"` // upper end, ohms
 	// AtCelsius is the temperature expected at, the middle of what is possible.
 	AtCelsius float64 `json:"at_celsius"`
-	// EN is (theirs − expected)/√(U_theirs² + U_expected²); Agrees is |EN| ≤ 1.
-	EN     float64 `json:"e_n"`
-	Agrees bool    `json:"agrees"`
+	EN        float64 `json:"e_n"`    // (theirs − expected)/√(U_theirs² + U_expected²)
+	Agrees    bool    `json:"agrees"` // whether E_n is from −1 to 1
 	// Budget is where the expected value's uncertainty comes from.
 	Budget []uncertainty.Component `json:"budget"`
 	// MonteCarlo is the propagation of distributions that gave the interval;
 	// nil where the inputs are narrow and ordinary propagation serves.
 	MonteCarlo *MonteCarlo `json:"monte_carlo"`
-	// At20 is the other direction, and nil when Why20 says why there is none.
+	// The other direction; null when why_not_at_20_celsius says why.
 	At20  *At20  `json:"at_20_celsius"`
-	Why20 string `json:"why_not_at_20_celsius,omitempty"`
-	// ImpliedCelsius is the temperature of the coil if temperature is all that
-	// differs, and ImpliedUncertaintyKelvin its expanded uncertainty; nil when
-	// WhyImplied says why there is none.
+	Why20 string `json:"why_not_at_20_celsius,omitempty"` // why their reading cannot be referred to 20 °C
+	// Temperature of the coil if temperature is all that differs, degrees Celsius;
+	// null when why_no_implied_celsius says why.
 	ImpliedCelsius           *float64 `json:"implied_celsius"`
-	ImpliedUncertaintyKelvin *float64 `json:"implied_uncertainty_kelvin"`
-	WhyImplied               string   `json:"why_no_implied_celsius,omitempty"`
+	ImpliedUncertaintyKelvin *float64 `json:"implied_uncertainty_kelvin"` // of it, 95 %, kelvin
+	// Why no temperature gives the reading.
+	WhyImplied string `json:"why_no_implied_celsius,omitempty"`
 }
 
 // StepOhms is the last place in which the expected range says anything: that of
@@ -82,11 +78,13 @@ func (s Setting) StepOhms() float64 {
 // At20 is their reading taken back through their circuit and referred to 20 °C,
 // against our R20.
 type At20 struct {
-	TheirsOhms                    float64 `json:"theirs_ohms"`
+	TheirsOhms float64 `json:"theirs_ohms"` // theirs, ohms
+	// Of theirs, 95 %, ohms.
 	TheirsExpandedUncertaintyOhms float64 `json:"theirs_expanded_uncertainty_ohms"`
-	OursOhms                      float64 `json:"ours_ohms"`
-	OursExpandedUncertaintyOhms   float64 `json:"ours_expanded_uncertainty_ohms"`
-	EN                            float64 `json:"e_n"`
+	OursOhms                      float64 `json:"ours_ohms"` // ours, ohms
+	// Of ours, 95 %, ohms.
+	OursExpandedUncertaintyOhms float64 `json:"ours_expanded_uncertainty_ohms"`
+	EN                          float64 `json:"e_n"` // e_n of the two
 }
 
 // Cause names an explanation. Its text is contract.
@@ -120,36 +118,29 @@ const (
 
 // Explanation is one cause that would explain the readings.
 type Explanation struct {
-	Cause Cause `json:"cause"`
+	Cause Cause `json:"cause"` // what may have happened
 	// Parts are the two causes of a combination; nil otherwise.
 	Parts []Cause `json:"parts,omitempty"`
-	// Probability is that of this cause among all considered, 0 to 1, and Words
-	// the same in words.
-	Probability float64 `json:"probability"`
-	Words       string  `json:"words"`
-	// Parameter names what is free in this cause; Value is what the readings
-	// imply for it, Low to High its 95 % interval, in Unit.
-	Parameter string  `json:"parameter"`
-	Value     float64 `json:"value"`
-	Unit      string  `json:"unit"`
-	Low       float64 `json:"low"`
-	High      float64 `json:"high"`
+	// Among all causes considered, 0 to 1.
+	Probability float64 `json:"probability" openapi:"minimum=0,maximum=1"`
+	Words       string  `json:"words"`     // the same in words
+	Parameter   string  `json:"parameter"` // what is free in this cause
+	Value       float64 `json:"value"`     // what the readings imply for it, in the unit
+	Unit        string  `json:"unit"`      // unit of value, low and high
+	Low         float64 `json:"low"`       // lower end of its 95 % interval
+	High        float64 `json:"high"`      // upper end
 	// Reaches is true when the cause can bring about every reading within the
 	// range expected of it.
 	Reaches bool `json:"reaches"`
 	// Damage is true when this cause is a fault of the coil.
-	Damage bool `json:"damage"`
-	// PriorLow to PriorHigh is the range expected of the parameter, with the
-	// reason; Weight is how often the cause is met, relative to the others.
-	PriorLow    float64 `json:"prior_low"`
-	PriorHigh   float64 `json:"prior_high"`
-	PriorReason string  `json:"prior_reason"`
-	Weight      float64 `json:"weight"`
-	Sentence    string  `json:"sentence"`
-	// Test is the cheapest test that would tell this cause from its strongest
-	// rival, Rival, with what to expect.
-	Test  string `json:"test"`
-	Rival Cause  `json:"rival"`
+	Damage      bool    `json:"damage"`
+	PriorLow    float64 `json:"prior_low"`    // lower end of the range expected of the parameter
+	PriorHigh   float64 `json:"prior_high"`   // upper end
+	PriorReason string  `json:"prior_reason"` // why that range
+	Weight      float64 `json:"weight"`       // how often the cause is met, beside the others
+	Sentence    string  `json:"sentence"`     // what would have happened
+	Test        string  `json:"test"`         // the cheapest test that tells it from the rival
+	Rival       Cause   `json:"rival"`        // its strongest rival
 }
 
 // Damage says whether a fault of the coil must be reckoned with.
@@ -158,7 +149,7 @@ type Damage struct {
 	Probability float64 `json:"probability"`
 	// Plausible is true when somebody should look after it.
 	Plausible bool   `json:"plausible"`
-	Advice    string `json:"advice"`
+	Advice    string `json:"advice"` // what to do
 }
 
 // OfUnexplained is true when a fault is plausible only because nothing explains
@@ -170,8 +161,8 @@ func (d Damage) OfUnexplained() bool {
 // TableRow is what a meter should show at one temperature. Low and High allow
 // for our uncertainty and for the limits of error of their meter.
 type TableRow struct {
-	Celsius  float64 `json:"celsius"`
-	Ohms     float64 `json:"ohms"`
-	LowOhms  float64 `json:"low_ohms"`
-	HighOhms float64 `json:"high_ohms"`
+	Celsius  float64 `json:"celsius"`   // of the copper, degrees Celsius
+	Ohms     float64 `json:"ohms"`      // likely, ohms
+	LowOhms  float64 `json:"low_ohms"`  // at least, ohms
+	HighOhms float64 `json:"high_ohms"` // at most, ohms
 }

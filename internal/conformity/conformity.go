@@ -18,10 +18,10 @@ const (
 
 // Tolerance is what is allowed and how carefully it is judged.
 type Tolerance struct {
-	LowerOhms float64 `json:"lower_ohms"`
-	UpperOhms float64 `json:"upper_ohms"`
-	// GuardFactor is g, 0 (simple acceptance) to 1; the guard band is g·U.
-	GuardFactor float64 `json:"guard_factor"`
+	LowerOhms float64 `json:"lower_ohms"` // lowest R20 allowed, ohms
+	UpperOhms float64 `json:"upper_ohms"` // highest R20 allowed, ohms
+	// The guard band is this times the expanded uncertainty; 0 is simple acceptance.
+	GuardFactor float64 `json:"guard_factor" openapi:"minimum=0,maximum=1"`
 }
 
 // Judgement is a verdict with the probability behind it.

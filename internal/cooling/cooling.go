@@ -28,18 +28,15 @@ type Curve struct {
 
 // Proposal is what the next coil is expected to do.
 type Proposal struct {
-	// TimeConstantSeconds is the centre, and TimeConstantRatio the standard
-	// deviation of the logarithm of the next coil's.
-	TimeConstantSeconds float64 `json:"time_constant_seconds"`
-	TimeConstantRatio   float64 `json:"time_constant_ratio"`
-	// Coils is how many coils it is drawn from.
-	Coils int `json:"coils"`
-	// QuickShare ± QuickShareDeviation is the next coil's quick share; both are 0
-	// when fewer than [LeastCoils] tell it.
+	TimeConstantSeconds float64 `json:"time_constant_seconds"` // thermal time constant, seconds
+	// Standard deviation of the logarithm of the next coil's; never below 0.05.
+	TimeConstantRatio float64 `json:"time_constant_ratio"`
+	Coils             int     `json:"coils" openapi:"minimum=3"` // from how many coils; at least 3
+	// The part of the warmth in the wire alone; 0 with a deviation of 0 when too few
+	// coils tell it.
 	QuickShare          float64 `json:"quick_share"`
-	QuickShareDeviation float64 `json:"quick_share_deviation"`
-	// Words says the time constant for people: "7.4 ± 0.6 min, from 5 coils".
-	Words string `json:"words"`
+	QuickShareDeviation float64 `json:"quick_share_deviation"` // standard deviation of the next coil's
+	Words               string  `json:"words"`                 // for people, for example 7.4 ± 0.6 min, from 5 coils
 }
 
 const (

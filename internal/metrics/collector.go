@@ -213,7 +213,7 @@ func benchGauges(to chan<- prometheus.Metric, s bench.Snapshot) {
 	}
 	for _, state := range capture.States() {
 		is := 0.0
-		if string(state) == s.State {
+		if state == s.State {
 			is = 1
 		}
 		to <- gauge(stateDesc, is, s.Bench, string(state))

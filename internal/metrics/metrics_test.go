@@ -42,7 +42,7 @@ func north() bench.Snapshot {
 	resistance, temperature := 6721.4, 22.35
 	meterAt, probeAt := noon.Add(-200*time.Millisecond), noon.Add(-time.Second)
 	return bench.Snapshot{
-		Bench: "north", Time: noon, State: string(capture.Steady),
+		Bench: "north", Time: noon, State: capture.Steady,
 		ResistanceOhms: &resistance, TemperatureCelsius: &temperature,
 		Meter:  bench.Instrument{Role: record.Meter, Driver: "scpi", Up: true, LastAt: &meterAt},
 		Probe:  bench.Instrument{Role: record.Probe, Driver: "line", Up: true, LastAt: &probeAt},
@@ -54,7 +54,7 @@ func north() bench.Snapshot {
 // south is a bench whose probe is gone and that has never been used.
 func south() bench.Snapshot {
 	return bench.Snapshot{
-		Bench: "south", Time: noon, State: string(capture.Offline),
+		Bench: "south", Time: noon, State: capture.Offline,
 		Meter: bench.Instrument{Role: record.Meter, Driver: "line", Fault: "unplugged"},
 		Probe: bench.Instrument{Role: record.Probe, Fault: "this bench has no probe"},
 	}

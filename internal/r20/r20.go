@@ -22,53 +22,43 @@ func Knows(formula int) bool { return formula == 1 || formula == Formula }
 // Inputs is everything a result depends on. All of it is stored with a
 // measurement, so that the result can be computed again.
 type Inputs struct {
-	// ResistanceOhms is the mean of the steady window as the meter showed it.
-	ResistanceOhms float64 `json:"resistance_ohms"`
-	// Readings is how many readings that mean is made of; at least 1.
-	Readings int `json:"readings"`
-	// StandardDeviationOhms is the sample standard deviation of the window.
-	StandardDeviationOhms float64 `json:"standard_deviation_ohms"`
-	// ResolutionOhms is one step of the meter's last digit; 0 when unknown.
-	ResolutionOhms float64 `json:"resolution_ohms"`
-	// DriftOhms is how much the fitted line moves across the window.
-	DriftOhms float64 `json:"drift_ohms"`
-	// MeterPercent and MeterOhms are the meter's limits of error,
-	// ±(MeterPercent % of the reading + MeterOhms).
+	ResistanceOhms        float64 `json:"resistance_ohms"`              // mean of the steady window as the meter showed it, ohms
+	Readings              int     `json:"readings" openapi:"minimum=1"` // how many readings the window holds
+	StandardDeviationOhms float64 `json:"standard_deviation_ohms"`      // sample standard deviation of the window, ohms
+	ResolutionOhms        float64 `json:"resolution_ohms"`              // one step of the meter's last digit, ohms; 0 when unknown
+	DriftOhms             float64 `json:"drift_ohms"`                   // how much the fitted line moves across the window, ohms
+	// The meter's limits of error are this many percent of the reading either way.
 	MeterPercent float64 `json:"meter_percent"`
-	MeterOhms    float64 `json:"meter_ohms"`
-	// CorrectionRatio is the meter's calibration correction: the true value is
-	// the reading times (1 + CorrectionRatio).
-	CorrectionRatio float64 `json:"correction_ratio"`
-	// LeadOhms is the resistance of the leads, subtracted; known within
-	// ±LeadHalfWidthOhms.
-	LeadOhms          float64 `json:"lead_ohms"`
-	LeadHalfWidthOhms float64 `json:"lead_half_width_ohms"`
-	// TemperatureCelsius is what the probe showed, interpolated to the middle
-	// of the window, within ±ProbeHalfWidthKelvin.
+	MeterOhms    float64 `json:"meter_ohms"` // and this many ohms
+	// The meter's calibration correction: the true value is the reading times 1 plus
+	// this.
+	CorrectionRatio   float64 `json:"correction_ratio"`
+	LeadOhms          float64 `json:"lead_ohms"`            // resistance of the leads, which is subtracted, ohms
+	LeadHalfWidthOhms float64 `json:"lead_half_width_ohms"` // it is known within this, either way, ohms
+	// What the probe showed, interpolated to the middle of the window, °C.
 	TemperatureCelsius   float64 `json:"temperature_celsius"`
-	ProbeHalfWidthKelvin float64 `json:"probe_half_width_kelvin"`
-	// CopperExcessKelvin is the estimate of how much warmer the copper was than
-	// its surroundings in the middle of the window, CopperExcessUncertaintyKelvin
-	// its standard uncertainty, and CopperExcessOrigin says in words what it is
-	// drawn from. All are zero in records of the first formula.
-	CopperExcessKelvin            float64 `json:"copper_excess_kelvin,omitempty"`
+	ProbeHalfWidthKelvin float64 `json:"probe_half_width_kelvin"` // it is known within this, either way, kelvin
+	// How much warmer than its surroundings the copper was estimated to be in the
+	// middle of the window, kelvin; left out in records of the first formula.
+	CopperExcessKelvin float64 `json:"copper_excess_kelvin,omitempty"`
+	// Its standard uncertainty, kelvin.
 	CopperExcessUncertaintyKelvin float64 `json:"copper_excess_uncertainty_kelvin,omitempty"`
-	CopperExcessOrigin            string  `json:"copper_excess_origin,omitempty"`
-	// CoilDifferenceHalfWidthKelvin bounds how far the temperature of the coil's
-	// place may lastingly be from the probe's; by the first formula, how far the
-	// copper may be from the probe, whatever the reason.
+	// What the estimate is drawn from, in words.
+	CopperExcessOrigin string `json:"copper_excess_origin,omitempty"`
+	// How far the temperature of the coil's place may lastingly be from the probe's,
+	// kelvin; by the first formula, how far the copper may be from the probe,
+	// whatever the reason.
 	CoilDifferenceHalfWidthKelvin float64 `json:"coil_difference_half_width_kelvin"`
-	// AlphaPerKelvin is the temperature coefficient at 20 °C and
-	// AlphaStandardUncertaintyPerKelvin its standard uncertainty.
-	AlphaPerKelvin                    float64 `json:"alpha_per_kelvin"`
+	AlphaPerKelvin                float64 `json:"alpha_per_kelvin"` // temperature coefficient at 20 °C, per kelvin
+	// Its standard uncertainty, per kelvin.
 	AlphaStandardUncertaintyPerKelvin float64 `json:"alpha_standard_uncertainty_per_kelvin"`
-	// ToldExpandedUncertaintyOhms is the expanded uncertainty of R20, and
-	// ToldCoverageFactor its k, where a record of old tells them and not what
-	// they were made of; both are 0 otherwise. They stand for all other
-	// components, so those must be 0 then, but for the coefficient's, which
-	// counts away from 20 °C.
+	// Expanded uncertainty of R20 where a record of old tells it and not what it was
+	// made of, ohms; left out when it was computed. It stands for all other
+	// components, so those must be 0 then, but for the coefficient's, which counts
+	// away from 20 °C.
 	ToldExpandedUncertaintyOhms float64 `json:"told_expanded_uncertainty_ohms,omitempty"`
-	ToldCoverageFactor          float64 `json:"told_coverage_factor,omitempty"`
+	// The k told with it.
+	ToldCoverageFactor float64 `json:"told_coverage_factor,omitempty"`
 }
 
 // Result is a resistance at 20 °C with its uncertainty.

@@ -8,13 +8,13 @@ import (
 // Assembly is two coils sold as one. Its parts keep their own records; its own
 // serial number may have been measured too, both in series.
 type Assembly struct {
-	ID     string    `json:"id"`
-	Time   time.Time `json:"time"`
-	Serial string    `json:"serial"` // of the whole
-	First  string    `json:"first"`  // serial numbers of the coils
-	Second string    `json:"second"`
-	Note   string    `json:"note,omitempty"`
-	By     string    `json:"by,omitempty"`
+	ID     string    `json:"id"`             // its id
+	Time   time.Time `json:"time"`           // when it was kept
+	Serial string    `json:"serial"`         // serial number of the two together
+	First  string    `json:"first"`          // serial number of the first coil
+	Second string    `json:"second"`         // serial number of the second coil
+	Note   string    `json:"note,omitempty"` // anything else
+	By     string    `json:"by,omitempty"`   // who assembled them
 }
 
 // ValidateAssembly says which field of an assembly cannot be right, as a

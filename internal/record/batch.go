@@ -9,18 +9,17 @@ import (
 
 // Batch is a run of coils of one design on one winder.
 type Batch struct {
-	Name           string     `json:"batch"`
-	Bench          string     `json:"bench"`
-	Design         string     `json:"design"`
-	DesignRevision int        `json:"design_revision"`
-	Winder         string     `json:"winder,omitempty"`
-	Operator       string     `json:"operator,omitempty"`
-	OpenedAt       time.Time  `json:"opened_at"`
-	ClosedAt       *time.Time `json:"closed_at,omitempty"`
-	// Spools lists the spool the batch began with and every change, in order.
-	Spools []SpoolMark `json:"spools"`
-	// LastSequence is the number of the last coil measured; 0 before the first.
-	LastSequence int `json:"last_sequence"`
+	Name   string `json:"batch"`  // its name
+	Bench  string `json:"bench"`  // where it is measured
+	Design string `json:"design"` // the design
+	// Its revision.
+	DesignRevision int         `json:"design_revision" openapi:"minimum=1"`
+	Winder         string      `json:"winder,omitempty"`                  // the winding machine
+	Operator       string      `json:"operator,omitempty"`                // the person
+	OpenedAt       time.Time   `json:"opened_at"`                         // when it was opened
+	ClosedAt       *time.Time  `json:"closed_at,omitempty"`               // when it was closed
+	Spools         []SpoolMark `json:"spools"`                            // the spool it began with and every change
+	LastSequence   int         `json:"last_sequence" openapi:"minimum=0"` // the number of the last coil measured; 0 before the first
 }
 
 // Spool is the spool in use; empty when none was told.
@@ -33,9 +32,9 @@ func (b Batch) Spool() string {
 
 // SpoolMark says from which coil of a batch on a spool was in use.
 type SpoolMark struct {
-	FromSequence int       `json:"from_sequence"`
-	Spool        string    `json:"spool"`
-	At           time.Time `json:"at"`
+	FromSequence int       `json:"from_sequence"` // number of the first coil wound from it
+	Spool        string    `json:"spool"`         // the spool
+	At           time.Time `json:"at"`            // when it was put on
 }
 
 // ValidateBatch says which field of a batch cannot be right, as a *FieldError;

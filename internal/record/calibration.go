@@ -5,19 +5,18 @@ import (
 	"time"
 )
 
-// Calibration is one statement about an instrument: a certificate, or a
-// measured lead zero.
+// Calibration is what is known of an instrument from its calibration.
 type Calibration struct {
-	ID              string    `json:"id"`
-	Time            time.Time `json:"time"`
-	Bench           string    `json:"bench"`
-	Role            Role      `json:"role"`
-	Instrument      string    `json:"instrument"`
-	Certificate     string    `json:"certificate,omitempty"`
-	DueAt           time.Time `json:"due_at,omitzero"` // zero when none
-	CorrectionRatio float64   `json:"correction_ratio"`
-	Note            string    `json:"note,omitempty"`
-	By              string    `json:"by,omitempty"`
+	ID              string    `json:"id"`                    // its id
+	Time            time.Time `json:"time"`                  // when it was calibrated
+	Bench           string    `json:"bench"`                 // the bench
+	Role            Role      `json:"role"`                  // which instrument of the bench
+	Instrument      string    `json:"instrument"`            // its identity; empty: any
+	Certificate     string    `json:"certificate,omitempty"` // number of the certificate
+	DueAt           time.Time `json:"due_at,omitzero"`       // when it is due again; left out when not told
+	CorrectionRatio float64   `json:"correction_ratio"`      // the true resistance is the reading times 1 plus this
+	Note            string    `json:"note,omitempty"`        // anything else
+	By              string    `json:"by,omitempty"`          // who calibrated it
 }
 
 // ValidateCalibration says which field of a calibration cannot be right, as a

@@ -7,17 +7,17 @@ import (
 
 // CheckMeasurement is one measurement of a check standard.
 type CheckMeasurement struct {
-	ID                 string    `json:"id"`
-	Time               time.Time `json:"time"`
-	Bench              string    `json:"bench"`
-	Standard           string    `json:"standard"`
-	NominalOhms        float64   `json:"nominal_ohms"` // its reference value
-	MeasuredOhms       float64   `json:"measured_ohms"`
-	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
-	Meter              string    `json:"meter"`
-	By                 string    `json:"by,omitempty"`
-	Note               string    `json:"note,omitempty"`
-	DeviationRatio     float64   `json:"deviation_ratio"` // measured/nominal − 1, filled in on reading
+	ID                 string    `json:"id"`                            // its id
+	Time               time.Time `json:"time"`                          // when it was measured
+	Bench              string    `json:"bench"`                         // the bench
+	Standard           string    `json:"standard"`                      // name of the standard
+	NominalOhms        float64   `json:"nominal_ohms"`                  // its reference value, ohms
+	MeasuredOhms       float64   `json:"measured_ohms"`                 // as measured, corrected for leads and calibration, ohms
+	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"` // what the probe showed; left out when it showed nothing
+	Meter              string    `json:"meter"`                         // the meter
+	By                 string    `json:"by,omitempty"`                  // who measured
+	Note               string    `json:"note,omitempty"`                // anything else
+	DeviationRatio     float64   `json:"deviation_ratio"`               // measured over reference value, minus 1
 }
 
 // ValidateCheck says which field of a check measurement cannot be right, as a

@@ -2,13 +2,11 @@ package record
 
 // Coil is one finished coil with all that was measured on it.
 type Coil struct {
-	Serial string `json:"serial"`
-	// Design and Batch are those of the newest measurement that stands, or of
-	// the newest one when none does.
+	Serial string `json:"serial"` // its serial number
+	// Of the newest measurement that stands, or of the newest one when none does.
 	Design string `json:"design"`
-	Batch  string `json:"batch"`
-	// Measurements are newest first, withdrawn ones included, and light as in
-	// a list.
+	Batch  string `json:"batch"` // of the same measurement
+	// The newest first, withdrawn ones included, and light as in a list.
 	Measurements []Measurement `json:"measurements"`
 }
 

@@ -9,24 +9,16 @@ import (
 // CoolingCurve is what a coil that was left on the clips showed of its cooling or
 // warming.
 type CoolingCurve struct {
-	ID    string    `json:"id"`
-	Time  time.Time `json:"time"`
-	Bench string    `json:"bench"`
-	// Serial is the coil's; empty when it was not known. Design is what the coil
-	// is of, in whatever revision.
-	Serial string `json:"serial,omitempty"`
-	Design string `json:"design"`
-	// TimeConstantSeconds is how fast the finished coil relaxes, and
-	// TimeConstantErrorSeconds its standard error.
-	TimeConstantSeconds      float64 `json:"time_constant_seconds"`
-	TimeConstantErrorSeconds float64 `json:"time_constant_error_seconds"`
-	// QuickShare is the part of the coil's warmth that was in its wire alone, 0 to
-	// 1, with its standard error; an error of 0 means that the curve does not tell
-	// it.
-	QuickShare      float64 `json:"quick_share"`
-	QuickShareError float64 `json:"quick_share_error"`
-	// StartKelvin is how far the coil was from where it settled when the curve
-	// begins.
+	ID                       string    `json:"id"`                          // its id
+	Time                     time.Time `json:"time"`                        // when the clips opened
+	Bench                    string    `json:"bench"`                       // the bench
+	Serial                   string    `json:"serial,omitempty"`            // the coil; left out when it was not known
+	Design                   string    `json:"design"`                      // what it is of, in whatever revision
+	TimeConstantSeconds      float64   `json:"time_constant_seconds"`       // its thermal time constant, seconds
+	TimeConstantErrorSeconds float64   `json:"time_constant_error_seconds"` // standard error, seconds
+	QuickShare               float64   `json:"quick_share"`                 // the part of its warmth that was in the wire alone, 0 to 1
+	QuickShareError          float64   `json:"quick_share_error"`           // standard error; 0 when the curve does not tell it
+	// How far it was from where it settled when the curve begins, kelvin.
 	StartKelvin float64 `json:"start_kelvin"`
 }
 

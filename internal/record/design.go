@@ -9,38 +9,36 @@ import (
 
 // Design is one immutable revision of what a coil should be.
 type Design struct {
-	Name      string    `json:"name"`
-	Revision  int       `json:"revision"` // from 1
-	CreatedAt time.Time `json:"created_at"`
+	Name      string    `json:"name"`                         // its name
+	Revision  int       `json:"revision" openapi:"minimum=1"` // counted from 1; a revision never changes
+	CreatedAt time.Time `json:"created_at"`                   // when it was added
 
-	TargetOhms  float64 `json:"target_ohms"`
-	LowerOhms   float64 `json:"lower_ohms"`
-	UpperOhms   float64 `json:"upper_ohms"`
-	GuardFactor float64 `json:"guard_factor"` // 0 to 1
+	TargetOhms float64 `json:"target_ohms"` // wanted R20, ohms
+	LowerOhms  float64 `json:"lower_ohms"`  // lowest R20 allowed, ohms
+	UpperOhms  float64 `json:"upper_ohms"`  // highest R20 allowed, ohms
+	// The guard band is this times the expanded uncertainty; 0 is simple acceptance.
+	GuardFactor float64 `json:"guard_factor" openapi:"minimum=0,maximum=1"`
 
-	// GaugeAWG, Turns and Bobbin are 0 or nil when not told.
-	GaugeAWG int     `json:"gauge_awg,omitempty"`
-	Turns    int     `json:"turns,omitempty"`
-	Bobbin   *Bobbin `json:"bobbin,omitempty"`
+	GaugeAWG int     `json:"gauge_awg,omitempty"` // wire gauge, AWG; left out when not told
+	Turns    int     `json:"turns,omitempty"`     // number of turns; left out when not told
+	Bobbin   *Bobbin `json:"bobbin,omitempty"`    // the winding space; left out when not told
 
-	// AlphaPerKelvin belongs to 20 °C.
-	AlphaPerKelvin                    float64 `json:"alpha_per_kelvin"`
+	AlphaPerKelvin float64 `json:"alpha_per_kelvin"` // temperature coefficient of the wire at 20 °C, per kelvin
+	// Its standard uncertainty, per kelvin.
 	AlphaStandardUncertaintyPerKelvin float64 `json:"alpha_standard_uncertainty_per_kelvin"`
-	// TimeConstantSeconds is the thermal time constant of a finished coil; 0
-	// takes the bench's.
+	// Thermal time constant of a finished coil, seconds; left out: the bench's.
 	TimeConstantSeconds float64 `json:"time_constant_seconds,omitempty"`
-	// TimeConstantRatio is the standard deviation of the logarithm of the time
-	// constant, from coil to coil; QuickShare ± QuickShareDeviation is the part
-	// of a coil's warmth that is in its wire alone. All are 0 until learned from
-	// coils left on.
-	TimeConstantRatio   float64 `json:"time_constant_ratio,omitempty"`
+	// How much it differs from coil to coil: the standard deviation of its
+	// logarithm; left out until it is learned.
+	TimeConstantRatio float64 `json:"time_constant_ratio,omitempty"`
+	// The part of a coil's warmth that is in its wire alone, 0 to 1; left out until
+	// it is learned.
 	QuickShare          float64 `json:"quick_share,omitempty"`
-	QuickShareDeviation float64 `json:"quick_share_deviation,omitempty"`
-	// WantedUncertaintyPercent is how small U must be, in percent of R20, before
-	// a coil is recorded ahead of patience; 0 asks for no more than a certain
-	// verdict.
+	QuickShareDeviation float64 `json:"quick_share_deviation,omitempty"` // its standard deviation from coil to coil
+	// How small the expanded uncertainty must be, percent of R20, before a coil is
+	// recorded ahead of patience; left out: a certain verdict will do.
 	WantedUncertaintyPercent float64 `json:"wanted_uncertainty_percent,omitempty"`
-	Note                     string  `json:"note,omitempty"`
+	Note                     string  `json:"note,omitempty"` // anything else
 }
 
 // Tolerance returns what a coil of this design is judged by.
@@ -50,9 +48,9 @@ func (d Design) Tolerance() conformity.Tolerance {
 
 // Bobbin is a racetrack winding space, in millimetres.
 type Bobbin struct {
-	StraightMM   float64 `json:"straight_mm"`
-	CoreRadiusMM float64 `json:"core_radius_mm"`
-	BuildMM      float64 `json:"build_mm"`
+	StraightMM   float64 `json:"straight_mm"`    // length of a straight side, millimetres
+	CoreRadiusMM float64 `json:"core_radius_mm"` // radius of the core's ends, millimetres
+	BuildMM      float64 `json:"build_mm"`       // depth of the winding, millimetres
 }
 
 // ValidateDesign says which field of a design cannot be right, as a

@@ -7,13 +7,13 @@ import (
 
 // JournalEntry says who did what.
 type JournalEntry struct {
-	ID      string    `json:"id"`
-	Time    time.Time `json:"time"`
-	Bench   string    `json:"bench,omitempty"`
-	Who     string    `json:"who,omitempty"`
-	Action  string    `json:"action"` // one lower-case word or two: "void", "forced", "spool change"
-	Subject string    `json:"subject"`
-	Detail  string    `json:"detail,omitempty"`
+	ID      string    `json:"id"`               // its id
+	Time    time.Time `json:"time"`             // when it was done
+	Bench   string    `json:"bench,omitempty"`  // where; left out when it was at no bench
+	Who     string    `json:"who,omitempty"`    // who did it; left out when not told
+	Action  string    `json:"action"`           // a word or two, such as void, forced or note
+	Subject string    `json:"subject"`          // the coil, batch or bench it is about
+	Detail  string    `json:"detail,omitempty"` // what there is to say of it
 }
 
 // ValidateEntry says which field of a journal entry cannot be right, as a

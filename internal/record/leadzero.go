@@ -8,16 +8,14 @@ import (
 // LeadZero is what a bench's leads were measured to add, with the clips
 // shorted.
 type LeadZero struct {
-	ID    string    `json:"id"`
-	Time  time.Time `json:"time"`
-	Bench string    `json:"bench"`
-	// Meter is the identity of the meter the leads were measured with.
-	Meter string `json:"meter"`
-	// Ohms is the mean of Readings readings, known within ±HalfWidthOhms.
-	Ohms          float64 `json:"ohms"`
-	HalfWidthOhms float64 `json:"half_width_ohms"`
-	Readings      int     `json:"readings"`
-	By            string  `json:"by,omitempty"`
+	ID            string    `json:"id"`              // its id
+	Time          time.Time `json:"time"`            // when it was measured
+	Bench         string    `json:"bench"`           // the bench
+	Meter         string    `json:"meter"`           // the meter it was measured with
+	Ohms          float64   `json:"ohms"`            // resistance of the leads, ohms
+	HalfWidthOhms float64   `json:"half_width_ohms"` // it is known within this, either way, ohms
+	Readings      int       `json:"readings"`        // how many readings it is the mean of
+	By            string    `json:"by,omitempty"`    // who measured
 }
 
 // MaxLeadOhms is the most that leads may add. Two leads of a bench meter add

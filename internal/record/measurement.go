@@ -30,50 +30,56 @@ const (
 // coil measured once.
 const MeasuredLonger = "measured longer on the same contact"
 
-// Measurement is the result for one coil at one time. The JSON names are
-// contract, in this order.
+// Measurement is the result for one coil at one time.
+//
+// The JSON names are contract, in this order.
 type Measurement struct {
-	ID                      string             `json:"id"`
-	Time                    time.Time          `json:"time"` // end of the steady window, UTC, whole microseconds
-	Bench                   string             `json:"bench"`
-	Batch                   string             `json:"batch"`
-	Sequence                int                `json:"sequence"`
-	Design                  string             `json:"design"`
-	DesignRevision          int                `json:"design_revision"`
-	Serial                  string             `json:"serial"`
-	ResistanceOhms          float64            `json:"resistance_ohms"` // as the meter showed it
-	TemperatureCelsius      float64            `json:"temperature_celsius"`
-	R20Ohms                 float64            `json:"r20_ohms"`
+	ID    string    `json:"id"`    // globally unique, in order of time
+	Time  time.Time `json:"time"`  // end of the steady window, in whole microseconds
+	Bench string    `json:"bench"` // where
+	Batch string    `json:"batch"` // empty when there was none
+	// Number of the coil in its batch; 0 without one.
+	Sequence int    `json:"sequence" openapi:"minimum=0"`
+	Design   string `json:"design"` // empty when there was none
+	// 0 without a design.
+	DesignRevision int     `json:"design_revision" openapi:"minimum=0"`
+	Serial         string  `json:"serial"`          // the coil
+	ResistanceOhms float64 `json:"resistance_ohms"` // as the meter showed it, ohms
+	// As the probe showed it, °C.
+	TemperatureCelsius float64 `json:"temperature_celsius"`
+	R20Ohms            float64 `json:"r20_ohms"` // resistance referred to 20 °C, ohms
+	// Expanded uncertainty of R20 for 95 %, ohms.
 	ExpandedUncertaintyOhms float64            `json:"expanded_uncertainty_ohms"`
-	CoverageFactor          float64            `json:"coverage_factor"`
-	Verdict                 conformity.Verdict `json:"verdict"`
-	ConformityProbability   float64            `json:"conformity_probability"`
-	Status                  Status             `json:"status"`
-	Reason                  string             `json:"reason"` // why forced, void or superseded; where a value came from that was imported
-	Spool                   string             `json:"spool"`
-	Winder                  string             `json:"winder"`
-	Operator                string             `json:"operator"`
-	Meter                   string             `json:"meter"` // identity as the instrument gave it, or its driver and port
-	Probe                   string             `json:"probe"`
-	Stage                   string             `json:"stage"` // wound, potted, assembled
-	AlphaPerKelvin          float64            `json:"alpha_per_kelvin"`
+	CoverageFactor          float64            `json:"coverage_factor"` // k of that uncertainty
+	Verdict                 conformity.Verdict `json:"verdict"`         // the judgement of R20 against the tolerance
+	// Probability that the true R20 is within tolerance.
+	ConformityProbability float64 `json:"conformity_probability" openapi:"minimum=0,maximum=1"`
+	Status                Status  `json:"status"` // how it stands today
+	// Why it was forced, voided or superseded; where an imported value came from.
+	Reason   string `json:"reason"`
+	Spool    string `json:"spool"`    // the wire spool
+	Winder   string `json:"winder"`   // the winding machine
+	Operator string `json:"operator"` // the person
+	// The meter, by the identity it gave, or its driver and port.
+	Meter          string  `json:"meter"`
+	Probe          string  `json:"probe"`            // the probe, likewise
+	Stage          string  `json:"stage"`            // where in its life the coil was: wound, potted, assembled
+	AlphaPerKelvin float64 `json:"alpha_per_kelvin"` // temperature coefficient used, per kelvin
 
-	// What the result was computed from and by.
-	Formula   int                     `json:"formula"`
-	Inputs    r20.Inputs              `json:"inputs"`
-	Tolerance conformity.Tolerance    `json:"tolerance"`
-	Budget    []uncertainty.Component `json:"budget,omitempty"`
-	// Settings is the capture's settings as JSON, enough to replay the readings.
+	// Version of the evaluation.
+	Formula   int                     `json:"formula" openapi:"minimum=1"`
+	Inputs    r20.Inputs              `json:"inputs"`           // what the result was computed from
+	Tolerance conformity.Tolerance    `json:"tolerance"`        // what it is judged by
+	Budget    []uncertainty.Component `json:"budget,omitempty"` // the largest component first; left out in lists
+	// The capture's settings, enough to replay the readings; left out in lists.
 	Settings json.RawMessage `json:"settings,omitempty"`
-	// Context is the capture's state before its first reading, as JSON.
+	// The capture's state before its first reading; left out in lists.
 	Context json.RawMessage `json:"context,omitempty"`
-	// Notes lists what a reader of this number should know: outliers left out,
-	// how warm the coil was.
-	Notes []string `json:"notes,omitempty"`
-	// Supersedes is the id of the measurement this one replaces; empty mostly.
-	Supersedes string `json:"supersedes,omitempty"`
-	// CaptureSeconds is from contact to the last reading of the window.
-	CaptureSeconds float64 `json:"capture_seconds"`
+	// What a reader of this number should know: outliers left out, how warm the coil
+	// was.
+	Notes          []string `json:"notes,omitempty"`
+	Supersedes     string   `json:"supersedes,omitempty"` // id of the measurement this one replaces
+	CaptureSeconds float64  `json:"capture_seconds"`      // from contact to the last reading of the window, seconds
 }
 
 // Stands is true for a measurement that counts: neither void nor superseded.

@@ -14,15 +14,13 @@ const (
 
 // Reading is one stored answer of an instrument, as the capture saw it.
 type Reading struct {
-	Time       time.Time `json:"time"`
-	Role       Role      `json:"role"`
-	Value      float64   `json:"value"` // ohms or degrees Celsius; 0 unless Status is ok
-	Resolution float64   `json:"resolution"`
-	Status     string    `json:"status"` // a driver.Status
-	Reason     string    `json:"reason,omitempty"`
-	Raw        string    `json:"raw"`
-	// InWindow is true for the readings the result is made of.
-	InWindow bool `json:"in_window"`
-	// Outlier is true for a reading of the window left out of the mean.
-	Outlier bool `json:"outlier,omitempty"`
+	Time       time.Time `json:"time"`              // when it arrived
+	Role       Role      `json:"role"`              // which instrument of the bench
+	Value      float64   `json:"value"`             // ohms or °C; 0 unless status is ok
+	Resolution float64   `json:"resolution"`        // one step of its last digit; 0 when unknown
+	Status     string    `json:"status"`            // ok, overload, unreadable or impossible
+	Reason     string    `json:"reason,omitempty"`  // what is wrong
+	Raw        string    `json:"raw"`               // as received
+	InWindow   bool      `json:"in_window"`         // whether the result is made of it
+	Outlier    bool      `json:"outlier,omitempty"` // whether it was left out of the mean
 }

@@ -10,14 +10,13 @@ import (
 // Since. One for a batch is meant for coils that are wound: a coil wound later has
 // not lain there.
 type Soak struct {
-	ID    string    `json:"id"`
-	Time  time.Time `json:"time"` // when it was said
-	Bench string    `json:"bench"`
-	// Serial or Batch says what lies there; one of them is empty.
-	Serial string    `json:"serial,omitempty"`
-	Batch  string    `json:"batch,omitempty"`
-	Since  time.Time `json:"since"`
-	Who    string    `json:"who,omitempty"`
+	ID     string    `json:"id"`               // its id
+	Time   time.Time `json:"time"`             // when it was said
+	Bench  string    `json:"bench"`            // the bench
+	Serial string    `json:"serial,omitempty"` // the coil; left out for a batch
+	Batch  string    `json:"batch,omitempty"`  // the batch; left out for a coil
+	Since  time.Time `json:"since"`            // since when
+	Who    string    `json:"who,omitempty"`    // who said so
 }
 
 // ValidateSoak says which field of a soak cannot be right, as a *FieldError; nil

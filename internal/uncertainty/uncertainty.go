@@ -7,9 +7,11 @@ package uncertainty
 
 import "math"
 
-// Component is one line of an uncertainty budget. A caller fills in Source,
-// Unit, Value and Sensitivity and completes it with [Component.TypeA],
-// [Component.Rectangular] or [Component.Normal]; [Combine] fills in the rest.
+// Component is one line of an uncertainty budget (JCGM 100).
+//
+// A caller fills in Source, Unit, Value and Sensitivity and completes it with
+// [Component.TypeA], [Component.Rectangular] or [Component.Normal]; [Combine] fills
+// in the rest.
 type Component struct {
 	// Source says in plain words where this component comes from.
 	Source string `json:"source"`
@@ -33,7 +35,7 @@ type Component struct {
 	ContributionOhms float64 `json:"contribution_ohms"`
 	// Share is the part of the combined variance that is due to this
 	// component, 0 to 1.
-	Share float64 `json:"share"`
+	Share float64 `json:"share" openapi:"minimum=0,maximum=1"`
 }
 
 // The texts of Component.Distribution; they are stored.

@@ -19,6 +19,7 @@ import (
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
@@ -36,10 +37,6 @@ func (s *site) answerRoutes() []route {
 		{"GET", "/answers", s.forPeople(s.answersPage)},
 		{"GET", "/answers/{id}", s.forPeople(s.keptAnswerPage)},
 		{"GET", "/answers/{id}/answer.pdf", s.forPeople(s.keptAnswerPDF)},
-
-		{"GET", "/api/v1/comparisons", s.listComparisons},
-		{"POST", "/api/v1/comparisons", s.addComparison},
-		{"GET", "/api/v1/comparisons/{id}", s.showComparison},
 	}
 }
 
@@ -177,16 +174,16 @@ func (s *site) shown(r *http.Request, f form) (answerShown, error) {
 func (s *site) fillAnswer(r *http.Request, request workshop.ComparisonRequest, a *answerShown) error {
 	q, err := request.Ask(r.Context(), s.server.History)
 	if err != nil {
-		return answerFault(err)
+		return api.ComplaintFault(err)
 	}
 	if q.Overload != "" {
 		o, err := workshop.AnswerOverload(q)
 		a.Overload, a.Input, a.Letter = &o.Overload, q.Input, cmp.Or(q.Letter, o.Answer)
-		return answerFault(err)
+		return api.ComplaintFault(err)
 	}
 	c, err := workshop.Compare(q)
 	if err != nil {
-		return answerFault(err)
+		return api.ComplaintFault(err)
 	}
 	a.Asked, a.Comparison, a.Letter = true, c, cmp.Or(q.Letter, c.Result.Answer)
 	a.Picture = s.drawnComparison(c)
@@ -206,10 +203,10 @@ func sentence(problem string) string {
 func (s *site) comparedByForm(r *http.Request, f form) (record.Comparison, error) {
 	q, err := requestOf(f).Ask(r.Context(), s.server.History)
 	if err != nil {
-		return record.Comparison{}, answerFault(err)
+		return record.Comparison{}, api.ComplaintFault(err)
 	}
 	c, err := workshop.Compare(q)
-	return c, answerFault(err)
+	return c, api.ComplaintFault(err)
 }
 
 // requestOf is what a form asks: the fields of a comparison, and also.0.theirs

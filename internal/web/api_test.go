@@ -17,8 +17,8 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
-	"coilkeep/internal/workshop"
 )
 
 func TestHealth(t *testing.T) {
@@ -306,7 +306,7 @@ func TestMeasurementDetailAndVoid(t *testing.T) {
 	w.wind(t)
 	m := w.measure(t, "HN-0001", 6721.4, noon)
 	w.start(t)
-	detail := want[measurementDetail](t, w.ask(t, "GET", "/api/v1/measurements/"+m.ID, nil), http.StatusOK)
+	detail := want[api.MeasurementDetail](t, w.ask(t, "GET", "/api/v1/measurements/"+m.ID, nil), http.StatusOK)
 	if len(detail.Budget) != len(m.Budget) || len(detail.Readings) != 2 || detail.R20Ohms != m.R20Ohms {
 		t.Errorf("got %d budget lines, %d readings, R20 %g; want %d, 2, %g", len(detail.Budget), len(detail.Readings), detail.R20Ohms,
 			len(m.Budget), m.R20Ohms)
@@ -413,7 +413,7 @@ func TestBodies(t *testing.T) {
 		{"wrong kind", `{"name":"A","target_ohms":"6.69k"}`, 422, "target_ohms", "a number"},
 		{"fraction of a turn", `{"name":"A","turns":12.5}`, 422, "turns", "a whole number"},
 		{"not a number", `{"name":"A","target_ohms":NaN}`, 400, "", "byte"},
-		{"too large", `{"note":"` + strings.Repeat("x", maxBodyBytes) + `"}`, 413, "", "larger"},
+		{"too large", `{"note":"` + strings.Repeat("x", api.MaxBodyBytes) + `"}`, 413, "", "larger"},
 	} {
 		got := want[problem.Details](t, w.ask(t, "POST", path, c.body), c.status)
 		if got.Field != c.field || !strings.Contains(got.Detail, c.says) {
@@ -483,28 +483,4 @@ func TestBugIsAnswered(t *testing.T) {
 	if !strings.Contains(log.String(), "secret") || !strings.Contains(log.String(), "routes.go") {
 		t.Errorf("the log does not tell where: %s", log.String())
 	}
-}
-
-// FuzzBody feeds bodies to the reader of designs: it never panics, and what it
-// accepts holds no field that a design does not have.
-func FuzzBody(f *testing.F) {
-	for _, seed := range []string{
-		`{"name":"Long Meadow","target_ohms":6690,"tolerance_percent":5,"gauge_awg":42}`,
-		`{"name":"A","bobbin":{"straight_mm":60,"core_radius_mm":3,"build_mm":4}}`,
-		`{"name":"A","bobbin":null}`, `{"name":"A","bobbin":[]}`, `{"Name":"A"}`, `{}`, `{"a":{}}`, ` [1]`, `{"name":"\ud800"}`,
-	} {
-		f.Add([]byte(seed))
-	}
-	f.Fuzz(func(t *testing.T, content []byte) {
-		var body workshop.DesignRequest
-		if err := unmarshal(content, &body); err != nil {
-			if k := problem.Classify(err).Kind; k != problem.Malformed && k != problem.Invalid {
-				t.Errorf("got a problem of kind %q for %q", k.Name, content)
-			}
-			return
-		}
-		if _, err := workshop.NewDesign(body); err != nil && !errors.As(err, new(*record.FieldError)) {
-			t.Errorf("got error %v for %q", err, content)
-		}
-	})
 }

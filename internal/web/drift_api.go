@@ -7,12 +7,13 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
 // showBatchDrift answers with what the drift analysis says of a batch.
 func (s *site) showBatchDrift(w http.ResponseWriter, r *http.Request) error {
-	if err := onlyParameters(r.URL.Query()); err != nil {
+	if err := api.OnlyParameters(r.URL.Query()); err != nil {
 		return err
 	}
 	d, err := s.server.Drift.Batch(r.Context(), r.PathValue("batch"))
@@ -35,7 +36,7 @@ func (s *site) showWinderDrift(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *site) winderDrift(r *http.Request) (watch.Drift, error) {
-	if err := onlyParameters(r.URL.Query(), "design"); err != nil {
+	if err := api.OnlyParameters(r.URL.Query(), "design"); err != nil {
 		return watch.Drift{}, err
 	}
 	d, err := s.server.Drift.Winder(r.Context(), r.PathValue("winder"), r.URL.Query().Get("design"))
@@ -50,7 +51,7 @@ func (s *site) acknowledge(w http.ResponseWriter, r *http.Request) error {
 	var body struct {
 		Note string `json:"note"`
 	}
-	if err := decode(w, r, &body); err != nil {
+	if err := api.Decode(w, r, &body); err != nil {
 		return err
 	}
 	entry, err := s.server.Drift.Acknowledge(r.Context(), r.PathValue("batch"), body.Note, requester(r))
@@ -68,7 +69,7 @@ func (s *site) reviseBaseline(w http.ResponseWriter, r *http.Request) error {
 		Count  int    `json:"count"`
 		Reason string `json:"reason"`
 	}
-	if err := decode(w, r, &body); err != nil {
+	if err := api.Decode(w, r, &body); err != nil {
 		return err
 	}
 	kept, err := s.server.Drift.Revise(r.Context(), watch.Choice{Batch: r.PathValue("batch"), From: body.From, Count: body.Count,

@@ -14,6 +14,7 @@ import (
 	"coilkeep/internal/drift"
 	"coilkeep/internal/record"
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
@@ -119,7 +120,7 @@ type pairsReply struct {
 // pairsJSON answers with the pick list of the page.
 func (s *site) pairsJSON(w http.ResponseWriter, r *http.Request) error {
 	query := r.URL.Query()
-	if err := onlyParameters(query, "first", "second", "within_percent"); err != nil {
+	if err := api.OnlyParameters(query, "first", "second", "within_percent"); err != nil {
 		return err
 	}
 	asked, err := pairingOf(filledIn(query), "within_percent")

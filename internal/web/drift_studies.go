@@ -49,7 +49,7 @@ func (s *site) studiesPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *site) showStudies(w http.ResponseWriter, r *http.Request, status int, f form) error {
-	view := studiesView{frame: s.frame(windingSection, "Studies of the measuring"), Form: f, Benches: sortedKeys(s.benches)}
+	view := studiesView{frame: s.frame(windingSection, "Studies of the measuring"), Form: f, Benches: s.benches.Names()}
 	var err error
 	if view.Studies, err = s.server.History.Studies(r.Context()); err != nil {
 		return err
@@ -250,8 +250,8 @@ func (s *site) measureStudy(w http.ResponseWriter, r *http.Request) error {
 	name := r.PathValue("study")
 	return s.submit(w, r, func(f form) (string, error) {
 		f.values.Set("study", name)
-		b := s.benches[f.Get("bench")]
-		if b == nil {
+		b, err := s.benches.Named(f.Get("bench"))
+		if err != nil {
 			return "", problem.Invalid.InField("bench", "there is no bench %q", f.Get("bench"))
 		}
 		design, err := s.studyDesign(r.Context(), name, f.Get("design"))

@@ -5,11 +5,12 @@ import (
 
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 )
 
 // studiesJSON answers with the studies of the measuring, the newest first.
 func (s *site) studiesJSON(w http.ResponseWriter, r *http.Request) error {
-	if err := onlyParameters(r.URL.Query()); err != nil {
+	if err := api.OnlyParameters(r.URL.Query()); err != nil {
 		return err
 	}
 	studies, err := s.server.History.Studies(r.Context())
@@ -89,7 +90,7 @@ type studyShare struct {
 // studyJSON answers with one study: the result of the page, and the readings
 // behind it.
 func (s *site) studyJSON(w http.ResponseWriter, r *http.Request) error {
-	if err := onlyParameters(r.URL.Query()); err != nil {
+	if err := api.OnlyParameters(r.URL.Query()); err != nil {
 		return err
 	}
 	name := r.PathValue("study")

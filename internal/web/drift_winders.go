@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
@@ -119,7 +120,7 @@ type spoolsReply struct {
 // spoolsJSON answers with the spool book of the page.
 func (s *site) spoolsJSON(w http.ResponseWriter, r *http.Request) error {
 	query := r.URL.Query()
-	if err := onlyParameters(query, "design"); err != nil {
+	if err := api.OnlyParameters(query, "design"); err != nil {
 		return err
 	}
 	book, err := s.spoolBook(r.Context(), query.Get("design"))

@@ -19,6 +19,8 @@ import (
 const heartbeatEvent bench.EventType = "heartbeat"
 
 const (
+	// missedMeasurements bounds how many a client that comes back is told.
+	missedMeasurements = 1000
 	// maxStreams bounds how many event streams are open at once.
 	maxStreams = 100
 	// writePatience is how long a client may take to accept one event.
@@ -33,8 +35,10 @@ const (
 // measured meanwhile.
 func (s *site) events(w http.ResponseWriter, r *http.Request) error {
 	only := r.URL.Query().Get("bench")
-	if only != "" && s.benches[only] == nil {
-		return s.noBench(only)
+	if only != "" {
+		if _, err := s.benches.Named(only); err != nil {
+			return err
+		}
 	}
 	if s.streams.Add(1) > maxStreams {
 		s.streams.Add(-1)
@@ -68,13 +72,13 @@ func (s *site) measuredSince(ctx context.Context, id, only string) ([]record.Mea
 	if id == "" {
 		return nil, nil
 	}
-	missed, next, err := s.server.History.Measurements(ctx, record.Filter{Bench: only, After: id, Limit: longestPage})
+	missed, next, err := s.server.History.Measurements(ctx, record.Filter{Bench: only, After: id, Limit: missedMeasurements})
 	if errors.Is(err, record.ErrInvalid) {
 		return nil, problem.Invalid.InField("Last-Event-ID", "%q is not the id of a measurement", id)
 	}
 	if err == nil && next != "" {
 		err = problem.Conflict.Because("more than %d measurements were missed; list them with /api/v1/measurements?after=%s",
-			longestPage, id)
+			missedMeasurements, id)
 	}
 	return missed, err
 }
@@ -90,7 +94,7 @@ func (s *site) follow(r *http.Request, stream *stream, news <-chan bench.Event, 
 			return err
 		}
 	}
-	for _, snapshot := range s.snapshots() {
+	for _, snapshot := range s.benches.Snapshots() {
 		if only != "" && snapshot.Bench != only {
 			continue
 		}

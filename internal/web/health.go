@@ -27,7 +27,7 @@ func (s *site) readyz(w http.ResponseWriter, r *http.Request) error {
 		s.log.Warn("not ready: the history takes no writes", "err", err)
 		wrong = append(wrong, "the history takes no writes")
 	}
-	for _, snapshot := range s.snapshots() {
+	for _, snapshot := range s.benches.Snapshots() {
 		switch {
 		case s.now().Sub(snapshot.Time) > stalled:
 			wrong = append(wrong, "bench "+snapshot.Bench+" does not run")

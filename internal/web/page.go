@@ -17,7 +17,7 @@ func (s *site) home(w http.ResponseWriter, r *http.Request) error {
 		return s.showPage(w, r, s.server.Benches[0])
 	}
 	view := overviewView{frame: s.frame(benchesSection, "")}
-	for _, snapshot := range s.snapshots() {
+	for _, snapshot := range s.benches.Snapshots() {
 		view.Panels = append(view.Panels, newPanel(snapshot))
 	}
 	if len(view.Panels) > 0 {
@@ -40,7 +40,7 @@ type overviewView struct {
 
 // benchPage serves the page of one bench.
 func (s *site) benchPage(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}
@@ -67,7 +67,7 @@ type benchView struct {
 // panel serves what the page shows of the clips; the page's script fetches it
 // when something has changed.
 func (s *site) panel(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}
@@ -116,7 +116,7 @@ func (v panelView) WhyNotForce() string {
 	switch {
 	case v.Batch == nil:
 		return noBatch
-	case v.State == string(capture.Offline) || v.State == string(capture.Open):
+	case v.State == capture.Offline || v.State == capture.Open:
 		return "There is nothing on the clips to record."
 	}
 	return ""
@@ -137,7 +137,7 @@ type valueView struct{ R20Ohms, ExpandedOhms float64 }
 
 // newPanel gathers what a page shows of the clips of a bench.
 func newPanel(snapshot bench.Snapshot) panelView {
-	view := panelView{Snapshot: snapshot, Asking: snapshot.State == string(capture.Asking), Copper: copperWords(snapshot),
+	view := panelView{Snapshot: snapshot, Asking: snapshot.State == capture.Asking, Copper: copperWords(snapshot),
 		Lost: newLost(snapshot)}
 	for _, instrument := range []bench.Instrument{snapshot.Meter, snapshot.Probe} {
 		if instrument.Driver != "" || instrument.Fault != "" {
@@ -155,7 +155,7 @@ func newPanel(snapshot bench.Snapshot) panelView {
 		last = nil
 	}
 	switch {
-	case snapshot.State == string(capture.Recorded) && last != nil:
+	case snapshot.State == capture.Recorded && last != nil:
 		view.Judged = last
 		view.Value = &valueView{last.R20Ohms, last.ExpandedUncertaintyOhms}
 	case snapshot.R20Ohms != nil && snapshot.ExpandedUncertaintyOhms != nil:

@@ -71,7 +71,7 @@ func TestPageAtWork(t *testing.T) {
 	}
 	w.north.set(func(s *bench.Snapshot) {
 		ohms, r20, expanded := 6698.12, 6637.25, 32.41
-		s.State, s.Words = string(capture.Settling), "Hands off; filling the window."
+		s.State, s.Words = capture.Settling, "Hands off; filling the window."
 		s.ReadingsHave, s.ReadingsWanted = 3, 8
 		s.ResistanceOhms, s.R20Ohms, s.ExpandedUncertaintyOhms = &ohms, &r20, &expanded
 		s.Probe.Up, s.Probe.Fault = false, "unplugged: is the cable in?"
@@ -126,7 +126,7 @@ func TestPageShowsVerdictsByShape(t *testing.T) {
 		conformity.In: "in tolerance", conformity.High: "too high", conformity.Low: "too low", conformity.Undecided: "undecided",
 	} {
 		m.Verdict = verdict
-		w.north.set(func(s *bench.Snapshot) { s.State, s.Last = string(capture.Recorded), &m })
+		w.north.set(func(s *bench.Snapshot) { s.State, s.Last = capture.Recorded, &m })
 		page := w.page(t, "/")
 		want := fmt.Sprintf(`<use href="#shape-%s"/></svg><b>%s</b>`, verdict, words)
 		if !strings.Contains(page, want) {
@@ -142,7 +142,7 @@ func TestPageShowsVerdictsByShape(t *testing.T) {
 	if page := w.page(t, "/benches/north/panel"); !strings.Contains(page, `data-live="r20">6.660 <span>± 0.018 kΩ</span><`) {
 		t.Errorf("the panel does not show the recorded value:\n%s", page)
 	}
-	w.north.set(func(s *bench.Snapshot) { s.State = string(capture.Settling) })
+	w.north.set(func(s *bench.Snapshot) { s.State = capture.Settling })
 	if strings.Contains(w.page(t, "/"), "<b>in tolerance</b>") || strings.Contains(w.page(t, "/"), "<b>undecided</b>") {
 		t.Error("the verdict of the last coil stands beside the next one")
 	}

@@ -88,7 +88,7 @@ func TestPageHoldsWhatWasNotRecorded(t *testing.T) {
 			Words: "it came off before the readings were steady", Asked: asked}
 	}
 	w.north.set(func(s *bench.Snapshot) {
-		s.State = string(capture.Waiting)
+		s.State = capture.Waiting
 		s.Words = "HN-0042 was not recorded: it came off before the readings were steady. Is this HN-0042 again, or the next one?"
 		s.Unrecorded = []bench.Unrecorded{lost("a", "HN-0043", false), lost("b", "HN-0042", true), lost("c", "", false),
 			lost("d", "HN-0040", false), lost("e", "HN-0039", false)}

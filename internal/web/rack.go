@@ -51,7 +51,7 @@ func (s *site) rackPage(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *site) showRack(w http.ResponseWriter, r *http.Request, status int, f, whole form) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}
@@ -110,7 +110,7 @@ func (s *site) lying(r *http.Request, bench string, soaks []record.Soak) ([]reco
 // rackForm puts a coil, or the whole batch, on the rack. The page comes back with
 // the same time, ready for the next scan.
 func (s *site) rackForm(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}

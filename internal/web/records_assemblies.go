@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
@@ -23,7 +24,7 @@ func (s *site) addAssembly(w http.ResponseWriter, r *http.Request) error {
 
 		TakeApart bool `json:"take_apart"`
 	}
-	if err := decode(w, r, &body); err != nil {
+	if err := api.Decode(w, r, &body); err != nil {
 		return err
 	}
 	if body.By == "" {

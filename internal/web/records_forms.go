@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
@@ -71,7 +72,7 @@ func readForm(w http.ResponseWriter, r *http.Request) (form, error) {
 	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != "application/x-www-form-urlencoded" {
 		return form{}, problem.UnsupportedMedia.Because("send the fields as a form of the page does")
 	}
-	r.Body = http.MaxBytesReader(w, r.Body, maxBodyBytes)
+	r.Body = http.MaxBytesReader(w, r.Body, api.MaxBodyBytes)
 	if err := r.ParseForm(); err != nil {
 		if tooLarge := new(http.MaxBytesError); errors.As(err, &tooLarge) {
 			return form{}, problem.BodyTooLarge.Because("the form is larger than %d bytes", tooLarge.Limit)

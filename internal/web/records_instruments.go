@@ -53,7 +53,7 @@ type instrumentsView struct {
 
 func (s *site) instrumentsPage(w http.ResponseWriter, r *http.Request) error {
 	view := instrumentsView{frame: s.frame(instrumentsSection, "Instruments")}
-	for _, snapshot := range s.snapshots() {
+	for _, snapshot := range s.benches.Snapshots() {
 		calibrations, err := s.server.History.Calibrations(r.Context(), snapshot.Bench)
 		if err != nil {
 			return err
@@ -124,7 +124,7 @@ func (s *site) benchInstrumentsPage(w http.ResponseWriter, r *http.Request) erro
 }
 
 func (s *site) showInstruments(w http.ResponseWriter, r *http.Request, status int, forms instrumentForms) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}
@@ -164,7 +164,7 @@ func savedPath(benchName, id, part string) string {
 
 // leadsForm measures the leads, with the clips shorted.
 func (s *site) leadsForm(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}
@@ -178,7 +178,7 @@ func (s *site) leadsForm(w http.ResponseWriter, r *http.Request) error {
 
 // standardForm measures a check standard.
 func (s *site) standardForm(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}
@@ -199,7 +199,7 @@ func (s *site) standardForm(w http.ResponseWriter, r *http.Request) error {
 
 // calibrationForm keeps a calibration.
 func (s *site) calibrationForm(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}

@@ -178,9 +178,8 @@ func TestInstrumentsByProgram(t *testing.T) {
 			t.Errorf("%s %s: got field %q, want %q", c.path, c.body, got.Field, c.field)
 		}
 	}
-	for method, path := range map[string]string{"GET": "calibrations", "POST": "leads"} {
-		want[problem.Details](t, w.ask(t, method, "/api/v1/benches/south/"+path, nil), http.StatusNotFound)
-	}
+	want[problem.Details](t, w.ask(t, "GET", "/api/v1/benches/south/calibrations", nil), http.StatusNotFound)
+	want[problem.Details](t, w.ask(t, "POST", "/api/v1/benches/south/leads", `{}`), http.StatusNotFound)
 }
 
 // TestInstrumentsThatPeopleRead has nothing be measured by itself where a

@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/cooling"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // learnedView is what coils left on the clips propose for a design.
@@ -41,7 +42,7 @@ func (s *site) learned(r *http.Request, d record.Design) (learnedView, error) {
 			coils[c.Serial] = true
 		}
 	}
-	view := learnedView{Proposal: proposedCooling(curves), Coils: len(coils), Least: cooling.LeastCoils, Curves: curves}
+	view := learnedView{Proposal: workshop.ProposeCooling(curves), Coils: len(coils), Least: cooling.LeastCoils, Curves: curves}
 	if p := view.Proposal; p != nil {
 		view.Token = proposalToken(*p)
 		to := withProposal(d, *p)
@@ -114,7 +115,7 @@ func (s *site) useLearnedForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
-		proposal := proposedCooling(curves)
+		proposal := workshop.ProposeCooling(curves)
 		if proposal == nil || proposalToken(*proposal) != f.Get("proposal") {
 			return "", problem.Conflict.Because("coils left on the clips propose something else by now; look at it and choose again")
 		}

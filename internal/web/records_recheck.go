@@ -127,7 +127,7 @@ func (v *recheckView) Trouble() string {
 // recheckPage lists every measurement that an instrument was used for between
 // two dates, as recorded and as it would be under another correction.
 func (s *site) recheckPage(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}

@@ -26,10 +26,6 @@ func (s *site) recordRoutes() []route {
 		{"POST", "/instruments/{bench}/standard", s.forPeople(s.standardForm)},
 		{"POST", "/instruments/{bench}/calibrations", s.forPeople(s.calibrationForm)},
 		{"GET", "/instruments/{bench}/recheck", s.forPeople(s.recheckPage)},
-		{"POST", "/api/v1/benches/{bench}/leads", s.measureLeads},
-		{"POST", "/api/v1/benches/{bench}/standard", s.measureStandard},
-		{"GET", "/api/v1/benches/{bench}/calibrations", s.listCalibrations},
-		{"POST", "/api/v1/benches/{bench}/calibrations", s.addCalibration},
 
 		{"GET", "/coils", s.forPeople(s.findPage)},
 		{"GET", "/coils/{serial}", s.forPeople(s.coilPage)},

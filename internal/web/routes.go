@@ -12,10 +12,11 @@ import (
 	"strings"
 	"time"
 
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
-//go:embed openapi.json assets templates
+//go:embed assets templates
 var files embed.FS
 
 // endpoint answers a request or returns the error that became of it.
@@ -30,7 +31,7 @@ type route struct {
 // routes lists everything that can be asked. The API's description lists what
 // programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
-	return slices.Concat(s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), s.reevaluationRoutes(), []route{
+	return slices.Concat(s.apiRoutes(), s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), s.reevaluationRoutes(), []route{
 		{"GET", "/{$}", s.forPeople(s.home)},
 		{"GET", "/benches/{bench}", s.forPeople(s.benchPage)},
 		{"GET", "/benches/{bench}/panel", s.panel},
@@ -45,35 +46,32 @@ func (s *site) routes() []route {
 		{"GET", "/metrics", s.metrics},
 		{"GET", "/api/v1/openapi.json", s.openapi},
 		{"GET", "/api/v1/events", s.events},
-
-		{"GET", "/api/v1/benches", s.listBenches},
-		{"GET", "/api/v1/benches/{bench}", s.showBench},
-		{"POST", "/api/v1/benches/{bench}/batch", s.startBatch},
-		{"DELETE", "/api/v1/benches/{bench}/batch", s.closeBatch},
-		{"POST", "/api/v1/benches/{bench}/spool", s.changeSpool},
-		{"POST", "/api/v1/benches/{bench}/next", s.setNext},
-		{"POST", "/api/v1/benches/{bench}/record", s.record},
-		{"POST", "/api/v1/benches/{bench}/readings", s.typeReading},
-		{"POST", "/api/v1/benches/{bench}/note", s.note},
-		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/again", s.measureAgain},
-		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/next", s.takeNext},
-		{"POST", "/api/v1/benches/{bench}/unrecorded/{id}/dismiss", s.dismiss},
-		{"POST", "/api/v1/benches/{bench}/soak", s.soak},
-
-		{"GET", "/api/v1/designs", s.listDesigns},
-		{"POST", "/api/v1/designs", s.addDesign},
-		{"GET", "/api/v1/designs/{design}", s.showDesign},
-		{"POST", "/api/v1/designs/{design}/revisions", s.reviseDesign},
-		{"GET", "/api/v1/designs/{design}/cooling", s.showCooling},
-
-		{"GET", "/api/v1/measurements", s.listMeasurements},
-		{"GET", "/api/v1/measurements/{id}", s.showMeasurement},
-		{"POST", "/api/v1/measurements/{id}/void", s.voidMeasurement},
-		{"GET", "/api/v1/coils", s.listCoils},
-		{"GET", "/api/v1/coils/{serial}", s.showCoil},
-		{"GET", "/api/v1/batches", s.listBatches},
-		{"GET", "/api/v1/batches/{batch}", s.batchJSON},
 	})
+}
+
+// apiRoutes lists what programs ask and are answered in JSON.
+func (s *site) apiRoutes() []route {
+	var list []route
+	for _, e := range api.Endpoints(s.parts()) {
+		list = append(list, route{e.Method, e.Path, func(w http.ResponseWriter, r *http.Request) error {
+			status, answer, err := e.Answer(w, r, requester(r))
+			if err != nil {
+				return err
+			}
+			s.reply(w, r, status, answer)
+			return nil
+		}})
+	}
+	return list
+}
+
+// parts is what the API works on.
+func (s *site) parts() api.Parts {
+	parts := api.Parts{History: s.server.History, Now: s.now}
+	for _, b := range s.server.Benches {
+		parts.Benches = append(parts.Benches, b)
+	}
+	return parts
 }
 
 // handler answers every request.
@@ -168,11 +166,7 @@ var assetTypes = map[string]string{
 
 // openapi serves the description of the API.
 func (s *site) openapi(w http.ResponseWriter, _ *http.Request) error {
-	content, err := files.ReadFile("openapi.json")
-	if err != nil {
-		return err
-	}
-	s.send(w, http.StatusOK, "application/json", content)
+	s.send(w, http.StatusOK, "application/json", api.Description)
 	return nil
 }
 

@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
@@ -47,7 +48,7 @@ type runView struct {
 // run serves the records of a bench's page. With ?width= the picture is drawn
 // so many pixels wide.
 func (s *site) run(w http.ResponseWriter, r *http.Request) error {
-	b, err := s.bench(r)
+	b, err := s.benches.Named(r.PathValue("bench"))
 	if err != nil {
 		return err
 	}
@@ -83,7 +84,7 @@ func (s *site) fillRun(ctx context.Context, view *runView, snapshot bench.Snapsh
 		return err
 	}
 	view.Drift = s.liveDrift(ctx, snapshot.Batch.Name)
-	view.Notes, err = kept.Journal(ctx, record.JournalFilter{Bench: snapshot.Bench, Action: noteAction,
+	view.Notes, err = kept.Journal(ctx, record.JournalFilter{Bench: snapshot.Bench, Action: api.NoteAction,
 		From: snapshot.Batch.OpenedAt, Limit: shownNotes})
 	if err != nil {
 		return err

@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
@@ -27,7 +28,7 @@ func TestNote(t *testing.T) {
 	}
 	as := func(r *http.Request) { r.SetBasicAuth("Ada", "") }
 	got := want[record.JournalEntry](t, w.ask(t, "POST", path, `{"note":"dented","subject":"HN-0001"}`, as), http.StatusCreated)
-	if got.Subject != "HN-0001" || got.Who != "Ada" || got.Action != noteAction || got.Bench != "north" {
+	if got.Subject != "HN-0001" || got.Who != "Ada" || got.Action != api.NoteAction || got.Bench != "north" {
 		t.Errorf("got %+v", got)
 	}
 	for _, body := range []string{`{"note":"  "}`, `{}`} {
@@ -35,7 +36,7 @@ func TestNote(t *testing.T) {
 			t.Errorf("%s: the problem lies in %q, want note", body, problem.Field)
 		}
 	}
-	kept, err := w.store.Journal(t.Context(), record.JournalFilter{Action: noteAction})
+	kept, err := w.store.Journal(t.Context(), record.JournalFilter{Action: api.NoteAction})
 	if err != nil || len(kept) != 3 {
 		t.Errorf("%d notes are kept, want 3 (%v)", len(kept), err)
 	}

@@ -20,49 +20,27 @@ import (
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
 	"coilkeep/internal/warmth"
+	"coilkeep/internal/web/api"
 )
 
-// Bench is what the pages and the API ask of a bench. Methods that change
-// something return when it is done and durable, or say why it cannot be.
+// Bench is what the pages and the API ask of a bench.
 type Bench interface {
-	Snapshot() bench.Snapshot
+	api.Bench
 	Takes() (leastOhms, mostOhms float64)
-	StartBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
-	CloseBatch(ctx context.Context, who string) (record.Batch, error)
-	ChangeSpool(ctx context.Context, spool, who string) (record.Batch, error)
-	SetNext(ctx context.Context, next bench.Next) error
-	Record(ctx context.Context, request bench.RecordRequest) error
-	Type(ctx context.Context, role record.Role, text string, confirmed bool) error
-	MeasureLeads(ctx context.Context, who string) (record.LeadZero, error)
-	MeasureStandard(ctx context.Context, standard bench.Standard) (record.CheckMeasurement, error)
 	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (record.StudyReading, error)
-	MeasureAgain(ctx context.Context, id, who string) error
-	TakeNext(ctx context.Context, id, who string) error
-	Dismiss(ctx context.Context, id, who string) (record.Unrecorded, error)
-	Soak(ctx context.Context, soak record.Soak) (record.Soak, error)
 }
 
 // History is what the pages and the API ask of the history.
 type History interface {
-	AddDesign(ctx context.Context, design record.Design, who string) (record.Design, error)
-	ReviseDesign(ctx context.Context, design record.Design, who string) (record.Design, error)
-	Designs(ctx context.Context) ([]record.Design, error)
-	DesignRevisions(ctx context.Context, name string) ([]record.Design, error)
-	Measurements(ctx context.Context, filter record.Filter) (page []record.Measurement, next string, err error)
-	Measurement(ctx context.Context, id string) (record.Measurement, []record.Reading, error)
-	Void(ctx context.Context, id, reason, who string) (record.Measurement, error)
+	api.History
 	Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error)
-	Coil(ctx context.Context, serial string) (record.Coil, error)
-	Coils(ctx context.Context, search record.CoilSearch) (page []record.Coil, next string, err error)
 	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
-	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
 	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
 	Writable(ctx context.Context) error
 	Records
-	Comparisons
+	ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error)
 	StudyReadings(ctx context.Context, study string) ([]record.StudyReading, error)
 	Studies(ctx context.Context) ([]record.Study, error)
-	CoolingCurves(ctx context.Context, design string) ([]record.CoolingCurve, error)
 	Soaks(ctx context.Context, bench string, limit int) ([]record.Soak, error)
 	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
 }
@@ -165,7 +143,7 @@ type site struct {
 	server  *Server
 	log     *slog.Logger
 	now     func() time.Time
-	benches map[string]Bench
+	benches api.BenchList[Bench]
 	// hosts are the names the daemon goes by, in lower case.
 	hosts map[string]bool
 	// stopping is closed when event streams must end.
@@ -182,7 +160,7 @@ func (s *Server) site(address net.Addr) *site {
 		server:    s,
 		log:       s.Logger,
 		now:       s.Now,
-		benches:   map[string]Bench{},
+		benches:   api.NewBenchList(s.Benches),
 		hosts:     map[string]bool{"localhost": true},
 		stopping:  make(chan struct{}),
 		heartbeat: 2 * time.Second,
@@ -192,9 +170,6 @@ func (s *Server) site(address net.Addr) *site {
 	}
 	if made.now == nil {
 		made.now = time.Now
-	}
-	for _, b := range s.Benches {
-		made.benches[b.Snapshot().Bench] = b
 	}
 	for _, host := range append(s.Hosts, address.String()) {
 		if name := hostname(host); !unspecified(name) {

@@ -180,7 +180,7 @@ func newWorkshop(t testing.TB) *testShop {
 func idle(name string) bench.Snapshot {
 	temperature, at := 22.35, noon.Add(-time.Second)
 	return bench.Snapshot{
-		Bench: name, Time: noon, State: string(capture.Open), Words: "Clip a coil on.", Since: noon,
+		Bench: name, Time: noon, State: capture.Open, Words: "Clip a coil on.", Since: noon,
 		TemperatureCelsius: &temperature,
 		Meter: bench.Instrument{Role: record.Meter, Driver: "scpi", Port: "/dev/ttyUSB0", Identity: "Elder Vale,EV-40,1207,1.2",
 			Up: true, LastAt: &at, LastStatus: "overload"},

@@ -11,20 +11,20 @@ import (
 // ComparisonAnswer is a comparison for programs: the result, with what it is of.
 type ComparisonAnswer struct {
 	compare.Result
-	// ID and Time are nil for a comparison that was not kept.
-	ID          *string       `json:"id"`
-	Time        *time.Time    `json:"time"`
+	ID   *string    `json:"id"`   // its id; null when it was not kept
+	Time *time.Time `json:"time"` // when it was kept; null when it was not
+	// Of our coil; empty when a resistance was told in its place.
 	Serial      string        `json:"serial"`
-	Measurement string        `json:"measurement"`
-	Design      string        `json:"design"`
-	Batch       string        `json:"batch"`
-	TheirMeter  string        `json:"their_meter"`
-	Letter      string        `json:"letter"`
-	Note        string        `json:"note"`
-	By          string        `json:"by"`
-	Input       compare.Input `json:"input"`
-	// Today is what the same input gives by the present formula, when the
-	// comparison was kept under another; nil otherwise, and in lists.
+	Measurement string        `json:"measurement"` // id of the record compared with; empty without one
+	Design      string        `json:"design"`      // of the coil
+	Batch       string        `json:"batch"`       // of the coil
+	TheirMeter  string        `json:"their_meter"` // what they call their meter
+	Letter      string        `json:"letter"`      // what was sent, as it was edited
+	Note        string        `json:"note"`        // our own note
+	By          string        `json:"by"`          // who kept it
+	Input       compare.Input `json:"input"`       // all that it was computed from
+	// What the same input gives by the present formula, when it was kept under
+	// another; null otherwise and in lists.
 	Today *compare.Result `json:"today"`
 }
 
@@ -44,8 +44,8 @@ func AnswerComparison(c record.Comparison) ComparisonAnswer {
 // OverloadAnswer answers for a meter that showed an overload.
 type OverloadAnswer struct {
 	compare.Overload
-	Serial string `json:"serial"`
-	// Again is the answer once more, under the name that the API had for it alone.
+	Serial string `json:"serial"` // the coil; empty when a resistance was told in its place
+	// The answer once more, under the name that the API had for it alone.
 	Again compare.Overload `json:"overload"`
 }
 

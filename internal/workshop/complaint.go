@@ -26,13 +26,13 @@ type ComparisonRequest struct {
 	OutsideReading
 	OutsideMeter
 	// Further readings with the same meter.
-	Also []OutsideReading `json:"also"`
+	Also []OutsideReading `json:"also,omitempty"`
 	// What they call their meter; kept only.
-	TheirMeter Text `json:"their_meter"`
+	TheirMeter Text `json:"their_meter,omitempty"`
 	// What is sent to them; kept only.
-	Letter Text `json:"letter"`
+	Letter Text `json:"letter,omitempty"`
 	// Our own note; kept only.
-	Note Text `json:"note"`
+	Note Text `json:"note,omitempty"`
 }
 
 // Text is something as a person types it: "6.28k" has other digits than 6280. In
@@ -43,23 +43,23 @@ type Text string
 // a resistance is told in its place.
 type OutsideCoil struct {
 	// Of our coil, as recorded.
-	Serial Text `json:"serial"`
+	Serial Text `json:"serial,omitempty"`
 	// Serial number of the other coil of an assembly.
-	Mate Text `json:"mate"`
+	Mate Text `json:"mate,omitempty"`
 	// Or its resistance at 20 °C.
-	R20 Text `json:"r20"`
+	R20 Text `json:"r20,omitempty"`
 	// Expanded uncertainty of r20, ohms.
-	Uncertainty Text `json:"uncertainty"`
+	Uncertainty Text `json:"uncertainty,omitempty"`
 	// With r20: temperature coefficient at 20 °C, per kelvin.
-	Alpha Text `json:"alpha"`
+	Alpha Text `json:"alpha,omitempty"`
 	// Its standard uncertainty, per kelvin.
-	AlphaUncertainty Text `json:"alpha_uncertainty"`
+	AlphaUncertainty Text `json:"alpha_uncertainty,omitempty"`
 	// Instead of alpha: of the wire, percent of the standard's.
-	Conductivity Text `json:"conductivity"`
+	Conductivity Text `json:"conductivity,omitempty"`
 	// With r20: number of turns.
-	Turns Text `json:"turns"`
+	Turns Text `json:"turns,omitempty"`
 	// Of the random numbers; 1 when left out.
-	Seed Text `json:"seed"`
+	Seed Text `json:"seed,omitempty"`
 }
 
 // OutsideReading is one reading of theirs. What may be told of it besides its
@@ -68,35 +68,35 @@ type OutsideReading struct {
 	// What they read, with the digits they told: 6.28k, 6280, 6.28 kΩ.
 	Theirs Text `json:"theirs"`
 	// Beside the coil: 21.4, 70.5 °F.
-	Temperature Text `json:"temperature"`
+	Temperature Text `json:"temperature,omitempty"`
 	// How far the copper may be from it, kelvin either way.
-	TemperatureUncertainty Text `json:"temperature_uncertainty"`
+	TemperatureUncertainty Text `json:"temperature_uncertainty,omitempty"`
 	// leads: on the coil's own wires; jack: at the output jack.
-	Clips Text `json:"clips"`
+	Clips Text `json:"clips,omitempty" openapi:"words=|leads|jack"`
 	// The volume control was fully up.
-	ControlFull Text `json:"control_full"`
+	ControlFull Text `json:"control_full,omitempty"`
 	// Of a two-coil assembly.
-	Wiring Text `json:"wiring"`
+	Wiring Text `json:"wiring,omitempty" openapi:"words=|single|series|parallel"`
 	// Whether fingers touched both probes.
-	Hands Text `json:"hands"`
+	Hands Text `json:"hands,omitempty" openapi:"words=|off|on"`
 	// When, in their words.
-	Date Text `json:"date"`
+	Date Text `json:"date,omitempty"`
 }
 
 // OutsideMeter is what stays the same from reading to reading of theirs.
 type OutsideMeter struct {
 	// Accuracy of their meter, percent of the reading.
-	MeterPercent Text `json:"meter_percent"`
+	MeterPercent Text `json:"meter_percent,omitempty"`
 	// and steps of its last digit.
-	MeterDigits Text `json:"meter_digits"`
+	MeterDigits Text `json:"meter_digits,omitempty"`
 	// Expanded uncertainty of a calibrated bench, ohms, instead.
-	MeterUncertainty Text `json:"meter_uncertainty"`
+	MeterUncertainty Text `json:"meter_uncertainty,omitempty"`
 	// Nominal value of the volume control: 500k.
-	Control Text `json:"control"`
+	Control Text `json:"control,omitempty"`
 	// Of the volume control, percent either way.
-	ControlTolerance Text `json:"control_tolerance"`
+	ControlTolerance Text `json:"control_tolerance,omitempty"`
 	// Leads and cable, ohms.
-	Cable Text `json:"cable"`
+	Cable Text `json:"cable,omitempty"`
 }
 
 // Theirs names the text of what their meter showed.
@@ -122,7 +122,7 @@ func textsOf(texts any) map[string]*Text {
 	all := reflect.ValueOf(texts).Elem()
 	found := make(map[string]*Text, all.NumField())
 	for i := range all.NumField() {
-		found[all.Type().Field(i).Tag.Get("json")] = all.Field(i).Addr().Interface().(*Text)
+		found[nameInJSON(all.Type().Field(i))] = all.Field(i).Addr().Interface().(*Text)
 	}
 	return found
 }
@@ -131,9 +131,14 @@ func textsOf(texts any) map[string]*Text {
 func namesOf(texts any) (names []string) {
 	kind := reflect.TypeOf(texts)
 	for i := range kind.NumField() {
-		names = append(names, kind.Field(i).Tag.Get("json"))
+		names = append(names, nameInJSON(kind.Field(i)))
 	}
 	return names
+}
+
+func nameInJSON(f reflect.StructField) string {
+	name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+	return name
 }
 
 // UnmarshalJSON reads a request from a program. Names that mean nothing here are

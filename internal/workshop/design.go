@@ -14,38 +14,48 @@ import (
 // form, as JSON, or by flags. What is left out stays as the latest revision has
 // it, or is the default of a new design.
 type DesignRequest struct {
-	Name       string   `json:"name"`
-	TargetOhms *float64 `json:"target_ohms"`
-	// TolerancePercent or ToleranceOhms is how far a coil may be off its target
-	// either way; or LowerOhms and UpperOhms say it.
-	TolerancePercent                  *float64       `json:"tolerance_percent"`
-	ToleranceOhms                     *float64       `json:"tolerance_ohms"`
-	LowerOhms                         *float64       `json:"lower_ohms"`
-	UpperOhms                         *float64       `json:"upper_ohms"`
-	GuardFactor                       *float64       `json:"guard_factor"`
-	GaugeAWG                          *int           `json:"gauge_awg"`
-	Turns                             *int           `json:"turns"`
-	Bobbin                            *record.Bobbin `json:"bobbin"`
-	AlphaPerKelvin                    *float64       `json:"alpha_per_kelvin"`
-	AlphaStandardUncertaintyPerKelvin *float64       `json:"alpha_standard_uncertainty_per_kelvin"`
-	TimeConstantSeconds               *float64       `json:"time_constant_seconds"`
-	TimeConstantRatio                 *float64       `json:"time_constant_ratio"`
-	QuickShare                        *float64       `json:"quick_share"`
-	QuickShareDeviation               *float64       `json:"quick_share_deviation"`
-	WantedUncertaintyPercent          *float64       `json:"wanted_uncertainty_percent"`
-	Note                              *string        `json:"note"`
-	// Revision is the one that is changed. Where it is told and somebody has
-	// revised it meanwhile, the change is refused.
-	Revision *int `json:"revision"`
-	// Confirm says that a target outside of the usual range is meant so.
-	Confirm bool `json:"confirm"`
+	Name       string   `json:"name,omitempty"`        // its name
+	TargetOhms *float64 `json:"target_ohms,omitempty"` // wanted R20, ohms
+	// How far a coil may be off its target either way, percent; instead of
+	// lower_ohms and upper_ohms.
+	TolerancePercent *float64 `json:"tolerance_percent,omitempty"`
+	// The same in ohms.
+	ToleranceOhms *float64 `json:"tolerance_ohms,omitempty"`
+	LowerOhms     *float64 `json:"lower_ohms,omitempty"` // lowest R20 allowed, ohms
+	UpperOhms     *float64 `json:"upper_ohms,omitempty"` // highest R20 allowed, ohms
+	// The guard band is this times the expanded uncertainty; 0 is simple acceptance.
+	GuardFactor *float64       `json:"guard_factor,omitempty" openapi:"minimum=0,maximum=1"`
+	GaugeAWG    *int           `json:"gauge_awg,omitempty"` // wire gauge, AWG
+	Turns       *int           `json:"turns,omitempty"`     // number of turns
+	Bobbin      *record.Bobbin `json:"bobbin,omitempty"`    // the winding space
+	// Temperature coefficient of the wire at 20 °C, per kelvin.
+	AlphaPerKelvin *float64 `json:"alpha_per_kelvin,omitempty"`
+	// Its standard uncertainty, per kelvin.
+	AlphaStandardUncertaintyPerKelvin *float64 `json:"alpha_standard_uncertainty_per_kelvin,omitempty"`
+	// Thermal time constant of a finished coil, seconds; left out: the bench's.
+	TimeConstantSeconds *float64 `json:"time_constant_seconds,omitempty"`
+	// How much it differs from coil to coil: the standard deviation of its
+	// logarithm; left out until it is learned.
+	TimeConstantRatio *float64 `json:"time_constant_ratio,omitempty"`
+	// The part of a coil's warmth that is in its wire alone, 0 to 1; left out until
+	// it is learned.
+	QuickShare *float64 `json:"quick_share,omitempty"`
+	// Its standard deviation from coil to coil.
+	QuickShareDeviation *float64 `json:"quick_share_deviation,omitempty"`
+	// How small the expanded uncertainty must be, percent of R20, before a coil is
+	// recorded ahead of patience; left out: a certain verdict will do.
+	WantedUncertaintyPercent *float64 `json:"wanted_uncertainty_percent,omitempty"`
+	Note                     *string  `json:"note,omitempty"` // anything else
+	// Only for a revision: the one that is changed. The answer is 409 when the
+	// design was revised since.
+	Revision *int `json:"revision,omitempty" openapi:"minimum=1"`
+	Confirm  bool `json:"confirm,omitempty"` // says that a target outside of 100 Ω to 200 kΩ is meant so
 }
 
-// DesignAnswer is a design for programs: one revision, and all there are, the first
-// one first.
+// DesignAnswer is the latest revision of a design, and all there are.
 type DesignAnswer struct {
 	record.Design
-	Revisions []record.Design `json:"revisions"`
+	Revisions []record.Design `json:"revisions"` // every revision, the first one first
 }
 
 // The usual range of a target, ohms: what the contact of a bench takes unless its

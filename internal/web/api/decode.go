@@ -1,4 +1,4 @@
-package web
+package api
 
 import (
 	"bytes"
@@ -7,7 +7,6 @@ import (
 	"io"
 	"mime"
 	"net/http"
-	"net/url"
 	"reflect"
 	"slices"
 	"strings"
@@ -16,20 +15,19 @@ import (
 	"coilkeep/internal/web/problem"
 )
 
-// maxBodyBytes bounds what a request may send; the largest honest body is a
+// MaxBodyBytes bounds what a request may send; the largest honest body is a
 // design with a long note.
-const maxBodyBytes = 64 << 10
+const MaxBodyBytes = 64 << 10
 
-// decode reads the one JSON object of r's body into the struct that into
-// points at. It refuses other
-// content types, bodies that are too large, fields
+// Decode reads the one JSON object of r's body into the struct that into
+// points at. It refuses other content types, bodies that are too large, fields
 // that into does not have (spelled exactly), values of the wrong kind and
 // anything after the object. All its errors are problems a client can mend.
-func decode(w http.ResponseWriter, r *http.Request, into any) error {
+func Decode(w http.ResponseWriter, r *http.Request, into any) error {
 	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != "application/json" {
 		return problem.UnsupportedMedia.Because("send the body as JSON, with the header Content-Type: application/json")
 	}
-	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBodyBytes))
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, MaxBodyBytes))
 	if tooLarge := new(http.MaxBytesError); errors.As(err, &tooLarge) {
 		return problem.BodyTooLarge.Because("the body is larger than %d bytes", tooLarge.Limit)
 	}
@@ -39,7 +37,7 @@ func decode(w http.ResponseWriter, r *http.Request, into any) error {
 	return unmarshal(body, into)
 }
 
-// unmarshal does decode's work on a body that has arrived.
+// unmarshal does Decode's work on a body that has arrived.
 func unmarshal(body []byte, into any) error {
 	if trimmed := bytes.TrimLeft(body, " \t\r\n"); len(trimmed) == 0 || trimmed[0] != '{' {
 		return problem.Malformed.Because("the body must be a JSON object, like {\"name\": \"value\"}")
@@ -66,12 +64,20 @@ func explain(err error) error {
 		return problem.Invalid.InField(wrong.Field, "%s", wrong.Problem)
 	}
 	if wrong := new(json.UnmarshalTypeError); errors.As(err, &wrong) {
-		return problem.Invalid.InField(wrong.Field, "%q must be %s, not a JSON %s", wrong.Field, kindInWords(wrong.Type), wrong.Value)
+		field := fieldPath(wrong.Field)
+		return problem.Invalid.InField(field, "%q must be %s, not a JSON %s", field, kindInWords(wrong.Type), wrong.Value)
 	}
 	if syntax := new(json.SyntaxError); errors.As(err, &syntax) {
 		return problem.Malformed.Because("the body is not valid JSON at byte %d: %v", syntax.Offset, syntax)
 	}
 	return problem.Malformed.Because("the body cannot be read as JSON: %v", err)
+}
+
+// fieldPath leaves the names of embedded structs, which JSON does not know, out
+// of a path of encoding/json. Fields of JSON begin with a small letter.
+func fieldPath(path string) string {
+	parts := strings.Split(path, ".")
+	return strings.Join(slices.DeleteFunc(parts, func(part string) bool { return part != strings.ToLower(part) }), ".")
 }
 
 // kindInWords names what JSON must hold for a value of type t.
@@ -99,10 +105,11 @@ func unknownField(body []byte, t reflect.Type) (path string, known []string, err
 		return "", nil, err
 	}
 	types := map[string]reflect.Type{}
-	for i := range t.NumField() {
-		name, _, _ := strings.Cut(t.Field(i).Tag.Get("json"), ",")
-		types[name] = t.Field(i).Type
-		known = append(known, name)
+	for _, f := range reflect.VisibleFields(t) {
+		if name, _, _ := strings.Cut(f.Tag.Get("json"), ","); name != "" {
+			types[name] = f.Type
+			known = append(known, name)
+		}
 	}
 	for _, name := range sortedKeys(given) {
 		fieldType, ok := types[name]
@@ -125,24 +132,4 @@ func unknownField(body []byte, t reflect.Type) (path string, known []string, err
 		}
 	}
 	return "", known, nil
-}
-
-// onlyParameters refuses a query with a parameter that is not among the known
-// ones: one that is left out silently would answer another question than was
-// asked.
-func onlyParameters(query url.Values, known ...string) error {
-	for _, name := range sortedKeys(query) {
-		if slices.Contains(known, name) {
-			continue
-		}
-		told := "none is known"
-		switch last := len(known) - 1; {
-		case last == 0:
-			told = "known is " + known[0]
-		case last > 0:
-			told = "known ones are " + strings.Join(known[:last], ", ") + " and " + known[last]
-		}
-		return problem.Invalid.InField(name, "there is no parameter %q here; %s", name, told)
-	}
-	return nil
 }
