@@ -388,17 +388,18 @@ func (s *site) keptAnswerPDF(w http.ResponseWriter, r *http.Request) error {
 // answerWords are the template functions of the answers.
 func answerWords() template.FuncMap {
 	return template.FuncMap{
-		"cause":     compare.Cause.Label,
-		"stepped":   quantity.FormatOhms,
-		"degrees":   func(t float64) string { return minus(quantity.FormatCelsius(t, 0.1)) },
-		"wholeC":    func(t float64) string { return minus(quantity.FormatCelsius(t, 1)) },
-		"score":     showEn,
-		"chance":    chance,
-		"offset":    func(ratio float64) string { return minus(fmt.Sprintf("%+.1f %%", 100*ratio)) },
-		"answerURL": func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
-		"also":      alsoField,
-		"choice":    choiceField,
-		"capital":   sentence,
+		"causeCounts": causeCounts,
+		"cause":       compare.Cause.Label,
+		"stepped":     quantity.FormatOhms,
+		"degrees":     func(t float64) string { return minus(quantity.FormatCelsius(t, 0.1)) },
+		"wholeC":      func(t float64) string { return minus(quantity.FormatCelsius(t, 1)) },
+		"score":       showEn,
+		"chance":      chance,
+		"offset":      func(ratio float64) string { return minus(fmt.Sprintf("%+.1f %%", 100*ratio)) },
+		"answerURL":   func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
+		"also":        alsoField,
+		"choice":      choiceField,
+		"capital":     sentence,
 	}
 }
 

@@ -320,43 +320,27 @@ func TestAnswerOfWithdrawnMeasurement(t *testing.T) {
 	}
 }
 
-func TestPatterns(t *testing.T) {
+// The sentences about what recurs round to what a reader can use.
+func TestRecurringSentences(t *testing.T) {
 	t.Parallel()
-	made := func(design, meter string, theirsOhms float64, agrees bool, cause compare.Cause) record.Comparison {
-		c := record.Comparison{TheirMeter: meter, Origin: record.Origin{Design: design, Meter: "EV-40"}}
-		c.Input.Ours.R20Ohms = 1000
-		c.Result.TheirsOhms, c.Result.ExpectedOhms, c.Result.Agrees = theirsOhms, 1000, agrees
-		c.Result.Explanations = []compare.Explanation{{Cause: cause}}
-		return c
-	}
-	all := []record.Comparison{
-		made("Harbour", "", 1010, true, compare.MeterAccuracy), made("Harbour", "", 990, true, compare.MeterAccuracy),
-		made("Lantern", "", 980, true, compare.MeterAccuracy), made("Lantern", "", 1020, true, compare.MeterAccuracy),
-	}
-	p := patternsOf(all)
-	// (1 + 1 + 2 + 2)/4 = 1.5 %, shown to the whole percent.
-	if p.Agree != 4 || len(p.Sentences) != 1 || !strings.HasPrefix(p.Sentences[0],
-		"All 4 complaints agree once they are referred to 20 °C. Beside our value for 20 °C they seemed 2 % off") {
-		t.Errorf("agreeing: %+v", p.Sentences)
-	}
-	low := []record.Comparison{
-		made("Harbour", "x", 980, false, compare.Temperature), made("Harbour", "x", 979, false, compare.Temperature),
-		made("Harbour", "x", 981, false, compare.ParallelControl), made("Harbour", "y", 980, true, compare.MeterAccuracy),
-	}
-	p = patternsOf(low)
-	if p.Agree != 1 || len(p.Sentences) != 3 || !strings.Contains(p.Sentences[1],
-		"The 4 readings on coils of design Harbour are 2 % low on average") {
-		t.Errorf("leaning: %q", p.Sentences)
-	}
-	design := p.Groups[0].Tallies[0]
-	if design.Of != "Harbour" || design.Count != 4 || design.Agree != 1 ||
-		design.Causes != "temperature 2, volume or tone control across it 1" {
-		t.Errorf("by design: %+v", design)
-	}
-	if meters := p.Groups[2].Tallies; meters[0].Of != "x" || meters[0].Count != 3 || meters[1].Of != "y" {
-		t.Errorf("by their meter: %+v", meters)
-	}
-	if p := patternsOf(nil); p.Count != 0 || p.Sentences != nil {
-		t.Errorf("of nothing: %+v", p)
+	tally := workshop.Tally{Of: "EV-40", Count: 4, OffRatio: -0.0195}
+	for _, c := range []struct {
+		name      string
+		recurring workshop.Recurring
+		want      []string
+	}{
+		{"of nothing", workshop.Recurring{}, nil},
+		{"one that agrees", workshop.Recurring{Count: 1, Agree: 1, SeemedOffRatio: 0.0149},
+			[]string{"The one complaint agrees once it is referred to 20 °C. Beside our value for 20 °C they seemed 1 % off on average."}},
+		{"all agree", workshop.Recurring{Count: 4, Agree: 4, SeemedOffRatio: 0.0151},
+			[]string{"All 4 complaints agree once they are referred to 20 °C. Beside our value for 20 °C they seemed 2 % off on average."}},
+		{"leaning", workshop.Recurring{Count: 5, Agree: 1, SeemedOffRatio: 0.004, Leanings: []workshop.Leaning{{By: "Our meter", Tally: tally}}},
+			[]string{"1 of 5 agree once they are referred to 20 °C. Beside our value for 20 °C they seemed 0.40 % off on average.",
+				"The 4 readings on coils of our meter EV-40 are 2 % low on average, more than chance: measure the check standard before " +
+					"the next answer."}},
+	} {
+		if got := recurringSentences(c.recurring); !reflect.DeepEqual(got, c.want) {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
+		}
 	}
 }
