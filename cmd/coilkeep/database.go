@@ -7,9 +7,9 @@ import (
 	"io"
 	"path/filepath"
 
-	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 func runBackup(ctx context.Context, env *environment, args []string) error {
@@ -74,7 +74,7 @@ func runVerify(ctx context.Context, env *environment, args []string) error {
 			return err
 		}
 		if len(report.Of(record.FaultDamage)) == 0 { // records in a broken file prove nothing
-			if err := bench.VerifyCaptures(ctx, store, &report, progressTo(env.stderr)); err != nil {
+			if err := workshop.VerifyCaptures(ctx, store, &report, progressTo(env.stderr)); err != nil {
 				return err
 			}
 		}

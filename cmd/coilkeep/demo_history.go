@@ -16,6 +16,7 @@ import (
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // prepare fills an empty history with what the workshop did before the demo
@@ -124,7 +125,7 @@ func (p *past) wind(ctx context.Context, batch record.Batch, winder *simulate.Wi
 	if err != nil {
 		return err
 	}
-	rules := bench.RulesFor(p.settings.Capture, design)
+	rules := workshop.RulesFor(p.settings.Capture, design)
 	p.machine = capture.New(rules)
 	for i := range coils {
 		if i%checkEvery == 0 {
@@ -215,7 +216,7 @@ func meterReading(at time.Time, v simulate.MeterValue) driver.Reading {
 
 func (p *past) keep(ctx context.Context, r capture.Result, batch record.Batch, design record.Design) error {
 	p.serial++
-	m, readings, err := bench.NewRecord(r, bench.Filing{
+	m, readings, err := workshop.NewRecord(r, workshop.Filing{
 		Bench: demoBench, Serial: fmt.Sprintf("HL-%04d", p.serial), Stage: record.StageWound,
 		Batch: &batch, Design: &design, Meter: demoMeter, Probe: "line",
 	})

@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // program is a daemon in a process of its own.
@@ -203,7 +204,7 @@ func TestKillingTheDaemonLosesAndDoublesNothing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := bench.VerifyCaptures(t.Context(), store, &report, func(int, int) {}); err != nil {
+	if err := workshop.VerifyCaptures(t.Context(), store, &report, func(int, int) {}); err != nil {
 		t.Fatal(err)
 	}
 	if len(report.Faults) > 0 || report.CapturedAgain != len(list) {

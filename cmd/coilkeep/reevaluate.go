@@ -7,11 +7,11 @@ import (
 	"strconv"
 	"strings"
 
-	"coilkeep/internal/bench"
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/warmth"
+	"coilkeep/internal/workshop"
 )
 
 // reevaluateFlags are the flags of coil reevaluate.
@@ -45,12 +45,12 @@ open. Values whose uncertainty was told as a whole stay as they are.`,
 }
 
 // selection is what the flags pick.
-func (f reevaluateFlags) selection(env *environment) (bench.Selection, error) {
+func (f reevaluateFlags) selection(env *environment) (workshop.Selection, error) {
 	since, err := env.moment(*f.since)
 	if err != nil {
-		return bench.Selection{}, f.wrong("--since: %v", err)
+		return workshop.Selection{}, f.wrong("--since: %v", err)
 	}
-	pick := bench.Selection{Batch: *f.batch, Design: *f.design, Serials: f.Args(), Since: since}
+	pick := workshop.Selection{Batch: *f.batch, Design: *f.design, Serials: f.Args(), Since: since}
 	narrowed := f.NArg() > 0 || *f.batch != "" || *f.design != "" || *f.since != ""
 	switch {
 	case !*f.apply && (*f.reason != "" || *f.all):
@@ -105,12 +105,12 @@ func runCoilReevaluate(ctx context.Context, env *environment, args []string) err
 		open = flags.change
 	}
 	return open(ctx, env, func(store *history.Store) error {
-		r := bench.Reevaluation{Store: store, Arrive: arrive, Progress: func(done int) {
+		r := workshop.Reevaluation{Store: store, Arrive: arrive, Progress: func(done int) {
 			if done%1000 == 0 {
 				fmt.Fprintf(env.stderr, "looked at %d measurements\n", done)
 			}
 		}}
-		var sum bench.Reevaluated
+		var sum workshop.Reevaluated
 		if *flags.apply {
 			sum, err = r.Apply(ctx, pick, *flags.reason, flags.by())
 		} else {
@@ -130,7 +130,7 @@ func runCoilReevaluate(ctx context.Context, env *environment, args []string) err
 }
 
 // listOfPicked is the command that lists what a selection names.
-func listOfPicked(pick bench.Selection) string {
+func listOfPicked(pick workshop.Selection) string {
 	switch {
 	case pick.Batch != "":
 		return "batch list"
@@ -141,13 +141,13 @@ func listOfPicked(pick bench.Selection) string {
 }
 
 // printReevaluated writes what changes, or changed.
-func printReevaluated(w io.Writer, sum bench.Reevaluated) error {
+func printReevaluated(w io.Writer, sum workshop.Reevaluated) error {
 	if sum.Measurements == 0 && len(sum.Left) == 0 {
 		_, err := fmt.Fprintln(w, "No measurement of older rules stands there: there is nothing to evaluate again.")
 		return err
 	}
 	rows := [][]string{{"BATCH", "DESIGN", "COILS", "U BEFORE", "U AFTER", "R20 CHANGES BY", "AT MOST", "VERDICTS CHANGED"}}
-	var changed, outside []bench.ReevaluatedCoil
+	var changed, outside []workshop.ReevaluatedCoil
 	for _, b := range sum.Batches {
 		rows = append(rows, []string{dash(b.Batch), b.Design, strconv.Itoa(b.Coils),
 			fmt.Sprintf("±%.2g %%", b.MedianUncertaintyBeforePercent), fmt.Sprintf("±%.2g %%", b.MedianUncertaintyAfterPercent),
@@ -160,7 +160,7 @@ func printReevaluated(w io.Writer, sum bench.Reevaluated) error {
 	}
 	for _, list := range []struct {
 		title string
-		coils []bench.ReevaluatedCoil
+		coils []workshop.ReevaluatedCoil
 	}{
 		{"Verdicts that change:", changed},
 		{"R20 outside what was claimed:", outside},
@@ -188,7 +188,7 @@ func printReevaluated(w io.Writer, sum bench.Reevaluated) error {
 	return err
 }
 
-func printReevaluatedCoils(w io.Writer, title string, coils []bench.ReevaluatedCoil) error {
+func printReevaluatedCoils(w io.Writer, title string, coils []workshop.ReevaluatedCoil) error {
 	if len(coils) == 0 {
 		return nil
 	}

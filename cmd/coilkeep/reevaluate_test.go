@@ -6,20 +6,20 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/internal/bench"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // firstRules are three coils that the first version of the rules measured; see
 // the README beside them.
-var firstRules = filepath.Join("..", "..", "internal", "bench", "testdata", "rules-1", "three-coils.jsonl")
+var firstRules = filepath.Join("..", "..", "internal", "workshop", "testdata", "rules-1", "three-coils.jsonl")
 
 func TestReevaluateFromTheCommandLine(t *testing.T) {
 	w := newWorkshop(t)
 	w.ok(t, "import", firstRules)
 	w.golden(t, "reevaluate-preview.txt", w.ok(t, "coil", "reevaluate"))
-	var sum bench.Reevaluated
+	var sum workshop.Reevaluated
 	if fromJSON(t, w.ok(t, "coil", "reevaluate", "--json"), &sum); sum.Applied || sum.Measurements != 3 {
 		t.Errorf("after a preview: %+v", sum)
 	}

@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // unpack reads a file of testdata.
@@ -40,7 +41,7 @@ func checkBefore(t *testing.T, s *history.Store) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
+	if err := workshop.VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
 		t.Fatal(err)
 	}
 	skipped := []record.NotRecomputed{{What: "captures", Count: 4, Rules: 1, Known: capture.Rules}}

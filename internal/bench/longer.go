@@ -6,6 +6,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // clipped is a coil that is recorded and still on the clips. What it was filed
@@ -35,7 +36,7 @@ func (b *Bench) saveLonger(ctx context.Context, r capture.Result, c *clipped) {
 		return // what came between leaves doubt whether it is the same coil
 	}
 	first := *c.measurement
-	b.begin(ctx, r, Filing{Bench: b.settings.Name, Serial: first.Serial, Stage: first.Stage, Supersedes: first.ID,
+	b.begin(ctx, r, workshop.Filing{Bench: b.settings.Name, Serial: first.Serial, Stage: first.Stage, Supersedes: first.ID,
 		Batch: c.batch, Design: c.design, First: &first, Meter: first.Meter, Probe: first.Probe},
 		&pending{longer: &first, who: c.who})
 }

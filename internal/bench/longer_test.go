@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // fine is a bench so good that nearly all of what is not known of a coil is how warm
@@ -259,11 +260,11 @@ func settingsOf(t *testing.T, p *place, light record.Measurement) capture.Settin
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := newStored(m, readings)
+	s, err := workshop.CapturedOf(m, readings)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return s.settings
+	return s.Settings
 }
 
 // A coil left on teaches its time constant, which is kept as a record.

@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/capture"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // fakeBench is a meter and a probe that answer at once, a coil that can be
@@ -257,7 +258,7 @@ func startPlace(t *testing.T, store *history.Store, f *fakeBench, wrap func(Stor
 func (p *place) replay() {
 	p.t.Helper()
 	var report record.Report
-	err := VerifyCaptures(context.Background(), p.store, &report, func(int, int) {})
+	err := workshop.VerifyCaptures(context.Background(), p.store, &report, func(int, int) {})
 	others := 0 // by the rules of another release
 	for _, n := range report.NotRecomputed {
 		others += n.Count

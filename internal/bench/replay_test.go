@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // What is stored with a measurement is all it came from: captured again, it
@@ -27,11 +28,11 @@ func TestStoredReadingsReplayToTheSame(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s, err := newStored(m, readings)
+		s, err := workshop.CapturedOf(m, readings)
 		if err != nil {
 			t.Fatal(err)
 		}
-		r := s.replay()
+		r := s.Replay()
 		if r == nil {
 			t.Fatalf("replay of %s gives nothing", m.Serial)
 		}
@@ -39,6 +40,30 @@ func TestStoredReadingsReplayToTheSame(t *testing.T) {
 			!r.Time.Equal(m.Time) || r.Judgement.Verdict != m.Verdict || r.Inputs != m.Inputs {
 			t.Errorf("replay of %s gives %v at %v, kept is %.6f Ω at %v", m.Serial, r.R20.R20Ohms, r.Time, m.R20Ohms, m.Time)
 		}
+	}
+}
+
+// At the instant it was recorded, a measurement of today's rules is judged again
+// to the same numbers.
+func TestReassessIsWhatTheRulesGive(t *testing.T) {
+	t.Parallel()
+	p := newPlace(t, nil, nil)
+	p.untilState(capture.Open)
+	m, readings, err := p.store.Measurement(t.Context(), p.measure(6600).ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := workshop.CapturedOf(m, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := capture.Reassess(s.Settings, s.Context.Circumstances, s.Entries())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.R20.R20Ohms != m.R20Ohms || r.R20.ExpandedUncertaintyOhms != m.ExpandedUncertaintyOhms || !r.Time.Equal(m.Time) {
+		t.Errorf("judged again %.6f ± %.6f Ω, kept %.6f ± %.6f Ω", r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms, m.R20Ohms,
+			m.ExpandedUncertaintyOhms)
 	}
 }
 
@@ -117,7 +142,7 @@ func TestVerifyCaptures(t *testing.T) {
 		s := spoiled{measurement: m, readings: slices.Clone(readings)}
 		c.change(&s)
 		var report record.Report
-		if err := VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
+		if err := workshop.VerifyCaptures(t.Context(), s, &report, func(int, int) {}); err != nil {
 			t.Errorf("%s: %v", c.name, err)
 		}
 		if c.fault == "" && len(report.Faults) > 0 || c.fault != "" &&

@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // pending is a measurement that is not known to be on the disk.
@@ -63,8 +64,8 @@ func (b *Bench) save(ctx context.Context, r capture.Result, who string) {
 }
 
 // begin begins to write what p is for.
-func (b *Bench) begin(ctx context.Context, r capture.Result, f Filing, p *pending) {
-	m, readings, err := NewRecord(r, f)
+func (b *Bench) begin(ctx context.Context, r capture.Result, f workshop.Filing, p *pending) {
+	m, readings, err := workshop.NewRecord(r, f)
 	if err != nil {
 		// Marshalling plain numbers cannot fail on any input; if it does, say so.
 		b.log.Error("measurement cannot be kept", "err", err)
@@ -223,8 +224,8 @@ func (b *Bench) note(e record.JournalEntry) {
 }
 
 // filing is what is known of the coil on the clips.
-func (b *Bench) filing() Filing {
-	return Filing{Bench: b.settings.Name, Serial: b.filedUnder(), Stage: b.stage(), Supersedes: b.next.supersedes,
+func (b *Bench) filing() workshop.Filing {
+	return workshop.Filing{Bench: b.settings.Name, Serial: b.filedUnder(), Stage: b.stage(), Supersedes: b.next.supersedes,
 		Batch: b.batch(), Design: b.design(), First: b.next.first, Meter: b.meter.Label(), Probe: b.probe.Label()}
 }
 
@@ -240,7 +241,7 @@ func (b *Bench) refile(next nextCoil) error {
 		return &record.FieldError{Field: "serial", Problem: "must not be empty: the coil measured last could not be saved (" +
 			p.why + ") and waits for a serial number"}
 	}
-	f := Filing{Serial: next.serial, Stage: cmp.Or(next.stage, record.StageWound), Supersedes: next.supersedes,
+	f := workshop.Filing{Serial: next.serial, Stage: cmp.Or(next.stage, record.StageWound), Supersedes: next.supersedes,
 		Batch: p.open, Design: p.openDesign, First: next.first}
 	if next.first != nil {
 		f.Batch, f.Design = next.batch, next.design
@@ -256,7 +257,7 @@ func (b *Bench) refile(next nextCoil) error {
 			"number, and measure that coil again",
 			ErrState, judgedBy, next.serial, f.Design.Name, f.Design.Revision)
 	}
-	f.coil(m)
+	f.File(m)
 	p.patterned, p.who = false, cmp.Or(p.who, next.who)
 	p.retryAt = b.now()
 	return nil

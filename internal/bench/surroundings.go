@@ -118,7 +118,7 @@ func (b *Bench) configure() {
 	}
 	s := b.corrected(b.settings.Capture)
 	if d := b.design(); d != nil {
-		s = RulesFor(s, *d)
+		s = workshop.RulesFor(s, *d)
 	}
 	s.SoakedSince = b.soakedSince()
 	b.machine.Configure(s)
@@ -142,27 +142,6 @@ func (b *Bench) corrected(s capture.Settings) capture.Settings {
 	if z := workshop.LeadZeroInForce(b.around.Leads, b.meter.Label(), b.now()); z != nil {
 		s.LeadOhms, s.LeadHalfWidthOhms = z.Ohms, z.HalfWidthOhms
 	}
-	return s
-}
-
-// RulesFor is a bench's capture settings for a coil of a design: what it is
-// judged by, its wire, and its own time constant where it is known.
-func RulesFor(s capture.Settings, d record.Design) capture.Settings {
-	tolerance := d.Tolerance()
-	s.Tolerance = &tolerance
-	s.AlphaPerKelvin = d.AlphaPerKelvin
-	s.AlphaStandardUncertaintyPerKelvin = d.AlphaStandardUncertaintyPerKelvin
-	s.WantedUncertaintyPercent = d.WantedUncertaintyPercent
-	if d.TimeConstantSeconds > 0 {
-		s = coolingOf(s, d)
-	}
-	return s
-}
-
-// coolingOf is settings with what a design tells of how its coils cool.
-func coolingOf(s capture.Settings, d record.Design) capture.Settings {
-	s.TimeConstant = time.Duration(d.TimeConstantSeconds * float64(time.Second))
-	s.TimeConstantRatio, s.QuickShare, s.QuickShareDeviation = d.TimeConstantRatio, d.QuickShare, d.QuickShareDeviation
 	return s
 }
 

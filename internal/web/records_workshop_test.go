@@ -12,9 +12,9 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/driver/simulate"
-	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // capture clips a simulated coil onto a simulated bench, has the rules capture
@@ -28,7 +28,7 @@ func (w *testShop) capture(t testing.TB, serial string, r20Ohms float64, at time
 	})
 	design := longMeadow()
 	design.Revision = 1
-	machine := capture.New(bench.RulesFor(capture.Settings{
+	machine := capture.New(workshop.RulesFor(capture.Settings{
 		MinOhms: 100, MaxOhms: 200e3, HandsOff: 3 * time.Second, Bounce: time.Second, MaxGap: 2 * time.Second,
 		Readings: 8, Window: 1500 * time.Millisecond, SlopePercentPerMinute: 0.05, Patience: 20 * time.Second,
 		TimeConstant: 10 * time.Minute, MeterPercent: 0.05, MeterOhms: 0.3, LeadOhms: 0.25, LeadHalfWidthOhms: 0.05,
@@ -66,7 +66,7 @@ func (w *testShop) file(t testing.TB, serial string, r capture.Result, design re
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, readings, err := bench.NewRecord(r, bench.Filing{Bench: "north", Serial: serial, Stage: record.StageWound, Batch: &batch,
+	m, readings, err := workshop.NewRecord(r, workshop.Filing{Bench: "north", Serial: serial, Stage: record.StageWound, Batch: &batch,
 		Design: &design, Meter: "Elder Vale,EV-40,1207,1.2", Probe: "line at /dev/ttyUSB1"})
 	if err != nil {
 		t.Fatal(err)

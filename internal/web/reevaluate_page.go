@@ -10,10 +10,10 @@ import (
 	"strings"
 	"time"
 
-	"coilkeep/internal/bench"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // shownChanged is how many coils of each list of a batch the page names.
@@ -29,11 +29,11 @@ type reevaluateView struct {
 	// Asked is true when there is something to evaluate, Applying when the results
 	// are stored.
 	Asked, Applying bool
-	work            func(looked func(int)) (bench.Reevaluated, error)
+	work            func(looked func(int)) (workshop.Reevaluated, error)
 	flush           func() error
 	// Sum is what came of it, once Looked has ended; Trouble why it came to
 	// nothing.
-	Sum     bench.Reevaluated
+	Sum     workshop.Reevaluated
 	Trouble string
 }
 
@@ -112,7 +112,7 @@ func (s *site) reevaluatePage(w http.ResponseWriter, r *http.Request) error {
 	if f.Get("show") == "" {
 		return s.renderPage(w, "records/reevaluate", view)
 	}
-	return s.evaluateAgain(w, r, view, func(work bench.Reevaluation, pick bench.Selection) (bench.Reevaluated, error) {
+	return s.evaluateAgain(w, r, view, func(work workshop.Reevaluation, pick workshop.Selection) (workshop.Reevaluated, error) {
 		return work.Preview(r.Context(), pick)
 	})
 }
@@ -137,7 +137,7 @@ func (s *site) reevaluateForm(w http.ResponseWriter, r *http.Request) error {
 		return s.renderPageAs(w, problem.Invalid.Status, "records/reevaluate", view)
 	}
 	view.Applying = true
-	return s.evaluateAgain(w, r, view, func(work bench.Reevaluation, pick bench.Selection) (bench.Reevaluated, error) {
+	return s.evaluateAgain(w, r, view, func(work workshop.Reevaluation, pick workshop.Selection) (workshop.Reevaluated, error) {
 		return work.Apply(r.Context(), pick, f.Get("reason"), requester(r))
 	})
 }
@@ -151,8 +151,8 @@ func (s *site) newReevaluateView(r *http.Request, f form) (*reevaluateView, erro
 
 // evaluateAgain answers with the page piece by piece, while do works.
 func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reevaluateView,
-	do func(bench.Reevaluation, bench.Selection) (bench.Reevaluated, error)) error {
-	pick := bench.Selection{Batch: view.Form.Get("batch"), Design: view.Form.Get("design"), Serials: serialsIn(view.Form.Get("coils"))}
+	do func(workshop.Reevaluation, workshop.Selection) (workshop.Reevaluated, error)) error {
+	pick := workshop.Selection{Batch: view.Form.Get("batch"), Design: view.Form.Get("design"), Serials: serialsIn(view.Form.Get("coils"))}
 	if field, err := s.unknown(r.Context(), pick); err != nil {
 		if !errors.Is(err, record.ErrNotFound) {
 			return err
@@ -165,8 +165,8 @@ func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reeva
 		return err
 	}
 	view.Asked, view.flush = true, answer.Flush
-	view.work = func(looked func(int)) (bench.Reevaluated, error) {
-		sum, err := do(bench.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive, Progress: looked}, pick)
+	view.work = func(looked func(int)) (workshop.Reevaluated, error) {
+		sum, err := do(workshop.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive, Progress: looked}, pick)
 		if err != nil && r.Context().Err() == nil {
 			s.log.Error("measurements not evaluated again", "err", err)
 		}
@@ -176,7 +176,7 @@ func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reeva
 }
 
 // unknown finds what a selection names that is not there, and the field it is in.
-func (s *site) unknown(ctx context.Context, pick bench.Selection) (field string, err error) {
+func (s *site) unknown(ctx context.Context, pick workshop.Selection) (field string, err error) {
 	kept := s.server.History
 	if pick.Batch != "" {
 		if _, err := kept.Batch(ctx, pick.Batch); err != nil {
@@ -217,13 +217,13 @@ func countOlderFormula(list []record.Measurement) (n int) {
 }
 
 // fewChanged are the coils of a list that are named.
-func fewChanged(list []bench.ReevaluatedCoil) []bench.ReevaluatedCoil {
+func fewChanged(list []workshop.ReevaluatedCoil) []workshop.ReevaluatedCoil {
 	return slices.Clone(list[:min(len(list), shownChanged)])
 }
 
 // coilPath is where a coil before and after is looked at: as stored, or as it is
 // while that is a preview.
-func coilPath(c bench.ReevaluatedCoil) string {
+func coilPath(c workshop.ReevaluatedCoil) string {
 	id := c.ID
 	if c.NewID != "" {
 		id = c.NewID

@@ -5,9 +5,9 @@ import (
 	"net/http"
 	"time"
 
-	"coilkeep/internal/bench"
 	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // reevaluationRoutes are about evaluating older measurements by today's rules.
@@ -35,7 +35,7 @@ func (s *site) reevaluate(w http.ResponseWriter, r *http.Request) error {
 	if err := api.Decode(w, r, &body); err != nil {
 		return err
 	}
-	pick := bench.Selection{Batch: body.Batch, Design: body.Design, Serials: body.Serials}
+	pick := workshop.Selection{Batch: body.Batch, Design: body.Design, Serials: body.Serials}
 	if body.Since != "" {
 		since, err := api.ParseTime("since", body.Since)
 		if err != nil {
@@ -54,8 +54,8 @@ func (s *site) reevaluate(w http.ResponseWriter, r *http.Request) error {
 	if err := http.NewResponseController(w).SetWriteDeadline(time.Time{}); err != nil {
 		return err
 	}
-	work := bench.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive}
-	sum, err := func() (bench.Reevaluated, error) {
+	work := workshop.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive}
+	sum, err := func() (workshop.Reevaluated, error) {
 		if body.Apply {
 			return work.Apply(r.Context(), pick, body.Reason, cmp.Or(body.Who, requester(r)))
 		}

@@ -8,9 +8,9 @@ import (
 	"strings"
 	"testing"
 
-	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // withOlderRules is a workshop with three coils that the first rules measured, see
@@ -18,7 +18,7 @@ import (
 func withOlderRules(t *testing.T) *testShop {
 	t.Helper()
 	w := newWorkshop(t)
-	kept, err := os.Open(filepath.Join("..", "bench", "testdata", "rules-1", "three-coils.jsonl"))
+	kept, err := os.Open(filepath.Join("..", "workshop", "testdata", "rules-1", "three-coils.jsonl"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,12 +97,12 @@ func TestReevaluations(t *testing.T) {
 	}
 	want[problem.Details](t, w.ask(t, "POST", path, `{"batch":"no such"}`), http.StatusNotFound)
 
-	preview := want[bench.Reevaluated](t, w.ask(t, "POST", path, `{"design":"Millrace"}`), http.StatusOK)
+	preview := want[workshop.Reevaluated](t, w.ask(t, "POST", path, `{"design":"Millrace"}`), http.StatusOK)
 	if preview.Applied || preview.Measurements != 3 || len(preview.Batches) != 1 || preview.Batches[0].Coils != 3 ||
 		preview.Certificates == "" {
 		t.Errorf("preview %+v", preview)
 	}
-	done := want[bench.Reevaluated](t, w.ask(t, "POST", path, `{"serials":["HL-0058"],"apply":true,"reason":"newer","who":"Mira"}`),
+	done := want[workshop.Reevaluated](t, w.ask(t, "POST", path, `{"serials":["HL-0058"],"apply":true,"reason":"newer","who":"Mira"}`),
 		http.StatusOK)
 	if !done.Applied || done.Measurements != 1 {
 		t.Errorf("applied %+v", done)
@@ -116,7 +116,7 @@ func TestReevaluations(t *testing.T) {
 	if err != nil || len(deeds) != 1 || deeds[0].Who != "Mira" {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
-	if rest := want[bench.Reevaluated](t, w.ask(t, "POST", path, `{"batch":"2026-11-30 Millrace"}`), http.StatusOK); rest.Measurements != 2 {
+	if rest := want[workshop.Reevaluated](t, w.ask(t, "POST", path, `{"batch":"2026-11-30 Millrace"}`), http.StatusOK); rest.Measurements != 2 {
 		t.Errorf("%d are left to evaluate, want 2", rest.Measurements)
 	}
 }

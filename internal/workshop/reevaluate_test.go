@@ -1,4 +1,4 @@
-package bench
+package workshop
 
 import (
 	"context"
@@ -13,7 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
@@ -74,6 +73,16 @@ func TestReevaluateWhatTheFirstRulesMeasured(t *testing.T) {
 		t.Errorf("%d measurements are kept, want 6", n)
 	}
 	verifies(t, store, 3)
+}
+
+func openStore(t *testing.T, path string) *history.Store {
+	t.Helper()
+	store, err := history.Open(t.Context(), path, history.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { store.Close() })
+	return store
 }
 
 func allOf(t *testing.T, store *history.Store) []record.Measurement {
@@ -341,30 +350,6 @@ func TestReevaluateTypedValues(t *testing.T) {
 	}
 }
 
-// At the instant it was recorded, a measurement of today's rules is judged again
-// to the same numbers.
-func TestReassessIsWhatTheRulesGive(t *testing.T) {
-	t.Parallel()
-	p := newPlace(t, nil, nil)
-	p.untilState(capture.Open)
-	m, readings, err := p.store.Measurement(t.Context(), p.measure(6600).ID)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := newStored(m, readings)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := capture.Reassess(s.settings, s.context.Circumstances, s.entries())
-	if err != nil {
-		t.Fatal(err)
-	}
-	if r.R20.R20Ohms != m.R20Ohms || r.R20.ExpandedUncertaintyOhms != m.ExpandedUncertaintyOhms || !r.Time.Equal(m.Time) {
-		t.Errorf("judged again %.6f ± %.6f Ω, kept %.6f ± %.6f Ω", r.R20.R20Ohms, r.R20.ExpandedUncertaintyOhms, m.R20Ohms,
-			m.ExpandedUncertaintyOhms)
-	}
-}
-
 // What a person forced stays forced, with the reason of the day, and is judged as
 // today's rules judge what is forced.
 func TestReevaluateWhatWasForced(t *testing.T) {
@@ -386,11 +371,11 @@ func TestReevaluateWhatWasForced(t *testing.T) {
 	if off := math.Abs(m.R20Ohms - 6690); off <= m.ExpandedUncertaintyOhms {
 		t.Errorf("before, %.1f ± %.1f Ω: the case shows nothing", m.R20Ohms, m.ExpandedUncertaintyOhms)
 	}
-	s, err := newStored(again, entries)
+	s, err := CapturedOf(again, entries)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if problem := s.differs(); problem != "" {
+	if problem := s.Differs(); problem != "" {
 		t.Errorf("judged again: %s", problem)
 	}
 }
