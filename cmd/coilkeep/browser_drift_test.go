@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/driver/simulate"
+	"coilkeep/internal/demo"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/record"
 )
@@ -16,7 +16,7 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 	t.Parallel()
 	engine := axe(t)
 	folder := t.TempDir()
-	demoHistory(t, folder, time.Now, demoSeed, todayWound)
+	demoHistory(t, folder, time.Now(), demo.UsualSeed, demo.UsuallyWound)
 	b := rig()
 	_, meter := scpiMeter(t, b)
 	_, probe := lineProbe(t, b)
@@ -74,16 +74,4 @@ func (b *tab) staysOpen() {
 	evaluate[bool](b, `(document.getElementById("finding").dataset.before = "yes", import("/assets/live.js").then((live) => live.refreshRecords()), true)`)
 	b.wait("the page drawn anew", `!document.getElementById("finding").dataset.before`)
 	b.wait("it to be open still", `document.getElementById("finding-whole").open && document.activeElement.id === "finding-more"`)
-}
-
-// demoHistory prepares the records of a demo in a folder.
-func demoHistory(t *testing.T, folder string, now func() time.Time, seed uint64, wound int) string {
-	t.Helper()
-	d := &demo{env: &environment{now: now}, seed: seed, wound: wound, design: simulate.Designs()[1]}
-	cfg := demoConfiguration(t)
-	cfg.History.Path = folder + "/history.db"
-	if _, err := d.prepare(t.Context(), cfg); err != nil {
-		t.Fatal(err)
-	}
-	return cfg.History.Path
 }

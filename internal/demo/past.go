@@ -1,41 +1,82 @@
-package main
+package demo
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"time"
 
 	"coilkeep/driver"
 	"coilkeep/driver/simulate"
-	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/config"
 	"coilkeep/internal/copper"
-	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/workshop"
 )
 
-// prepare fills an empty history with what the workshop did before the demo
-// begins: its designs, yesterday's batch, and the first coils of today's. It
-// returns how many coils of the open batch are wound already. Each coil is
-// captured from simulated readings by the same rules as in life, only not in
-// real time.
-func (d *demo) prepare(ctx context.Context, cfg config.Config) (wound int, err error) {
-	p := &past{demo: d, settings: demoSettings(cfg), at: d.env.now().Add(-26 * time.Hour).Truncate(time.Minute)}
-	p.store, err = history.Open(ctx, cfg.History.Path, history.Options{Now: func() time.Time { return p.at }})
+// Records is a history to put the past into, and to ask what a buyer's question
+// needs.
+type Records interface {
+	workshop.ComplaintStore
+	OpenBatchOf(ctx context.Context, bench string) (*record.Batch, error)
+	Designs(ctx context.Context) ([]record.Design, error)
+	AddDesign(ctx context.Context, d record.Design, who string) (record.Design, error)
+	OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
+	ChangeSpool(ctx context.Context, batch, spool, who string) (record.Batch, error)
+	CloseBatch(ctx context.Context, batch, who string) (record.Batch, error)
+	Record(ctx context.Context, m record.Measurement, readings []record.Reading) (record.Measurement, error)
+	AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error)
+	AddComparison(ctx context.Context, c record.Comparison) (record.Comparison, error)
+}
+
+// Past is what the workshop did before the demo begins: its designs, yesterday's
+// batch, the first coils of today's, and its answers to buyers. It has a time of
+// its own.
+type Past struct {
+	seed    uint64
+	wound   int // coils of today's batch
+	now     time.Time
+	at      time.Time
+	store   Records
+	rules   capture.Settings
+	serial  int
+	rig     *simulate.Bench
+	machine *capture.Machine
+	probeAt time.Time
+}
+
+// UsuallyWound is how many coils of the batch under way a newcomer finds wound:
+// enough to show its change of spool.
+const UsuallyWound = 22
+
+// yesterdayWound is how many coils yesterday's batch has.
+const yesterdayWound = 30
+
+// meterName is how the simulated meter names itself.
+const meterName = "Elder Vale,EV-41,0007,1.2"
+
+// NewPast is the past that ends at now, with so many coils of the batch that is
+// still under way.
+func NewPast(seed uint64, wound int, now time.Time) *Past {
+	return &Past{seed: seed, wound: wound, now: now, at: now.Add(-26 * time.Hour).Truncate(time.Minute)}
+}
+
+// Now is the time as it passes while the past is filled in: the clock of the
+// history that it is put into.
+func (p *Past) Now() time.Time { return p.at }
+
+// Fill puts the past into a history that is empty, and returns how many coils of
+// the batch under way are wound. Each coil is captured from simulated readings by
+// the rules of the demo's bench, only not in real time. A history kept from an
+// earlier demo is left as it is, but that it has a batch under way again.
+func (p *Past) Fill(ctx context.Context, store Records, rules capture.Settings) (wound int, err error) {
+	p.store, p.rules = store, rules
+	open, err := p.store.OpenBatchOf(ctx, Bench)
 	if err != nil {
 		return 0, err
 	}
-	defer func() { err = errors.Join(err, p.store.Close()) }()
-	open, err := p.store.OpenBatchOf(ctx, demoBench)
-	if err != nil {
-		return 0, err
-	}
-	if open != nil { // a folder kept from an earlier demo
+	if open != nil {
 		return open.LastSequence, nil
 	}
 	designs, err := p.store.Designs(ctx)
@@ -46,35 +87,15 @@ func (d *demo) prepare(ctx context.Context, cfg config.Config) (wound int, err e
 		if err := p.work(ctx); err != nil {
 			return 0, fmt.Errorf("prepare the records of the demo: %w", err)
 		}
-		return d.wound, nil
+		return p.wound, nil
 	}
-	p.at = d.env.now()
-	_, err = p.startBatch(ctx, d.design)
+	p.at = p.now
+	_, err = p.startBatch(ctx, todaysDesign())
 	return 0, err
 }
 
-const (
-	yesterdayWound = 30
-	todayWound     = 22
-)
-
-// demoMeter is how the simulated meter names itself.
-const demoMeter = "Elder Vale,EV-41,0007,1.2"
-
-// past is the workshop before the demo begins, at a time of its own.
-type past struct {
-	*demo
-	settings bench.Settings
-	store    *history.Store
-	at       time.Time
-	serial   int
-	rig      *simulate.Bench
-	machine  *capture.Machine
-	probeAt  time.Time
-}
-
 // work winds what was wound.
-func (p *past) work(ctx context.Context) error {
+func (p *Past) work(ctx context.Context) error {
 	for _, design := range simulate.Designs() {
 		tolerance := design.TargetOhms * design.TolerancePercent / 100
 		_, err := p.store.AddDesign(ctx, record.Design{
@@ -83,7 +104,7 @@ func (p *past) work(ctx context.Context) error {
 			GaugeAWG: design.GaugeAWG, Turns: design.Turns,
 			Bobbin:         &record.Bobbin{StraightMM: design.StraightMM, CoreRadiusMM: design.CoreRadiusMM, BuildMM: design.BuildMM},
 			AlphaPerKelvin: float64(copper.Standard), AlphaStandardUncertaintyPerKelvin: copper.StandardUncertaintyPerKelvin,
-		}, "demo")
+		}, operator)
 		if err != nil {
 			return err
 		}
@@ -103,29 +124,29 @@ func (p *past) work(ctx context.Context) error {
 	if _, err := p.store.CloseBatch(ctx, yesterday.Name, "Wren"); err != nil {
 		return err
 	}
-	p.at = p.env.now().Add(-time.Duration(p.wound+2) * time.Minute).Truncate(time.Second)
-	today, err := p.startBatch(ctx, p.design)
+	p.at = p.now.Add(-time.Duration(p.wound+2) * time.Minute).Truncate(time.Second)
+	today, err := p.startBatch(ctx, todaysDesign())
 	if err != nil {
 		return err
 	}
-	if err := p.wind(ctx, today, simulate.NewWinder(p.design, p.seed), p.wound); err != nil {
+	if err := p.wind(ctx, today, simulate.NewWinder(todaysDesign(), p.seed), p.wound); err != nil {
 		return err
 	}
 	return p.answer(ctx)
 }
 
-func (p *past) startBatch(ctx context.Context, design simulate.Design) (record.Batch, error) {
-	return p.store.OpenBatch(ctx, record.BatchStart{Bench: demoBench, Design: design.Name,
+func (p *Past) startBatch(ctx context.Context, design simulate.Design) (record.Batch, error) {
+	return p.store.OpenBatch(ctx, record.BatchStart{Bench: Bench, Design: design.Name,
 		Winder: "old treadle", Operator: "Wren", Spool: "HL-117", Who: "Wren"})
 }
 
 // wind measures the coils a winder makes, about one a minute.
-func (p *past) wind(ctx context.Context, batch record.Batch, winder *simulate.Winder, coils int) error {
+func (p *Past) wind(ctx context.Context, batch record.Batch, winder *simulate.Winder, coils int) error {
 	design, err := p.store.DesignRevision(ctx, batch.Design, batch.DesignRevision)
 	if err != nil {
 		return err
 	}
-	rules := workshop.RulesFor(p.settings.Capture, design)
+	rules := workshop.RulesFor(p.rules, design)
 	p.machine = capture.New(rules)
 	for i := range coils {
 		if i%checkEvery == 0 {
@@ -165,7 +186,7 @@ const (
 )
 
 // checkMeter measures the check standard, as the bench does when asked to.
-func (p *past) checkMeter(ctx context.Context) error {
+func (p *Past) checkMeter(ctx context.Context) error {
 	p.pass(20*time.Second, nil)
 	p.rig.Attach(simulate.Coil{R20Ohms: checkOhms})
 	const readings = 8
@@ -176,18 +197,18 @@ func (p *past) checkMeter(ctx context.Context) error {
 	}
 	celsius := p.rig.ReadProbe()
 	p.rig.Detach()
-	rules := p.settings.Capture
+	rules := p.rules
 	shown := r20.Inputs{ResistanceOhms: sum / readings, CorrectionRatio: rules.CorrectionRatio, LeadOhms: rules.LeadOhms}
 	_, err := p.store.AddCheckMeasurement(ctx, record.CheckMeasurement{
-		Bench: demoBench, Standard: checkStandard, NominalOhms: checkOhms, MeasuredOhms: shown.CorrectedOhms(),
-		TemperatureCelsius: &celsius, Meter: demoMeter, By: "Wren",
+		Bench: Bench, Standard: checkStandard, NominalOhms: checkOhms, MeasuredOhms: shown.CorrectedOhms(),
+		TemperatureCelsius: &celsius, Meter: meterName, By: "Wren",
 	})
 	return err
 }
 
 // pass lets time pass with the instruments read, until the machine has a
 // result or d is over. Without a machine only the clock moves.
-func (p *past) pass(d time.Duration, m *capture.Machine) *capture.Result {
+func (p *Past) pass(d time.Duration, m *capture.Machine) *capture.Result {
 	end := p.at.Add(d)
 	if m == nil {
 		p.at = end
@@ -214,11 +235,11 @@ func meterReading(at time.Time, v simulate.MeterValue) driver.Reading {
 	return driver.Reading{Time: at, Status: driver.OK, Value: v.Value, Resolution: v.Resolution, Raw: fmt.Sprintf("%+.8E", v.Value)}
 }
 
-func (p *past) keep(ctx context.Context, r capture.Result, batch record.Batch, design record.Design) error {
+func (p *Past) keep(ctx context.Context, r capture.Result, batch record.Batch, design record.Design) error {
 	p.serial++
 	m, readings, err := workshop.NewRecord(r, workshop.Filing{
-		Bench: demoBench, Serial: fmt.Sprintf("HL-%04d", p.serial), Stage: record.StageWound,
-		Batch: &batch, Design: &design, Meter: demoMeter, Probe: "line",
+		Bench: Bench, Serial: fmt.Sprintf("HL-%04d", p.serial), Stage: record.StageWound,
+		Batch: &batch, Design: &design, Meter: meterName, Probe: "line",
 	})
 	if err != nil {
 		return err

@@ -1,12 +1,14 @@
 package main
 
 import (
+	"io"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
-	"coilkeep/internal/config"
+	"coilkeep/internal/demo"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
@@ -21,7 +23,7 @@ func TestDemoShowsItsStep(t *testing.T) {
 	told := 0
 	const seeds = 6
 	for seed := range uint64(seeds) {
-		for batch, report := range demoDrift(t, seed+1, todayWound) {
+		for batch, report := range demoDrift(t, seed+1, demo.UsuallyWound) {
 			cause := slices.ContainsFunc(report.Attribution, func(a drift.Attribution) bool { return a.Cause == "spool" && a.Sequence == 11 })
 			if strings.Contains(report.Summary, "From coil 11 (HL-00") && strings.Contains(report.Summary, "at the change to spool HL-118") &&
 				cause {
@@ -32,7 +34,7 @@ func TestDemoShowsItsStep(t *testing.T) {
 			if !slices.ContainsFunc(report.Outliers, func(o drift.Outlier) bool { return o.Sequence == 9 }) {
 				t.Errorf("seed %d, %s does not name coil 9, which lacks turns: %+v", seed+1, batch, report.Outliers)
 			}
-			if seed+1 == demoSeed && !strings.Contains(report.Summary, "From coil 11 (HL-00") {
+			if seed+1 == demo.UsualSeed && !strings.Contains(report.Summary, "From coil 11 (HL-00") {
 				t.Errorf("the demo as everybody sees it says of %s: %s", batch, report.Summary)
 			}
 		}
@@ -49,7 +51,7 @@ func TestDemoShowsItsStep(t *testing.T) {
 func TestLongDemoShowsEveryStep(t *testing.T) {
 	t.Parallel()
 	const coils = 66
-	for batch, report := range demoDrift(t, demoSeed, coils) {
+	for batch, report := range demoDrift(t, demo.UsualSeed, coils) {
 		if len(report.Points) != coils {
 			continue // yesterday's
 		}
@@ -68,7 +70,7 @@ func TestLongDemoShowsEveryStep(t *testing.T) {
 // demoDrift prepares the records of a demo and analyses its batches.
 func demoDrift(t *testing.T, seed uint64, wound int) map[string]watch.Drift {
 	t.Helper()
-	path := demoHistory(t, t.TempDir(), func() time.Time { return time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC) }, seed, wound)
+	path := demoHistory(t, t.TempDir(), time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC), seed, wound)
 	store, err := history.Open(t.Context(), path, history.Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -91,18 +93,24 @@ func demoDrift(t *testing.T, seed uint64, wound int) map[string]watch.Drift {
 	return found
 }
 
-// demoConfiguration is that of the demo, without ports that exist.
-func demoConfiguration(t *testing.T) config.Config {
+// demoHistory prepares the records of a demo in a folder, by the rules of its
+// bench.
+func demoHistory(t *testing.T, folder string, now time.Time, seed uint64, wound int) string {
 	t.Helper()
-	var text strings.Builder
-	err := demoConfig.Execute(&text, map[string]any{"History": "unused.db", "Listen": "127.0.0.1:0", "Shop": "Heron Lane", "Bench": demoBench,
-		"TimeConstant": "10m", "Meter": "tcp:127.0.0.1:1", "Probe": "tcp:127.0.0.1:2", "LeadOhms": 0.25})
+	shop, err := demo.Open(demo.Settings{Folder: folder, Speed: 1, Seed: seed, Out: io.Discard})
 	if err != nil {
 		t.Fatal(err)
 	}
-	cfg, err := config.Parse(strings.NewReader(text.String()), "demo.toml")
+	cfg, err := shop.Config("127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	return cfg
+	if err := shop.Close(); err != nil {
+		t.Fatal(err)
+	}
+	cfg.History.Path = filepath.Join(folder, "history.db")
+	if filled, err := fillDemo(t.Context(), cfg, demo.NewPast(seed, wound, now)); err != nil || filled != wound {
+		t.Fatalf("%d coils wound, want %d: %v", filled, wound, err)
+	}
+	return cfg.History.Path
 }
