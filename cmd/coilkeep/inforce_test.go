@@ -79,6 +79,57 @@ func TestCalibrationOfAnotherInstrument(t *testing.T) {
 	}
 }
 
+// A certificate cites the calibration that was applied, whatever is entered later as
+// if it had been made before: with the same correction or with another, or where
+// there was none.
+func TestCertificateCitesWhatWasApplied(t *testing.T) {
+	d := startDaemon(t, t.TempDir(), manualBench)
+	certificate := func(name string, ratio float64, ago time.Duration) {
+		t.Helper()
+		before := d.bench.Snapshot().LastDeed
+		d.call("POST", "/api/v1/benches/north/calibrations", fmt.Sprintf(
+			`{"role":"meter","instrument":"manual","certificate":%q,"correction_ratio":%g,"time":%q}`,
+			name, ratio, time.Now().Add(-ago).Format(time.RFC3339)), http.StatusCreated, nil)
+		d.until("certificate "+name, func(s bench.Snapshot) bool { return s.LastDeed != before })
+	}
+	measure := func(serial string, ratio float64) record.Measurement {
+		t.Helper()
+		d.call("POST", "/api/v1/benches/north/readings", `{"role":"probe","value":"20"}`, http.StatusOK, nil)
+		d.typedCoil(6690)
+		m := *d.bench.Snapshot().Last
+		if m.Serial != serial || m.Inputs.CorrectionRatio != ratio {
+			t.Fatalf("coil %s was corrected by %g, want %s and %g", m.Serial, m.Inputs.CorrectionRatio, serial, ratio)
+		}
+		return m
+	}
+	d.batch()
+	d.until("the batch", func(s bench.Snapshot) bool { return s.Batch != nil })
+	before := measure("HN-0001", 0)
+	if before.MeterCalibrationID == nil || *before.MeterCalibrationID != "" {
+		t.Errorf("without a calibration: %v, want an empty id", before.MeterCalibrationID)
+	}
+	certificate("K-1", 0.01, 3*time.Hour)
+	m := measure("HN-0002", 0.01)
+	certificate("K-2", 0.01, 2*time.Hour)
+	certificate("K-3", 0.02, time.Hour)
+	for _, page := range []string{"", "/certificate"} {
+		text := d.seen("/coils/" + m.Serial + page)
+		if !strings.Contains(text, "certificate K-1") || strings.Contains(text, "K-2") || strings.Contains(text, "K-3") {
+			t.Errorf("%s%s does not cite K-1 alone:\n%s", m.Serial, page, text)
+		}
+		text = d.seen("/coils/" + before.Serial + page)
+		if strings.Contains(text, "K-") {
+			t.Errorf("%s%s cites a calibration that was entered later:\n%s", before.Serial, page, text)
+		}
+	}
+	var listed struct{ Measurements []record.Measurement }
+	d.call("GET", "/api/v1/measurements", "", http.StatusOK, &listed)
+	if len(listed.Measurements) != 2 || listed.Measurements[1].MeterCalibrationID == nil ||
+		*listed.Measurements[1].MeterCalibrationID != *m.MeterCalibrationID || *m.MeterCalibrationID == "" {
+		t.Errorf("the API lists %+v", listed.Measurements)
+	}
+}
+
 // seen is the text of a page.
 func (d *testDaemon) seen(path string) string {
 	d.t.Helper()

@@ -133,11 +133,14 @@ func (b *Bench) toCome() *workshop.Coming {
 	return &c
 }
 
-// corrected fills in what is in force for the meter and its leads. A measured
+// corrected fills in what is in force for the meter, its leads and the probe. A measured
 // lead zero takes the place of the configured one.
 func (b *Bench) corrected(s capture.Settings) capture.Settings {
 	if c := workshop.CalibrationInForce(b.around.Calibrations, record.Meter, b.meter.Label(), b.now()); c != nil {
-		s.CorrectionRatio = c.CorrectionRatio
+		s.CorrectionRatio, s.MeterCalibrationID = c.CorrectionRatio, c.ID
+	}
+	if c := workshop.CalibrationInForce(b.around.Calibrations, record.Probe, b.probe.Label(), b.now()); c != nil {
+		s.ProbeCalibrationID = c.ID
 	}
 	if z := workshop.LeadZeroInForce(b.around.Leads, b.meter.Label(), b.now()); z != nil {
 		s.LeadOhms, s.LeadHalfWidthOhms = z.Ohms, z.HalfWidthOhms

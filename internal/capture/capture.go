@@ -73,6 +73,12 @@ type Settings struct {
 	CoilDifferenceKelvin float64       `json:"coil_difference_kelvin"`
 	MaxAge               time.Duration `json:"max_age_ns"`
 
+	// MeterCalibrationID and ProbeCalibrationID say which calibrations the
+	// corrections are from; empty when there is none. Nothing is computed from them,
+	// and a record keeps them beside its settings.
+	MeterCalibrationID string `json:"-"`
+	ProbeCalibrationID string `json:"-"`
+
 	AlphaPerKelvin                    float64 `json:"alpha_per_kelvin"`
 	AlphaStandardUncertaintyPerKelvin float64 `json:"alpha_standard_uncertainty_per_kelvin"`
 	// Tolerance is nil when the coil has no design to be judged by.

@@ -52,7 +52,13 @@ var carriers = func() map[string]carrier {
 func (k kind[T]) carrier() carrier { return carrier{kind: k.Name, export: k.export, take: k.take} }
 
 func (k kind[T]) export(ctx context.Context, q querier, put func(line) error) error {
-	list, err := k.list(ctx, q, `ORDER BY number`)
+	return k.exportPicked(ctx, q, put, "")
+}
+
+// exportPicked writes the records that a condition picks, in the order in which they
+// were stored.
+func (k kind[T]) exportPicked(ctx context.Context, q querier, put func(line) error, where string, args ...any) error {
+	list, err := k.list(ctx, q, where+` ORDER BY number`, args...)
 	if err != nil {
 		return err
 	}

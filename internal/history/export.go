@@ -2,6 +2,7 @@ package history
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/csv"
 	"encoding/json"
@@ -20,9 +21,9 @@ import (
 //
 // CSV holds one line for each measurement as it stands today, without what
 // lies behind it. A text that a spreadsheet would run as a formula gets an
-// apostrophe in front. JSONL holds everything about them, with the designs and
-// batches they need; with a zero filter also all other designs, batches,
-// calibrations, check measurements, lead zeros, assemblies, comparisons,
+// apostrophe in front. JSONL holds everything about them, with the designs,
+// batches and calibrations they need; with a zero filter also all other designs,
+// batches, calibrations, check measurements, lead zeros, assemblies, comparisons,
 // baselines, study readings, cooling curves, soaks, what was not recorded and the
 // journal.
 func (s *Store) Export(ctx context.Context, w io.Writer, format string, f record.Filter) error {
@@ -181,12 +182,15 @@ func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f recor
 	if err != nil {
 		return err
 	}
-	if f == (record.Filter{}) {
+	if f != (record.Filter{}) {
+		err = exportApplied(ctx, q, c, put)
+	} else {
 		for _, c := range carried {
-			if err := c.export(ctx, q, put); err != nil {
-				return err
-			}
+			err = cmp.Or(err, c.export(ctx, q, put))
 		}
+	}
+	if err != nil {
+		return err
 	}
 	return put(line{kind: "end", record: exportEnd{Lines: lines}})
 }
@@ -221,6 +225,14 @@ func exportFrame(ctx context.Context, q querier, c conditions, put func(line) er
 		}
 	}
 	return nil
+}
+
+// exportApplied writes the calibrations that were applied to the picked measurements.
+func exportApplied(ctx context.Context, q querier, c conditions, put func(line) error) error {
+	picked := ` FROM measurements m ` + c.where()
+	return calibrations.exportPicked(ctx, q, put, `WHERE id IN (
+		SELECT m.meter_calibration_id`+picked+`
+		UNION SELECT m.probe_calibration_id`+picked+`)`, c.args...)
 }
 
 func measurementLine(ctx context.Context, q querier, r row) (line, error) {

@@ -287,6 +287,13 @@ var recordChecks = []struct {
 		WHERE k.batch <> '' AND NOT EXISTS (SELECT 1 FROM batches b WHERE b.name = k.batch)`,
 		restoreRemedy},
 	{record.FaultRecord, `
+		SELECT m.id, 'calibration ' || m.applied || ', which was applied to it, is not there'
+		FROM (
+			SELECT id, meter_calibration_id AS applied FROM measurements
+			UNION ALL SELECT id, probe_calibration_id FROM measurements) m
+		WHERE m.applied <> '' AND NOT EXISTS (SELECT 1 FROM calibrations c WHERE c.id = m.applied)`,
+		"import the calibrations of the history that it came from, or " + restoreRemedy},
+	{record.FaultRecord, `
 		SELECT m.id, 'its budget and settings are not there'
 		FROM measurements m LEFT JOIN measurement_details d ON d.measurement = m.number
 		WHERE d.measurement IS NULL`,

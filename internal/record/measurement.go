@@ -77,9 +77,15 @@ type Measurement struct {
 	Context json.RawMessage `json:"context,omitempty"`
 	// What a reader of this number should know: outliers left out, how warm the coil
 	// was.
-	Notes          []string `json:"notes,omitempty"`
-	Supersedes     string   `json:"supersedes,omitempty"` // id of the measurement this one replaces
-	CaptureSeconds float64  `json:"capture_seconds"`      // from contact to the last reading of the window, seconds
+	Notes      []string `json:"notes,omitempty"`
+	Supersedes string   `json:"supersedes,omitempty"` // id of the measurement this one replaces
+	// Id of the calibration of the meter that was applied; empty when there was none,
+	// missing where that was not kept.
+	MeterCalibrationID *string `json:"meter_calibration_id,omitempty"`
+	// Id of the calibration of the probe that was in force; empty when there was none,
+	// missing where that was not kept.
+	ProbeCalibrationID *string `json:"probe_calibration_id,omitempty"`
+	CaptureSeconds     float64 `json:"capture_seconds"` // from contact to the last reading of the window, seconds
 }
 
 // Stands is true for a measurement that counts: neither void nor superseded.
@@ -96,11 +102,20 @@ func ValidateMeasurement(m Measurement) error {
 		ValidateSerial(m.Serial),
 		ValidateText("batch", m.Batch, 0, MaxName),
 		AllValid(ValidateLabel, "spool", m.Spool, "winder", m.Winder, "operator", m.Operator,
-			"meter", m.Meter, "probe", m.Probe, "supersedes", m.Supersedes),
+			"meter", m.Meter, "probe", m.Probe, "supersedes", m.Supersedes,
+			"meter_calibration_id", told(m.MeterCalibrationID), "probe_calibration_id", told(m.ProbeCalibrationID)),
 		ValidateNote("reason", m.Reason),
 		validWords(m),
 		validResult(m),
 		InputsAgree(m, m.Inputs))
+}
+
+// told is a text that may be missing.
+func told(text *string) string {
+	if text == nil {
+		return ""
+	}
+	return *text
 }
 
 func validWords(m Measurement) error {
@@ -244,6 +259,8 @@ var Measurements = Kind[Measurement]{
 		{Column: "copper_excess_kelvin", Place: func(m *Measurement) any { return &m.Inputs.CopperExcessKelvin }},
 		{Column: "copper_excess_uncertainty_kelvin", Place: func(m *Measurement) any { return &m.Inputs.CopperExcessUncertaintyKelvin }},
 		{Column: "copper_excess_origin", Place: func(m *Measurement) any { return &m.Inputs.CopperExcessOrigin }},
+		{Column: "meter_calibration_id", Place: func(m *Measurement) any { return &m.MeterCalibrationID }},
+		{Column: "probe_calibration_id", Place: func(m *Measurement) any { return &m.ProbeCalibrationID }},
 	},
 	// Kept once; InputsAgree has seen that both are the same.
 	Complete: func(m *Measurement) error {

@@ -66,7 +66,8 @@ func NewRecord(r capture.Result, f Filing) (record.Measurement, []record.Reading
 		Status: record.Status(r.Manner), Reason: r.Reason, Meter: f.Meter, Probe: f.Probe,
 		Formula: r20.Formula, Inputs: r.Inputs, Budget: r.R20.Budget,
 		Settings: settings, Context: around, Notes: resultNotes(r),
-		CaptureSeconds: r.Time.Sub(r.Contact).Seconds(),
+		CaptureSeconds:     r.Time.Sub(r.Contact).Seconds(),
+		MeterCalibrationID: &r.Settings.MeterCalibrationID, ProbeCalibrationID: &r.Settings.ProbeCalibrationID,
 	}
 	if r.Improves {
 		m.Reason = record.MeasuredLonger

@@ -1,6 +1,7 @@
 package workshop
 
 import (
+	"slices"
 	"time"
 
 	"coilkeep/internal/record"
@@ -31,14 +32,29 @@ func LeadZeroInForce(list []record.LeadZero, meter string, at time.Time) *record
 }
 
 // CalibrationsBehind are the calibrations of meter and probe that a measurement
-// rests on: those in force at its time; nil where there was none. One of the
-// meter whose correction is not the one that was applied is not behind it.
+// rests on; nil where there was none, or where list lacks it. A measurement names
+// them; one that does not, because it is older than that, is taken to rest on those
+// in force at its time by what is known today, but not on one of the meter whose
+// correction is not the one that was applied.
 func CalibrationsBehind(list []record.Calibration, m record.Measurement) (meter, probe *record.Calibration) {
-	meter = CalibrationInForce(list, record.Meter, m.Meter, m.Time)
-	if meter != nil && meter.CorrectionRatio != m.Inputs.CorrectionRatio {
-		meter = nil
+	if m.MeterCalibrationID != nil {
+		meter = calibrationOf(list, *m.MeterCalibrationID)
+	} else if c := CalibrationInForce(list, record.Meter, m.Meter, m.Time); c != nil && c.CorrectionRatio == m.Inputs.CorrectionRatio {
+		meter = c
+	}
+	if m.ProbeCalibrationID != nil {
+		return meter, calibrationOf(list, *m.ProbeCalibrationID)
 	}
 	return meter, CalibrationInForce(list, record.Probe, m.Probe, m.Time)
+}
+
+// calibrationOf is the calibration of an id; nil when there is none.
+func calibrationOf(list []record.Calibration, id string) *record.Calibration {
+	i := slices.IndexFunc(list, func(c record.Calibration) bool { return c.ID == id })
+	if i < 0 {
+		return nil
+	}
+	return &list[i]
 }
 
 // isOf says whether a statement about an instrument is about this one. A

@@ -139,3 +139,27 @@ func TestCalibrationsBehind(t *testing.T) {
 		t.Errorf("got %+v, %+v", meter, probe)
 	}
 }
+
+// A measurement that names its calibrations rests on those, whatever was entered
+// since as if it had been made before.
+func TestCalibrationsBehindAreThoseApplied(t *testing.T) {
+	t.Parallel()
+	list := []record.Calibration{ // the newest first
+		{ID: "entered later, another ratio", Time: noon, Role: record.Meter, Instrument: "EV-40", CorrectionRatio: 0.02},
+		{ID: "entered later", Time: noon.Add(-time.Minute), Role: record.Meter, Instrument: "EV-40", CorrectionRatio: 0.01},
+		{ID: "probe, entered later", Time: noon.Add(-time.Minute), Role: record.Probe, Instrument: "T-3"},
+		{ID: "applied", Time: noon.Add(-time.Hour), Role: record.Meter, Instrument: "EV-40", CorrectionRatio: 0.01},
+		{ID: "probe", Time: noon.Add(-time.Hour), Role: record.Probe, Instrument: "T-3"},
+	}
+	for ids, want := range map[[2]string][2]*record.Calibration{
+		{"applied", "probe"}:     {&list[3], &list[4]},
+		{"", ""}:                 {nil, nil},
+		{"in another file", "-"}: {nil, nil},
+	} {
+		m := record.Measurement{Time: noon.Add(time.Hour), Meter: "EV-40", Probe: "T-3", MeterCalibrationID: &ids[0], ProbeCalibrationID: &ids[1]}
+		m.Inputs.CorrectionRatio = 0.01
+		if meter, probe := CalibrationsBehind(list, m); meter != want[0] || probe != want[1] {
+			t.Errorf("of %q: %+v, %+v; want %+v", ids, meter, probe, want)
+		}
+	}
+}

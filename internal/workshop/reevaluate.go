@@ -113,6 +113,7 @@ func succeed(again, old record.Measurement, why string) record.Measurement {
 	again.Serial, again.Stage = old.Serial, old.Stage
 	again.Spool, again.Winder, again.Operator = old.Spool, old.Winder, old.Operator
 	again.Meter, again.Probe, again.CaptureSeconds = old.Meter, old.Probe, old.CaptureSeconds
+	again.MeterCalibrationID, again.ProbeCalibrationID = old.MeterCalibrationID, old.ProbeCalibrationID
 	again.Status, again.Reason, again.Supersedes = old.Status, old.Reason, old.ID
 	if old.Reason == "" {
 		again.Reason = "evaluated again: " + why

@@ -56,7 +56,8 @@ func Multiply(t testing.TB, path string, coils int, begin time.Time) {
 			m.probe_half_width_kelvin, m.coil_difference_half_width_kelvin, m.alpha_standard_uncertainty_per_kelvin,
 			m.lower_ohms, m.upper_ohms, m.guard_factor, m.notes, m.supersedes, m.capture_seconds,
 			m.told_expanded_uncertainty_ohms, m.told_coverage_factor,
-			m.copper_excess_kelvin, m.copper_excess_uncertainty_kelvin, m.copper_excess_origin
+			m.copper_excess_kelvin, m.copper_excess_uncertainty_kelvin, m.copper_excess_origin,
+			m.meter_calibration_id, m.probe_calibration_id
 		FROM n JOIN measurements m ON m.number = 1 + i % ?6`, `
 		WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i < ?4 - 1)
 		INSERT INTO instruments (bench, role, identity, first_us) SELECT 'bench-' || i, role, identity, ?2 FROM n CROSS JOIN instruments`, `
