@@ -9,33 +9,31 @@ import (
 
 // Advice is what to do to the winder now.
 type Advice struct {
-	// Turns to add to a coil, or take off when negative, that bring the level to
-	// target, from Low to High; null when ohms per turn are not known.
-	Turns *float64 `json:"turns"`
-	Low   *float64 `json:"low"`
-	High  *float64 `json:"high"`
-	// Act is false when it should be left alone.
-	Act bool `json:"act"`
-	// OffsetOhms is the present level less target, with its interval, which
-	// includes what the measuring leaves open for all coils together.
-	OffsetOhms  float64 `json:"offset_ohms"`
-	OffsetLow   float64 `json:"offset_low"`
-	OffsetHigh  float64 `json:"offset_high"`
-	OffsetRatio float64 `json:"offset_ratio"`
-	Coils       int     `json:"coils"` // that the present level is known from
-	// TurnOhms is what one turn on the outside changes.
-	TurnOhms *float64 `json:"turn_ohms"`
-	// StretchRatio is the stretch of wire that would make the same offset at fixed
-	// turns: resistance goes with length over cross-section, the length on the
-	// bobbin is fixed by the turns, and the cross-section shrinks by the strain.
+	// Turns to add to a coil that bring the level to target, to take off when
+	// negative; null when ohms per turn are not known.
+	Turns      *float64 `json:"turns"`
+	Low        *float64 `json:"low"`         // at least
+	High       *float64 `json:"high"`        // at most
+	Act        bool     `json:"act"`         // false when it should be left alone
+	OffsetOhms float64  `json:"offset_ohms"` // the present level less target
+	// Lower end of its interval, which includes what the measuring leaves open for
+	// all coils together.
+	OffsetLow   float64  `json:"offset_low"`
+	OffsetHigh  float64  `json:"offset_high"`  // upper end
+	OffsetRatio float64  `json:"offset_ratio"` // the same over the target
+	Coils       int      `json:"coils"`        // how many coils the present level is known from
+	TurnOhms    *float64 `json:"turn_ohms"`    // what one turn on the outside changes, ohms
+	// The stretch of wire that would make the same offset at fixed turns: resistance
+	// goes with length over cross-section, the length on the bobbin is fixed by the
+	// turns, and the cross-section shrinks by the strain.
 	StretchRatio float64 `json:"stretch_ratio"`
-	// Do is what to do in few words, or that the level is off target where that is
-	// all that can be told; Why is the reason for nothing or how far it is off, and
-	// empty where turns are told. Headline is both.
-	Do       string `json:"do"`
+	// What to do in few words, or that the level is off target where that is all
+	// that can be told.
+	Do string `json:"do"`
+	// The reason for nothing, or how far it is off; empty where turns are told.
 	Why      string `json:"why"`
-	Headline string `json:"headline"`
-	Sentence string `json:"sentence"`
+	Headline string `json:"headline"` // both
+	Sentence string `json:"sentence"` // in a sentence
 }
 
 // setHeadline sets what to do, and why.

@@ -14,17 +14,16 @@ import (
 // Attribution is one possible cause of a change or trend. The list goes change
 // by change, the best supported cause first.
 type Attribution struct {
-	// Cause is meter, temperature, spool, winder, operator, target, batch, note,
-	// flag, pause, time of day or winding: the last when nothing recorded changed there.
-	Cause string `json:"cause"`
-	// Sequence is the first coil of the change it is about.
-	Sequence int    `json:"sequence"`
-	Evidence string `json:"evidence"`
-	// P is of the shift tested at the place of the cause alone, or of the check
-	// standard's or the temperature's own effect, or of the slope; null where nothing
-	// was tested, because the data cannot part the cause from the drift.
+	// Meter, temperature, spool, winder, operator, target, batch, note, flag, pause,
+	// time of day or winding: the last when nothing recorded changed there.
+	Cause    string `json:"cause"`
+	Sequence int    `json:"sequence"` // the first coil of the change it is about
+	Evidence string `json:"evidence"` // why
+	// Of the shift tested at the place of the cause alone, or of the check
+	// standard's or the temperature's own effect, or of the slope; null where
+	// nothing was tested, because the data cannot part the cause from the drift.
 	P        *float64 `json:"p"`
-	Sentence string   `json:"sentence"`
+	Sentence string   `json:"sentence"` // in words
 
 	// headline is the change with its cause, brief the same without the interval,
 	// clauses what speaks for and against it, meter what the check standard says,

@@ -14,23 +14,20 @@ import (
 // Baseline is the coils that set the limits. Frozen, it can be kept and handed
 // to later analyses.
 type Baseline struct {
-	MeanOhms         float64 `json:"mean_ohms"`
-	SigmaWithinOhms  float64 `json:"sigma_within_ohms"`
-	SigmaOverallOhms float64 `json:"sigma_overall_ohms"`
-	// MeanRangeOhms is the mean moving range behind sigma within.
-	MeanRangeOhms float64 `json:"mean_range_ohms"`
-	Count         int     `json:"count"`
-	// FirstSequence and LastSequence are left out of a frozen one, whose coils are
-	// mostly others.
+	MeanOhms         float64 `json:"mean_ohms"`          // the centre, ohms
+	SigmaWithinOhms  float64 `json:"sigma_within_ohms"`  // mean moving range over 1.128
+	SigmaOverallOhms float64 `json:"sigma_overall_ohms"` // standard deviation
+	MeanRangeOhms    float64 `json:"mean_range_ohms"`    // the mean moving range behind sigma within
+	Count            int     `json:"count"`              // how many coils
+	// The first of them; left out of a frozen one, whose coils are mostly others.
 	FirstSequence int `json:"first_sequence,omitempty"`
-	LastSequence  int `json:"last_sequence,omitempty"`
-	// UsualErrorOhms is the median standard uncertainty of its coils; 0 when
-	// not known.
+	LastSequence  int `json:"last_sequence,omitempty"` // the last of them
+	// The median standard uncertainty of its coils; 0 when not known.
 	UsualErrorOhms float64 `json:"usual_standard_uncertainty_ohms"`
-	// Frozen is true when it was handed in and not made from these coils.
+	// Whether it was kept from before and not made from these coils.
 	Frozen bool `json:"frozen"`
-	// Short is true below 40 coils: limits are then uncertain and raise more
-	// false alarms than stated.
+	// True below 40 coils: limits are then uncertain and raise more false alarms
+	// than stated.
 	Short bool `json:"short"`
 }
 

@@ -11,41 +11,41 @@ import (
 
 // Index is a capability index with its 95 % interval.
 type Index struct {
-	Value float64 `json:"value"`
-	Low   float64 `json:"low"`
-	High  float64 `json:"high"`
+	Value float64 `json:"value"` // the index
+	Low   float64 `json:"low"`   // lower end of its 95 % interval
+	High  float64 `json:"high"`  // upper end
 }
 
 // Capability says how the process fits into its tolerance. Cp and Cpk use sigma
 // within and tell what it could do if it did not wander, Pp and Ppk sigma
 // overall and tell what it did.
 type Capability struct {
-	Count      int     `json:"count"`
-	MeanOhms   float64 `json:"mean_ohms"`
-	WithinOhms float64 `json:"sigma_within_ohms"`
-	// WithinDegreesOfFreedom is the effective number behind sigma within.
-	WithinDegreesOfFreedom float64 `json:"within_degrees_of_freedom"`
-	OverallOhms            float64 `json:"sigma_overall_ohms"`
-	Cp                     Index   `json:"cp"`
-	Cpk                    Index   `json:"cpk"`
-	Pp                     Index   `json:"pp"`
-	Ppk                    Index   `json:"ppk"`
-	// Outside is the expected share out of tolerance of a normal process with
-	// these moments; null when the coils are not normal, or are of several levels,
-	// whose moments are those of no process.
+	Count                  int     `json:"count"`                     // how many coils
+	MeanOhms               float64 `json:"mean_ohms"`                 // their mean
+	WithinOhms             float64 `json:"sigma_within_ohms"`         // sigma within
+	WithinDegreesOfFreedom float64 `json:"within_degrees_of_freedom"` // the effective number behind sigma within
+	OverallOhms            float64 `json:"sigma_overall_ohms"`        // sigma overall
+	// By sigma within: what the process could do if it did not wander.
+	Cp  Index `json:"cp"`
+	Cpk Index `json:"cpk"` // the same, with where it stands
+	Pp  Index `json:"pp"`  // by sigma overall: what it did
+	Ppk Index `json:"ppk"` // the same, with where it stands
+	// The expected share out of tolerance of a normal process with these moments;
+	// null when the coils are not normal, or are of several levels, whose moments
+	// are those of no process.
 	Outside *Index `json:"share_outside"`
-	// Seen is the share of these coils whose R20 is out, with its interval, which
-	// holds whatever the distribution is.
+	// The share of these coils whose R20 is out, with its interval, which holds
+	// whatever the distribution is.
 	Seen      Index `json:"share_outside_seen"`
-	SeenCount int   `json:"outside_seen"`
-	// NormalP is of the test of Anderson and Darling about the levels found; Normal
-	// is false below 0.01. Null with fewer than eight coils.
+	SeenCount int   `json:"outside_seen"` // how many of them are out
+	// Of the test of Anderson and Darling about the levels found; null with fewer
+	// than eight coils.
 	NormalP *float64 `json:"normal_p"`
-	Normal  bool     `json:"normal"`
-	// Stable is false when a change or trend was found: then none of these
-	// numbers foretells anything.
+	Normal  bool     `json:"normal"` // false when that is below 0.01
+	// False when a change or trend was found: then none of these numbers foretells
+	// anything.
 	Stable   bool   `json:"stable"`
-	Sentence string `json:"sentence"`
+	Sentence string `json:"sentence"` // in words
 }
 
 // fewestForCapability is the least number of coils an index is given for.

@@ -10,44 +10,41 @@ import (
 // Charts are the control charts. Values and limits are in ohms but for the
 // CUSUM. Every list has one entry a point; entries of coils left out are null.
 type Charts struct {
-	Individuals Chart  `json:"individuals"`
-	MovingRange Chart  `json:"moving_range"`
-	EWMA        Chart  `json:"ewma"`
-	CUSUM       CUSUM  `json:"cusum"`
+	Individuals Chart  `json:"individuals"`      // of the coils one by one
+	MovingRange Chart  `json:"moving_range"`     // of the difference between neighbours
+	EWMA        Chart  `json:"ewma"`             // the exponentially weighted moving average
+	CUSUM       CUSUM  `json:"cusum"`            // the cumulative sums
 	Means       *Chart `json:"means,omitempty"`  // of subgroups
 	Ranges      *Chart `json:"ranges,omitempty"` // of subgroups
 }
 
 // Chart is one control chart.
 type Chart struct {
-	Centre float64 `json:"centre"`
-	// Lower and Upper are the limits for most points; LowerLimits and UpperLimits
-	// are those of each, where they differ.
-	Lower       float64    `json:"lower"`
-	Upper       float64    `json:"upper"`
-	LowerLimits []float64  `json:"lower_limits,omitempty"`
-	UpperLimits []float64  `json:"upper_limits,omitempty"`
-	Values      []*float64 `json:"values"`
-	// Signals are the indices, from 1, of values beyond their limits.
-	Signals []int `json:"signals"`
+	Centre      float64    `json:"centre"`                 // ohms
+	Lower       float64    `json:"lower"`                  // the limit for most points, ohms
+	Upper       float64    `json:"upper"`                  // the limit for most points, ohms
+	LowerLimits []float64  `json:"lower_limits,omitempty"` // those of each point, where they differ
+	UpperLimits []float64  `json:"upper_limits,omitempty"` // those of each point, where they differ
+	Values      []*float64 `json:"values"`                 // one for each point, ohms; null for coils left out
+	Signals     []int      `json:"signals"`                // the indices, from 1, of values beyond their limits
 }
 
 // CUSUM is the tabular CUSUM in sigma.
 type CUSUM struct {
-	Centre           float64    `json:"centre"` // in ohms
-	SigmaOhms        float64    `json:"sigma_ohms"`
-	Slack            float64    `json:"k_sigma"`
-	DecisionInterval float64    `json:"h_sigma"`
-	Limit            float64    `json:"upper"` // the same as h_sigma
-	Lower            float64    `json:"lower"` // its negative, for Values
-	Up               []*float64 `json:"up_sigma"`
-	Down             []*float64 `json:"down_sigma"`
-	// Values are both sums as one line in sigma: the larger of the two, negative
-	// where that is Down.
+	Centre           float64    `json:"centre"`     // ohms
+	SigmaOhms        float64    `json:"sigma_ohms"` // what a sigma is here
+	Slack            float64    `json:"k_sigma"`    // the slack k, in sigma
+	DecisionInterval float64    `json:"h_sigma"`    // the decision interval h, in sigma
+	Limit            float64    `json:"upper"`      // the same as h_sigma
+	Lower            float64    `json:"lower"`      // its negative, for values
+	Up               []*float64 `json:"up_sigma"`   // the upper sum, in sigma; null for coils left out
+	Down             []*float64 `json:"down_sigma"` // the lower sum, in sigma
+	// Both sums as one line in sigma: the larger of the two, negative where that is
+	// the lower.
 	Values  []*float64 `json:"values"`
-	Signals []int      `json:"signals"`
-	// Started is, at each signal, the index of the first coil of the run that led
-	// to it: an early guess at the start of the change.
+	Signals []int      `json:"signals"` // the indices, from 1, of sums beyond h
+	// At each signal, the index of the first coil of the run that led to it: an
+	// early guess at the start of the change.
 	Started []int `json:"started"`
 }
 

@@ -12,29 +12,26 @@ import (
 // CheckChannel is the check standard measured between the coils. It knows
 // nothing of winders, so what moves it is the meter, its leads or the room.
 type CheckChannel struct {
-	Count int `json:"count"`
-	// CentreOhms and SigmaOhms come from its first readings; null when there are
-	// too few for limits.
+	Count int `json:"count"` // how many readings of it
+	// Of its first readings; null when there are too few for limits.
 	CentreOhms *float64 `json:"centre_ohms"`
-	SigmaOhms  *float64 `json:"sigma_ohms"`
-	LowerOhms  *float64 `json:"lower_ohms"`
-	UpperOhms  *float64 `json:"upper_ohms"`
-	// Signals are the indices of points at which it was beyond its limits or its
-	// EWMA was.
+	SigmaOhms  *float64 `json:"sigma_ohms"` // of its first readings, likewise
+	LowerOhms  *float64 `json:"lower_ohms"` // limit
+	UpperOhms  *float64 `json:"upper_ohms"` // limit
+	// The indices of points at which it was beyond its limits or its EWMA was.
 	Signals []int `json:"signals"`
-	// Slope is its trend over all coils, as a ratio a coil, with its P; null with
-	// fewer than eight readings.
+	// Its trend over all coils, as a ratio a coil; null with fewer than eight
+	// readings.
 	SlopeRatioPerCoil *float64 `json:"slope_ratio_per_coil"`
-	P                 *float64 `json:"p"`
-	// AwayRatio is how far its last readings stand from its first, when that is
-	// not chance; null otherwise.
+	P                 *float64 `json:"p"` // of no trend
+	// How far its last readings stand from its first, when that is not chance; null
+	// otherwise.
 	AwayRatio *float64 `json:"away_ratio"`
-	// OffReferenceRatio is how far its last readings stand from its reference value;
-	// null when that is not known.
+	// How far its last readings stand from its reference value; null when that is
+	// not known.
 	OffReferenceRatio *float64 `json:"off_reference_ratio"`
-	// CameBack is true when it stood elsewhere for a while.
-	CameBack bool   `json:"came_back"`
-	Sentence string `json:"sentence"`
+	CameBack          bool     `json:"came_back"` // whether it stood elsewhere for a while
+	Sentence          string   `json:"sentence"`  // in words
 
 	// at and ratio have one entry a reading: the coil it was measured beside, and its
 	// deviation there.

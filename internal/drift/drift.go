@@ -140,50 +140,46 @@ const alphaEach = alpha / 3
 // in the list of points; sequences are the coils' own numbers. What cannot be
 // said is null, and Notes say why.
 type Report struct {
-	// Summary is the sentence that matters.
-	Summary string `json:"summary"`
-	// Headline is its first part, without a full stop, and Evidence
-	// what speaks for and against that, clause by clause.
+	Summary string `json:"summary"` // the sentence that matters
+	// Its first part, without a full stop: what moved, since when, by how much, and
+	// at what.
 	Headline string   `json:"headline"`
-	Evidence []string `json:"evidence"`
-	// MeterCleared is true when the check standard shows that the meter did not
-	// make what the headline tells; MeterSentence says so, or why not. Without a
-	// step or trend it is false and empty.
-	MeterCleared  bool   `json:"meter_cleared"`
+	Evidence []string `json:"evidence"` // what speaks for and against that, clause by clause
+	// Whether the check standard shows that the meter did not make what the headline
+	// tells.
+	MeterCleared bool `json:"meter_cleared"`
+	// What the check standard says; empty without a step or trend.
 	MeterSentence string `json:"meter_sentence"`
-	// Drifting is true when a step or a trend is established, also one that has
-	// ended.
-	Drifting bool `json:"drifting"`
-	// Signal is true when a chart signals at the last coil.
-	Signal      bool            `json:"signal"`
-	Points      []Point         `json:"points"`
-	Target      *float64        `json:"target_ohms"`
-	Lower       *float64        `json:"lower_ohms"`
-	Upper       *float64        `json:"upper_ohms"`
-	Baseline    *Baseline       `json:"baseline"`
-	Charts      *Charts         `json:"charts"`
-	Rules       []RuleSignal    `json:"rules"`
-	FalseAlarms *FalseAlarmRate `json:"false_alarms"`
-	Outliers    []Outlier       `json:"outliers"`
-	Trend       *Trend          `json:"trend"`
-	// EarlierTrends are slopes that have ended, the oldest first.
-	EarlierTrends []Trend       `json:"earlier_trends"`
-	ChangePoints  []ChangePoint `json:"change_points"`
-	Attribution   []Attribution `json:"attribution"`
-	Factors       []Factor      `json:"factors"`
-	// InTurn is null when nothing recorded sets coils apart all through.
+	// Whether a step or a trend is established, also one that has ended.
+	Drifting      bool            `json:"drifting"`
+	Signal        bool            `json:"signal"`         // whether a chart signals at the last coil
+	Points        []Point         `json:"points"`         // the coils as charted
+	Target        *float64        `json:"target_ohms"`    // of the design, ohms
+	Lower         *float64        `json:"lower_ohms"`     // of the tolerance, ohms
+	Upper         *float64        `json:"upper_ohms"`     // of the tolerance, ohms
+	Baseline      *Baseline       `json:"baseline"`       // the coils that set the limits; null with too few
+	Charts        *Charts         `json:"charts"`         // the control charts; null without a baseline
+	Rules         []RuleSignal    `json:"rules"`          // the run rules that fired
+	FalseAlarms   *FalseAlarmRate `json:"false_alarms"`   // how often a quiet process raises a signal
+	Outliers      []Outlier       `json:"outliers"`       // single bad coils, which are left out
+	Trend         *Trend          `json:"trend"`          // of the coils since the last change
+	EarlierTrends []Trend         `json:"earlier_trends"` // slopes that have ended, the oldest first
+	ChangePoints  []ChangePoint   `json:"change_points"`  // the changes of level
+	Attribution   []Attribution   `json:"attribution"`    // causes, change by change, the likeliest first
+	Factors       []Factor        `json:"factors"`        // the coils compared by what was recorded about them
+	// Coils that something recorded sets apart all through; null when nothing does.
 	InTurn          *InTurn       `json:"in_turn"`
-	Temperature     *Temperature  `json:"temperature"`
-	CheckStandard   *CheckChannel `json:"check_standard"`
-	Autocorrelation *Dependence   `json:"autocorrelation"`
-	Capability      *Capability   `json:"capability"`
-	Advice          *Advice       `json:"advice"`
-	Spools          []SpoolEntry  `json:"spools"`
-	// Spread splits the variance by winder, batch and spool; null when the coils
-	// are all of one.
+	Temperature     *Temperature  `json:"temperature"`     // how R20 depends on the temperature it was measured at
+	CheckStandard   *CheckChannel `json:"check_standard"`  // the check standard measured between the coils
+	Autocorrelation *Dependence   `json:"autocorrelation"` // how far neighbours depend on each other
+	Capability      *Capability   `json:"capability"`      // how the process fits into its tolerance
+	Advice          *Advice       `json:"advice"`          // what to do to the winder now
+	Spools          []SpoolEntry  `json:"spools"`          // the spools in the order of first use
+	// The variance split by winder, batch and spool; null when the coils are all of
+	// one.
 	Spread      *Spread  `json:"spread"`
-	Notes       []string `json:"notes"`
-	Conventions []string `json:"conventions"`
+	Notes       []string `json:"notes"`       // what else a reader should know, and why something is null
+	Conventions []string `json:"conventions"` // how it was reckoned
 }
 
 // RealTrends are the slopes established, the oldest first.
@@ -197,49 +193,47 @@ func (r Report) RealTrends() []Trend {
 
 // Point is one coil as charted.
 type Point struct {
-	Index    int        `json:"index"`
-	Sequence int        `json:"sequence"`
-	Time     *time.Time `json:"time"`
-	Serial   string     `json:"serial"`
-	// MeasurementID is empty for coils from a file.
-	MeasurementID           string   `json:"measurement_id"`
-	R20Ohms                 float64  `json:"r20_ohms"`
-	ExpandedUncertaintyOhms *float64 `json:"expanded_uncertainty_ohms"`
-	// ComparedOhms is what is charted and analysed: R20Ohms; for a coil wound to
-	// another target it is multiplied by the report's target over the coil's own.
+	Index                   int        `json:"index"`                     // its place in this list, from 1
+	Sequence                int        `json:"sequence"`                  // the coil's own number
+	Time                    *time.Time `json:"time"`                      // when it was measured
+	Serial                  string     `json:"serial"`                    // its serial number
+	MeasurementID           string     `json:"measurement_id"`            // of the measurement analysed; empty for coils from a file
+	R20Ohms                 float64    `json:"r20_ohms"`                  // as measured
+	ExpandedUncertaintyOhms *float64   `json:"expanded_uncertainty_ohms"` // of it, 95 %, ohms
+	// What is charted and analysed: r20_ohms; for a coil wound to another target it
+	// is multiplied by the report's target over the coil's own.
 	ComparedOhms float64 `json:"compared_ohms"`
-	// DeviationRatio is ComparedOhms/target − 1, which is R20 over the coil's own
-	// target.
+	// Compared_ohms over target, less 1, which is R20 over the coil's own target
+	// less 1.
 	DeviationRatio *float64 `json:"deviation_ratio"`
-	Spool          string   `json:"spool"`
-	Winder         string   `json:"winder"`
-	Operator       string   `json:"operator"`
-	Batch          string   `json:"batch"`
-	// LevelOhms is where the process stands by the steps and trends found.
-	LevelOhms float64 `json:"level_ohms"`
-	Outlier   bool    `json:"outlier"`
-	Doubtful  string  `json:"doubtful"`
-	// InBaseline is true for the coils the limits were made of.
-	InBaseline bool `json:"in_baseline"`
+	Spool          string   `json:"spool"`       // the wire spool
+	Winder         string   `json:"winder"`      // the winding machine
+	Operator       string   `json:"operator"`    // the person
+	Batch          string   `json:"batch"`       // the batch
+	LevelOhms      float64  `json:"level_ohms"`  // where the process stands by the steps and trends found
+	Outlier        bool     `json:"outlier"`     // whether it is a single bad coil, and left out
+	Doubtful       string   `json:"doubtful"`    // why it carries less weight: forced; empty mostly
+	InBaseline     bool     `json:"in_baseline"` // whether the limits were made of it
 }
 
 // FalseAlarmRate tells how often the charts signal when nothing is wrong.
 type FalseAlarmRate struct {
-	// RunLength and RulesRunLength are as in control.FalseAlarms.
+	// After how many coils all charts together signal in a quiet process, on
+	// average.
 	RunLength      float64 `json:"coils_between"`
-	RulesRunLength float64 `json:"coils_between_by_rules"`
-	// InRun and InRunByRules are the shares of quiet batches as long as this one
-	// in which at least one would be raised.
+	RulesRunLength float64 `json:"coils_between_by_rules"` // the same of the run rules alone
+	// The share of quiet batches as long as this one in which at least one signal
+	// would be raised.
 	InRun        float64 `json:"share_of_batches"`
-	InRunByRules float64 `json:"share_of_batches_by_rules"`
+	InRunByRules float64 `json:"share_of_batches_by_rules"` // the same by the run rules alone
 }
 
 // RuleSignal is a run rule that fired at a coil.
 type RuleSignal struct {
-	Rule     string `json:"rule"`
-	Sequence int    `json:"sequence"`
-	Index    int    `json:"index"`
-	Meaning  string `json:"meaning"`
+	Rule     string `json:"rule"`     // its name
+	Sequence int    `json:"sequence"` // at which coil
+	Index    int    `json:"index"`    // its place in the list of points
+	Meaning  string `json:"meaning"`  // what the rule looks for
 }
 
 // conventions are said in every report.

@@ -9,26 +9,24 @@ import (
 
 // Factor compares the coils by something recorded about them.
 type Factor struct {
-	Factor string  `json:"factor"` // spool, winder, operator, batch, time of day, flag
-	Groups []Group `json:"groups"`
-	// F and P are of the one-way analysis of variance; F is null where nothing
-	// varies within the groups.
-	F *float64 `json:"f"`
-	P float64  `json:"p"`
-	// EtaSquared is the share of the sum of squares between the groups.
-	EtaSquared float64 `json:"eta_squared"`
-	// BetweenOhms is the standard deviation between groups, 0 and BetweenClipped
-	// when its variance came out negative.
+	Factor string  `json:"factor"` // spool, winder, operator, batch, time of day or flag
+	Groups []Group `json:"groups"` // the coils of each value of it
+	// Of the one-way analysis of variance; null where nothing varies within the
+	// groups.
+	F          *float64 `json:"f"`
+	P          float64  `json:"p"`           // of it
+	EtaSquared float64  `json:"eta_squared"` // the share of the sum of squares between the groups
+	// The standard deviation between groups; 0 when its variance came out negative.
 	BetweenOhms    float64 `json:"between_sigma_ohms"`
-	BetweenClipped bool    `json:"between_clipped"`
-	Sentence       string  `json:"sentence"`
+	BetweenClipped bool    `json:"between_clipped"` // whether it came out negative
+	Sentence       string  `json:"sentence"`        // in words
 }
 
 // Group is the coils that share one value of a factor.
 type Group struct {
-	Name     string  `json:"name"`
-	Count    int     `json:"count"`
-	MeanOhms float64 `json:"mean_ohms"`
+	Name     string  `json:"name"`      // the value
+	Count    int     `json:"count"`     // how many coils
+	MeanOhms float64 `json:"mean_ohms"` // their mean
 }
 
 // recordedFactor is something recorded about every coil that they can be compared by.

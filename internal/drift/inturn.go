@@ -11,20 +11,15 @@ import (
 // two winders in turn, say, or afternoons. That is no drift, but no one correction
 // suits both.
 type InTurn struct {
-	// Factor is spool, winder, operator, time of day or flag; High and Low the values
-	// of it whose coils are highest and lowest.
-	Factor string `json:"factor"`
-	High   string `json:"high"`
-	Low    string `json:"low"`
-	// DifferenceRatio is between their means, with its interval.
-	DifferenceRatio float64 `json:"difference_ratio"`
-	DifferenceLow   float64 `json:"difference_low"`
-	DifferenceHigh  float64 `json:"difference_high"`
-	// P is of the one-way analysis of variance.
-	P        float64 `json:"p"`
-	Sentence string  `json:"sentence"`
-	// Words name the two in short: "the coils of operator bo stand +0.80 % above those
-	// of ada".
+	Factor          string  `json:"factor"`           // spool, winder, operator, time of day or flag
+	High            string  `json:"high"`             // the value of it whose coils are highest
+	Low             string  `json:"low"`              // the value of it whose coils are lowest
+	DifferenceRatio float64 `json:"difference_ratio"` // between their means
+	DifferenceLow   float64 `json:"difference_low"`   // interval of 95 %, a ratio too
+	DifferenceHigh  float64 `json:"difference_high"`  // interval of 95 %, a ratio too
+	P               float64 `json:"p"`                // of the one-way analysis of variance
+	Sentence        string  `json:"sentence"`         // in words
+	// The two in short: "the coils of operator bo stand +0.80 % above those of ada".
 	Words string `json:"words"`
 }
 

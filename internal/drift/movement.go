@@ -27,14 +27,12 @@ type movement struct {
 
 // Dependence is the autocorrelation of what is left after steps and trend.
 type Dependence struct {
-	Lag1 float64 `json:"lag_1"`
-	// P is of the Ljung-Box test over the first lags.
-	P    float64 `json:"p"`
-	Lags int     `json:"lags"`
-	// Flagged is true when neighbours depend on each other: then standard errors
-	// are widened by Widening, √((1 + r)/(1 − r)).
+	Lag1 float64 `json:"lag_1"` // autocorrelation of what is left after steps and trend
+	P    float64 `json:"p"`     // of the Ljung-Box test over the first lags
+	Lags int     `json:"lags"`  // how many lags
+	// True when neighbours depend on each other: then standard errors are widened.
 	Flagged  bool    `json:"flagged"`
-	Widening float64 `json:"widening"`
+	Widening float64 `json:"widening"` // by how much: √((1 + r)/(1 − r))
 }
 
 // describeMovement cuts the kept coils into levels and lines and lists the steps.

@@ -17,10 +17,10 @@ type Stocked struct {
 
 // Pair is two coils for one assembly.
 type Pair struct {
-	First  string `json:"first"`
-	Second string `json:"second"`
-	// DifferenceRatio is that of their R20, each relative to its target, or to
-	// each other's mean without targets.
+	First  string `json:"first"`  // serial number
+	Second string `json:"second"` // serial number
+	// How far apart they are, each against the target of its design: the logarithm
+	// of the ratio, without a sign; 0.01 is 1 %.
 	DifferenceRatio float64 `json:"difference_ratio"`
 }
 

@@ -11,22 +11,19 @@ import (
 
 // Outlier is a single bad coil, named and left out.
 type Outlier struct {
-	Index    int     `json:"index"`
-	Sequence int     `json:"sequence"`
-	Serial   string  `json:"serial"`
-	R20Ohms  float64 `json:"r20_ohms"`
-	// DeviationRatio is from the median of its neighbours, Sigmas the same in
-	// robust sigma; 0 where the neighbours do not differ at all.
-	DeviationRatio float64 `json:"deviation_ratio"`
-	Sigmas         float64 `json:"sigmas"`
-	// Provisional is true for the last coil, and for two at the end that stand
-	// together: the next one will tell whether it is a new level.
-	Provisional bool `json:"provisional"`
-	// Finding says that it stands apart, Suspicion what to look for; Sentence is
-	// both.
-	Finding   string `json:"finding"`
-	Suspicion string `json:"suspicion"`
-	Sentence  string `json:"sentence"`
+	Index          int     `json:"index"`           // its place in the list of points
+	Sequence       int     `json:"sequence"`        // the coil's own number
+	Serial         string  `json:"serial"`          // its serial number
+	R20Ohms        float64 `json:"r20_ohms"`        // as measured
+	DeviationRatio float64 `json:"deviation_ratio"` // from the median of its neighbours
+	// The same in robust sigma; 0 where the neighbours do not differ at all.
+	Sigmas float64 `json:"sigmas"`
+	// True for the last coil, and for two at the end that stand together: the next
+	// one will tell whether it is a new level.
+	Provisional bool   `json:"provisional"`
+	Finding     string `json:"finding"`   // that it stands apart
+	Suspicion   string `json:"suspicion"` // what to look for
+	Sentence    string `json:"sentence"`  // both
 }
 
 // coilName is the outlier for people.

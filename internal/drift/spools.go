@@ -11,30 +11,31 @@ import (
 // SpoolEntry is one spool in the spool book. Spools of one gauge may lawfully
 // differ by several percent.
 type SpoolEntry struct {
-	Spool         string  `json:"spool"`
-	Count         int     `json:"count"`
+	Spool string `json:"spool"` // its name
+	Count int    `json:"count"` // how many coils of it count
+	// The first of them, counted through all batches that were looked at.
 	FirstSequence int     `json:"first_sequence"`
-	MeanOhms      float64 `json:"mean_ohms"`
-	// MovedAt is the first coil at which the level moved while the spool was on; 0
-	// when it did not.
+	MeanOhms      float64 `json:"mean_ohms"` // mean R20
+	// The first coil at which the level moved while the spool was on, 0 when it did
+	// not; then its coils do not tell the turns.
 	MovedAt int `json:"moved_at"`
-	// OhmsPerTurn and its interval; null when the turns are not known, or the level
-	// moved.
+	// Mean R20 over the turns of the design; null when they are not known, the level
+	// moved, or no spool has two coils.
 	OhmsPerTurn     *float64 `json:"ohms_per_turn"`
-	OhmsPerTurnLow  *float64 `json:"ohms_per_turn_low"`
-	OhmsPerTurnHigh *float64 `json:"ohms_per_turn_high"`
-	// DifferenceRatio is to the spool before, with its interval and P; null for the
-	// first, and with one coil.
+	OhmsPerTurnLow  *float64 `json:"ohms_per_turn_low"`  // interval of 95 %
+	OhmsPerTurnHigh *float64 `json:"ohms_per_turn_high"` // interval of 95 %
+	// Mean R20 against the spool before, 0.01 is 1 %; null for the first, and where
+	// there are too few coils.
 	DifferenceRatio *float64 `json:"difference_ratio"`
-	DifferenceLow   *float64 `json:"difference_low"`
-	DifferenceHigh  *float64 `json:"difference_high"`
-	P               *float64 `json:"p"`
-	// TurnsForTarget is how many turns of this wire make the target; null when
-	// turns or target are not known.
+	DifferenceLow   *float64 `json:"difference_low"`  // interval of 95 %, a ratio too
+	DifferenceHigh  *float64 `json:"difference_high"` // interval of 95 %, a ratio too
+	P               *float64 `json:"p"`               // of no difference
+	// How many turns of this wire make the target; null when turns or target are not
+	// known.
 	TurnsForTarget     *float64 `json:"turns_for_target"`
-	TurnsForTargetLow  *float64 `json:"turns_for_target_low"`
-	TurnsForTargetHigh *float64 `json:"turns_for_target_high"`
-	Sentence           string   `json:"sentence"`
+	TurnsForTargetLow  *float64 `json:"turns_for_target_low"`  // interval of 95 %
+	TurnsForTargetHigh *float64 `json:"turns_for_target_high"` // interval of 95 %
+	Sentence           string   `json:"sentence"`              // the same in words
 }
 
 // bookSpools lists the spools in the order of first use.

@@ -12,26 +12,25 @@ import (
 
 // Component is what one level adds to the spread of a design's coils.
 type Component struct {
-	Level string `json:"level"` // within, spool, batch, winder
-	// SigmaOhms is 0 where the variance came out negative, which Clipped says: the
-	// level adds less than the data can show.
+	Level string `json:"level"` // within, spool, batch or winder
+	// 0 where the variance came out negative: the level adds less than the data can
+	// show.
 	SigmaOhms float64 `json:"sigma_ohms"`
-	Percent   float64 `json:"percent"` // of the total variance
-	Raw       float64 `json:"raw_variance"`
-	Clipped   bool    `json:"clipped"`
-	Groups    int     `json:"groups"`
+	Percent   float64 `json:"percent"`      // of the total variance
+	Raw       float64 `json:"raw_variance"` // the variance as it came out
+	Clipped   bool    `json:"clipped"`      // whether it came out negative
+	Groups    int     `json:"groups"`       // how many there are
 }
 
 // Spread is where the spread of the coils comes from.
 type Spread struct {
-	Count            int         `json:"count"`
-	MeanOhms         float64     `json:"mean_ohms"`
-	SigmaOverallOhms float64     `json:"sigma_overall_ohms"`
-	Components       []Component `json:"components"`
-	// Signals is how many coils the charts signalled at.
-	Signals  int      `json:"signals"`
-	Sentence string   `json:"sentence"`
-	Notes    []string `json:"notes"`
+	Count            int         `json:"count"`              // how many coils
+	MeanOhms         float64     `json:"mean_ohms"`          // their mean
+	SigmaOverallOhms float64     `json:"sigma_overall_ohms"` // their standard deviation
+	Components       []Component `json:"components"`         // what each level adds
+	Signals          int         `json:"signals"`            // how many coils the charts signalled at
+	Sentence         string      `json:"sentence"`           // in words
+	Notes            []string    `json:"notes"`              // what else a reader should know
 }
 
 // splitSpread splits the variance of the kept coils by winder, batch within winder

@@ -9,24 +9,22 @@ import (
 // ChangePoint is a step from one level to another. LastBefore, Low and High are
 // sequences: the last coil of the old level, and the interval that holds it.
 type ChangePoint struct {
-	LastBefore int `json:"last_before"`
-	Low        int `json:"low"`
-	High       int `json:"high"`
-	// LastBeforeIndex is the same as an index of points, from 1.
-	LastBeforeIndex int     `json:"last_before_index"`
-	ShiftOhms       float64 `json:"shift_ohms"`
-	ShiftLow        float64 `json:"shift_low"`
-	ShiftHigh       float64 `json:"shift_high"`
-	// ShiftRatio and its interval are relative to the target, or to the median of
-	// the coils without one.
+	LastBefore      int     `json:"last_before"`       // the last coil of the old level, by its own number
+	Low             int     `json:"low"`               // lower end of the interval that holds it, 95 %
+	High            int     `json:"high"`              // upper end
+	LastBeforeIndex int     `json:"last_before_index"` // the same as an index of points, from 1
+	ShiftOhms       float64 `json:"shift_ohms"`        // how much
+	ShiftLow        float64 `json:"shift_low"`         // interval of 95 %, ohms
+	ShiftHigh       float64 `json:"shift_high"`        // interval of 95 %, ohms
+	// Relative to the target, or to the median of the coils without one.
 	ShiftRatio     float64 `json:"shift_ratio"`
-	ShiftRatioLow  float64 `json:"shift_ratio_low"`
-	ShiftRatioHigh float64 `json:"shift_ratio_high"`
-	// P is the probability of such a step by chance: anywhere, or where a change
-	// of spool, winder, operator or batch was recorded, just there or at another
-	// such place.
+	ShiftRatioLow  float64 `json:"shift_ratio_low"`  // interval of 95 %, a ratio too
+	ShiftRatioHigh float64 `json:"shift_ratio_high"` // interval of 95 %, a ratio too
+	// The probability of such a step by chance: anywhere, or where a change of
+	// spool, winder, operator or batch was recorded, just there or at another such
+	// place.
 	P        float64 `json:"p"`
-	Sentence string  `json:"sentence"`
+	Sentence string  `json:"sentence"` // in words
 
 	// cause is the first suspect.
 	cause Attribution

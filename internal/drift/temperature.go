@@ -12,15 +12,15 @@ import (
 // Temperature is how R20 depends on the temperature it was measured at: not at
 // all, if the probe sits at the coil and the coefficient is right.
 type Temperature struct {
-	Count        int     `json:"count"`
-	RangeKelvin  float64 `json:"range_kelvin"`
-	RatioPerK    float64 `json:"slope_ratio_per_kelvin"`
-	OhmsPerK     float64 `json:"slope_ohms_per_kelvin"`
-	ErrorPerK    float64 `json:"standard_error_ratio_per_kelvin"`
-	P            float64 `json:"p"`
-	Flagged      bool    `json:"flagged"`
-	WithinLevels bool    `json:"within_levels"` // steps and trends were taken out first
-	Sentence     string  `json:"sentence"`
+	Count        int     `json:"count"`                           // how many coils have one
+	RangeKelvin  float64 `json:"range_kelvin"`                    // from the coldest to the warmest
+	RatioPerK    float64 `json:"slope_ratio_per_kelvin"`          // the slope as a ratio, per kelvin
+	OhmsPerK     float64 `json:"slope_ohms_per_kelvin"`           // the slope in ohms, per kelvin
+	ErrorPerK    float64 `json:"standard_error_ratio_per_kelvin"` // standard error of the ratio
+	P            float64 `json:"p"`                               // of no slope
+	Flagged      bool    `json:"flagged"`                         // whether it is real
+	WithinLevels bool    `json:"within_levels"`                   // whether steps and trends were taken out first
+	Sentence     string  `json:"sentence"`                        // in words
 }
 
 // roomWatch is the temperatures of the coils beside their movement.

@@ -10,23 +10,22 @@ import (
 // Trend is the straight line through the coils since the last change, by coil
 // and not by time.
 type Trend struct {
-	SlopeOhmsPerCoil float64 `json:"slope_ohms_per_coil"`
-	SlopeLow         float64 `json:"slope_low"`
-	SlopeHigh        float64 `json:"slope_high"`
-	// StandardError allows for the place the slope begins at having been searched
+	SlopeOhmsPerCoil float64 `json:"slope_ohms_per_coil"` // the slope
+	SlopeLow         float64 `json:"slope_low"`           // interval of 95 %
+	SlopeHigh        float64 `json:"slope_high"`          // interval of 95 %
+	// Of the slope; it allows for the place the slope begins at having been searched
 	// for, and for autocorrelation where that is flagged.
 	StandardError float64 `json:"standard_error"`
-	P             float64 `json:"p"`
-	// Real is true below p = 0.0033.
-	Real         bool `json:"real"`
-	FromSequence int  `json:"from_sequence"`
-	ToSequence   int  `json:"to_sequence"`
-	Count        int  `json:"count"`
-	// CoilsToLimit is after how many more coils the line leaves the tolerance, 0
-	// when it has; null without a tolerance or a real trend.
+	P             float64 `json:"p"`             // of no slope
+	Real          bool    `json:"real"`          // true below p = 0.0033
+	FromSequence  int     `json:"from_sequence"` // the first coil of it
+	ToSequence    int     `json:"to_sequence"`   // the last coil of it
+	Count         int     `json:"count"`         // how many coils
+	// After how many more coils the line leaves the tolerance, 0 when it has; null
+	// without a tolerance or a real trend.
 	CoilsToLimit    *int   `json:"coils_to_limit"`
 	CoilsToLimitLow *int   `json:"coils_to_limit_low"` // by the steeper end of the slope's interval
-	Sentence        string `json:"sentence"`
+	Sentence        string `json:"sentence"`           // in words
 
 	// end is the height of the line at its last coil, with its standard error and
 	// the degrees of freedom of both errors.

@@ -8,27 +8,22 @@ import (
 // Baseline is what the control limits of a design on a winder rest on. It stays
 // as it is until another is added.
 type Baseline struct {
-	ID             string    `json:"id"`
-	Time           time.Time `json:"time"`
-	Winder         string    `json:"winder"` // empty for batches without one
-	Design         string    `json:"design"`
-	DesignRevision int       `json:"design_revision"`
-	// FirstCoil and LastCoil are the serial numbers of the first and the last of
-	// the Count coils it was made of.
-	FirstCoil string `json:"first_coil"`
-	LastCoil  string `json:"last_coil"`
-	Count     int    `json:"count"`
-	// MeanOhms and what follows are those of the R20 of these coils; within is
-	// by the mean moving range.
-	MeanOhms         float64 `json:"mean_ohms"`
-	SigmaWithinOhms  float64 `json:"sigma_within_ohms"`
-	SigmaOverallOhms float64 `json:"sigma_overall_ohms"`
-	MeanRangeOhms    float64 `json:"mean_range_ohms"`
-	// UsualStandardUncertaintyOhms is the median of theirs, 0 when not known.
+	ID               string    `json:"id"`                 // unique
+	Time             time.Time `json:"time"`               // when it was kept
+	Winder           string    `json:"winder"`             // empty when not told
+	Design           string    `json:"design"`             // name
+	DesignRevision   int       `json:"design_revision"`    // its revision
+	FirstCoil        string    `json:"first_coil"`         // serial number of the first of its coils
+	LastCoil         string    `json:"last_coil"`          // serial number of the last
+	Count            int       `json:"count"`              // how many coils
+	MeanOhms         float64   `json:"mean_ohms"`          // mean of their R20
+	SigmaWithinOhms  float64   `json:"sigma_within_ohms"`  // mean moving range over 1.128
+	SigmaOverallOhms float64   `json:"sigma_overall_ohms"` // standard deviation
+	MeanRangeOhms    float64   `json:"mean_range_ohms"`    // mean moving range
+	// Median of the coils'; 0 when not known.
 	UsualStandardUncertaintyOhms float64 `json:"usual_standard_uncertainty_ohms"`
-	// Reason is why it was made or revised.
-	Reason string `json:"reason"`
-	By     string `json:"by,omitempty"`
+	Reason                       string  `json:"reason"`       // why it was made or revised
+	By                           string  `json:"by,omitempty"` // who
 }
 
 // ValidateBaseline says which field of a baseline cannot be right, as a

@@ -11,33 +11,28 @@ import (
 // StudyReading is one measurement in a study of the measuring itself. It is no
 // measurement of the coil: the coil's own record is not touched.
 type StudyReading struct {
-	ID    string    `json:"id"`
-	Time  time.Time `json:"time"`
-	Bench string    `json:"bench"`
-	Study string    `json:"study"`
-	// Design is what the coils are of: its tolerance is what the measuring is
-	// judged against.
-	Design         string `json:"design"`
-	DesignRevision int    `json:"design_revision"`
-	// Part is the coil, by any name; Operator is who clipped it on.
-	Part     string `json:"part"`
-	Operator string `json:"operator"`
-	// ResistanceOhms is corrected for leads and calibration.
-	ResistanceOhms     float64 `json:"resistance_ohms"`
-	TemperatureCelsius float64 `json:"temperature_celsius"`
-	AlphaPerKelvin     float64 `json:"alpha_per_kelvin"`
-	Meter              string  `json:"meter"`
-	// R20Ohms follows from the three above; it is computed, not kept.
-	R20Ohms float64 `json:"r20_ohms"`
+	ID                 string    `json:"id"`                  // its id
+	Time               time.Time `json:"time"`                // when it was taken
+	Bench              string    `json:"bench"`               // where
+	Study              string    `json:"study"`               // of which study
+	Design             string    `json:"design"`              // what the coil is of
+	DesignRevision     int       `json:"design_revision"`     // which revision
+	Part               string    `json:"part"`                // the coil, by its name in the study
+	Operator           string    `json:"operator"`            // who clipped it on
+	ResistanceOhms     float64   `json:"resistance_ohms"`     // as measured, corrected for leads and calibration
+	TemperatureCelsius float64   `json:"temperature_celsius"` // of the probe
+	AlphaPerKelvin     float64   `json:"alpha_per_kelvin"`    // temperature coefficient at 20 °C
+	Meter              string    `json:"meter"`               // which instrument; empty when it is not known
+	R20Ohms            float64   `json:"r20_ohms"`            // referred to 20 °C
 }
 
 // Study is one study of the measuring, in short.
 type Study struct {
-	Name     string    `json:"study"`
-	Design   string    `json:"design"`
-	Readings int       `json:"readings"`
-	First    time.Time `json:"first"`
-	Last     time.Time `json:"last"`
+	Name     string    `json:"study"`    // its name
+	Design   string    `json:"design"`   // what the coils are of
+	Readings int       `json:"readings"` // how many were taken
+	First    time.Time `json:"first"`    // when the first was
+	Last     time.Time `json:"last"`     // when the last was
 }
 
 // CompleteStudyReading checks a reading and fills in its R20.

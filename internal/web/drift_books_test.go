@@ -11,10 +11,10 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/published"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
@@ -33,7 +33,7 @@ func TestSpoolsAPI(t *testing.T) {
 	w := newWorkshop(t)
 	w.start(t)
 	const path = "/api/v1/spools"
-	if got := want[spoolsReply](t, w.ask(t, "GET", path, nil), http.StatusOK); got.Design != nil || got.NewestCoils != nil ||
+	if got := want[api.SpoolBook](t, w.ask(t, "GET", path, nil), http.StatusOK); got.Design != nil || got.NewestCoils != nil ||
 		got.Spools == nil || len(got.Spools) != 0 {
 		t.Errorf("before anything is wound: %+v", got)
 	}
@@ -44,7 +44,7 @@ func TestSpoolsAPI(t *testing.T) {
 		AlphaPerKelvin: 0.00393}, ""); err != nil {
 		t.Fatal(err)
 	}
-	if got := want[spoolsReply](t, w.ask(t, "GET", path+"?design=Fen", nil), http.StatusOK); got.Design == nil || *got.Design != "Fen" ||
+	if got := want[api.SpoolBook](t, w.ask(t, "GET", path+"?design=Fen", nil), http.StatusOK); got.Design == nil || *got.Design != "Fen" ||
 		len(got.Spools) != 0 {
 		t.Errorf("a design that was never wound: %+v", got)
 	}
@@ -54,7 +54,7 @@ func TestSpoolsAPI(t *testing.T) {
 		w.measure(t, fmt.Sprintf("HN-%04d", i+1), ohms, noon.Add(time.Duration(i-100)*time.Minute))
 	}
 	for _, query := range []string{"", "?design=Long+Meadow"} {
-		got := want[spoolsReply](t, w.ask(t, "GET", path+query, nil), http.StatusOK)
+		got := want[api.SpoolBook](t, w.ask(t, "GET", path+query, nil), http.StatusOK)
 		if got.Design == nil || *got.Design != "Long Meadow" || got.NewestCoils != nil || len(got.Spools) != 1 {
 			t.Fatalf("%q: %+v", query, got)
 		}
@@ -63,14 +63,6 @@ func TestSpoolsAPI(t *testing.T) {
 			math.Abs(*s.OhmsPerTurn-1.1943269) > 1e-7 || s.DifferenceRatio != nil {
 			t.Errorf("%q: spool %+v", query, s)
 		}
-	}
-}
-
-// A book that leaves earlier coils out says how many it looked at.
-func TestSpoolsAPISaysWhatIsLeftOut(t *testing.T) {
-	t.Parallel()
-	if got := spoolsTold(watch.Book{Design: "Fen", Newest: 5000}); got.NewestCoils == nil || *got.NewestCoils != 5000 {
-		t.Errorf("got %v, want 5000", got.NewestCoils)
 	}
 }
 

@@ -25,7 +25,7 @@ func (s *site) liveDrift(ctx context.Context, batch string) driftView {
 		view.Drift = &d
 	case !errors.Is(err, records.ErrNothing):
 		s.log.Warn("no drift analysis", "batch", batch, "err", err)
-		view.Trouble = problem.Classify(driftFault(err)).Detail
+		view.Trouble = problem.Classify(err).Detail
 	}
 	return view
 }

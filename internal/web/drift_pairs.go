@@ -186,7 +186,7 @@ func (s *site) pick(ctx context.Context, p pairing) (picked, error) {
 		list, err = found.across(first, second, p.WithinPercent/100)
 	}
 	if err != nil {
-		return found, driftFault(err)
+		return found, err
 	}
 	found.List = &list
 	return found, nil

@@ -17,11 +17,6 @@ func (s *site) driftRoutes() []route {
 		{"GET", "/studies/{study}", s.forPeople(s.studyPage)},
 		{"POST", "/studies/{study}/measure", s.forPeople(s.measureStudy)},
 
-		{"GET", "/api/v1/batches/{batch}/drift", s.showBatchDrift},
-		{"POST", "/api/v1/batches/{batch}/drift/acknowledge", s.acknowledge},
-		{"POST", "/api/v1/batches/{batch}/baseline", s.reviseBaseline},
-		{"GET", "/api/v1/winders/{winder}/drift", s.showWinderDrift},
-		{"GET", "/api/v1/spools", s.spoolsJSON},
 		{"GET", "/api/v1/pairs", s.pairsJSON},
 		{"GET", "/api/v1/studies", s.studiesJSON},
 		{"GET", "/api/v1/studies/{study}", s.studyJSON},

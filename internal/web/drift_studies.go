@@ -13,6 +13,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 )
 
@@ -278,7 +279,7 @@ func (s *site) studyDesign(ctx context.Context, study, design string) (record.De
 	if len(readings) > 0 {
 		return s.server.History.DesignRevision(ctx, readings[0].Design, readings[0].DesignRevision)
 	}
-	return s.designNamed(ctx, design)
+	return api.DesignNamed(ctx, s.server.History, design)
 }
 
 // sources lists the parts of the variation, for the table of a result.

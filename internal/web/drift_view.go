@@ -67,7 +67,7 @@ func (s *site) batchDrift(ctx context.Context, batch record.Batch, coils []recor
 	if err != nil {
 		if !errors.Is(err, records.ErrNothing) {
 			s.log.Warn("no drift analysis", "batch", batch.Name, "err", err)
-			view.Trouble = problem.Classify(driftFault(err)).Detail
+			view.Trouble = problem.Classify(err).Detail
 		}
 		if len(coils) > 0 { // all withdrawn
 			view.Chart = s.drawnRun(chart.Run{Measurements: coils, Spools: batch.Spools})
@@ -156,7 +156,7 @@ func (s *site) acknowledgeForm(w http.ResponseWriter, r *http.Request) error {
 	batch := r.PathValue("batch")
 	return s.submit(w, r, func(f form) (string, error) {
 		_, err := s.server.Drift.Acknowledge(r.Context(), batch, f.Get("note"), signedBy(f, r))
-		return pagePath("batches", batch) + "#drift", driftFault(err)
+		return pagePath("batches", batch) + "#drift", err
 	}, func(status int, f form) error {
 		return s.showBatch(w, r, status, driftForms{Acknowledge: f})
 	})
@@ -178,7 +178,7 @@ func (s *site) baselineForm(w http.ResponseWriter, r *http.Request) error {
 			*field.place = n
 		}
 		_, err := s.server.Drift.Revise(r.Context(), choice)
-		return pagePath("batches", batch) + "#drift", driftFault(err)
+		return pagePath("batches", batch) + "#drift", err
 	}, func(status int, f form) error {
 		return s.showBatch(w, r, status, driftForms{Baseline: f})
 	})
@@ -192,7 +192,7 @@ func (s *site) batchDriftPDF(w http.ResponseWriter, r *http.Request) error {
 	}
 	d, err := s.server.Drift.Batch(r.Context(), batch.Name)
 	if err != nil {
-		return driftFault(err)
+		return err
 	}
 	return s.driftPDF(w, r, "Batch "+batch.Name, d)
 }

@@ -1,13 +1,10 @@
 package web
 
 import (
-	"context"
-	"errors"
 	"net/http"
 	"net/url"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
@@ -60,7 +57,7 @@ func (s *site) winderPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	d, err := s.server.Drift.Winder(r.Context(), winder, view.Design)
 	if err != nil {
-		return driftFault(err)
+		return err
 	}
 	measured, err := records.MeasurementsOfPoints(r.Context(), s.server.History, d.Points[max(0, len(d.Points)-mostCharted):])
 	if err != nil {
@@ -101,67 +98,8 @@ func (s *site) spoolsPage(w http.ResponseWriter, r *http.Request) error {
 	if view.Designs, err = s.server.History.Designs(r.Context()); err != nil {
 		return err
 	}
-	if view.Book, err = s.spoolBook(r.Context(), r.URL.Query().Get("design")); err != nil {
+	if view.Book, err = api.SpoolsOf(r.Context(), s.server.Drift, s.server.History, r.URL.Query().Get("design")); err != nil {
 		return err
 	}
 	return s.renderPage(w, "drift/spools", view)
-}
-
-// spoolsReply is the spool book for programs.
-type spoolsReply struct {
-	// Design is nil when none was asked for and nothing was ever wound.
-	Design *string `json:"design"`
-	// NewestCoils is how many coils were looked at when there were earlier ones,
-	// nil when all of them were.
-	NewestCoils *int               `json:"newest_coils"`
-	Spools      []drift.SpoolEntry `json:"spools"`
-}
-
-// spoolsJSON answers with the spool book of the page.
-func (s *site) spoolsJSON(w http.ResponseWriter, r *http.Request) error {
-	query := r.URL.Query()
-	if err := api.OnlyParameters(query, "design"); err != nil {
-		return err
-	}
-	book, err := s.spoolBook(r.Context(), query.Get("design"))
-	if err != nil {
-		return err
-	}
-	s.reply(w, r, http.StatusOK, spoolsTold(book))
-	return nil
-}
-
-func spoolsTold(book watch.Book) spoolsReply {
-	reply := spoolsReply{Spools: book.Spools}
-	if reply.Spools == nil {
-		reply.Spools = []drift.SpoolEntry{}
-	}
-	if book.Design != "" {
-		reply.Design = &book.Design
-	}
-	if book.Newest != 0 {
-		reply.NewestCoils = &book.Newest
-	}
-	return reply
-}
-
-// spoolBook is the spool book of a design; of the one wound last when design is
-// empty.
-func (s *site) spoolBook(ctx context.Context, design string) (watch.Book, error) {
-	if design != "" {
-		if _, err := s.designNamed(ctx, design); err != nil {
-			return watch.Book{}, err
-		}
-	}
-	return s.server.Drift.SpoolBook(ctx, design)
-}
-
-// designNamed is the newest revision of the design that the field "design" of a
-// request names.
-func (s *site) designNamed(ctx context.Context, name string) (record.Design, error) {
-	design, err := s.server.History.Design(ctx, name)
-	if errors.Is(err, record.ErrNotFound) {
-		return design, problem.Invalid.InField("design", "there is no design %q", name)
-	}
-	return design, err
 }

@@ -8,46 +8,9 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
-	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
 )
-
-// addAssembly keeps that two coils are sold as one.
-func (s *site) addAssembly(w http.ResponseWriter, r *http.Request) error {
-	var body struct {
-		Serial string `json:"serial"`
-		First  string `json:"first"`
-		Second string `json:"second"`
-		Note   string `json:"note"`
-		By     string `json:"by"`
-
-		TakeApart bool `json:"take_apart"`
-	}
-	if err := api.Decode(w, r, &body); err != nil {
-		return err
-	}
-	if body.By == "" {
-		body.By = requester(r)
-	}
-	kept, err := s.server.History.AddAssembly(r.Context(),
-		record.Assembly{Serial: body.Serial, First: body.First, Second: body.Second, Note: body.Note, By: body.By}, body.TakeApart)
-	if err != nil {
-		return err
-	}
-	s.reply(w, r, http.StatusCreated, kept)
-	return nil
-}
-
-// showAssembly answers with the assembly that a serial number is in.
-func (s *site) showAssembly(w http.ResponseWriter, r *http.Request) error {
-	assembly, err := s.server.History.Assembly(r.Context(), r.PathValue("serial"))
-	if err != nil {
-		return err
-	}
-	s.reply(w, r, http.StatusOK, assembly)
-	return nil
-}
 
 // assemblyForm keeps that the coil of the page is sold with another.
 func (s *site) assemblyForm(w http.ResponseWriter, r *http.Request) error {

@@ -31,8 +31,6 @@ func (s *site) recordRoutes() []route {
 		{"GET", "/coils/{serial}", s.forPeople(s.coilPage)},
 		{"POST", "/coils/{serial}/void", s.forPeople(s.voidCoil)},
 		{"POST", "/coils/{serial}/assembly", s.forPeople(s.assemblyForm)},
-		{"POST", "/api/v1/assemblies", s.addAssembly},
-		{"GET", "/api/v1/assemblies/{serial}", s.showAssembly},
 		{"GET", "/coils/{serial}/certificate", s.forPeople(s.certificatePage)},
 		{"GET", "/coils/{serial}/certificate.pdf", s.forPeople(s.certificatePDF)},
 		{"GET", "/coils/{serial}/label.pdf", s.forPeople(s.coilLabel)},

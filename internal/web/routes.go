@@ -31,13 +31,15 @@ type route struct {
 // routes lists everything that can be asked. The API's description lists what
 // programs may ask of it; a test compares the two.
 func (s *site) routes() []route {
-	return slices.Concat(s.apiRoutes(), s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), s.reevaluationRoutes(), []route{
+	return slices.Concat(s.apiRoutes(), s.recordRoutes(), s.answerRoutes(), s.driftRoutes(), []route{
 		{"GET", "/{$}", s.forPeople(s.home)},
 		{"GET", "/benches/{bench}", s.forPeople(s.benchPage)},
 		{"GET", "/benches/{bench}/panel", s.panel},
 		{"GET", "/benches/{bench}/run", s.run},
 		{"GET", "/benches/{bench}/rack", s.forPeople(s.rackPage)},
 		{"POST", "/benches/{bench}/rack", s.forPeople(s.rackForm)},
+		{"GET", "/reevaluate", s.forPeople(s.reevaluatePage)},
+		{"POST", "/reevaluate", s.forPeople(s.reevaluateForm)},
 		{"GET", "/assets/chart.css", s.chartStyle},
 		{"GET", "/assets/{file}", s.asset},
 
@@ -67,7 +69,7 @@ func (s *site) apiRoutes() []route {
 
 // parts is what the API works on.
 func (s *site) parts() api.Parts {
-	parts := api.Parts{History: s.server.History, Now: s.now}
+	parts := api.Parts{History: s.server.History, Drift: s.server.Drift, Arrive: s.server.Arrive, Now: s.now}
 	for _, b := range s.server.Benches {
 		parts.Benches = append(parts.Benches, b)
 	}

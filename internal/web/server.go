@@ -33,7 +33,6 @@ type Bench interface {
 // History is what the pages and the API ask of the history.
 type History interface {
 	api.History
-	Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement, error)
 	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
 	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
 	Writable(ctx context.Context) error

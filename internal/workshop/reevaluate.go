@@ -125,19 +125,16 @@ func succeed(again, old record.Measurement, why string) record.Measurement {
 
 // Reevaluated says what evaluating older measurements again gives, or gave.
 type Reevaluated struct {
-	// Rules and Formula are the versions everything is evaluated by.
-	Rules   int `json:"rules"`
-	Formula int `json:"formula"`
-	// Applied is true when the new results are stored, and false for a preview.
-	Applied bool `json:"applied"`
-	// Measurements is how many have a new result; Batches gives them in the order
-	// in which their first was measured, those without a batch by design.
-	Measurements int                `json:"measurements"`
+	Rules   int `json:"rules"`   // the version of the rules everything is evaluated by
+	Formula int `json:"formula"` // the version of the formula
+	// True when the new results are stored, and false for a preview.
+	Applied      bool `json:"applied"`
+	Measurements int  `json:"measurements"` // how many have a new result
+	// In the order in which their first was measured; those without a batch by
+	// design.
 	Batches      []ReevaluatedBatch `json:"batches"`
-	// Left lists the measurements of older rules that stay as they are.
-	Left []LeftAsIs `json:"left"`
-	// Certificates says what is known of certificates that were issued.
-	Certificates string `json:"certificates"`
+	Left         []LeftAsIs         `json:"left"`         // measurements of older rules that stay as they are
+	Certificates string             `json:"certificates"` // what is known of certificates that were issued
 
 	// index finds a batch of Batches.
 	index map[[2]string]int
@@ -181,21 +178,18 @@ const IssuedCertificates = "No record is kept of which certificates were printed
 
 // ReevaluatedBatch sums up one batch.
 type ReevaluatedBatch struct {
-	// Batch is empty for coils measured outside one.
-	Batch  string `json:"batch"`
-	Design string `json:"design"`
-	Coils  int    `json:"coils"`
-	// The medians are over the coils, of U and of R20 after over R20 before less
-	// one, both in percent.
+	Batch  string `json:"batch"`  // empty for coils measured outside one
+	Design string `json:"design"` // the design
+	Coils  int    `json:"coils"`  // how many coils
+	// The median of U before, percent of R20.
 	MedianUncertaintyBeforePercent float64 `json:"median_uncertainty_before_percent"`
-	MedianUncertaintyAfterPercent  float64 `json:"median_uncertainty_after_percent"`
-	MedianChangePercent            float64 `json:"median_change_percent"`
-	// LargestChangePercent is that of the coil whose R20 changes most, with its
-	// sign.
-	LargestChangePercent float64 `json:"largest_change_percent"`
-	// Changed lists the coils whose verdict changes, and Outside those whose R20
-	// comes to lie outside what the old measurement claimed.
-	Changed []ReevaluatedCoil `json:"changed"`
+	// The median of U after, percent of R20.
+	MedianUncertaintyAfterPercent float64 `json:"median_uncertainty_after_percent"`
+	// The median of R20 after over R20 before, less one, in percent.
+	MedianChangePercent  float64           `json:"median_change_percent"`
+	LargestChangePercent float64           `json:"largest_change_percent"` // that of the coil whose R20 changes most, with its sign
+	Changed              []ReevaluatedCoil `json:"changed"`                // coils whose verdict changes
+	// Coils whose R20 comes to lie outside what the old measurement claimed.
 	Outside []ReevaluatedCoil `json:"outside"`
 
 	before, after, change []float64
@@ -210,28 +204,33 @@ func (b *ReevaluatedBatch) finish() {
 
 // ReevaluatedCoil is one measurement before and after.
 type ReevaluatedCoil struct {
-	Serial string `json:"serial"`
-	Stage  string `json:"stage"`
-	// ID is that of the old measurement; NewID that of the new one once stored.
-	ID                            string             `json:"id"`
-	NewID                         string             `json:"new_id,omitempty"`
-	Time                          time.Time          `json:"time"`
-	R20BeforeOhms                 float64            `json:"r20_before_ohms"`
-	R20AfterOhms                  float64            `json:"r20_after_ohms"`
-	ExpandedUncertaintyBeforeOhms float64            `json:"expanded_uncertainty_before_ohms"`
-	ExpandedUncertaintyAfterOhms  float64            `json:"expanded_uncertainty_after_ohms"`
-	VerdictBefore                 conformity.Verdict `json:"verdict_before"`
-	VerdictAfter                  conformity.Verdict `json:"verdict_after"`
-	// CopperExcessKelvin is how much warmer than the probe the copper is now
-	// estimated to have been.
+	Serial string `json:"serial"` // its serial number
+	Stage  string `json:"stage"`  // where in its life it was measured
+	ID     string `json:"id"`     // of the old measurement
+	// Of the new one, once it is stored.
+	NewID string    `json:"new_id,omitempty"`
+	Time  time.Time `json:"time"` // when it was measured
+	// R20 of the old one.
+	R20BeforeOhms float64 `json:"r20_before_ohms"`
+	// R20 of the new one.
+	R20AfterOhms float64 `json:"r20_after_ohms"`
+	// U of the old one.
+	ExpandedUncertaintyBeforeOhms float64 `json:"expanded_uncertainty_before_ohms"`
+	// U of the new one.
+	ExpandedUncertaintyAfterOhms float64 `json:"expanded_uncertainty_after_ohms"`
+	// The judgement of the old one.
+	VerdictBefore conformity.Verdict `json:"verdict_before"`
+	// The judgement of the new one.
+	VerdictAfter conformity.Verdict `json:"verdict_after"`
+	// How much warmer than the probe the copper is now estimated to have been.
 	CopperExcessKelvin float64 `json:"copper_excess_kelvin"`
 }
 
 // LeftAsIs is a measurement that is not evaluated again, and why.
 type LeftAsIs struct {
-	Serial string `json:"serial"`
-	ID     string `json:"id"`
-	Why    string `json:"why"`
+	Serial string `json:"serial"` // its serial number
+	ID     string `json:"id"`     // of the measurement
+	Why    string `json:"why"`    // why it stays
 }
 
 // Selection picks the measurements to evaluate again; a zero field picks all.

@@ -34,13 +34,12 @@ type Store interface {
 // report with further fields.
 type Drift struct {
 	drift.Report
-	// Standing lists the signals that stand now, out of [Signals].
+	// The signals that stand: run rules WE1 to WE4, ewma, cusum, step, trend.
 	Standing []string `json:"standing"`
-	// News is true while one of them is not taken note of; it stays false for a
-	// winder, whose batches have their own.
+	// Whether one of them was not taken note of; false for a winder, whose batches
+	// have their own.
 	News bool `json:"news"`
-	// Note is what was written when signals were last taken note of; nil when
-	// they never were.
+	// The latest note about signals of the batch; null when there is none.
 	Note *record.JournalEntry `json:"acknowledged"`
 }
 

@@ -15,6 +15,9 @@ import (
 	"maps"
 	"slices"
 	"time"
+
+	"coilkeep/internal/warmth"
+	"coilkeep/internal/workshop"
 )
 
 // Description is the API's description, OpenAPI 3.1.
@@ -48,6 +51,9 @@ func Tags() []Tag {
 type Parts struct {
 	Benches []Bench
 	History History
+	Drift   DriftWatch
+	// Arrive says how coils come to each bench, as configured.
+	Arrive map[string]warmth.Arrival
 	// Now is the clock.
 	Now func() time.Time
 }
@@ -61,6 +67,8 @@ type History interface {
 	CoilRecords
 	BatchRecords
 	ComparisonRecords
+	AssemblyRecords
+	workshop.ReevaluationStore
 }
 
 // Endpoints lists what this package answers.
@@ -75,6 +83,9 @@ func Endpoints(p Parts) []Endpoint {
 		coils{p.History}.endpoints(),
 		batches{p.History}.endpoints(),
 		comparisons{p.History}.endpoints(),
+		assemblies{p.History}.endpoints(),
+		reevaluations{workshop.Reevaluation{Store: p.History, Arrive: p.Arrive}}.endpoints(),
+		wandering{p.History, p.Drift}.endpoints(),
 	)
 }
 

@@ -11,6 +11,9 @@ import (
 	"net/http"
 
 	"coilkeep/internal/bench"
+	"coilkeep/internal/drift"
+	"coilkeep/internal/drift/records"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
 )
 
@@ -125,6 +128,12 @@ func Classify(err error) *Fault {
 		}
 	}
 	switch {
+	case errors.Is(err, records.ErrNothing), errors.Is(err, watch.ErrNoSignal):
+		found.Kind = Conflict
+	case errors.Is(err, records.ErrSeveralDesigns):
+		found.Kind, found.Field = Invalid, "design"
+	case errors.Is(err, watch.ErrNoBaseline), errors.Is(err, drift.ErrInput):
+		found.Kind, found.Field = Invalid, "count"
 	case errors.Is(err, record.ErrNotFound):
 		found.Kind = NotFound
 	case errors.Is(err, record.ErrDuplicate):

@@ -13,6 +13,8 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/compare"
 	"coilkeep/internal/cooling"
+	"coilkeep/internal/drift"
+	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
@@ -73,6 +75,12 @@ var names = map[reflect.Type]string{
 	reflect.TypeFor[workshop.DesignAnswer]():  "DesignWithRevisions",
 	reflect.TypeFor[workshop.DesignRequest](): "DesignBody",
 	reflect.TypeFor[problem.Details]():        "Problem",
+	reflect.TypeFor[watch.Drift]():            "Drift",
+	reflect.TypeFor[drift.Trend]():            "DriftTrend",
+	reflect.TypeFor[drift.Baseline]():         "DriftBaseline",
+	reflect.TypeFor[drift.Component]():        "DriftComponent",
+	reflect.TypeFor[drift.Temperature]():      "TemperatureDependence",
+	reflect.TypeFor[drift.Index]():            "CapabilityIndex",
 
 	reflect.TypeFor[workshop.ComparisonAnswer]():  "Comparison",
 	reflect.TypeFor[workshop.ComparisonRequest](): "ComparisonBody",
