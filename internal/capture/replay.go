@@ -8,7 +8,8 @@ import "time"
 //
 //	1  the copper's temperature is bounded
 //	2  it is estimated; windows are judged when the clips open; a coil that stays on is improved
-const Rules = 2
+//	3  the estimate hears a wavering coarse display, and is wider where a slope means many things
+const Rules = 3
 
 // Circumstances are what a result depends on besides settings and readings.
 type Circumstances struct {

@@ -10,48 +10,83 @@ import (
 const manyDigits = 8
 
 // takeCoarse uses readings of a display so coarse that its steps hide their
-// noise, and that only ever went one way. Each says no more than that the value
-// lay within half a step of it: an interval, not a point. Lines that pass through
-// all intervals fill a polygon in the plane of level and slope, and any of them is
-// as likely; its mean and variance are what the readings say of the slope. It is
-// false when no line passes.
-func (s *summary) takeCoarse(runs []run, step float64) bool {
-	if len(runs) >= manyDigits {
-		middles := make([]Point, 0, len(runs)-2)
-		for _, r := range runs[1 : len(runs)-1] { // the first and the last are cut
-			middles = append(middles, Point{(r.from + r.to) / 2, r.ohms})
-		}
-		through, ok := fitRobust(middles, *s, step)
-		if ok {
-			s.take(through, 0)
-		}
-		return ok
+// noise. Each says no more than that the value lay within half a step of it: an
+// interval, not a point. Lines that pass through all intervals fill a polygon in the
+// plane of level and slope, and any of them is as likely; its mean and variance are
+// what the readings say of the slope. It is false when no line passes.
+func (s *summary) takeCoarse(w Watched) bool {
+	runs := runsOf(w.Points)
+	if !monotone(runs) {
+		return s.takeWavering(runs, w.ResolutionOhms)
 	}
-	mean, variance, ok := s.slopes(runs, step)
+	if len(runs) < manyDigits {
+		return s.takeSlopes(runs, w.ResolutionOhms)
+	}
+	middles := make([]Point, 0, len(runs)-2)
+	for _, r := range runs[1 : len(runs)-1] { // the first and the last are cut
+		middles = append(middles, Point{(r.from + r.to) / 2, r.ohms})
+	}
+	through, ok := fitRobust(middles, *s, w.ResolutionOhms)
 	if ok {
-		s.degree = 1
+		s.take(through, 0)
+	}
+	return ok
+}
+
+// A display that goes to and fro and stands still before or after does so at the
+// edge between two steps, for a noise far smaller than they are. That tells more
+// than a display that stands still: for so long the value lay at the edge.
+const (
+	// stillReadings at both ends together show that the noise is small: one of
+	// two fifths of a step moves every fifth reading of a value in the middle of it.
+	stillReadings = 12
+	// quietReach is how far over the edge small noise may reach at the least, in
+	// steps.
+	quietReach = 0.075
+)
+
+// reaches are how far over the edge noise is taken to reach, in steps.
+var reaches = [...]float64{0.05, 0.1, 0.2}
+
+// takeWavering uses readings that go to and fro: their intervals reach over the edge
+// by twice the least that lets a line pass, and a little more.
+func (s *summary) takeWavering(runs []run, step float64) bool {
+	if runs[0].readings+runs[len(runs)-1].readings < stillReadings {
+		return false
+	}
+	for _, reach := range reaches {
+		if _, _, ok := s.slopes(runs, (1+2*reach)*step); ok {
+			return s.takeSlopes(runs, (1+2*(2*reach+quietReach))*step)
+		}
+	}
+	return false
+}
+
+// takeSlopes uses the lines that pass through all intervals of a width.
+func (s *summary) takeSlopes(runs []run, width float64) bool {
+	mean, variance, ok := s.slopes(runs, width)
+	if ok {
+		s.degree, s.censored = 1, true
 		s.value, s.covariance = [order]float64{mean}, [order][order]float64{{variance}}
 	}
 	return ok
 }
 
-// takeCoarseIfMonotone is false when the display went to and fro: its noise shows.
-func (s *summary) takeCoarseIfMonotone(w Watched) bool {
-	runs := runsOf(w.Points)
-	return monotone(runs) && s.takeCoarse(runs, w.ResolutionOhms)
-}
-
 // run is an unbroken run of equal readings.
-type run struct{ from, to, ohms float64 }
+type run struct {
+	from, to, ohms float64
+	readings       int
+}
 
 func runsOf(points []Point) []run {
 	var runs []run
 	for _, p := range points {
 		if n := len(runs); n > 0 && runs[n-1].ohms == p.Ohms {
 			runs[n-1].to = p.Seconds
+			runs[n-1].readings++
 			continue
 		}
-		runs = append(runs, run{p.Seconds, p.Seconds, p.Ohms})
+		runs = append(runs, run{p.Seconds, p.Seconds, p.Ohms, 1})
 	}
 	return runs
 }
@@ -69,14 +104,14 @@ func monotone(runs []run) bool {
 // vertex is a level and a slope, per half span.
 type vertex struct{ level, slope float64 }
 
-// slopes gives mean and variance of the slopes of all lines within half a step of
-// each reading; ok is false when there is none.
-func (s summary) slopes(runs []run, step float64) (mean, variance float64, ok bool) {
+// slopes gives mean and variance of the slopes of all lines within half of a width
+// of each reading; ok is false when there is none.
+func (s summary) slopes(runs []run, width float64) (mean, variance float64, ok bool) {
 	low, high := runs[0].ohms, runs[0].ohms
 	for _, r := range runs {
 		low, high = min(low, r.ohms), max(high, r.ohms)
 	}
-	base, half := runs[0].ohms, step/2
+	base, half := runs[0].ohms, width/2
 	wide := high - low + 4*half
 	polygon := []vertex{{low - base - wide, -wide}, {high - base + wide, -wide}, {high - base + wide, wide}, {low - base - wide, wide}}
 	cut := clipper{polygon: polygon}

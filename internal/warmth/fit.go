@@ -17,9 +17,9 @@ const (
 	outlierScales = 5
 	// discrepancyRatio is what no model of a coil gets right, as a share of the
 	// change over the readings: more than two nodes, a draught, a hand nearby.
-	discrepancyRatio = 0.03
+	discrepancyRatio = 0.02
 	// discrepancyKelvin is the least of it.
-	discrepancyKelvin = 0.0005
+	discrepancyKelvin = 0.0002
 	// coarseSteps: readings that scatter by less of a display's step say where
 	// the value lies between two steps by when they change, not by their mean.
 	coarseSteps = 0.55
@@ -40,7 +40,7 @@ func summarise(w Watched) (summary, bool) {
 	if !ok {
 		return summary{}, false
 	}
-	if w.ResolutionOhms == 0 || f.residual > coarseSteps*w.ResolutionOhms || !s.takeCoarseIfMonotone(w) {
+	if w.ResolutionOhms == 0 || f.residual > coarseSteps*w.ResolutionOhms || !s.takeCoarse(w) {
 		s.take(f, roundingOhms(f.residual, w.ResolutionOhms))
 	}
 	s.doubt(discrepancyKelvin * w.OhmsPerKelvin)

@@ -25,7 +25,7 @@ func (m *mixture) posterior(p Prior, w Watched, seen summary, any bool) {
 	}
 	var quick [len(quickSeconds)]decay
 	for i, seconds := range quickSeconds {
-		quick[i] = newDecay(seconds, 1.0/float64(len(quickSeconds)), w, p.SoakedSeconds, seen)
+		quick[i] = newDecay(seconds, 1, w, p.SoakedSeconds, seen)
 	}
 	shares := p.shareWeights()
 	mix := mixer{mixture: m, weights: p.arrivalWeights(), seen: seen, any: any, soaked: p.SoakedSeconds > 0,
@@ -39,13 +39,21 @@ func (m *mixture) posterior(p Prior, w Watched, seen summary, any bool) {
 			if shares[j+1] < leastWeight {
 				continue
 			}
-			for _, f := range quick {
-				mix.add(s.weight*shares[j+1]*f.weight, q, s, f)
+			told := quick[:]
+			if q < leastToldApart {
+				told = quick[len(quick)/2 : len(quick)/2+1]
+			}
+			for _, f := range told {
+				mix.add(s.weight*shares[j+1]/float64(len(told)), q, s, f)
 			}
 		}
 	}
 	m.normalise(mix.most)
 }
+
+// leastToldApart is the least share in the wire by which its time constants are
+// told apart; below it the middle one stands for all.
+const leastToldApart = 0.1
 
 // leastWeight of a share is not worth its time.
 const leastWeight = 1e-4

@@ -49,7 +49,7 @@ const ways = 5
 // are choices of ours, a factor of some three apart and on both sides of zero:
 // the readings themselves say which it is, and no coil is talked to the probe's
 // temperature against them.
-var arrivalKelvin = [ways]float64{0.3, 1.2, 4, 13, 40}
+var arrivalKelvin = [ways]float64{0.25, 1.2, 4, 13, 40}
 
 // arrivalWeights gives the part of the coils that arrives in each way. What a
 // bench is told shifts them and rules nothing out: a coil that comes otherwise
@@ -65,7 +65,7 @@ func (p Prior) arrivalWeights() [ways]float64 {
 	case Heat:
 		return [ways]float64{0.10, 0.15, 0.30, 0.35, 0.10}
 	}
-	return [ways]float64{0.30, 0.26, 0.24, 0.12, 0.08}
+	return [ways]float64{0.40, 0.25, 0.185, 0.105, 0.06}
 }
 
 // The grid over what the model is not linear in. Between its points the readings
@@ -75,8 +75,9 @@ var (
 	tauSteps = [...]float64{-2.4, -1.6, -0.8, 0, 0.8, 1.6, 2.4}
 	// quickShares are closer where a little of the wire rules the slope.
 	quickShares = [...]float64{0, 0.012, 0.04, 0.12, 0.3, 0.6}
-	// quickSeconds are the wire's time constants.
-	quickSeconds = [...]float64{40, 100}
+	// quickSeconds are the wire's time constants. The middle one stands for all
+	// where a share below leastToldApart tells them little apart.
+	quickSeconds = [...]float64{30, 60, 110}
 )
 
 // What is taken to be known of the time constant of a coil nobody watched: a
@@ -87,7 +88,7 @@ var (
 // Choices of ours.
 const (
 	unlearnedReach = 1.0
-	unlearnedTilt  = 0.6
+	unlearnedTilt  = 0.65
 )
 
 // timeConstantCell gives ln(τ/centre) and the weight of a point of its grid.

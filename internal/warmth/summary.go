@@ -12,6 +12,8 @@ const order = 3
 // known. The constant is left out: R20 is not known beforehand.
 type summary struct {
 	from, to float64 // seconds after contact
+	// censored is true when a coarse display told intervals, not points.
+	censored bool
 	degree   int
 	value    [order]float64
 	// precision is the inverse of the covariance of value.

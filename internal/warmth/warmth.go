@@ -89,9 +89,10 @@ func Of(w Watched, p Prior) Estimate {
 	seen, ok := summarise(w)
 	e := p.estimate(w, seen, ok)
 	if ok {
-		e.SlopeOhmsPerSecond, e.SlopeStandardErrorPerSecond = seen.slope()
-		e.HalfWidthKelvin *= blindness(e.SlopeStandardErrorPerSecond*p.TimeConstantSeconds/w.OhmsPerKelvin,
-			math.Abs(e.SlopeOhmsPerSecond)/e.SlopeStandardErrorPerSecond)
+		slope, standardError := seen.slope()
+		perSecond := p.TimeConstantSeconds / w.OhmsPerKelvin // what a slope says of the excess, in kelvin
+		e.SlopeOhmsPerSecond, e.SlopeStandardErrorPerSecond = slope, standardError
+		e.HalfWidthKelvin *= seen.blindness(standardError*perSecond, math.Abs(slope)/standardError) * ambiguity(math.Abs(slope)*perSecond)
 		e.Readings, e.Seconds = len(w.Points), seen.span()
 	}
 	return e
@@ -99,17 +100,34 @@ func Of(w Watched, p Prior) Estimate {
 
 // blindKelvin is a standard error of the excess, as the slope and the centre of
 // the time constant tell it, at which a coil can hardly be seen to move.
-const blindKelvin = 0.6
+const blindKelvin = 0.35
 
-// blindness widens what is claimed of a coil that can hardly be seen to move, by
-// half at the most; a slope many of its standard errors large is seen. The posterior
-// of such a coil is the prior's, and among the coils that look flat by chance, and
-// so are recorded first, more are warm than it says. A choice of ours, held by the
-// coverage at the moment of record.
-func blindness(errorKelvin, slopeInErrors float64) float64 {
+// blindness widens what is claimed of a coil that can hardly be seen to move; a
+// slope many of its standard errors large is seen. The posterior of such a coil is
+// the prior's, and among the coils that look flat by chance, and so are recorded
+// first, more are warm than it says: twice its width at the most, and half of that
+// where the digits of a coarse display hide the slope, in which there is less
+// chance. A choice of ours, held by the coverage at the moment of record.
+func (s summary) blindness(errorKelvin, slopeInErrors float64) float64 {
+	most := 1.0
+	if s.censored {
+		most = 0.5
+	}
 	const seen = 3
 	x, z := errorKelvin/blindKelvin, seen/max(slopeInErrors, seen)
-	return 1 + min(x*x, 1)*z*z/2
+	return 1 + most*min(x*x*x*x, 1)*z*z
+}
+
+// ambiguity widens what is claimed of a coil that is seen to move, by what its slope
+// says of its excess at the centre of the time constant. The same slope is that of
+// a coil of twice the time constant and twice as warm, and in the first minute that
+// of a hand-warm wire, six times less warm, on a cool bobbin: their middle is off by
+// half of what lies between them. From some five kelvins on, where hands and irons
+// leave most of the heat in the wire, both are common. A choice of ours, held by the
+// mean errors of such coils being within half of U.
+func ambiguity(slopeKelvin float64) float64 {
+	const seen, common, all = 2.0, 5.1, 6.6 // kelvins
+	return 1 + 0.025*min(slopeKelvin/seen, 1) + 0.3*min(max((slopeKelvin-common)/(all-common), 0), 1)
 }
 
 // Expect returns the estimate there will be so many seconds later, if readings

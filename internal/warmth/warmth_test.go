@@ -183,10 +183,10 @@ func TestLearnedShares(t *testing.T) {
 func TestSlopesThroughIntervals(t *testing.T) {
 	t.Parallel()
 	for _, runs := range [][]run{
-		{{0, 10, 100}},
-		{{0, 4, 100}, {4.5, 10, 99}},
-		{{0, 2, 100}, {2.5, 7, 99}, {7.5, 10, 98}},
-		{{0, 0, 100}, {0.5, 10, 101}},
+		{{0, 10, 100, 1}},
+		{{0, 4, 100, 1}, {4.5, 10, 99, 1}},
+		{{0, 2, 100, 1}, {2.5, 7, 99, 1}, {7.5, 10, 98, 1}},
+		{{0, 0, 100, 1}, {0.5, 10, 101, 1}},
 	} {
 		s := summary{from: 0, to: 10}
 		mean, variance, ok := s.slopes(runs, 1)
