@@ -30,14 +30,20 @@ func unzip(t *testing.T, name string) []byte {
 	return content
 }
 
+// schema9 opens a history that the program before schema 10 wrote.
+func schema9(t *testing.T) *Store {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "history.db")
+	writeFile(t, path, unzip(t, "before-0010.db"))
+	return openStore(t, path, Options{})
+}
+
 // A history of schema 9 is migrated with a copy kept, verifies, gives the export
 // that the program of its day gave, and goes on being used; that export is read.
 func TestAHistoryOfSchema9(t *testing.T) {
 	t.Parallel()
-	path := filepath.Join(t.TempDir(), "history.db")
-	writeFile(t, path, unzip(t, "before-0010.db"))
-	s := openStore(t, path, Options{})
-	if copies, err := filepath.Glob(path + ".before-version-*"); err != nil || len(copies) != 1 {
+	s := schema9(t)
+	if copies, err := filepath.Glob(s.Path() + ".before-version-*"); err != nil || len(copies) != 1 {
 		t.Fatalf("copies %v, %v; want one", copies, err)
 	}
 	verifies(t, s)

@@ -236,10 +236,7 @@ func exportApplied(ctx context.Context, q querier, c conditions, put func(line) 
 }
 
 func measurementLine(ctx context.Context, q querier, r row) (line, error) {
-	if err := addDetails(ctx, q, &r); err != nil {
-		return line{}, err
-	}
-	readings, err := readingsOf(ctx, q, r.number)
+	readings, err := addDetails(ctx, q, &r)
 	m := r.today()
 	l := line{kind: "measurement", record: m, readings: readings}
 	if !r.annotation.live() {

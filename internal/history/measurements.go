@@ -85,7 +85,7 @@ func eachMeasurement(ctx context.Context, q querier, clause string, args []any, 
 	})
 }
 
-// oneMeasurement returns a measurement as recorded, with its details, or
+// oneMeasurement returns a measurement as recorded, without details, or
 // ErrNotFound.
 func oneMeasurement(ctx context.Context, q querier, id string) (row, error) {
 	r, err := scanMeasurement(q.QueryRowContext(ctx,
@@ -93,29 +93,38 @@ func oneMeasurement(ctx context.Context, q querier, id string) (row, error) {
 	if errors.Is(err, sql.ErrNoRows) {
 		return row{}, fmt.Errorf("measurement %q %w", id, record.ErrNotFound)
 	}
-	if err != nil {
-		return row{}, err
-	}
-	return r, addDetails(ctx, q, &r)
+	return r, err
 }
 
-// addDetails fills in what lists leave out.
-func addDetails(ctx context.Context, q querier, r *row) error {
+// wholeMeasurement returns a measurement as recorded, with its details and its
+// readings in their order, or ErrNotFound.
+func wholeMeasurement(ctx context.Context, q querier, id string) (row, []record.Reading, error) {
+	r, err := oneMeasurement(ctx, q, id)
+	if err != nil {
+		return row{}, nil, err
+	}
+	readings, err := addDetails(ctx, q, &r)
+	return r, readings, err
+}
+
+// addDetails fills in what lists leave out, and returns the readings.
+func addDetails(ctx context.Context, q querier, r *row) ([]record.Reading, error) {
 	var words, budget, settings, about string
+	var readings sql.NullString
 	err := q.QueryRowContext(ctx, `
-		SELECT COALESCE(w.json, ''), d.budget, COALESCE(s.json, ''), d.context
+		SELECT COALESCE(w.json, ''), d.budget, COALESCE(s.json, ''), d.context, d.readings
 		FROM measurement_details d
 			LEFT JOIN budget_words w ON w.number = d.budget_words
 			LEFT JOIN capture_settings s ON s.number = d.settings
-		WHERE d.measurement = ?1`, r.number).Scan(&words, &budget, &settings, &about)
+		WHERE d.measurement = ?1`, r.number).Scan(&words, &budget, &settings, &about, &readings)
 	if err != nil {
-		return fmt.Errorf("details of measurement %s: %w", r.ID, err)
+		return nil, fmt.Errorf("details of measurement %s: %w", r.ID, err)
 	}
 	if r.Budget, err = joinBudget(words, budget); err != nil {
-		return fmt.Errorf("budget of measurement %s: %w", r.ID, err)
+		return nil, fmt.Errorf("budget of measurement %s: %w", r.ID, err)
 	}
 	r.Settings, r.Context = rawJSON(settings), rawJSON(about)
-	return nil
+	return readingsOf(ctx, q, *r, readings)
 }
 
 func rawJSON(text string) json.RawMessage {
@@ -125,40 +134,12 @@ func rawJSON(text string) json.RawMessage {
 	return json.RawMessage(text)
 }
 
-// readingsOf returns the stored readings of a measurement in their order.
-func readingsOf(ctx context.Context, q querier, number int64) ([]record.Reading, error) {
-	readings := []record.Reading{}
-	err := rows(ctx, q, `
-		SELECT time_us, is_probe, value, resolution, status, reason, raw, in_window, outlier
-		FROM readings
-		WHERE measurement = ?1
-		ORDER BY position`, []any{number}, func(r *sql.Rows) error {
-		var reading record.Reading
-		var timeUS int64
-		var isProbe bool
-		err := r.Scan(&timeUS, &isProbe, &reading.Value, &reading.Resolution, &reading.Status, &reading.Reason,
-			&reading.Raw, &reading.InWindow, &reading.Outlier)
-		reading.Time = fromMicros(timeUS)
-		reading.Role = record.Meter
-		if isProbe {
-			reading.Role = record.Probe
-		}
-		readings = append(readings, reading)
-		return err
-	})
-	return readings, err
-}
-
 // Measurement returns a measurement as it stands today, with its budget,
 // settings and readings, or ErrNotFound.
 func (s *Store) Measurement(ctx context.Context, id string) (m record.Measurement, readings []record.Reading, err error) {
 	err = s.read(ctx, "read measurement", func(q querier) error {
-		r, err := oneMeasurement(ctx, q, id)
-		if err != nil {
-			return err
-		}
-		m = r.today()
-		readings, err = readingsOf(ctx, q, r.number)
+		r, found, err := wholeMeasurement(ctx, q, id)
+		m, readings = r.today(), found
 		return err
 	})
 	return m, readings, err

@@ -6,8 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
-	"slices"
-	"strings"
 
 	"coilkeep/internal/record"
 )
@@ -126,14 +124,10 @@ func (s *Store) noteVerdict(ctx context.Context, tx *transaction, replaced, m re
 // recordedBefore returns the measurement already stored under the ID of m, nil
 // when there is none. It is ErrConflict when that is another one.
 func recordedBefore(ctx context.Context, q querier, m record.Measurement, readings []record.Reading) (*row, error) {
-	before, err := oneMeasurement(ctx, q, m.ID)
+	before, stored, err := wholeMeasurement(ctx, q, m.ID)
 	if errors.Is(err, record.ErrNotFound) {
 		return nil, nil
 	}
-	if err != nil {
-		return nil, err
-	}
-	stored, err := readingsOf(ctx, q, before.number)
 	if err != nil {
 		return nil, err
 	}
@@ -223,10 +217,7 @@ func insertMeasurement(ctx context.Context, tx *transaction, m record.Measuremen
 	if number, err = measurements.insertRow(ctx, tx, m); err != nil {
 		return 0, err
 	}
-	if err := insertDetails(ctx, tx, number, m); err != nil {
-		return 0, err
-	}
-	return number, insertReadings(ctx, tx, number, readings)
+	return number, insertDetails(ctx, tx, number, m, readings)
 }
 
 // insertNames makes the coil and the instruments known.
@@ -249,8 +240,12 @@ func insertNames(ctx context.Context, tx *transaction, m record.Measurement) err
 	return nil
 }
 
-func insertDetails(ctx context.Context, tx *transaction, number int64, m record.Measurement) error {
+func insertDetails(ctx context.Context, tx *transaction, number int64, m record.Measurement, readings []record.Reading) error {
 	words, budget, err := splitBudget(m.Budget)
+	if err != nil {
+		return err
+	}
+	packed, err := packReadings(m.Time, readings)
 	if err != nil {
 		return err
 	}
@@ -266,48 +261,10 @@ func insertDetails(ctx context.Context, tx *transaction, number int64, m record.
 		}
 	}
 	_, err = tx.ExecContext(ctx, `
-		INSERT INTO measurement_details (measurement, budget, budget_words, settings, context)
-		VALUES (?1, ?2, (SELECT number FROM budget_words WHERE json = ?3), (SELECT number FROM capture_settings WHERE json = ?4), ?5)`,
-		number, budget, words, string(m.Settings), string(m.Context))
+		INSERT INTO measurement_details (measurement, budget, budget_words, settings, context, readings)
+		VALUES (?1, ?2, (SELECT number FROM budget_words WHERE json = ?3), (SELECT number FROM capture_settings WHERE json = ?4), ?5, ?6)`,
+		number, budget, words, string(m.Settings), string(m.Context), packed)
 	return err
-}
-
-func insertReadings(ctx context.Context, tx *transaction, number int64, readings []record.Reading) error {
-	const columns = 11
-	// As many in one statement as the statement may have values.
-	for first := range slices.Chunk(withPlaces(readings), mostValues/columns) {
-		marks, values := make([]string, len(first)), make([]any, 0, columns*len(first))
-		for i, r := range first {
-			marks[i] = "(" + strings.TrimSuffix(strings.Repeat("?, ", columns), ", ") + ")"
-			values = append(values, number, r.position, r.Time.UnixMicro(), r.Role == record.Probe, r.Value, r.Resolution,
-				r.Status, r.Reason, r.Raw, r.InWindow, r.Outlier)
-		}
-		_, err := tx.ExecContext(ctx, `
-			INSERT INTO readings (measurement, position, time_us, is_probe, value, resolution, status, reason, raw, in_window, outlier)
-			VALUES `+strings.Join(marks, ", "), values...)
-		if err != nil {
-			return fmt.Errorf("readings from %d on: %w", first[0].position+1, err)
-		}
-	}
-	return nil
-}
-
-// mostValues is how many values one statement may have in any SQLite
-// (https://www.sqlite.org/limits.html, SQLITE_MAX_VARIABLE_NUMBER before 3.32).
-const mostValues = 999
-
-// placed is a reading with its place among those of its measurement.
-type placed struct {
-	position int
-	record.Reading
-}
-
-func withPlaces(readings []record.Reading) []placed {
-	list := make([]placed, len(readings))
-	for i, r := range readings {
-		list[i] = placed{i, r}
-	}
-	return list
 }
 
 func annotate(ctx context.Context, tx *transaction, number int64, a annotation) error {
@@ -330,7 +287,7 @@ func (s *Store) Void(ctx context.Context, id, reason, who string) (record.Measur
 	}
 	var m record.Measurement
 	err := s.write(ctx, tried, func(tx *transaction) error {
-		r, err := oneMeasurement(ctx, tx, id)
+		r, _, err := wholeMeasurement(ctx, tx, id)
 		if err != nil {
 			return err
 		}

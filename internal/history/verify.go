@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"time"
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/r20"
@@ -90,6 +91,7 @@ func integrity(ctx context.Context, q querier) ([]record.Fault, error) {
 type window struct {
 	count, bad int
 	first, sum float64 // sum of the differences from first keeps all digits
+	unreadable error   // why there is no window; nil mostly
 }
 
 func (w *window) add(value float64, status string) {
@@ -107,8 +109,8 @@ func (w *window) add(value float64, status string) {
 func (w *window) meanOhms() float64 { return w.first + w.sum/float64(w.count) }
 
 // windowOf sums up the readings of one measurement.
-func windowOf(readings []record.Reading) window {
-	var w window
+func windowOf(readings []record.Reading) *window {
+	w := &window{}
 	for _, r := range readings {
 		if r.Role == record.Meter && r.InWindow && !r.Outlier {
 			w.add(r.Value, r.Status)
@@ -131,13 +133,12 @@ func (s *Store) verifyMeasurements(ctx context.Context, report *record.Report, p
 		err := s.read(ctx, "verify measurements", func(q querier) error {
 			err := eachMeasurement(ctx, q, `WHERE m.number > ?1 ORDER BY m.number LIMIT ?2`, []any{last, atOnce}, func(r row) error {
 				page = append(page, r)
-				windows[r.number] = &window{}
 				return nil
 			})
 			if err != nil || len(page) == 0 {
 				return err
 			}
-			return fillWindows(ctx, q, page[0].number, page[len(page)-1].number, windows, report)
+			return fillWindows(ctx, q, page, windows, report)
 		})
 		if err != nil {
 			return err
@@ -146,7 +147,7 @@ func (s *Store) verifyMeasurements(ctx context.Context, report *record.Report, p
 			return nil
 		}
 		for _, r := range page {
-			report.Faults = append(report.Faults, checkMeasurement(r.Measurement, *windows[r.number])...)
+			report.Faults = append(report.Faults, checkMeasurement(r.Measurement, windows[r.number])...)
 			if !r20.Knows(r.Formula) {
 				report.Skip("results", r.Formula, r20.Formula)
 			}
@@ -157,7 +158,33 @@ func (s *Store) verifyMeasurements(ctx context.Context, report *record.Report, p
 	}
 }
 
-func fillWindows(ctx context.Context, q querier, from, to int64, windows map[int64]*window, report *record.Report) error {
+// fillWindows sums up the readings of a page of measurements. One whose details are
+// lost is left out.
+func fillWindows(ctx context.Context, q querier, page []row, windows map[int64]*window, report *record.Report) error {
+	from, to := page[0].number, page[len(page)-1].number
+	at := map[int64]time.Time{}
+	for _, r := range page {
+		at[r.number] = r.Time
+	}
+	err := rows(ctx, q, `
+		SELECT measurement, readings
+		FROM measurement_details
+		WHERE measurement BETWEEN ?1 AND ?2`, []any{from, to}, func(r *sql.Rows) error {
+		var number int64
+		var kept sql.NullString
+		if err := r.Scan(&number, &kept); err != nil {
+			return err
+		}
+		readings, err := unpackReadings(at[number], kept.String)
+		w := windowOf(readings)
+		w.unreadable = err
+		windows[number] = w
+		report.Readings += len(readings)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
 	return rows(ctx, q, `
 		SELECT measurement, value, status, in_window AND NOT outlier AND NOT is_probe
 		FROM readings
@@ -178,14 +205,17 @@ func fillWindows(ctx context.Context, q querier, from, to int64, windows map[int
 }
 
 // checkMeasurement computes a measurement again from what it was computed
-// from. What another formula gave stands as it was given.
-func checkMeasurement(m record.Measurement, w window) []record.Fault {
+// from. What another formula gave stands as it was given, and what the readings of
+// nil gave.
+func checkMeasurement(m record.Measurement, w *window) []record.Fault {
 	var faults []record.Fault
 	fault := func(kind record.FaultKind, format string, args ...any) {
 		faults = append(faults, record.Fault{Kind: kind, ID: m.ID, Remedy: voidRemedy,
 			Problem: fmt.Sprintf("coil %q: ", m.Serial) + fmt.Sprintf(format, args...)})
 	}
-	checkWindow(m, w, fault)
+	if w != nil {
+		checkWindow(m, *w, fault)
+	}
 	checkVerdict(m, fault)
 	if !r20.Knows(m.Formula) {
 		return faults
@@ -212,6 +242,8 @@ func checkMeasurement(m record.Measurement, w window) []record.Fault {
 
 func checkWindow(m record.Measurement, w window, fault func(record.FaultKind, string, ...any)) {
 	switch {
+	case w.unreadable != nil:
+		fault(record.FaultWindow, "its readings cannot be read: %v", w.unreadable)
 	case w.bad > 0:
 		fault(record.FaultWindow, "%d readings of the window are not numbers", w.bad)
 	case w.count == 0 && m.Status == record.Manual:
@@ -294,7 +326,7 @@ var recordChecks = []struct {
 		WHERE m.applied <> '' AND NOT EXISTS (SELECT 1 FROM calibrations c WHERE c.id = m.applied)`,
 		"import the calibrations of the history that it came from, or " + restoreRemedy},
 	{record.FaultRecord, `
-		SELECT m.id, 'its budget and settings are not there'
+		SELECT m.id, 'its budget, settings and readings are not there'
 		FROM measurements m LEFT JOIN measurement_details d ON d.measurement = m.number
 		WHERE d.measurement IS NULL`,
 		restoreRemedy},

@@ -24,8 +24,8 @@ const (
 	Coils = 100
 )
 
-// Multiply copies the measurements of the history at path in turn, each with its
-// last 20 readings, to so many coils HN-0000001 and so on, one a minute from
+// Multiply copies the measurements of the history at path in turn, with all that is
+// behind them, to so many coils HN-0000001 and so on, one a minute from
 // begin, in one batch after another. It writes past the promises of the history,
 // so nobody else may write meanwhile.
 func Multiply(t testing.TB, path string, coils int, begin time.Time) {
@@ -62,12 +62,8 @@ func Multiply(t testing.TB, path string, coils int, begin time.Time) {
 		WITH RECURSIVE n(i) AS (SELECT 0 UNION ALL SELECT i + 1 FROM n WHERE i < ?4 - 1)
 		INSERT INTO instruments (bench, role, identity, first_us) SELECT 'bench-' || i, role, identity, ?2 FROM n CROSS JOIN instruments`, `
 		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1)
-		INSERT INTO measurement_details SELECT i + ?6, budget, settings, context FROM n JOIN measurement_details ON measurement = 1 + i % ?6`, `
-		WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?1)
-		INSERT INTO readings SELECT i + ?6, r.position, r.time_us - f.time_us + ?2 + i * 60000000, r.is_probe, r.value, r.resolution,
-			r.status, r.reason, r.raw, r.in_window, r.outlier
-		FROM n JOIN measurements f ON f.number = 1 + i % ?6 JOIN readings r ON r.measurement = f.number
-		WHERE r.position > (SELECT MAX(position) FROM readings WHERE measurement = f.number) - 20`,
+		INSERT INTO measurement_details (measurement, budget, budget_words, settings, context, readings)
+			SELECT i + ?6, budget, budget_words, settings, context, readings FROM n JOIN measurement_details ON measurement = 1 + i % ?6`,
 	} {
 		if _, err := db.ExecContext(context.Background(), statement, coils, begin.UnixMicro(), Coils, Benches, Designs, few); err != nil {
 			t.Fatalf("%v: %s", err, statement)
