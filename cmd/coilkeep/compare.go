@@ -82,7 +82,7 @@ func runCompare(ctx context.Context, env *environment, args []string) error {
 	}
 	switch {
 	case *flags.json:
-		return printJSON(env.stdout, workshop.AnswerComparison(c))
+		return printJSON(env.stdout, record.AnswerComparison(c))
 	case *flags.letter:
 		_, err := io.WriteString(env.stdout, c.Result.Answer)
 		return err

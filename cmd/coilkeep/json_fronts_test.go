@@ -75,6 +75,35 @@ func TestJSONIsTheSameEverywhere(t *testing.T) {
 	}
 }
 
+// TestComparisonIsTheSameObject has a comparison that is kept be one object for
+// who keeps it, who looks it up, and in JSON Lines, where its result stands once
+// more under the name it had there.
+func TestComparisonIsTheSameObject(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	d := startDaemon(t, folder, manualBench)
+	var added, shown map[string]any
+	d.call("POST", "/api/v1/comparisons", `{"r20":"6690","uncertainty":"30","theirs":"6.28k","note":"order 7"}`, http.StatusCreated, &added)
+	d.call("GET", fmt.Sprint("/api/v1/comparisons/", added["id"]), "", http.StatusOK, &shown)
+	var exported map[string]any
+	for line := range strings.Lines(ok(t, "export", "--format", "jsonl", "--history", filepath.Join(folder, "history.db"))) {
+		var l struct{ Comparison map[string]any }
+		if err := json.Unmarshal([]byte(line), &l); err != nil {
+			t.Fatal(err)
+		}
+		if l.Comparison != nil {
+			exported = l.Comparison
+		}
+	}
+	if result, nested := exported["result"].(map[string]any); !nested || result["answer"] != added["answer"] {
+		t.Errorf("the line has a result %v", exported["result"])
+	}
+	delete(exported, "result")
+	if added["id"] == nil || !reflect.DeepEqual(added, shown) || !reflect.DeepEqual(added, exported) {
+		t.Errorf("added as\n%s\nshown as\n%s\nexported as\n%s", indented(t, added), indented(t, shown), indented(t, exported))
+	}
+}
+
 func indented(t *testing.T, value any) string {
 	t.Helper()
 	text, err := json.MarshalIndent(value, "", " ")

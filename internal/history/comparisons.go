@@ -198,7 +198,7 @@ func listComparisons(ctx context.Context, q querier, clause string, args ...any)
 
 func exportComparisons(ctx context.Context, q querier, put func(line) error) error {
 	return eachComparison(ctx, q, `ORDER BY c.number`, nil, func(c record.Comparison) error {
-		return put(line{kind: "comparison", record: c})
+		return put(line{kind: "comparison", record: record.LineOfComparison(c)})
 	})
 }
 

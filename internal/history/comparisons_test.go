@@ -1,8 +1,12 @@
 package history
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"reflect"
 	"strings"
 	"testing"
@@ -180,5 +184,124 @@ func TestVerifyFindsAnotherResult(t *testing.T) {
 	if faults := report.Of(record.FaultResult); err != nil || len(faults) != 1 ||
 		!strings.Contains(faults[0].Problem, "expected_ohms is stored as 1234") {
 		t.Errorf("found %+v, %v", report.Faults, err)
+	}
+}
+
+// A comparison is the same object in JSON Lines as everywhere, with the result
+// under its old name beside it; the lines of before still come in.
+func TestComparisonLines(t *testing.T) {
+	t.Parallel()
+	before, err := os.ReadFile(filepath.Join("testdata", "comparisons-of-before.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := newStore(t)
+	counts, err := s.Import(t.Context(), bytes.NewReader(before))
+	if err != nil || counts.Comparisons != 2 {
+		t.Fatalf("imported %+v, %v, want two comparisons", counts, err)
+	}
+	kept, err := s.ComparisonsOf(t.Context(), "HN-0003") // the newest first
+	if err != nil || len(kept) != 2 {
+		t.Fatalf("kept %d, %v", len(kept), err)
+	}
+	if kept[0].By != "Wren" || kept[0].Note != "rang at noon" || kept[0].Input.Theirs[0].Ohms != 6280 || kept[1].TheirMeter != "a yellow one" ||
+		kept[0].Result.Formula != 3 || len(kept[0].Result.Explanations) == 0 || kept[0].Origin.Batch != "LM-1" {
+		t.Errorf("kept %+v", kept)
+	}
+	object := func(value any) (fields map[string]any) {
+		t.Helper()
+		text, err := json.Marshal(value)
+		if err == nil {
+			err = json.Unmarshal(text, &fields)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		return fields
+	}
+	now := export(t, s, record.JSONL, record.Filter{})
+	var lines []map[string]any
+	for line := range strings.Lines(now) {
+		var l struct{ Comparison map[string]any }
+		if err := json.Unmarshal([]byte(line), &l); err != nil {
+			t.Fatal(err)
+		}
+		if l.Comparison != nil {
+			lines = append(lines, l.Comparison)
+		}
+	}
+	if len(lines) != 2 {
+		t.Fatalf("exported %d comparisons", len(lines))
+	}
+	for i, line := range lines {
+		c := kept[len(kept)-1-i]
+		if !reflect.DeepEqual(line["result"], any(object(c.Result))) {
+			t.Errorf("under its old name: %v", line["result"])
+		}
+		delete(line, "result")
+		if want := object(record.AnswerComparison(c)); !reflect.DeepEqual(line, want) {
+			t.Errorf("exported\n%v\nwant\n%v", line, want)
+		}
+	}
+	again := newStore(t)
+	if counts, err := again.Import(t.Context(), strings.NewReader(now)); err != nil || counts.Comparisons != 2 {
+		t.Fatalf("imported again: %+v, %v", counts, err)
+	}
+	if came, err := again.ComparisonsOf(t.Context(), "HN-0003"); err != nil || !reflect.DeepEqual(came, kept) {
+		t.Errorf("came back as\n%+v, %v\nwant\n%+v", came, err, kept)
+	}
+	// What was there before is known, whichever way it is written.
+	if counts, err := again.Import(t.Context(), bytes.NewReader(before)); err != nil || counts.Comparisons != 0 || counts.Known != 5 {
+		t.Errorf("the old lines after the new ones: %+v, %v", counts, err)
+	}
+}
+
+// A line has its result in either place, and one of neither is refused.
+func TestComparisonLineWithoutResult(t *testing.T) {
+	t.Parallel()
+	s := workshop(t)
+	recordCoil(t, s, "HN-0001")
+	kept, err := s.AddComparison(t.Context(), compared(t, s, "HN-0001", 6280))
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := export(t, s, record.JSONL, record.Filter{})
+	for _, c := range []struct {
+		name   string
+		change func(*record.ComparisonLine)
+		ok     bool
+	}{
+		{"both", func(*record.ComparisonLine) {}, true},
+		{"as the API answers", func(l *record.ComparisonLine) { l.Nested = nil }, true},
+		{"nested alone", func(l *record.ComparisonLine) { l.Result = compare.Result{} }, true},
+		{"neither", func(l *record.ComparisonLine) { l.Result, l.Nested = compare.Result{}, nil }, false},
+		{"without an id", func(l *record.ComparisonLine) { l.ID = nil }, false},
+	} {
+		line := record.LineOfComparison(kept)
+		c.change(&line)
+		text, err := json.Marshal(map[string]any{"type": "comparison", "comparison": line})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var changed strings.Builder
+		for l := range strings.Lines(file) {
+			if strings.HasPrefix(l, `{"type":"comparison"`) {
+				l = string(text) + "\n"
+			}
+			changed.WriteString(l)
+		}
+		fresh := newStore(t)
+		_, err = fresh.Import(t.Context(), strings.NewReader(changed.String()))
+		if (err == nil) != c.ok {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		if !c.ok {
+			continue
+		}
+		got, err := fresh.Comparison(t.Context(), kept.ID)
+		if err != nil || !reflect.DeepEqual(got, kept) {
+			t.Errorf("%s: came as\n%+v, %v\nwant\n%+v", c.name, got, err, kept)
+		}
 	}
 }

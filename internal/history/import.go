@@ -177,10 +177,11 @@ func takeDesign(ctx context.Context, j *importer, l arrived) error {
 }
 
 func takeComparison(ctx context.Context, j *importer, l arrived) error {
-	var c record.Comparison
-	if err := decodeOne(l.record, &c); err != nil {
+	var given record.ComparisonLine
+	if err := decodeOne(l.record, &given); err != nil {
 		return err
 	}
+	c := given.Comparison()
 	c.Time = fromMicros(c.Time.UnixMicro())
 	if err := cmp.Or(record.ValidateName("id", c.ID), validComparison(c)); err != nil {
 		return err

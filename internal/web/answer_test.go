@@ -45,11 +45,11 @@ func cold(more ...any) map[string]any {
 func TestComparisonsByProgram(t *testing.T) {
 	t.Parallel()
 	w := answering(t)
-	dry := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath+"?keep=false", cold("letter", "Dear Ida")), http.StatusOK)
+	dry := want[record.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath+"?keep=false", cold("letter", "Dear Ida")), http.StatusOK)
 	if dry.ID != nil || dry.Time != nil {
 		t.Errorf("kept as %v though it should not be", *dry.ID)
 	}
-	kept := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath,
+	kept := want[record.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath,
 		cold("letter", "Dear Ida", "their_meter", "a yellow one", "note", "order 7")), http.StatusCreated)
 	if kept.ID == nil || kept.Time == nil || kept.Letter != "Dear Ida" || kept.TheirMeter != "a yellow one" || kept.Note != "order 7" {
 		t.Errorf("kept %+v", kept)
@@ -63,18 +63,18 @@ func TestComparisonsByProgram(t *testing.T) {
 	if first := kept.Explanations[0]; first.Cause != compare.Temperature || kept.Agrees {
 		t.Errorf("%s first, agrees %t", first.Cause, kept.Agrees)
 	}
-	again := want[workshop.ComparisonAnswer](t, w.ask(t, "GET", comparisonsPath+"/"+*kept.ID, nil), http.StatusOK)
+	again := want[record.ComparisonAnswer](t, w.ask(t, "GET", comparisonsPath+"/"+*kept.ID, nil), http.StatusOK)
 	if !reflect.DeepEqual(again, kept) {
 		t.Errorf("read again\n%+v\nwant\n%+v", again, kept)
 	}
-	second := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold("serial", "hn-0002", "temperature", 12)),
+	second := want[record.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold("serial", "hn-0002", "temperature", 12)),
 		http.StatusCreated)
 	if second.Serial != "HN-0002" {
 		t.Errorf("a serial number in small letters is of coil %q", second.Serial)
 	}
 	type page struct {
-		Comparisons []workshop.ComparisonAnswer `json:"comparisons"`
-		Next        string                      `json:"next"`
+		Comparisons []record.ComparisonAnswer `json:"comparisons"`
+		Next        string                    `json:"next"`
 	}
 	one := want[page](t, w.ask(t, "GET", comparisonsPath+"?limit=1", nil), http.StatusOK)
 	if len(one.Comparisons) != 1 || *one.Comparisons[0].ID != *second.ID || one.Next == "" {
@@ -95,7 +95,7 @@ func TestComparisonsByProgram(t *testing.T) {
 func TestComparisonFields(t *testing.T) {
 	t.Parallel()
 	w := answering(t)
-	got := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath+"?keep=false",
+	got := want[record.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath+"?keep=false",
 		`{"r20": 6612, "uncertainty": 13, "turns": 7200, "theirs": 6280, "meter_percent": 0.5, "clips": "jack", "control": "500k",
 		  "control_full": true, "date": null, "also": [{"theirs": "6.63k", "temperature": "70 °F", "clips": "leads"}]}`), http.StatusOK)
 	theirs := got.Input.Theirs
@@ -298,7 +298,7 @@ func TestAnswerOfAnotherFormula(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := want[workshop.ComparisonAnswer](t, w.ask(t, "GET", comparisonsPath+"/"+c.ID, nil), http.StatusOK)
+	got := want[record.ComparisonAnswer](t, w.ask(t, "GET", comparisonsPath+"/"+c.ID, nil), http.StatusOK)
 	if got.ExpectedOhms != 6543 || got.Today == nil || got.Today.ExpectedOhms != now {
 		t.Errorf("expected %g then and %+v today, want 6543 and %g", got.ExpectedOhms, got.Today, now)
 	}
@@ -309,7 +309,7 @@ func TestAnswerOfAnotherFormula(t *testing.T) {
 func TestAnswerOfWithdrawnMeasurement(t *testing.T) {
 	t.Parallel()
 	w := answering(t)
-	kept := want[workshop.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold()), http.StatusCreated)
+	kept := want[record.ComparisonAnswer](t, w.ask(t, "POST", comparisonsPath, cold()), http.StatusCreated)
 	if _, err := w.store.Void(t.Context(), kept.Measurement, "wrong coil", "Ada"); err != nil {
 		t.Fatal(err)
 	}

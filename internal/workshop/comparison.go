@@ -2,44 +2,10 @@ package workshop
 
 import (
 	"fmt"
-	"time"
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/record"
 )
-
-// ComparisonAnswer is a comparison for programs: the result, with what it is of.
-type ComparisonAnswer struct {
-	compare.Result
-	ID   *string    `json:"id"`   // its id; null when it was not kept
-	Time *time.Time `json:"time"` // when it was kept; null when it was not
-	// Of our coil; empty when a resistance was told in its place.
-	Serial      string        `json:"serial"`
-	Measurement string        `json:"measurement"` // id of the record compared with; empty without one
-	Design      string        `json:"design"`      // of the coil
-	Batch       string        `json:"batch"`       // of the coil
-	TheirMeter  string        `json:"their_meter"` // what they call their meter
-	Letter      string        `json:"letter"`      // what was sent, as it was edited
-	Note        string        `json:"note"`        // our own note
-	By          string        `json:"by"`          // who kept it
-	Input       compare.Input `json:"input"`       // all that it was computed from
-	// What the same input gives by the present formula, when it was kept under
-	// another; null otherwise and in lists.
-	Today *compare.Result `json:"today"`
-}
-
-// AnswerComparison is the answer about a comparison; one without an id was not
-// kept.
-func AnswerComparison(c record.Comparison) ComparisonAnswer {
-	a := ComparisonAnswer{
-		Result: c.Result, Serial: c.Serial, Measurement: c.Measurement, Design: c.Origin.Design, Batch: c.Origin.Batch,
-		TheirMeter: c.TheirMeter, Letter: c.Letter, Note: c.Note, By: c.By, Input: c.Input,
-	}
-	if c.ID != "" {
-		a.ID, a.Time = &c.ID, &c.Time
-	}
-	return a
-}
 
 // OverloadAnswer answers for a meter that showed an overload.
 type OverloadAnswer struct {

@@ -29,9 +29,9 @@ func (c comparisons) endpoints() []Endpoint {
 			Description: "The serial number of the coil, or its resistance at 20 °C, and what they read; all else makes the answer sharper. " +
 				"What was not told is assumed, and the assumptions are listed.",
 			Says: "The answer, kept.", Needs: []string{"theirs"}})
-	add.Answered = reflect.TypeFor[workshop.ComparisonAnswer]()
+	add.Answered = reflect.TypeFor[record.ComparisonAnswer]()
 	add.Otherwise = &Otherwise{Status: http.StatusOK, Says: "The answer; nothing was kept.",
-		Answered: []reflect.Type{reflect.TypeFor[workshop.ComparisonAnswer](), reflect.TypeFor[workshop.OverloadAnswer]()}}
+		Answered: []reflect.Type{reflect.TypeFor[record.ComparisonAnswer](), reflect.TypeFor[workshop.OverloadAnswer]()}}
 	return []Endpoint{
 		endpoint("GET", "/api/v1/comparisons", http.StatusOK, c.list,
 			About{ID: "listComparisons", Tag: Comparisons, Summary: "Comparisons, the newest first",
@@ -54,16 +54,16 @@ type comparisonFilter struct {
 
 // ComparisonPage is one page of comparisons.
 type ComparisonPage struct {
-	Comparisons []workshop.ComparisonAnswer `json:"comparisons"` // the newest first
-	Next        string                      `json:"next"`        // for after, to get the next page; empty on the last
+	Comparisons []record.ComparisonAnswer `json:"comparisons"` // the newest first
+	Next        string                    `json:"next"`        // for after, to get the next page; empty on the last
 }
 
 func (c comparisons) list(ctx context.Context, request comparisonFilter) (ComparisonPage, error) {
 	list, next, err := c.kept.Comparisons(ctx, record.ComparisonFilter{Serial: request.Serial, Design: request.Design, After: request.After,
 		Limit: request.Limit})
-	answer := ComparisonPage{Comparisons: []workshop.ComparisonAnswer{}, Next: next}
+	answer := ComparisonPage{Comparisons: []record.ComparisonAnswer{}, Next: next}
 	for _, one := range list {
-		answer.Comparisons = append(answer.Comparisons, workshop.AnswerComparison(one))
+		answer.Comparisons = append(answer.Comparisons, record.AnswerComparison(one))
 	}
 	return answer, err
 }
@@ -73,12 +73,12 @@ type ofComparison struct {
 	ID string `path:"id"` // its id
 }
 
-func (c comparisons) show(ctx context.Context, request ofComparison) (workshop.ComparisonAnswer, error) {
+func (c comparisons) show(ctx context.Context, request ofComparison) (record.ComparisonAnswer, error) {
 	kept, err := c.kept.Comparison(ctx, request.ID)
 	if err != nil {
-		return workshop.ComparisonAnswer{}, err
+		return record.ComparisonAnswer{}, err
 	}
-	answer := workshop.AnswerComparison(kept)
+	answer := record.AnswerComparison(kept)
 	answer.Today, err = workshop.Today(kept)
 	return answer, err
 }
@@ -117,11 +117,11 @@ func (c comparisons) add(ctx context.Context, request toCompare) (compared, erro
 		return compared{}, ComplaintFault(err)
 	}
 	if !request.Keep {
-		return compared{answer: workshop.AnswerComparison(made)}, nil
+		return compared{answer: record.AnswerComparison(made)}, nil
 	}
 	made.By = request.Login
 	made, err = c.kept.AddComparison(ctx, made)
-	return compared{workshop.AnswerComparison(made), true}, err
+	return compared{record.AnswerComparison(made), true}, err
 }
 
 // ComplaintFault makes of an error about what was told a problem with its field.

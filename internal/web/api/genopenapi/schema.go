@@ -15,6 +15,7 @@ import (
 	"coilkeep/internal/cooling"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/drift/watch"
+	"coilkeep/internal/record"
 	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
@@ -82,7 +83,7 @@ var names = map[reflect.Type]string{
 	reflect.TypeFor[drift.Temperature]():      "TemperatureDependence",
 	reflect.TypeFor[drift.Index]():            "CapabilityIndex",
 
-	reflect.TypeFor[workshop.ComparisonAnswer]():  "Comparison",
+	reflect.TypeFor[record.ComparisonAnswer]():    "Comparison",
 	reflect.TypeFor[workshop.ComparisonRequest](): "ComparisonBody",
 	reflect.TypeFor[workshop.OutsideReading]():    "FurtherReading",
 	reflect.TypeFor[compare.Input]():              "ComparisonInput",
