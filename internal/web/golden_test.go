@@ -127,7 +127,7 @@ var goldenExamples = map[string][]string{
 	"/instruments":                        {"/instruments"},
 	"/instruments/{bench}":                {"/instruments/north"},
 	"/instruments/{bench}/recheck": {"/instruments/north/recheck",
-		"/instruments/north/recheck?role=meter&instrument=Elder+Vale,EV-40,1207,1.2&correction_percent=0.1"},
+		"/instruments/north/recheck?instrument=meter:Elder+Vale,EV-40,1207,1.2&correction=0.1"},
 	"/coils": {"/coils", "/coils?q=hn-000", "/coils?q=2026-03-12", "/coils?q=nothing"},
 	"/coils/{serial}": {"/coils/HN-0001", "/coils/HN-0003", "/coils/HN-0007", "/coils/HN-0027", "/coils/HN-0029",
 		"/coils/HN-0030", "/coils/HN-0031", "/coils/PB-1"},

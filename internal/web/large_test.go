@@ -3,6 +3,7 @@ package web
 import (
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -14,6 +15,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/history/historytest"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // paintedAnswer is an answer that knows when a browser had something to show:
@@ -84,12 +86,12 @@ func BenchmarkLargePages(b *testing.B) {
 		{"/instruments/bench-0/recheck?correction=1&instrument=meter:" + url.QueryEscape(oldMeter), func() error {
 			n := 0
 			err := kept.EachUse(ctx, meter, func(record.Measurement) error {
-				if n++; n > mostRechecked {
-					return errEnough
+				if n++; n > workshop.MostRechecked {
+					return io.EOF
 				}
 				return nil
 			})
-			if errors.Is(err, errEnough) {
+			if errors.Is(err, io.EOF) {
 				return nil
 			}
 			return err

@@ -105,9 +105,15 @@ func (s *site) submit(w http.ResponseWriter, r *http.Request, do func(form) (to 
 	if trouble.Kind == problem.Unavailable {
 		s.log.Error("form not carried out", "path", r.URL.Path, "err", err)
 	}
+	f.fault(err)
+	return again(trouble.Kind.Status, f)
+}
+
+// fault has the form show what is wrong.
+func (f *form) fault(err error) {
+	trouble := problem.Classify(err)
 	f.Field, f.Problem = trouble.Field, trouble.Detail
 	if wrong := (*record.FieldError)(nil); errors.As(err, &wrong) {
 		f.Problem = wrong.Problem
 	}
-	return again(trouble.Kind.Status, f)
 }

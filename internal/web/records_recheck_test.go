@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -13,54 +12,9 @@ import (
 	"testing"
 	"time"
 
-	"coilkeep/internal/conformity"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
 )
-
-// TestRecheckComputes compares with what the formula of R20 says by itself: it
-// is in proportion to the corrected reading less the leads, and over
-// 1 + α (t − 20 °C), with t the temperature of the probe and what the copper was
-// estimated to be above it.
-func TestRecheckComputes(t *testing.T) {
-	t.Parallel()
-	w := newWorkshop(t)
-	w.wind(t)
-	m := w.capture(t, "HN-0001", 6990, noon)
-	in := m.Inputs
-	copper := in.TemperatureCelsius + in.CopperExcessKelvin
-	for _, c := range []struct {
-		correction correction
-		want       float64
-		verdict    conformity.Verdict
-	}{
-		{correction{record.Meter, 0}, m.R20Ohms, m.Verdict},
-		{correction{record.Meter, -2}, m.R20Ohms * (in.ResistanceOhms*0.98 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.In},
-		{correction{record.Meter, 2}, m.R20Ohms * (in.ResistanceOhms*1.02 - in.LeadOhms) / (in.ResistanceOhms - in.LeadOhms), conformity.High},
-		{correction{record.Probe, 5}, m.R20Ohms * (1 + in.AlphaPerKelvin*(copper-20)) / (1 + in.AlphaPerKelvin*(copper-15)), conformity.In},
-	} {
-		got := recheck(m, c.correction)
-		if got.Trouble != "" || math.Abs(got.Corrected.R20Ohms/c.want-1) > 1e-12 || got.NewVerdict != c.verdict {
-			t.Errorf("%+v: got %.6f Ω, %s, %q, want %.6f Ω, %s", c.correction, got.Corrected.R20Ohms, got.NewVerdict, got.Trouble, c.want, c.verdict)
-		}
-		if got.Changed() != (c.verdict != m.Verdict) {
-			t.Errorf("%+v: got changed %t", c.correction, got.Changed())
-		}
-	}
-	hot := recheck(m, correction{record.Probe, 1000})
-	if hot.Trouble == "" || hot.Changed() {
-		t.Errorf("a copper of a thousand degrees: got %+v", hot)
-	}
-	m.Status = record.Void
-	if recheck(m, correction{record.Meter, 5}).Changed() {
-		t.Error("a void measurement counts as changed")
-	}
-	unjudged := m
-	unjudged.Verdict, unjudged.Status = "", record.Recorded
-	if got := recheck(unjudged, correction{record.Meter, 5}); got.Changed() || got.NewVerdict != "" || got.Trouble != "" {
-		t.Errorf("a coil that was not judged: got %+v", got)
-	}
-}
 
 func recheckPath(values ...string) string {
 	query := url.Values{}
@@ -189,34 +143,5 @@ func TestRecheckIsOnTheScreenBeforeItsAnswer(t *testing.T) {
 				t.Error("the page does not end")
 			}
 		})
-	}
-}
-
-// TestRecheckIsBounded has a long list be cut, and that be said.
-func TestRecheckIsBounded(t *testing.T) {
-	t.Parallel()
-	w := newWorkshop(t)
-	w.wind(t)
-	for i := range 3 {
-		w.capture(t, fmt.Sprintf("HN-000%d", i), 6690, noon.Add(time.Duration(i-10)*time.Minute))
-	}
-	s := w.site(&localAddress)
-	filter := record.UseFilter{Bench: "north", Role: record.Meter, Identity: oldMeter}
-	for most, cut := range map[int]bool{2: true, 3: false} {
-		view := recheckView{Correction: correction{record.Meter, 1}}
-		if err := s.fillRecheck(t.Context(), &view, filter, most); err != nil {
-			t.Fatal(err)
-		}
-		if view.Cut != cut || view.Count != most {
-			t.Errorf("at most %d: got %d, cut %t", most, view.Count, view.Cut)
-		}
-	}
-	var list []rechecked
-	left := 0
-	for range shownRechecked + 3 {
-		left += appendShown(&list, rechecked{})
-	}
-	if len(list) != shownRechecked || left != 3 {
-		t.Errorf("got %d shown and %d left out, want %d and 3", len(list), left, shownRechecked)
 	}
 }

@@ -172,7 +172,7 @@ func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reeva
 		}
 		return sum, err
 	}
-	return s.streamPage(w, "records/reevaluate", view)
+	return s.renderLively(w, "records/reevaluate", view)
 }
 
 // unknown finds what a selection names that is not there, and the field it is in.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"html/template"
+	"io"
 	"io/fs"
 	"maps"
 	"net/http"
@@ -65,6 +66,7 @@ func templateWords() template.FuncMap {
 		"measurementPath": measurementPath,
 		"smallOhms":       smallOhms,
 		"alert":           newAlert,
+		"answerFollows":   func() template.HTML { return answerMark },
 	}
 	maps.Copy(words, recordWords())
 	maps.Copy(words, answerWords())
@@ -91,9 +93,53 @@ func (s *site) renderPageAs(w http.ResponseWriter, status int, name string, view
 	return nil
 }
 
-// streamPage answers with a page piece by piece, for a view that computes while
+// answerMark stands in a page where its answer comes, for streamPage.
+const answerMark = template.HTML("<!-- the answer follows -->")
+
+// streamPage answers with a page whose answer takes a while. What is above the
+// answer is on the screen before compute is called; compute fills in the view, and
+// the page's own template "answer" shows it.
+func (s *site) streamPage(w http.ResponseWriter, name string, view any, compute func()) error {
+	page := templates.pages[name]
+	if page == nil {
+		return fmt.Errorf("there is no page %q", name)
+	}
+	var around, answer bytes.Buffer
+	if err := page().ExecuteTemplate(&around, "layout", view); err != nil {
+		return fmt.Errorf("render page %s: %w", name, err)
+	}
+	above, below, found := strings.Cut(around.String(), string(answerMark))
+	if !found {
+		return fmt.Errorf("page %s has no place for its answer", name)
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	s.sendPiece(w, name, above)
+	compute()
+	if err := page().ExecuteTemplate(&answer, "answer", view); err != nil {
+		s.log.Error("page without its answer", "page", name, "err", err)
+		panic(http.ErrAbortHandler)
+	}
+	s.sendPiece(w, name, answer.String()+below)
+	return nil
+}
+
+// sendPiece sends a piece of a page at once. When that fails the answer has begun:
+// it is cut short so that it cannot pass for whole.
+func (s *site) sendPiece(w http.ResponseWriter, name, piece string) {
+	_, err := io.WriteString(w, piece)
+	if err == nil {
+		err = http.NewResponseController(w).Flush()
+	}
+	if err != nil {
+		s.log.Debug("page cut short", "page", name, "err", err)
+		panic(http.ErrAbortHandler)
+	}
+}
+
+// renderLively answers with a page piece by piece, for a view that computes while
 // it is shown and says itself what goes wrong with that.
-func (s *site) streamPage(w http.ResponseWriter, name string, view any) error {
+func (s *site) renderLively(w http.ResponseWriter, name string, view any) error {
 	page := templates.pages[name]
 	if page == nil {
 		return fmt.Errorf("there is no page %q", name)
