@@ -25,8 +25,8 @@ import "coilkeep/internal/r20"
 // digit of the meter is finer.
 const Formula = 3
 
-// Input is everything that is known. A zero value, a nil pointer or an empty
-// text means not known, and what is then assumed is listed in the result.
+// Input is all that a comparison is computed from. What is zero, empty or left out
+// is not known, and what is then assumed is listed in the result.
 type Input struct {
 	// Ours is the record of the coil.
 	Ours Record `json:"ours"`

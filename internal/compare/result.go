@@ -6,7 +6,9 @@ import (
 	"coilkeep/internal/uncertainty"
 )
 
-// Result is the answer to an Input. The JSON names are contract.
+// Result is the answer to a comparison.
+//
+// The JSON names are contract.
 type Result struct {
 	Formula int    `json:"formula" openapi:"minimum=1"` // version of the comparison
 	Seed    uint64 `json:"seed" openapi:"minimum=0"`    // of the random numbers
@@ -158,8 +160,8 @@ func (d Damage) OfUnexplained() bool {
 	return d.Plausible && d.Probability < plausibleDamageUnexplained
 }
 
-// TableRow is what a meter should show at one temperature. Low and High allow
-// for our uncertainty and for the limits of error of their meter.
+// TableRow is what a meter should show at one temperature. The interval
+// allows for our uncertainty and for the limits of error of their meter.
 type TableRow struct {
 	Celsius  float64 `json:"celsius"`   // of the copper, degrees Celsius
 	Ohms     float64 `json:"ohms"`      // likely, ohms

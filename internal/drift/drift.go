@@ -216,7 +216,7 @@ type Point struct {
 	InBaseline     bool     `json:"in_baseline"` // whether the limits were made of it
 }
 
-// FalseAlarmRate tells how often the charts signal when nothing is wrong.
+// FalseAlarmRate is how often the charts signal when nothing is wrong.
 type FalseAlarmRate struct {
 	// After how many coils all charts together signal in a quiet process, on
 	// average.

@@ -7,7 +7,7 @@ import (
 	"coilkeep/internal/statistics"
 )
 
-// Factor compares the coils by something recorded about them.
+// Factor is the coils compared by something recorded about them.
 type Factor struct {
 	Factor string  `json:"factor"` // spool, winder, operator, batch, time of day or flag
 	Groups []Group `json:"groups"` // the coils of each value of it

@@ -50,7 +50,7 @@ type ComparisonFilter struct {
 	Limit int
 }
 
-// ComparisonAnswer is a comparison for programs: the result, with what it is of.
+// ComparisonAnswer is what somebody else measured, set against the record of a coil.
 type ComparisonAnswer struct {
 	compare.Result
 	ID   *string    `json:"id"`   // its id; null when it was not kept

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"coilkeep/internal/conformity"
@@ -77,7 +78,7 @@ func (s *site) pairsPage(w http.ResponseWriter, r *http.Request) error {
 	if view.Form.Get("first") == "" {
 		return s.renderPage(w, "drift/pairs", view)
 	}
-	asked, err := pairingOf(view.Form, "within")
+	asked, err := pairingOf(view.Form)
 	if err == nil {
 		view.picked, err = s.pick(r.Context(), asked)
 	}
@@ -92,74 +93,53 @@ func (s *site) pairsPage(w http.ResponseWriter, r *http.Request) error {
 	return s.renderPageAs(w, trouble.Kind.Status, "drift/pairs", view)
 }
 
-// pairReply is two coils that go together, for programs.
-type pairReply struct {
-	drift.Pair
-	FirstR20Ohms  float64 `json:"first_r20_ohms"`
-	SecondR20Ohms float64 `json:"second_r20_ohms"`
-}
-
-// leftReply is a coil that found no other.
-type leftReply struct {
-	Serial  string  `json:"serial"`
-	R20Ohms float64 `json:"r20_ohms"`
-}
-
-// pairsReply is the pick list for programs.
-type pairsReply struct {
-	FirstBatch string `json:"first_batch"`
-	// SecondBatch is nil when the coils of the first were paired with each other.
-	SecondBatch    *string     `json:"second_batch"`
-	WithinPercent  float64     `json:"within_percent"`
-	Pairs          []pairReply `json:"pairs"`
-	LeftOver       []leftReply `json:"left_over"`
-	NotInTolerance int         `json:"not_in_tolerance"`
-	InAssembly     int         `json:"in_assembly"`
-}
-
-// pairsJSON answers with the pick list of the page.
-func (s *site) pairsJSON(w http.ResponseWriter, r *http.Request) error {
-	query := r.URL.Query()
-	if err := api.OnlyParameters(query, "first", "second", "within_percent"); err != nil {
-		return err
-	}
-	asked, err := pairingOf(filledIn(query), "within_percent")
+// pickListTold is the pick list of the page for programs.
+func (s *site) pickListTold(ctx context.Context, asked api.PairsAsked) (api.PickList, error) {
+	what, err := pairing{asked.First, asked.Second, asked.WithinPercent}.checked()
 	if err != nil {
-		return err
+		return api.PickList{}, err
 	}
-	found, err := s.pick(r.Context(), asked)
+	found, err := s.pick(ctx, what)
 	if err != nil {
-		return err
+		return api.PickList{}, err
 	}
-	reply := pairsReply{FirstBatch: asked.First, WithinPercent: asked.WithinPercent,
-		Pairs: []pairReply{}, LeftOver: []leftReply{}, NotInTolerance: found.Left, InAssembly: found.Sold}
-	if asked.Second != "" {
-		reply.SecondBatch = &asked.Second
+	told := api.PickList{FirstBatch: what.First, WithinPercent: what.WithinPercent, Pairs: []api.PickedPair{},
+		LeftOver: []api.LeftOverCoil{}, NotInTolerance: found.Left, InAssembly: found.Sold}
+	if what.Second != "" {
+		told.SecondBatch = &what.Second
 	}
 	for _, p := range found.List.Pairs {
-		reply.Pairs = append(reply.Pairs, pairReply{Pair: p, FirstR20Ohms: found.R20[p.First], SecondR20Ohms: found.R20[p.Second]})
+		told.Pairs = append(told.Pairs, api.PickedPair{Pair: p, FirstR20Ohms: found.R20[p.First], SecondR20Ohms: found.R20[p.Second]})
 	}
 	for _, serial := range found.List.LeftOver {
-		reply.LeftOver = append(reply.LeftOver, leftReply{serial, found.R20[serial]})
+		told.LeftOver = append(told.LeftOver, api.LeftOverCoil{Serial: serial, R20Ohms: found.R20[serial]})
 	}
-	s.reply(w, r, http.StatusOK, reply)
-	return nil
+	return told, nil
 }
 
-// pairingOf reads what to pair; within is what the limit is called, which is 1 %
-// when nothing is told. A *problem.Fault names what is wrong.
-func pairingOf(f form, within string) (pairing, error) {
-	p := pairing{First: f.Get("first"), Second: f.Get("second")}
+// checked refuses a pairing without a first batch. A batch that is paired with
+// itself is one.
+func (p pairing) checked() (pairing, error) {
+	p.First, p.Second = strings.TrimSpace(p.First), strings.TrimSpace(p.Second)
 	if p.First == "" {
 		return p, problem.Invalid.InField("first", "is missing: name the batch whose coils are to be paired")
 	}
 	if p.Second == p.First {
 		p.Second = ""
 	}
-	var err error
-	p.WithinPercent, err = strconv.ParseFloat(cmp.Or(f.Get(within), "1"), 64)
+	return p, nil
+}
+
+// pairingOf reads what to pair; within 1 % when nothing is told. A *problem.Fault
+// names what is wrong.
+func pairingOf(f form) (pairing, error) {
+	p, err := pairing{First: f.Get("first"), Second: f.Get("second")}.checked()
+	if err != nil {
+		return p, err
+	}
+	p.WithinPercent, err = strconv.ParseFloat(cmp.Or(f.Get("within"), "1"), 64)
 	if err != nil || !(p.WithinPercent > 0 && p.WithinPercent <= 50) {
-		return p, problem.Invalid.InField(within, "%q is not a number of percent above 0, up to 50", f.Get(within))
+		return p, problem.Invalid.InField("within", "%q is not a number of percent above 0, up to 50", f.Get("within"))
 	}
 	return p, nil
 }

@@ -16,9 +16,5 @@ func (s *site) driftRoutes() []route {
 		{"POST", "/studies", s.forPeople(s.planStudy)},
 		{"GET", "/studies/{study}", s.forPeople(s.studyPage)},
 		{"POST", "/studies/{study}/measure", s.forPeople(s.measureStudy)},
-
-		{"GET", "/api/v1/pairs", s.pairsJSON},
-		{"GET", "/api/v1/studies", s.studiesJSON},
-		{"GET", "/api/v1/studies/{study}", s.studyJSON},
 	}
 }

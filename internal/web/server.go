@@ -39,7 +39,6 @@ type History interface {
 	Records
 	ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error)
 	StudyReadings(ctx context.Context, study string) ([]record.StudyReading, error)
-	Studies(ctx context.Context) ([]record.Study, error)
 	Soaks(ctx context.Context, bench string, limit int) ([]record.Soak, error)
 	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
 }

@@ -7,7 +7,8 @@ import (
 	"coilkeep/internal/record"
 )
 
-// OverloadAnswer answers for a meter that showed an overload.
+// OverloadAnswer is the answer when their meter showed an overload and no number,
+// which is not kept.
 type OverloadAnswer struct {
 	compare.Overload
 	Serial string `json:"serial"` // the coil; empty when a resistance was told in its place

@@ -62,8 +62,10 @@ type OutsideCoil struct {
 	Seed Text `json:"seed,omitempty"`
 }
 
-// OutsideReading is one reading of theirs. What may be told of it besides its
-// value is read by the [Settings] of the same names.
+// OutsideReading is one reading of theirs.
+//
+// What may be told of it besides its value is read by the [Settings] of the same
+// names.
 type OutsideReading struct {
 	// What they read, with the digits they told: 6.28k, 6280, 6.28 kΩ.
 	Theirs Text `json:"theirs"`

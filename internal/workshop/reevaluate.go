@@ -176,7 +176,7 @@ func (s *Reevaluated) add(old, again record.Measurement) {
 const IssuedCertificates = "No record is kept of which certificates were printed: whoever has one of these coils holds the old values. " +
 	"Print new ones for the coils whose verdict changes, and for those that lie outside what was claimed."
 
-// ReevaluatedBatch sums up one batch.
+// ReevaluatedBatch is what comes of one batch.
 type ReevaluatedBatch struct {
 	Batch  string `json:"batch"`  // empty for coils measured outside one
 	Design string `json:"design"` // the design

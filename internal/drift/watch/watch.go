@@ -30,8 +30,9 @@ type Store interface {
 	AddFirstBaseline(ctx context.Context, b record.Baseline) (kept record.Baseline, err error)
 }
 
-// Drift is what there is to say of a batch or a winder. As JSON it is the
-// report with further fields.
+// Drift is the drift report of a batch or a winder. Indices count from 1 in the
+// list of points, sequences are the coils' own numbers; what cannot be said is null,
+// and the notes say why.
 type Drift struct {
 	drift.Report
 	// The signals that stand: run rules WE1 to WE4, ewma, cusum, step, trend.

@@ -19,11 +19,11 @@ import (
 // design with a long note.
 const MaxBodyBytes = 64 << 10
 
-// Decode reads the one JSON object of r's body into the struct that into
+// decode reads the one JSON object of r's body into the struct that into
 // points at. It refuses other content types, bodies that are too large, fields
 // that into does not have (spelled exactly), values of the wrong kind and
 // anything after the object. All its errors are problems a client can mend.
-func Decode(w http.ResponseWriter, r *http.Request, into any) error {
+func decode(w http.ResponseWriter, r *http.Request, into any) error {
 	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != "application/json" {
 		return problem.UnsupportedMedia.Because("send the body as JSON, with the header Content-Type: application/json")
 	}
@@ -37,7 +37,7 @@ func Decode(w http.ResponseWriter, r *http.Request, into any) error {
 	return unmarshal(body, into)
 }
 
-// unmarshal does Decode's work on a body that has arrived.
+// unmarshal does decode's work on a body that has arrived.
 func unmarshal(body []byte, into any) error {
 	if trimmed := bytes.TrimLeft(body, " \t\r\n"); len(trimmed) == 0 || trimmed[0] != '{' {
 		return problem.Malformed.Because("the body must be a JSON object, like {\"name\": \"value\"}")

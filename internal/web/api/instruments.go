@@ -131,7 +131,7 @@ func (i instruments) add(ctx context.Context, request newCalibration) (record.Ca
 		if field.text == "" {
 			continue
 		}
-		if *field.place, err = ParseTime(field.name, field.text); err != nil {
+		if *field.place, err = parseTime(field.name, field.text); err != nil {
 			return c, err
 		}
 	}

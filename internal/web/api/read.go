@@ -48,7 +48,7 @@ func read(w http.ResponseWriter, r *http.Request, login string, into any) error 
 	if r.Method != http.MethodPost {
 		return nil
 	}
-	return Decode(w, r, into)
+	return decode(w, r, into)
 }
 
 // QueryNames lists the parameters that a type of request knows.
@@ -105,11 +105,17 @@ func readParameter(query url.Values, f reflect.StructField, field reflect.Value)
 			return problem.Invalid.InField(name, "%q is not a whole number from %s to %s", text, bounds.Minimum, bounds.Maximum)
 		}
 		field.SetInt(int64(n))
+	case float64:
+		n, err := strconv.ParseFloat(cmp.Or(strings.TrimSpace(text), bounds.Default), 64)
+		if err != nil || !bounds.hold(n) {
+			return problem.Invalid.InField(name, "%q is not a number of %s above %s, up to %s", text, bounds.Of, bounds.Above, bounds.Maximum)
+		}
+		field.SetFloat(n)
 	case time.Time:
 		if !query.Has(name) {
 			return nil
 		}
-		at, err := ParseTime(name, text)
+		at, err := parseTime(name, text)
 		if err != nil {
 			return err
 		}
@@ -118,8 +124,8 @@ func readParameter(query url.Values, f reflect.StructField, field reflect.Value)
 	return nil
 }
 
-// ParseTime reads a time of a field or parameter of this name.
-func ParseTime(name, text string) (time.Time, error) {
+// parseTime reads a time of a field or parameter of this name.
+func parseTime(name, text string) (time.Time, error) {
 	at, err := time.Parse(time.RFC3339Nano, text)
 	if err != nil {
 		return time.Time{}, problem.Invalid.InField(name, "%q is not a time like 2026-03-14T09:30:00Z", text)
@@ -134,6 +140,8 @@ type Bounds struct {
 	Minimum, Maximum, Default string
 	// Above is a minimum that is itself too little.
 	Above string
+	// Of is what a number counts, in words.
+	Of string
 	// Format is that of a text, such as date-time.
 	Format string
 	// Words are all values there are, parted by |.
@@ -158,6 +166,8 @@ func BoundsOf(tag reflect.StructTag) Bounds {
 			b.Above = value
 		case "default":
 			b.Default = value
+		case "of":
+			b.Of = value
 		case "format":
 			b.Format = value
 		case "words":
@@ -171,21 +181,13 @@ func BoundsOf(tag reflect.StructTag) Bounds {
 	return b
 }
 
-// hold is true for a number within the bounds.
+// hold is true for a number within the bounds that are told.
 func (b Bounds) hold(n float64) bool {
-	least, err := strconv.ParseFloat(b.Minimum, 64)
-	if err != nil {
-		return false
+	within := func(bound string, holds func(bound float64) bool) bool {
+		at, err := strconv.ParseFloat(bound, 64)
+		return bound == "" || err == nil && holds(at)
 	}
-	most, err := strconv.ParseFloat(b.Maximum, 64)
-	return err == nil && n >= least && n <= most
-}
-
-// ParseLimit reads how long a page of a list may be.
-func ParseLimit(text string) (int, error) {
-	limit, err := strconv.Atoi(text)
-	if err != nil || limit < 1 || limit > 1000 {
-		return 0, problem.Invalid.InField("limit", "%q is not a whole number from 1 to %d", text, 1000)
-	}
-	return limit, nil
+	return within(b.Minimum, func(least float64) bool { return n >= least }) &&
+		within(b.Above, func(least float64) bool { return n > least }) &&
+		within(b.Maximum, func(most float64) bool { return n <= most })
 }

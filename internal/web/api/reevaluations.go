@@ -43,7 +43,7 @@ type toReevaluate struct {
 func (e reevaluations) reevaluate(ctx context.Context, request toReevaluate) (workshop.Reevaluated, error) {
 	pick := workshop.Selection{Batch: request.Batch, Design: request.Design, Serials: request.Serials}
 	if request.Since != "" {
-		since, err := ParseTime("since", request.Since)
+		since, err := parseTime("since", request.Since)
 		if err != nil {
 			return workshop.Reevaluated{}, err
 		}

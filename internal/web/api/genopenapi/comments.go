@@ -119,12 +119,13 @@ func (p *sourcePackage) read(decl *ast.GenDecl) {
 
 // typeComments takes what stands at a type and its fields.
 func typeComments(spec *ast.TypeSpec, doc *ast.CommentGroup) sourceType {
-	found := sourceType{doc: sentence(doc.Text(), spec.Name.Name), fields: map[string]string{}}
+	found := sourceType{fields: map[string]string{}}
 	body, ok := spec.Type.(*ast.StructType)
 	if !ok {
 		return found
 	}
 	names := jsonNames(body)
+	found.doc = sentence(inJSON(doc.Text(), spec.Name.Name, names), spec.Name.Name)
 	for _, field := range body.Fields.List {
 		text := field.Doc.Text()
 		if text == "" {

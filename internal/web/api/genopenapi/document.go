@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	_ "embed"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -21,14 +21,14 @@ import (
 // document is the description, OpenAPI 3.1. Maps are written in the order of
 // their keys, so that the same API always gives the same text.
 type document struct {
-	OpenAPI    string                    `json:"openapi"`
-	Info       info                      `json:"info"`
-	Servers    []map[string]string       `json:"servers"`
-	Security   []map[string][]string     `json:"security"`
-	Tags       []tag                     `json:"tags"`
-	Paths      map[string]map[string]any `json:"paths"`
-	Components components                `json:"components"`
-	Problems   map[string]remedy         `json:"x-problems"`
+	OpenAPI    string                           `json:"openapi"`
+	Info       info                             `json:"info"`
+	Servers    []map[string]string              `json:"servers"`
+	Security   []map[string][]string            `json:"security"`
+	Tags       []tag                            `json:"tags"`
+	Paths      map[string]map[string]*operation `json:"paths"`
+	Components components                       `json:"components"`
+	Problems   map[string]remedy                `json:"x-problems"`
 }
 
 type info struct {
@@ -43,7 +43,7 @@ type tag struct {
 }
 
 type components struct {
-	Schemas         map[string]any               `json:"schemas"`
+	Schemas         map[string]*schema           `json:"schemas"`
 	Responses       map[string]response          `json:"responses"`
 	SecuritySchemes map[string]map[string]string `json:"securitySchemes"`
 }
@@ -123,7 +123,7 @@ func (g *generator) document() (*document, error) {
 			"parameters."},
 		Servers:  []map[string]string{{"url": "/"}},
 		Security: []map[string][]string{{}, {"password": {}}},
-		Paths:    map[string]map[string]any{},
+		Paths:    map[string]map[string]*operation{},
 		Problems: map[string]remedy{},
 	}
 	for _, t := range api.Tags() {
@@ -135,7 +135,7 @@ func (g *generator) document() (*document, error) {
 			return nil, fmt.Errorf("%s %s: %w", e.Method, e.Path, err)
 		}
 		if doc.Paths[e.Path] == nil {
-			doc.Paths[e.Path] = map[string]any{}
+			doc.Paths[e.Path] = map[string]*operation{}
 		}
 		doc.Paths[e.Path][strings.ToLower(e.Method)] = op
 	}
@@ -144,53 +144,16 @@ func (g *generator) document() (*document, error) {
 		return nil, err
 	}
 	doc.Components = components{
-		Schemas: map[string]any{},
+		Schemas: g.components,
 		Responses: map[string]response{"Problem": {Description: "Why it was not done.",
 			Content: map[string]media{"application/problem+json": {Schema: trouble}}}},
 		SecuritySchemes: map[string]map[string]string{"password": {"type": "http", "scheme": "basic",
 			"description": "Needed when the daemon has a password."}},
 	}
-	for name, made := range g.components {
-		doc.Components.Schemas[name] = made
-	}
-	if err := doc.addRest(); err != nil {
-		return nil, err
-	}
 	for _, k := range problem.Kinds() {
 		doc.Problems[k.Name] = remedy{k.Status, k.Remedy}
 	}
 	return doc, nil
-}
-
-// rest describes by hand what has no types of its own yet.
-//
-//go:embed rest.json
-var rest []byte
-
-// addRest adds it.
-func (doc *document) addRest() error {
-	var more struct {
-		Paths   map[string]map[string]json.RawMessage `json:"paths"`
-		Schemas map[string]json.RawMessage            `json:"schemas"`
-	}
-	if err := json.Unmarshal(rest, &more); err != nil {
-		return err
-	}
-	for path, operations := range more.Paths {
-		if doc.Paths[path] == nil {
-			doc.Paths[path] = map[string]any{}
-		}
-		for method, op := range operations {
-			doc.Paths[path][method] = op
-		}
-	}
-	for name, made := range more.Schemas {
-		if doc.Components.Schemas[name] != nil {
-			return fmt.Errorf("schema %s is made and described by hand", name)
-		}
-		doc.Components.Schemas[name] = made
-	}
-	return nil
 }
 
 // operation describes an endpoint.
@@ -259,7 +222,8 @@ func (g *generator) request(op *operation, e api.Endpoint) error {
 			if err != nil {
 				return err
 			}
-			p := parameter{Name: name, In: place, Required: place == "path", Description: made.Description, Schema: made}
+			p := parameter{Name: name, In: place, Required: place == "path" || slices.Contains(e.Needs, name), Description: made.Description,
+				Schema: made}
 			made.Description = ""
 			op.Parameters = append(op.Parameters, p)
 		}

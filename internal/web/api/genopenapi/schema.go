@@ -77,6 +77,8 @@ var names = map[reflect.Type]string{
 	reflect.TypeFor[workshop.DesignRequest](): "DesignBody",
 	reflect.TypeFor[problem.Details]():        "Problem",
 	reflect.TypeFor[watch.Drift]():            "Drift",
+	reflect.TypeFor[api.StudyAnswer]():        "Study",
+	reflect.TypeFor[record.Study]():           "StudyEntry",
 	reflect.TypeFor[drift.Trend]():            "DriftTrend",
 	reflect.TypeFor[drift.Baseline]():         "DriftBaseline",
 	reflect.TypeFor[drift.Component]():        "DriftComponent",
