@@ -12,8 +12,8 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // checked is what came of one instrument.
@@ -220,9 +220,9 @@ func printChecked(env *environment, found []checked) error {
 		reading := c.Status
 		switch {
 		case c.Value != nil && c.Unit == "celsius":
-			reading = quantity.FormatCelsius(*c.Value, c.Resolution)
+			reading = words.CelsiusToStep(*c.Value, c.Resolution)
 		case c.Value != nil:
-			reading = quantity.FormatOhms(*c.Value, c.Resolution)
+			reading = words.OhmsToStep(*c.Value, c.Resolution)
 		}
 		rows = append(rows, []string{c.Bench, c.Role, c.Driver, dash(c.Port), dash(c.Identity), dash(reading), dash(c.Fault)})
 	}

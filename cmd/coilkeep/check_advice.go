@@ -9,8 +9,8 @@ import (
 	"time"
 
 	"coilkeep/driver"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // advice is one thing to try.
@@ -58,9 +58,9 @@ func (s *subject) reading(r driver.Reading) string {
 	case r.Status != driver.OK:
 		return string(r.Status) + ": " + r.Reason
 	case s.role == record.Probe:
-		return quantity.FormatCelsius(r.Value, r.Resolution)
+		return words.CelsiusToStep(r.Value, r.Resolution)
 	}
-	return quantity.FormatOhms(r.Value, r.Resolution)
+	return words.OhmsToStep(r.Value, r.Resolution)
 }
 
 // printAdvice writes what arrived from an instrument with a fault, and what to

@@ -11,8 +11,8 @@ import (
 	"coilkeep/driver"
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // expectation is what a bench can take from one of its instruments: of the
@@ -39,9 +39,9 @@ func (e expectation) met(r driver.Reading) bool {
 
 func (e expectation) text(r driver.Reading) string {
 	if e.role == record.Probe {
-		return quantity.FormatCelsius(r.Value, r.Resolution)
+		return words.CelsiusToStep(r.Value, r.Resolution)
 	}
-	return quantity.FormatOhms(r.Value, r.Resolution)
+	return words.OhmsToStep(r.Value, r.Resolution)
 }
 
 // otherSettings says which other settings would make what is expected of the

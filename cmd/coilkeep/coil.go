@@ -10,8 +10,8 @@ import (
 	"strings"
 
 	"coilkeep/internal/history"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 func coilMenu() menu {
@@ -61,8 +61,8 @@ func runCoilList(ctx context.Context, env *environment, args []string) error {
 func (env *environment) printMeasurements(measurements []record.Measurement) error {
 	rows := [][]string{{"TIME", "SERIAL", "STAGE", "READ", "AT", "R20", "VERDICT", "STATUS"}}
 	for _, m := range measurements {
-		rows = append(rows, []string{env.when(m.Time), m.Serial, m.Stage, asRead(m), celsius(m.TemperatureCelsius),
-			quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), string(m.Verdict), string(m.Status)})
+		rows = append(rows, []string{env.when(m.Time), m.Serial, m.Stage, asRead(m), words.Celsius(m.TemperatureCelsius),
+			words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), string(m.Verdict), string(m.Status)})
 	}
 	return columns(env.stdout, "No measurement like that is kept.", rows)
 }
@@ -77,7 +77,7 @@ func leadsSubtracted(m record.Measurement) string {
 
 // asRead is the resistance to the meter's last digit, as it was shown.
 func asRead(m record.Measurement) string {
-	return quantity.FormatOhms(m.ResistanceOhms, m.Inputs.ResolutionOhms)
+	return words.OhmsToStep(m.ResistanceOhms, m.Inputs.ResolutionOhms)
 }
 
 func runCoilShow(ctx context.Context, env *environment, args []string) error {
@@ -115,10 +115,10 @@ func (env *environment) printMeasurement(m record.Measurement, withBudget bool) 
 	err := facts(env.stdout,
 		"Serial", m.Serial,
 		"Measured", env.when(m.Time)+" on bench "+m.Bench,
-		"R20", fmt.Sprintf("%s, k = %.2f", quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), m.CoverageFactor),
-		"Read", fmt.Sprintf("%s at %s", asRead(m), celsius(m.TemperatureCelsius)),
+		"R20", fmt.Sprintf("%s, k = %.2f", words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), m.CoverageFactor),
+		"Read", fmt.Sprintf("%s at %s", asRead(m), words.Celsius(m.TemperatureCelsius)),
 		"Leads", leadsSubtracted(m),
-		"Verdict", fmt.Sprintf("%s; within tolerance with a probability of %s", m.Verdict, quantity.FormatChance(m.ConformityProbability)),
+		"Verdict", fmt.Sprintf("%s; within tolerance with a probability of %s", m.Verdict, words.Chance(m.ConformityProbability)),
 		"Status", strings.TrimSuffix(string(m.Status)+", "+m.Reason, ", "),
 		"Design", revisionOf(m.Design, m.DesignRevision),
 		"Batch", m.Batch,

@@ -11,8 +11,8 @@ import (
 
 	"coilkeep/internal/compare"
 	"coilkeep/internal/history"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -211,11 +211,11 @@ func (f compareFlags) answerOverload(w io.Writer, q workshop.Question) error {
 		return err
 	}
 	if err := facts(w,
-		"Our record", quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms)+" at 20 °C",
+		"Our record", words.OhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms)+" at 20 °C",
 		"They read", "an overload, which is no number",
-		"Expected", fmt.Sprintf("%s to %s (95 %%)", quantity.FormatOhms(o.ExpectedLowOhms, o.StepOhms()),
-			quantity.FormatOhms(o.ExpectedHighOhms, o.StepOhms())),
-		"Range it takes", quantity.FormatOhms(o.RangeOhms, 0)); err != nil {
+		"Expected", fmt.Sprintf("%s to %s (95 %%)", words.OhmsToStep(o.ExpectedLowOhms, o.StepOhms()),
+			words.OhmsToStep(o.ExpectedHighOhms, o.StepOhms())),
+		"Range it takes", words.Ohms(o.RangeOhms)); err != nil {
 		return err
 	}
 	for i, c := range o.Causes {
@@ -229,17 +229,17 @@ func (f compareFlags) answerOverload(w io.Writer, q workshop.Question) error {
 func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 	theirs := in.Theirs[r.Reading]
 	pairs := []string{
-		"Our record", quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms) + " at 20 °C",
-		"They read", fmt.Sprintf("%s, taken as %s", quantity.FormatOhms(r.TheirsOhms, theirs.ResolutionOhms),
-			quantity.FormatOhmsWithin(r.TheirsOhms, r.TheirsExpandedUncertaintyOhms)),
-		"Expected", fmt.Sprintf("%s (95 %%: %s to %s)", quantity.FormatOhmsWithin(r.ExpectedOhms, r.ExpectedExpandedUncertaintyOhms),
-			quantity.FormatOhms(r.ExpectedLowOhms, 1), quantity.FormatOhms(r.ExpectedHighOhms, 1)),
+		"Our record", words.OhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms) + " at 20 °C",
+		"They read", fmt.Sprintf("%s, taken as %s", words.OhmsToStep(r.TheirsOhms, theirs.ResolutionOhms),
+			words.OhmsWithin(r.TheirsOhms, r.TheirsExpandedUncertaintyOhms)),
+		"Expected", fmt.Sprintf("%s (95 %%: %s to %s)", words.OhmsWithin(r.ExpectedOhms, r.ExpectedExpandedUncertaintyOhms),
+			words.OhmsToStep(r.ExpectedLowOhms, 1), words.OhmsToStep(r.ExpectedHighOhms, 1)),
 	}
 	if r.At20 != nil {
-		pairs = append(pairs, "Theirs at 20 °C", quantity.FormatOhmsWithin(r.At20.TheirsOhms, r.At20.TheirsExpandedUncertaintyOhms))
+		pairs = append(pairs, "Theirs at 20 °C", words.OhmsWithin(r.At20.TheirsOhms, r.At20.TheirsExpandedUncertaintyOhms))
 	}
 	if r.ImpliedCelsius != nil {
-		pairs = append(pairs, "Implied temperature", fmt.Sprintf("%s ± %.1f K", celsius(*r.ImpliedCelsius), *r.ImpliedUncertaintyKelvin))
+		pairs = append(pairs, "Implied temperature", fmt.Sprintf("%s ± %.1f K", words.Celsius(*r.ImpliedCelsius), *r.ImpliedUncertaintyKelvin))
 	}
 	pairs = append(pairs, "Agreement", map[bool]string{true: "they agree",
 		false: "they do not agree"}[r.Agrees]+fmt.Sprintf(" (E_n of ISO 13528 is %.2f)", r.EN))
@@ -282,8 +282,8 @@ func rankedExplanations(r compare.Result) []string {
 func printConditions(w io.Writer, r compare.Result) error {
 	rows := [][]string{{"COIL AT", "SHOULD SHOW", "FROM", "TO"}}
 	for _, row := range r.Table {
-		rows = append(rows, []string{celsius(row.Celsius), quantity.FormatOhms(row.Ohms, 1), quantity.FormatOhms(row.LowOhms, 1),
-			quantity.FormatOhms(row.HighOhms, 1)})
+		rows = append(rows, []string{words.Celsius(row.Celsius), words.OhmsToStep(row.Ohms, 1), words.OhmsToStep(row.LowOhms, 1),
+			words.OhmsToStep(row.HighOhms, 1)})
 	}
 	fmt.Fprintln(w)
 	if err := columns(w, "", rows); err != nil {

@@ -11,6 +11,7 @@ import (
 
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -44,7 +45,8 @@ func runDesignList(ctx context.Context, env *environment, args []string) error {
 		}
 		rows := [][]string{{"DESIGN", "REVISION", "TARGET", "FROM", "TO", "GUARD", "WIRE", "TURNS"}}
 		for _, d := range designs {
-			rows = append(rows, []string{d.Name, strconv.Itoa(d.Revision), ohms(d.TargetOhms), ohms(d.LowerOhms), ohms(d.UpperOhms),
+			rows = append(rows, []string{d.Name, strconv.Itoa(d.Revision), words.Ohms(d.TargetOhms), words.Ohms(d.LowerOhms),
+				words.Ohms(d.UpperOhms),
 				fmt.Sprint(d.GuardFactor), dash(gaugeWords(d)), dash(countOrNothing(d.Turns))})
 		}
 		return columns(env.stdout, `There is no design yet; "coilkeep design add --help" says how to add one.`, rows)
@@ -84,9 +86,9 @@ func (env *environment) printDesign(d record.Design) error {
 	}
 	return facts(env.stdout,
 		"Design", fmt.Sprintf("%s, revision %d of %s", d.Name, d.Revision, env.when(d.CreatedAt)),
-		"Target", ohms(d.TargetOhms)+" at 20 °C",
-		"Tolerance", fmt.Sprintf("%s to %s (%+.2f %% to %+.2f %%)", ohms(d.LowerOhms), ohms(d.UpperOhms),
-			100*(d.LowerOhms/d.TargetOhms-1), 100*(d.UpperOhms/d.TargetOhms-1)),
+		"Target", words.Ohms(d.TargetOhms)+" at 20 °C",
+		"Tolerance", fmt.Sprintf("%s to %s (%s to %s)", words.Ohms(d.LowerOhms), words.Ohms(d.UpperOhms),
+			words.PercentOff(d.LowerOhms, d.TargetOhms), words.PercentOff(d.UpperOhms, d.TargetOhms)),
 		"Guard factor", fmt.Sprint(d.GuardFactor),
 		"Wire", gaugeWords(d),
 		"Turns", countOrNothing(d.Turns),

@@ -17,9 +17,9 @@ import (
 	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
+	"coilkeep/internal/words"
 )
 
 // driftFlags are the flags of drift.
@@ -141,7 +141,7 @@ func (f *driftFlags) keepBaseline(ctx context.Context, env *environment) error {
 		}
 		return facts(env.stdout, "Baseline", fmt.Sprintf("%d coils, %s to %s", kept.Count, kept.FirstCoil, kept.LastCoil),
 			"Of", fmt.Sprintf("design %s, revision %d, winder %s", kept.Design, kept.DesignRevision, cmp.Or(kept.Winder, "not told")),
-			"Mean", quantity.FormatOhms(kept.MeanOhms, kept.SigmaWithinOhms/10), "Sigma", fmt.Sprintf("%.3g Ω", kept.SigmaWithinOhms))
+			"Mean", words.OhmsToStep(kept.MeanOhms, kept.SigmaWithinOhms/10), "Sigma", fmt.Sprintf("%.3g Ω", kept.SigmaWithinOhms))
 	})
 }
 

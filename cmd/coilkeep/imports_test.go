@@ -20,22 +20,23 @@ import (
 // Each may import the standard library's mathematics and text, the public
 // contract for readings, and the rooms named with it.
 var pureRooms = map[string][]string{
+	"words":       nil,
 	"uncertainty": nil,
 	"conformity":  nil,
 	"copper":      nil,
 	"thermo":      nil,
-	"quantity":    {"copper"},
+	"quantity":    {"words"},
 	"r20":         {"copper", "uncertainty"},
 	"warmth":      {"statistics", "uncertainty"},
-	"cooling":     {"uncertainty"},
-	"capture":     {"conformity", "r20", "statistics", "uncertainty", "warmth"},
+	"cooling":     {"uncertainty", "words"},
+	"capture":     {"conformity", "r20", "statistics", "uncertainty", "warmth", "words"},
 	"sheet":       {"nearest"},
 	"statistics":  nil,
 	"control":     {"statistics"},
 	"gauge":       {"control", "statistics"},
-	"drift":       {"control", "copper", "gauge", "quantity", "sheet", "statistics"},
-	"compare":     {"conformity", "copper", "quantity", "r20", "statistics", "uncertainty"},
-	"record":      {"compare", "conformity", "copper", "r20", "uncertainty"},
+	"drift":       {"control", "copper", "gauge", "sheet", "statistics", "words"},
+	"compare":     {"conformity", "copper", "r20", "statistics", "uncertainty", "words"},
+	"record":      {"compare", "conformity", "copper", "r20", "uncertainty", "words"},
 }
 
 // impure are packages that reach outside.

@@ -6,6 +6,7 @@ import (
 
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 func instrumentMenu() menu {
@@ -61,7 +62,7 @@ func (env *environment) printInstruments(calibrations []record.Calibration, chec
 	rows := [][]string{{"CALIBRATED", "ROLE", "INSTRUMENT", "CERTIFICATE", "DUE", "CORRECTION", "BY"}}
 	for _, c := range calibrations {
 		rows = append(rows, []string{env.when(c.Time), string(c.Role), dash(c.Instrument), dash(c.Certificate),
-			env.when(c.DueAt), percent(c.CorrectionRatio), dash(c.By)})
+			env.when(c.DueAt), words.PercentSigned(c.CorrectionRatio, 4), dash(c.By)})
 	}
 	if err := columns(env.stdout, "No calibration has been entered.", rows); err != nil {
 		return err
@@ -69,14 +70,12 @@ func (env *environment) printInstruments(calibrations []record.Calibration, chec
 	fmt.Fprintln(env.stdout)
 	rows = [][]string{{"CHECKED", "STANDARD", "NOMINAL", "MEASURED", "DEVIATION", "BY"}}
 	for _, c := range checks {
-		rows = append(rows, []string{env.when(c.Time), c.Standard, ohms(c.NominalOhms), ohms(c.MeasuredOhms), percent(c.DeviationRatio),
+		rows = append(rows, []string{env.when(c.Time), c.Standard, words.Ohms(c.NominalOhms), words.Ohms(c.MeasuredOhms),
+			words.PercentSigned(c.DeviationRatio, 4),
 			dash(c.By)})
 	}
 	return columns(env.stdout, "No check standard has been measured.", rows)
 }
-
-// percent writes a small ratio with its sign.
-func percent(ratio float64) string { return fmt.Sprintf("%+.4f %%", 100*ratio) }
 
 func runInstrumentCalibrate(ctx context.Context, env *environment, args []string) error {
 	flags := newWriteFlags("instrument calibrate --bench BENCH --role ROLE",
@@ -117,7 +116,7 @@ func runInstrumentCalibrate(ctx context.Context, env *environment, args []string
 			"Instrument", kept.Instrument,
 			"Certificate", kept.Certificate,
 			"Due", env.when(kept.DueAt),
-			"Correction", percent(kept.CorrectionRatio),
+			"Correction", words.PercentSigned(kept.CorrectionRatio, 4),
 			"Id", kept.ID)
 	})
 }
@@ -162,8 +161,8 @@ func runInstrumentCheck(ctx context.Context, env *environment, args []string) er
 		}
 		return facts(env.stdout,
 			"Entered", fmt.Sprintf("check of standard %s on bench %s", kept.Standard, kept.Bench),
-			"Measured", fmt.Sprintf("%s of %s", ohms(kept.MeasuredOhms), ohms(kept.NominalOhms)),
-			"Deviation", percent(kept.DeviationRatio),
+			"Measured", fmt.Sprintf("%s of %s", words.Ohms(kept.MeasuredOhms), words.Ohms(kept.NominalOhms)),
+			"Deviation", words.PercentSigned(kept.DeviationRatio, 4),
 			"Id", kept.ID)
 	})
 }

@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/words"
 )
 
 // What is taken for an instrument of which nothing is said: a handheld meter
@@ -176,11 +177,11 @@ func (f *normalizeFlags) explainInput(err error) error {
 
 func (n normalized) print(w io.Writer) error {
 	pairs := []string{
-		"R20", fmt.Sprintf("%s (95 %%, k = %.2f)", quantity.FormatOhmsWithin(n.R20Ohms, n.ExpandedUncertaintyOhms), n.CoverageFactor),
+		"R20", fmt.Sprintf("%s (95 %%, k = %.2f)", words.OhmsWithin(n.R20Ohms, n.ExpandedUncertaintyOhms), n.CoverageFactor),
 	}
 	if n.At != nil {
-		pairs = append(pairs, "At "+celsius(n.At.Celsius), fmt.Sprintf("%s (95 %%, k = %.2f)",
-			quantity.FormatOhmsWithin(n.At.Ohms, n.At.ExpandedUncertaintyOhms), n.At.CoverageFactor))
+		pairs = append(pairs, "At "+words.Celsius(n.At.Celsius), fmt.Sprintf("%s (95 %%, k = %.2f)",
+			words.OhmsWithin(n.At.Ohms, n.At.ExpandedUncertaintyOhms), n.At.CoverageFactor))
 	}
 	pairs = append(pairs, "Temperature coefficient", fmt.Sprintf("%g /K at 20 °C", n.Inputs.AlphaPerKelvin))
 	if err := facts(w, pairs...); err != nil {

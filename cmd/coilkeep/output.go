@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 // printJSON writes value as indented JSON.
@@ -73,7 +74,7 @@ func (env *environment) when(t time.Time) string {
 	if t.IsZero() {
 		return "-"
 	}
-	return t.In(env.local).Format("2006-01-02 15:04")
+	return words.Minute(t, env.local)
 }
 
 // dash stands for text that is not there.
@@ -83,12 +84,6 @@ func dash(text string) string {
 	}
 	return text
 }
-
-// ohms writes a resistance that is known as well as its digits show.
-func ohms(v float64) string { return quantity.FormatOhms(v, 0) }
-
-// celsius writes a temperature to a tenth of a degree.
-func celsius(v float64) string { return quantity.FormatCelsius(v, 0) }
 
 // parseOhms reads a resistance as people type it.
 func parseOhms(text string) (float64, error) {

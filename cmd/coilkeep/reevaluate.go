@@ -9,8 +9,8 @@ import (
 
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/warmth"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -150,8 +150,8 @@ func printReevaluated(w io.Writer, sum workshop.Reevaluated) error {
 	var changed, outside []workshop.ReevaluatedCoil
 	for _, b := range sum.Batches {
 		rows = append(rows, []string{dash(b.Batch), b.Design, strconv.Itoa(b.Coils),
-			fmt.Sprintf("±%.2g %%", b.MedianUncertaintyBeforePercent), fmt.Sprintf("±%.2g %%", b.MedianUncertaintyAfterPercent),
-			fmt.Sprintf("%+.2f %%", b.MedianChangePercent), fmt.Sprintf("%+.2f %%", b.LargestChangePercent), strconv.Itoa(len(b.Changed))})
+			"±" + words.PercentRoughly(b.MedianUncertaintyBeforePercent), "±" + words.PercentRoughly(b.MedianUncertaintyAfterPercent),
+			words.Signed(b.MedianChangePercent, 2) + " %", words.Signed(b.LargestChangePercent, 2) + " %", strconv.Itoa(len(b.Changed))})
 		changed = append(changed, b.Changed...)
 		outside = append(outside, b.Outside...)
 	}
@@ -196,9 +196,9 @@ func printReevaluatedCoils(w io.Writer, title string, coils []workshop.Reevaluat
 	rows := make([][]string, len(coils))
 	for i, c := range coils {
 		rows[i] = []string{"  " + c.Serial, c.Stage,
-			quantity.FormatOhmsWithin(c.R20BeforeOhms, c.ExpandedUncertaintyBeforeOhms), string(c.VerdictBefore), "→",
-			quantity.FormatOhmsWithin(c.R20AfterOhms, c.ExpandedUncertaintyAfterOhms), string(c.VerdictAfter),
-			fmt.Sprintf("copper %+.1f K from the probe", c.CopperExcessKelvin)}
+			words.OhmsWithin(c.R20BeforeOhms, c.ExpandedUncertaintyBeforeOhms), string(c.VerdictBefore), "→",
+			words.OhmsWithin(c.R20AfterOhms, c.ExpandedUncertaintyAfterOhms), string(c.VerdictAfter),
+			"copper " + words.KelvinSigned(c.CopperExcessKelvin) + " from the probe"}
 	}
 	return align(w, rows)
 }

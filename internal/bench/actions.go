@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"coilkeep/driver"
 	"coilkeep/driver/manual"
@@ -12,6 +13,7 @@ import (
 	"coilkeep/internal/copper"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // nextCoil is what a person said of the coil to come; the zero value leaves it
@@ -150,7 +152,7 @@ func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
 		}
 		if !n.Again {
 			return nextCoil{}, fmt.Errorf("%w: coil %s was measured (%s) on %s; measure it again to replace that, or check the serial",
-				record.ErrDuplicate, n.Serial, stage, m.Time.Local().Format("2 Jan 2006 15:04"))
+				record.ErrDuplicate, n.Serial, stage, words.Minute(m.Time, time.Local))
 		}
 		next.supersedes = m.ID
 		break
@@ -313,7 +315,7 @@ func (b *Bench) noCoil(text string, _ bool) error {
 		return nil
 	}
 	problem := fmt.Sprintf("%s is no coil: this bench takes %s to %s",
-		quantity.FormatOhms(r.Value, 0), quantity.FormatOhms(low, 0), quantity.FormatOhms(high, 0))
+		words.Ohms(r.Value), words.Ohms(low), words.Ohms(high))
 	if meant := quantity.MeantOhms(r.Value, low, high); meant != "" {
 		problem += "; did you mean " + meant + "?"
 	}

@@ -10,6 +10,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // A coil that leaves the clips without a record is listed until it is measured or
@@ -270,7 +271,7 @@ func (b *Bench) openOne(ctx context.Context, id string) (record.Unrecorded, erro
 	case u.Bench != b.settings.Name:
 		return u, fmt.Errorf("%w: that coil left bench %s", record.ErrNotFound, u.Bench)
 	case u.End != nil:
-		return u, fmt.Errorf("%w: coil %s was %s at %s", record.ErrConflict, u.Serial, u.End.How, u.End.Time.Local().Format("2 Jan 2006 15:04"))
+		return u, fmt.Errorf("%w: coil %s was %s at %s", record.ErrConflict, u.Serial, u.End.How, words.Minute(u.End.Time, time.Local))
 	}
 	return u, nil
 }

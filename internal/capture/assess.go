@@ -9,6 +9,7 @@ import (
 	"coilkeep/internal/r20"
 	"coilkeep/internal/uncertainty"
 	"coilkeep/internal/warmth"
+	"coilkeep/internal/words"
 )
 
 // assessment is what the present window would give, or why it gives nothing.
@@ -119,7 +120,7 @@ func (a assessment) gaining(s Settings) string {
 		return "steady, gaining certainty"
 	}
 	if !a.decided(s) {
-		return fmt.Sprintf("steady, U is %.2g %% still", a.percent())
+		return "steady, U is " + words.PercentRoughly(a.percent()) + " still"
 	}
 	return "steady"
 }
@@ -151,11 +152,12 @@ func (a assessment) unsteady(patienceOver bool) assessment {
 // is worth a record.
 func (a assessment) vague(patienceOver bool) assessment {
 	a.refusal = Unsteady
-	a.words = fmt.Sprintf("settling: the readings cannot tell yet how warm the coil is, within %s", kelvinText(a.copper.HalfWidthKelvin))
+	a.words = fmt.Sprintf("settling: the readings cannot tell yet how warm the coil is, within %s",
+		words.KelvinInPassing(a.copper.HalfWidthKelvin))
 	if patienceOver {
 		a.state = Refused
 		a.words = fmt.Sprintf("the readings are too rough or too few to tell how warm the coil is, within %s; leave it on",
-			kelvinText(a.copper.HalfWidthKelvin))
+			words.KelvinInPassing(a.copper.HalfWidthKelvin))
 	}
 	return a
 }
@@ -165,7 +167,7 @@ func (a assessment) drifting(s Settings) assessment {
 	a.refusal = Drifting
 	kelvin := math.Abs(a.copper.Kelvin)
 	far := kelvin > farthestKelvin // more likely a clip that moves than a coil so hot
-	about := fmt.Sprintf("about %s ± %s", kelvinText(kelvin), kelvinText(s.fromProbe(a.copper).HalfWidthKelvin))
+	about := fmt.Sprintf("about %s ± %s", words.KelvinInPassing(kelvin), words.KelvinInPassing(s.fromProbe(a.copper).HalfWidthKelvin))
 	switch falling := a.copper.SlopeOhmsPerSecond < 0; {
 	case falling && far:
 		a.state = Cooling

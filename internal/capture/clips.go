@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coilkeep/driver"
+	"coilkeep/internal/words"
 )
 
 // clips is what the readings show of the clips, whatever is on them.
@@ -76,7 +77,7 @@ func (c clips) describeOpen(latest driver.Reading, now time.Time) string {
 	case latest.Status == driver.Overload:
 		return "clips open. If a coil is on, its wire is open, or the meter's range is too small for it"
 	}
-	return fmt.Sprintf("clips open. If a coil is on, %s is above the contact range (contact.max_ohms)", ohmsText(latest.Value))
+	return fmt.Sprintf("clips open. If a coil is on, %s is above the contact range (contact.max_ohms)", words.OhmsInPassing(latest.Value))
 }
 
 // opening takes a reading that says the clips hold no coil.

@@ -1,6 +1,6 @@
 package capture
 
-import "fmt"
+import "coilkeep/internal/words"
 
 // shortfall is why nothing would come of a contact if it ended now; the zero
 // value when nothing stands against it.
@@ -41,7 +41,7 @@ func shortfallOf(present, kept assessment, patienceOver bool) shortfall {
 
 // doubt says why a steady window was not certain.
 func (a assessment) doubt() string {
-	return fmt.Sprintf("it came off before the verdict was certain: U was still %.2g %%", a.percent())
+	return "it came off before the verdict was certain: U was still " + words.PercentRoughly(a.percent())
 }
 
 // words says a refusal where nothing more is known.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"coilkeep/driver"
+	"coilkeep/internal/words"
 )
 
 // View returns how the capture stands.
@@ -61,7 +62,7 @@ func (m *Machine) describe() (State, string) {
 	switch {
 	case m.clips.short:
 		return Refused, fmt.Sprintf("%s is below the contact range: clips touching, or the meter is set to something else",
-			ohmsText(m.lastMeter.Value))
+			words.OhmsInPassing(m.lastMeter.Value))
 	case m.settings.Typed && m.current.state == NoTemperature:
 		return NoTemperature, m.current.words
 	case m.hold != "":
@@ -86,18 +87,4 @@ func (m *Machine) describeContact() (State, string) {
 		return Waiting, m.hold
 	}
 	return m.current.state, m.current.words
-}
-
-func ohmsText(ohms float64) string {
-	if ohms >= 1000 {
-		return fmt.Sprintf("%.4g kΩ", ohms/1000)
-	}
-	return fmt.Sprintf("%.3g Ω", ohms)
-}
-
-func kelvinText(kelvin float64) string {
-	if kelvin < 1 {
-		return fmt.Sprintf("%.1f K", kelvin)
-	}
-	return fmt.Sprintf("%.0f K", kelvin)
 }

@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/driver"
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // Limits on what a steady window may look like. They are design choices of
@@ -132,7 +133,7 @@ func judgeWindow(readings []driver.Reading, spreadOhms func(ohms, resolutionOhms
 	case spread > allowed:
 		w.spread = true
 		w.why = fmt.Sprintf("the readings spread over %s, steady is %s; reseat the clips, keep hands and mains leads away",
-			ohmsText(spread), ohmsText(allowed))
+			words.OhmsInPassing(spread), words.OhmsInPassing(allowed))
 	default:
 		w.steady = true
 	}

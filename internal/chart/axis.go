@@ -2,9 +2,9 @@ package chart
 
 import (
 	"math"
-	"strconv"
 
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/words"
 )
 
 // axis maps values from low to high to pixels from from to to.
@@ -96,7 +96,7 @@ func (g panel) yLabels(p *Picture, name string, unitSize float64) {
 	for _, v := range values {
 		y := g.y.at(v * unitSize)
 		p.line(stroke(inkGrid), point{g.x.from, y}, point{g.x.to, y})
-		p.words(inkSoft, end, point{g.x.from - 6, y + textSize*0.35}, decimal(v, decimals))
+		p.words(inkSoft, end, point{g.x.from - 6, y + textSize*0.35}, words.Fixed(v, decimals))
 	}
 	p.line(stroke(inkAxis), point{g.x.from, g.y.from}, point{g.x.from, g.y.to})
 	p.words(inkSoft, start, point{margin, g.y.to - 8}, name)
@@ -111,19 +111,10 @@ func (g panel) xLabels(p *Picture, name string, wholeNumbers bool) {
 		}
 		x := g.x.at(v)
 		p.line(stroke(inkAxis), point{x, g.y.from}, point{x, g.y.from + 4})
-		p.words(inkSoft, middle, point{x, g.y.from + 7 + textSize}, decimal(v, decimals))
+		p.words(inkSoft, middle, point{x, g.y.from + 7 + textSize}, words.Fixed(v, decimals))
 	}
 	p.line(stroke(inkAxis), point{g.x.from, g.y.from}, point{g.x.to, g.y.from})
 	p.words(inkSoft, middle, point{(g.x.from + g.x.to) / 2, g.y.from + 2*textSize + 14}, name)
-}
-
-// decimal writes v, and zero without a sign.
-func decimal(v float64, decimals int) string {
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if f, err := strconv.ParseFloat(s, 64); err == nil && f == 0 {
-		return strconv.FormatFloat(0, 'f', decimals, 64)
-	}
-	return s
 }
 
 // Room around a panel for its numbers and names.

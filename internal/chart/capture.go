@@ -9,8 +9,8 @@ import (
 	"time"
 
 	"coilkeep/driver"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // Capture is one measurement with the readings behind it.
@@ -237,5 +237,5 @@ func (c Capture) describe(meter, probe []record.Reading) string {
 	return fmt.Sprintf("%d readings of the meter and %d of the probe. The steady window holds %d readings from %.1f to %.1f seconds "+
 		"after contact, %d of them left out; their mean is %s at %s.",
 		len(meter), len(probe), window, from, to, left,
-		quantity.FormatOhms(c.Measurement.ResistanceOhms, 0), quantity.FormatCelsius(c.Measurement.TemperatureCelsius, 0.01))
+		words.Ohms(c.Measurement.ResistanceOhms), words.CelsiusLive(c.Measurement.TemperatureCelsius))
 }

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // luminance is the relative luminance of WCAG 2.2.
@@ -88,11 +89,11 @@ func TestTicks(t *testing.T) {
 			if v < low-1e-6*span || v > a.high+1e-6*span {
 				t.Errorf("tick %g is off the axis %g to %g", v, low, a.high)
 			}
-			words := decimal(v, decimals)
-			if said[words] {
-				t.Errorf("two ticks say %s", words)
+			text := words.Fixed(v, decimals)
+			if said[text] {
+				t.Errorf("two ticks say %s", text)
 			}
-			said[words] = true
+			said[text] = true
 		}
 	})
 }

@@ -15,7 +15,7 @@ import (
 	"time"
 
 	"coilkeep/internal/record"
-	"coilkeep/internal/typeface"
+	"coilkeep/internal/words"
 )
 
 // Picture is a finished drawing. It is immutable and safe for concurrent use.
@@ -65,7 +65,7 @@ type View struct {
 
 func (v View) time(t time.Time) string {
 	if v.Time == nil {
-		return t.UTC().Format("2006-01-02 15:04:05 UTC")
+		return words.Time(t, time.UTC) + " UTC"
 	}
 	return v.Time(t)
 }
@@ -174,8 +174,8 @@ func (p *Picture) rect(l look, left, top, right, bottom float64) {
 	p.polygon(l, point{left, top}, point{right, top}, point{right, bottom}, point{left, bottom})
 }
 
-func (p *Picture) words(i ink, a anchor, at point, words string) {
-	p.add(func(c canvas) { c.text(text{at: at, anchor: a, ink: i, size: textSize, words: typeface.Minus(words)}) })
+func (p *Picture) words(i ink, a anchor, at point, said string) {
+	p.add(func(c canvas) { c.text(text{at: at, anchor: a, ink: i, size: textSize, words: words.Minus(said)}) })
 }
 
 // mark draws a shape that says n when it is pointed at.

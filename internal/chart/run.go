@@ -8,8 +8,8 @@ import (
 	"strconv"
 	"strings"
 
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // Run is a batch as it was wound.
@@ -259,20 +259,20 @@ func (g panel) offScale(p *Picture, at point, ohms float64) {
 	if at.x > (g.x.from+g.x.to)/2 {
 		a, x = end, at.x-10
 	}
-	p.words(inkText, a, point{x, at.y + 1}, arrow+quantity.FormatOhms(ohms, roundStep(ohms/5000)))
+	p.words(inkText, a, point{x, at.y + 1}, arrow+words.OhmsToStep(ohms, roundStep(ohms/5000)))
 }
 
 // say is the tooltip of a measurement. Coils from a file may have no time.
 func (r Run) say(m record.Measurement) string {
 	drawn := ""
 	if by := r.ComparedBy[m.ID]; by != 0 {
-		drawn = ", drawn as " + quantity.FormatOhms(m.R20Ohms, 0) + " because it was wound to another target"
+		drawn = ", drawn as " + words.Ohms(m.R20Ohms) + " because it was wound to another target"
 		m.R20Ohms, m.ExpandedUncertaintyOhms = m.R20Ohms/by, m.ExpandedUncertaintyOhms/by
 	}
 	parts := []string{
 		m.Serial,
 		"R20 " + within(m) + drawn,
-		m.Verdict.Words(),
+		words.Verdict(m.Verdict),
 	}
 	if !m.Time.IsZero() {
 		parts = append(parts, r.time(m.Time))
@@ -293,7 +293,7 @@ func (r Run) say(m record.Measurement) string {
 }
 
 func within(m record.Measurement) string {
-	return quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms)
+	return words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms)
 }
 
 // remarks joins what is said of a measurement; "" when nothing is.
@@ -369,7 +369,7 @@ func (r Run) describe(ms []record.Measurement) string {
 	}
 	if d := r.Design; d != nil {
 		text += fmt.Sprintf(" Target %s, tolerance %s to %s.",
-			quantity.FormatOhms(d.TargetOhms, 0), quantity.FormatOhms(d.LowerOhms, 0), quantity.FormatOhms(d.UpperOhms, 0))
+			words.Ohms(d.TargetOhms), words.Ohms(d.LowerOhms), words.Ohms(d.UpperOhms))
 	}
 	if n := len(r.Batches); n > 1 {
 		text += fmt.Sprintf(" %d batches, of %s to %s.", n, r.Batches[0].Day, r.Batches[n-1].Day)

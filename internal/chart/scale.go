@@ -6,7 +6,7 @@ import (
 	"math"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 // Scale is one value on its tolerance.
@@ -49,12 +49,12 @@ func (s Scale) Picture() (*Picture, error) {
 	p.line(stroke(inkAxis), point{x.from, base}, point{x.to, base})
 	for _, limit := range []float64{t.LowerOhms, t.UpperOhms} {
 		p.line(stroke(inkTarget), point{x.at(limit), top}, point{x.at(limit), bottom})
-		p.words(inkSoft, middle, point{x.at(limit), bottom + textSize + 5}, quantity.FormatOhms(limit, 0))
+		p.words(inkSoft, middle, point{x.at(limit), bottom + textSize + 5}, words.Ohms(limit))
 	}
 	if s.TargetOhms > 0 {
 		p.line(stroke(inkTarget), point{x.at(s.TargetOhms), top + 6}, point{x.at(s.TargetOhms), bottom - 6})
 	}
-	p.Description = fmt.Sprintf("Tolerance %s to %s.", quantity.FormatOhms(t.LowerOhms, 0), quantity.FormatOhms(t.UpperOhms, 0))
+	p.Description = fmt.Sprintf("Tolerance %s to %s.", words.Ohms(t.LowerOhms), words.Ohms(t.UpperOhms))
 	if s.R20Ohms > 0 {
 		s.mark(p, x, base)
 	}
@@ -76,7 +76,7 @@ func (s Scale) check() error {
 // mark draws the value and adds it to the description.
 func (s Scale) mark(p *Picture, x axis, y float64) {
 	value, off := x.inside(s.R20Ohms)
-	said := fmt.Sprintf("R20 %s, %s", quantity.FormatOhmsWithin(s.R20Ohms, s.ExpandedUncertaintyOhms), s.Verdict.Words())
+	said := fmt.Sprintf("R20 %s, %s", words.OhmsWithin(s.R20Ohms, s.ExpandedUncertaintyOhms), words.Verdict(s.Verdict))
 	f := verdictFace(s.Verdict)
 	if off {
 		said += ", beyond the scale"

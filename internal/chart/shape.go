@@ -5,6 +5,7 @@ import (
 
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // shape is the form of a mark.
@@ -74,16 +75,16 @@ func faceOf(m record.Measurement) face {
 }
 
 func verdictFace(v conformity.Verdict) face {
-	words := v.Words()
+	said := words.Verdict(v)
 	switch v {
 	case conformity.In:
-		return face{disc, inkIn, words}
+		return face{disc, inkIn, said}
 	case conformity.High:
-		return face{triangleUp, inkOut, words}
+		return face{triangleUp, inkOut, said}
 	case conformity.Low:
-		return face{triangleDown, inkOut, words}
+		return face{triangleDown, inkOut, said}
 	case conformity.Undecided:
-		return face{diamond, inkOpen, words}
+		return face{diamond, inkOpen, said}
 	}
-	return face{square, inkIn, words}
+	return face{square, inkIn, said}
 }

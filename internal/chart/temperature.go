@@ -7,8 +7,8 @@ import (
 	"math"
 
 	"coilkeep/internal/copper"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/words"
 )
 
 // Comparison sets values that somebody else measured against what a coil has at
@@ -75,8 +75,8 @@ func (c Comparison) Picture() (*Picture, error) {
 	g.xLabels(p, "temperature of the coil (°C)", false)
 	c.line(p, g, curve)
 
-	said := fmt.Sprintf("ours: %s at %s", quantity.FormatOhmsWithin(ours.ResistanceOhms, ours.ExpandedUncertaintyOhms),
-		quantity.FormatCelsius(ours.TemperatureCelsius, 0.1))
+	said := fmt.Sprintf("ours: %s at %s", words.OhmsWithin(ours.ResistanceOhms, ours.ExpandedUncertaintyOhms),
+		words.Celsius(ours.TemperatureCelsius))
 	p.mark(disc, inkIn, 4.5, note{words: said, at: g.at(ours.TemperatureCelsius, ours.ResistanceOhms), reach: 11})
 	p.Description = "Resistance of the coil against its temperature. " + said + "."
 	for _, t := range c.Theirs {
@@ -180,7 +180,7 @@ func (c Comparison) line(p *Picture, g panel, curve []r20.Prediction) {
 
 // draw draws the other value and returns what it says.
 func (t Theirs) draw(p *Picture, g panel) string {
-	said := "theirs: " + quantity.FormatOhmsWithin(t.Ohms, t.HalfWidthOhms)
+	said := "theirs: " + words.OhmsWithin(t.Ohms, t.HalfWidthOhms)
 	if t.Celsius == nil {
 		said += ", temperature not told"
 		g.level(p, inkTheirs, t.Ohms)
@@ -189,7 +189,7 @@ func (t Theirs) draw(p *Picture, g panel) string {
 		return said
 	}
 	x := *t.Celsius
-	said += " at " + quantity.FormatCelsius(x, 0.1)
+	said += " at " + words.Celsius(x)
 	if t.HalfWidthOhms > 0 {
 		p.line(stroke(inkTheirs), g.at(x, t.Ohms-t.HalfWidthOhms), g.at(x, t.Ohms+t.HalfWidthOhms))
 	}

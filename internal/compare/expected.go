@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"coilkeep/internal/copper"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/words"
 )
 
 // EN is the E_n score of a value against a reference, both with expanded
@@ -136,7 +136,7 @@ func (s situation) turnRound(out *Setting) {
 	c, mate, shown := s.nominal(), s.mate.at(s.celsius), s.centred(*out)
 	coil, ok := solve(func(ohms float64) float64 { return c.across(ohms, mate) - shown }, 1e-3, 10*maxReadingOhms)
 	if !ok {
-		out.Why20 = "no coil reads " + quantity.FormatOhms(out.TheirsOhms, s.stepOhms) + " connected as told"
+		out.Why20 = "no coil reads " + words.OhmsToStep(out.TheirsOhms, s.stepOhms) + " connected as told"
 		return
 	}
 	perCoil, _ := s.sensitivities()
@@ -159,7 +159,7 @@ func (s situation) imply(out *Setting) {
 	celsius, ok := solve(func(celsius float64) float64 { return s.there(celsius) - shown }, copper.MinCelsius, copper.MaxCelsius)
 	if !ok {
 		out.WhyImplied = fmt.Sprintf("no temperature from %g to %g °C gives %s", copper.MinCelsius, copper.MaxCelsius,
-			quantity.FormatOhms(out.TheirsOhms, s.stepOhms))
+			words.OhmsToStep(out.TheirsOhms, s.stepOhms))
 		return
 	}
 	s.celsius, s.halfKelvin = celsius, 0

@@ -6,7 +6,7 @@ import (
 	"slices"
 
 	"coilkeep/internal/copper"
-	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 // What is worth telling.
@@ -121,7 +121,7 @@ func (t teller) explanation(w, rival weighed) Explanation {
 	t = t.about(w)
 	value, low, high := t.value(w)
 	x := Explanation{
-		Cause: w.cause, Parts: w.parts, Probability: w.probability, Words: inWords(w.probability),
+		Cause: w.cause, Parts: w.parts, Probability: w.probability, Words: words.ChanceInWords(w.probability),
 		Parameter: w.parameter, Value: value, Unit: w.unit, Low: low, High: high,
 		Reaches: t.reaches(w), Damage: w.damage,
 		PriorReason: w.reason, Weight: w.weight, Rival: rival.cause,
@@ -197,24 +197,6 @@ func (s situation) soundCoil(shownOhms float64) string {
 	room := ThermometerKelvin * row.Ohms * s.coil.ratioPerKelvin(s.celsius)
 	return fmt.Sprintf("Let it lie an hour beside a thermometer at %g °C, free its two wires from everything else, clip the leads on and "+
 		"keep hands away: a sound coil then shows %s to %s on a meter like this one, %s more for every degree warmer.",
-		s.celsius, quantity.FormatOhms(row.LowOhms-room, s.stepOhms), quantity.FormatOhms(row.HighOhms+room, s.stepOhms),
-		quantity.FormatOhms(row.Ohms*s.coil.alpha, 1))
-}
-
-// inWords puts a probability into words, the same ones everywhere.
-func inWords(probability float64) string {
-	switch {
-	case probability >= 0.9:
-		return "very likely"
-	case probability >= 0.5:
-		return "likely"
-	case probability >= 0.2:
-		return "possible"
-	case probability >= 0.05:
-		return "less likely"
-	case probability >= leastListed:
-		return "unlikely"
-	default:
-		return "very unlikely"
-	}
+		s.celsius, words.OhmsToStep(row.LowOhms-room, s.stepOhms), words.OhmsToStep(row.HighOhms+room, s.stepOhms),
+		words.OhmsToStep(row.Ohms*s.coil.alpha, 1))
 }

@@ -5,7 +5,7 @@ import (
 	"math"
 	"strings"
 
-	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 // OpenPath: between the probes and the coil the way is open. It stands in
@@ -65,15 +65,15 @@ func AnswerOverload(in Input) (Overload, error) {
 		Assumptions: assumed}
 	// A range of 20 kΩ shows 19.99 kΩ at the most.
 	o.RangeOhms = 2 * math.Pow(10, math.Ceil(math.Log10(o.ExpectedHighOhms/1.999)))
-	shown := fmt.Sprintf("%s to %s", quantity.FormatOhms(o.ExpectedLowOhms, o.StepOhms()),
-		quantity.FormatOhms(o.ExpectedHighOhms, o.StepOhms()))
+	shown := fmt.Sprintf("%s to %s", words.OhmsToStep(o.ExpectedLowOhms, o.StepOhms()),
+		words.OhmsToStep(o.ExpectedHighOhms, o.StepOhms()))
 	o.Causes = theirs.overloadCauses(o.RangeOhms, shown)
 	o.Answer = in.overloadLetter(o, shown)
 	return o, nil
 }
 
 func (r Reading) overloadCauses(rangeOhms float64, shown string) []OverloadCause {
-	suitable, below := quantity.FormatOhms(rangeOhms, 0), quantity.FormatOhms(rangeOhms/10, 0)
+	suitable, below := words.Ohms(rangeOhms), words.Ohms(rangeOhms/10)
 	causes := []OverloadCause{
 		{RangeOrUnit, false, fmt.Sprintf("the meter may be set to a range below the coil: on %s or less it cannot show it", below),
 			fmt.Sprintf("set the meter to %s or to automatic; it should then show %s", suitable, shown)},
@@ -117,7 +117,7 @@ func (in Input) overloadLetter(o Overload, shown string) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "Thank you for measuring and for telling us.\n\nWe recorded %s at 20 °C for %s. %s, a meter should show %s. Yours "+
 		"showed an overload, which means that it found no resistance it could show. Please try this, in order:\n\n",
-		quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms), name, in.Theirs[0].conditions(), shown)
+		words.OhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms), name, in.Theirs[0].conditions(), shown)
 	for i, c := range o.Causes {
 		fmt.Fprintf(&b, "%d. %s. %s.\n", i+1, capital(c.Sentence), capital(c.Test))
 	}

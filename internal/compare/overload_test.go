@@ -55,7 +55,7 @@ func TestAnswerOverload(t *testing.T) {
 					t.Errorf("cause %s: damage %v; want it of the last cause only", c.Cause, c.Damage)
 				}
 			}
-			if strings.Join(words(causes), " ") != strings.Join(words(tt.causes), " ") {
+			if strings.Join(causeNames(causes), " ") != strings.Join(causeNames(tt.causes), " ") {
 				t.Errorf("causes %v, want %v", causes, tt.causes)
 			}
 			for _, says := range []string{tt.says, "coil HN-0001", "unplug the instrument from the amplifier", "should come back"} {
@@ -74,7 +74,7 @@ func TestAnswerOverload(t *testing.T) {
 	}
 }
 
-func words(causes []Cause) []string {
+func causeNames(causes []Cause) []string {
 	var list []string
 	for _, c := range causes {
 		list = append(list, string(c))

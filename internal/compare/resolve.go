@@ -6,8 +6,8 @@ import (
 	"strings"
 
 	"coilkeep/internal/copper"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/words"
 )
 
 // ThermometerKelvin is how far, either way, the copper is taken to be from a
@@ -107,7 +107,7 @@ func (a *assumptions) list(theirs []Reading) []string {
 
 // name tells a reading from the others: "reading 1 (6.28 kΩ)".
 func (r Reading) name(i int) string {
-	return fmt.Sprintf("reading %d (%s)", i+1, quantity.FormatOhms(r.Ohms, r.ResolutionOhms))
+	return fmt.Sprintf("reading %d (%s)", i+1, words.OhmsToStep(r.Ohms, r.ResolutionOhms))
 }
 
 // resolve turns what is known of the readings into situations and lists what
@@ -163,7 +163,7 @@ func (r Reading) resolveMeter(s *situation, list *assumptions) {
 	s.stepOhms = r.ResolutionOhms
 	if s.stepOhms == 0 {
 		s.stepOhms = threeDigits(r.Ohms)
-		list.add("the meter showed three digits, steps of %s", quantity.FormatOhms(s.stepOhms, 0))
+		list.add("the meter showed three digits, steps of %s", words.Ohms(s.stepOhms))
 	}
 	s.digitOhms = min(s.stepOhms, max(threeDigits(r.Ohms), finestDigitOhms))
 	if r.MeterExpandedUncertaintyOhms != nil {
@@ -172,7 +172,7 @@ func (r Reading) resolveMeter(s *situation, list *assumptions) {
 	}
 	if s.digitOhms < s.stepOhms {
 		list.add("%s was rounded when it was told, by up to %s; the meter itself showed three digits",
-			quantity.FormatOhms(r.Ohms, s.stepOhms), quantity.FormatOhms(s.stepOhms/2, 0))
+			words.OhmsToStep(r.Ohms, s.stepOhms), words.Ohms(s.stepOhms/2))
 	}
 	percent, digits := handheldPercent, handheldDigits
 	switch {
@@ -214,7 +214,7 @@ func (r Reading) resolveControl(s *situation, list *assumptions) {
 	if r.ControlOhms == nil {
 		s.control = newLoad(smallestControlOhms, largestControlOhms, true)
 		list.add("the volume control's value was not told: anything from %s to %s",
-			quantity.FormatOhms(smallestControlOhms, 0), quantity.FormatOhms(largestControlOhms, 0))
+			words.Ohms(smallestControlOhms), words.Ohms(largestControlOhms))
 		return
 	}
 	if r.ControlTolerancePercent == nil {
@@ -251,7 +251,7 @@ func (r Reading) resolveHands(s *situation, list *assumptions) {
 		list.add("no fingers touched both probes")
 	case HandsOn:
 		s.hands = newLoad(leastHandsOhms, mostHandsOhms, true)
-		list.add("two hands on the probes are %s to %s in parallel", quantity.FormatOhms(leastHandsOhms, 0),
-			quantity.FormatOhms(mostHandsOhms, 0))
+		list.add("two hands on the probes are %s to %s in parallel", words.Ohms(leastHandsOhms),
+			words.Ohms(mostHandsOhms))
 	}
 }

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"coilkeep/internal/copper"
-	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 // trial is something a buyer can do to find out more.
@@ -99,12 +99,12 @@ func (t teller) outcome(one trial, w, rival weighed) (text string, ok bool) {
 	if math.Abs(a-b) < max(2*step(a), 2*step(b), leastSeparation*a) {
 		return "", false
 	}
-	words := one.words
+	said := one.words
 	if one.settles {
-		words += fmt.Sprintf(", at %s on it", celsius(t.settled(), 1))
+		said += fmt.Sprintf(", at %s on it", words.CelsiusToStep(t.settled(), 1))
 	}
-	return fmt.Sprintf("%s: %s if %s, %s if %s.", capital(words),
-		quantity.FormatOhms(a, step(a)), t.supposing(w), quantity.FormatOhms(b, step(b)), t.supposing(rival)), true
+	return fmt.Sprintf("%s: %s if %s, %s if %s.", capital(said),
+		words.OhmsToStep(a, step(a)), t.supposing(w), words.OhmsToStep(b, step(b)), t.supposing(rival)), true
 }
 
 // leastSeparation is the relative difference a buyer sees for certain when the

@@ -7,87 +7,75 @@ import (
 	"strings"
 
 	"coilkeep/internal/copper"
-	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 // sentence says what the readings imply if this cause is at work.
 func (t teller) sentence(w weighed, value, low, high float64) string {
-	ohms := func(v float64) string {
-		return quantity.FormatOhms(v, math.Pow(10, math.Floor(math.Log10(max(v, 1e-3)))-2))
-	}
-	degrees := func(v float64) string { return celsius(v, 1) }
+	degrees := func(v float64) string { return words.CelsiusToStep(v, 1) }
 	span := func(format func(float64) string) string {
 		if a, b := format(low), format(high); a != b {
 			return fmt.Sprintf("%s (%s to %s)", format(value), a, b)
 		}
 		return format(value)
 	}
-	percent := func(v float64) string { return percentOf(v) }
 	switch w.cause {
 	case MeterAccuracy:
-		return fmt.Sprintf("Nothing out of the ordinary is at work; the meter would be off by %s.", span(percent))
+		return fmt.Sprintf("Nothing out of the ordinary is at work; the meter would be off by %s.", span(words.PercentRoughly))
 	case Temperature:
 		return fmt.Sprintf("The coil was at %s when it was measured.", span(degrees))
 	case ParallelControl:
 		if t.in.Theirs[t.subject].Clips == Jack {
-			return fmt.Sprintf("A second volume or tone control, of %s, was connected across the coil.", span(ohms))
+			return fmt.Sprintf("A second volume or tone control, of %s, was connected across the coil.", span(words.OhmsRoughly))
 		}
-		return fmt.Sprintf("A volume or tone control of %s was connected across the coil.", span(ohms))
+		return fmt.Sprintf("A volume or tone control of %s was connected across the coil.", span(words.OhmsRoughly))
 	case ControlPosition:
 		if value < 1 {
 			return "The coil was measured through a volume control that was turned down all the way."
 		}
-		return fmt.Sprintf("The coil was measured through a volume control that was at %s of its resistance, not fully up.", span(percent))
+		return fmt.Sprintf("The coil was measured through a volume control that was at %s of its resistance, not fully up.",
+			span(words.PercentRoughly))
 	case ParallelHands:
-		return fmt.Sprintf("Fingers on both probes put %s across the coil.", span(ohms))
+		return fmt.Sprintf("Fingers on both probes put %s across the coil.", span(words.OhmsRoughly))
 	case SeriesContact:
-		return fmt.Sprintf("A poor contact or long lead added %s.", span(ohms))
+		return fmt.Sprintf("A poor contact or long lead added %s.", span(words.OhmsRoughly))
 	case WiringSeries:
-		return fmt.Sprintf("Both coils were measured in series, the other one having %s at 20 °C.", span(ohms))
+		return fmt.Sprintf("Both coils were measured in series, the other one having %s at 20 °C.", span(words.OhmsRoughly))
 	case WiringParallel:
-		return fmt.Sprintf("Both coils were measured in parallel, the other one having %s at 20 °C.", span(ohms))
+		return fmt.Sprintf("Both coils were measured in parallel, the other one having %s at 20 °C.", span(words.OhmsRoughly))
 	case WiringSingle:
-		return fmt.Sprintf("One coil alone was measured, that of %s at 20 °C.", ohms(value))
+		return fmt.Sprintf("One coil alone was measured, that of %s at 20 °C.", words.OhmsRoughly(value))
 	case MainsHum:
-		return fmt.Sprintf("Hum from the mains put the meter off by %s.", span(percent))
+		return fmt.Sprintf("Hum from the mains put the meter off by %s.", span(words.PercentRoughly))
 	case RangeOrUnit:
 		return fmt.Sprintf("A decimal point or unit slipped: %s was meant.",
-			quantity.FormatOhms(t.setting.TheirsOhms/value, t.situations[t.subject].stepOhms/value))
+			words.OhmsToStep(t.setting.TheirsOhms/value, t.situations[t.subject].stepOhms/value))
 	case OtherCoil:
-		return t.otherSentence(value, span(ohms))
+		return t.otherSentence(value, span(words.OhmsRoughly))
 	case Repaired:
-		return fmt.Sprintf("The coil was mended or rewound since we measured it, and changed by %s.", span(percent))
+		return fmt.Sprintf("The coil was mended or rewound since we measured it, and changed by %s.", span(words.PercentRoughly))
 	case ShortedTurns:
-		return t.shortedSentence(value, low, high, span(percent))
+		return t.shortedSentence(value, low, high, span(words.PercentRoughly))
 	case OpenWinding:
-		return fmt.Sprintf("The winding or a joint inside is partly broken and adds %s.", span(ohms))
+		return fmt.Sprintf("The winding or a joint inside is partly broken and adds %s.", span(words.OhmsRoughly))
 	case Combination:
 		return t.combinationSentence(w, value)
 	default:
-		return fmt.Sprintf("Something not thought of here: %s was on the probes.", ohms(value))
+		return fmt.Sprintf("Something not thought of here: %s was on the probes.", words.OhmsRoughly(value))
 	}
 }
-
-// percentOf writes a percentage to two significant digits.
-func percentOf(v float64) string { return minus(fmt.Sprintf("%.2g %%", v)) }
-
-// celsius writes a temperature in steps of that size.
-func celsius(v, stepKelvin float64) string { return minus(quantity.FormatCelsius(v, stepKelvin)) }
-
-// minus gives a number the sign that is as wide as a plus.
-func minus(number string) string { return strings.Replace(number, "-", "−", 1) }
 
 func (t teller) otherSentence(value float64, span string) string {
 	for _, other := range t.in.Others {
 		if other.R20Ohms == value && other.Serial != "" {
-			return fmt.Sprintf("Coil %s was measured, which has %s at 20 °C.", other.Serial, quantity.FormatOhms(value, 1))
+			return fmt.Sprintf("Coil %s was measured, which has %s at 20 °C.", other.Serial, words.OhmsToStep(value, 1))
 		}
 	}
 	text := fmt.Sprintf("Another coil was measured, of %s at 20 °C.", span)
 	nearest, distance := "", math.Inf(1)
 	for _, other := range t.in.Others {
 		if d := math.Abs(other.R20Ohms - value); d < distance && other.Serial != "" {
-			nearest, distance = fmt.Sprintf(" The nearest one known is %s, %s.", other.Serial, quantity.FormatOhms(other.R20Ohms, 1)), d
+			nearest, distance = fmt.Sprintf(" The nearest one known is %s, %s.", other.Serial, words.OhmsToStep(other.R20Ohms, 1)), d
 		}
 	}
 	return text + nearest
@@ -99,7 +87,7 @@ func (t teller) shortedSentence(value, low, high float64, span string) string {
 	}
 	if n := float64(t.in.Ours.Turns); n > 0 {
 		return fmt.Sprintf("About %s of its %.0f turns are shorted (%s to %s), %s of the winding.",
-			turns(value/100*n), n, turns(low/100*n), turns(high/100*n), percentOf(value))
+			turns(value/100*n), n, turns(low/100*n), turns(high/100*n), words.PercentRoughly(value))
 	}
 	return fmt.Sprintf("Part of the turns are shorted: %s of the winding.", span)
 }
@@ -113,10 +101,10 @@ func turns(n float64) string {
 func (t teller) combinationSentence(w weighed, value float64) string {
 	other := t.supposingCause(w.parts[1], value)
 	if w.parts[0] != Temperature {
-		return fmt.Sprintf("Two things at once: both coils were in series, and %s (%s).", other, quantity.FormatOhms(value, 0))
+		return fmt.Sprintf("Two things at once: both coils were in series, and %s (%s).", other, words.Ohms(value))
 	}
 	return fmt.Sprintf("Two things at once: %s (%s of %.3g %s), and the coil was at %s.", other, w.parameter, value, w.unit,
-		celsius(t.remaining(w, value), 1))
+		words.CelsiusToStep(t.remaining(w, value), 1))
 }
 
 // supposing is a cause as the end of a sentence that begins with "if".
@@ -205,22 +193,13 @@ func difference(ratio float64) string {
 	case ratio < 0.5:
 		return fmt.Sprintf("a ratio of 1 to %s", threeDigitsOf(1/ratio))
 	}
-	return minus(fmt.Sprintf("a difference of %+.1f %%", unsignedZero(100*(ratio-1), 0.1)))
+	return "a difference of " + words.PercentSigned(ratio-1, 1)
 }
 
 // threeDigitsOf writes v, 1 or more, to three significant digits.
 func threeDigitsOf(v float64) string {
 	step := threeDigits(v)
 	return strconv.FormatFloat(math.Round(v/step)*step, 'f', max(0, -int(math.Round(math.Log10(step)))), 64)
-}
-
-// unsignedZero is v, or 0 where v is shown as zero in steps of that size: a
-// nought has no sign.
-func unsignedZero(v, step float64) float64 {
-	if math.Abs(v) < step/2 {
-		return 0
-	}
-	return v
 }
 
 // cautions stand in every letter.
@@ -231,7 +210,7 @@ const cautions = "Please unplug the instrument from the amplifier before you mea
 // answer writes a letter to the buyer: neutral, without blame, true.
 func (in Input) answer(r Result) string {
 	theirs := in.Theirs[r.Reading]
-	shown := quantity.FormatOhms(r.TheirsOhms, theirs.ResolutionOhms)
+	shown := words.OhmsToStep(r.TheirsOhms, theirs.ResolutionOhms)
 	name := "your coil"
 	if in.Ours.Serial != "" {
 		name = "coil " + in.Ours.Serial
@@ -240,9 +219,9 @@ func (in Input) answer(r Result) string {
 	fmt.Fprintf(&b, "Thank you for measuring and for telling us.\n\n")
 	fmt.Fprintf(&b, "We recorded %s at 20 °C for %s. Copper has about %.2f %% more resistance for every degree it is warmer, so the same "+
 		"coil reads differently in a cold and in a warm room. ",
-		quantity.FormatOhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms), name, 100*in.Ours.winding().alpha)
+		words.OhmsWithin(in.Ours.R20Ohms, in.Ours.ExpandedUncertaintyOhms), name, 100*in.Ours.winding().alpha)
 	fmt.Fprintf(&b, "%s, a perfect meter would have shown %s to %s. You read %s.", theirs.conditions(),
-		quantity.FormatOhms(r.ExpectedLowOhms, r.StepOhms()), quantity.FormatOhms(r.ExpectedHighOhms, r.StepOhms()), shown)
+		words.OhmsToStep(r.ExpectedLowOhms, r.StepOhms()), words.OhmsToStep(r.ExpectedHighOhms, r.StepOhms()), shown)
 	b.WriteString(in.others(r))
 	b.WriteString(in.Ours.bounded())
 	b.WriteString("\n\n" + r.verdictParagraph(theirs))
@@ -285,8 +264,8 @@ func (in Input) others(r Result) string {
 			verdict = "agrees"
 		}
 		fmt.Fprintf(&b, " You also read %s, where we expected %s to %s; that %s.",
-			quantity.FormatOhms(setting.TheirsOhms, in.Theirs[i].ResolutionOhms),
-			quantity.FormatOhms(setting.ExpectedLowOhms, setting.StepOhms()), quantity.FormatOhms(setting.ExpectedHighOhms, setting.StepOhms()),
+			words.OhmsToStep(setting.TheirsOhms, in.Theirs[i].ResolutionOhms),
+			words.OhmsToStep(setting.ExpectedLowOhms, setting.StepOhms()), words.OhmsToStep(setting.ExpectedHighOhms, setting.StepOhms()),
 			verdict)
 	}
 	return b.String()
@@ -300,7 +279,7 @@ func (r Reading) conditions() string {
 	if r.TemperatureCelsius == nil {
 		return "In an ordinary room" + where
 	}
-	return "At " + celsius(*r.TemperatureCelsius, 0) + where
+	return "At " + words.Celsius(*r.TemperatureCelsius) + where
 }
 
 func (r Result) verdictParagraph(theirs Reading) string {
@@ -327,7 +306,7 @@ func (r Result) implied(theirs Reading) string {
 	if theirs.TemperatureCelsius != nil || r.ImpliedCelsius == nil || math.Abs(*r.ImpliedCelsius-copper.ReferenceCelsius) > 20 {
 		return "A resistance does not tell everything about a coil, but there is nothing unusual in what you read."
 	}
-	return fmt.Sprintf("Your number is what the coil has at about %s.", celsius(*r.ImpliedCelsius, 1))
+	return fmt.Sprintf("Your number is what the coil has at about %s.", words.CelsiusToStep(*r.ImpliedCelsius, 1))
 }
 
 func lowerFirst(text string) string {

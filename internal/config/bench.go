@@ -12,6 +12,7 @@ import (
 	"coilkeep/driver/port"
 	"coilkeep/internal/record"
 	"coilkeep/internal/warmth"
+	"coilkeep/internal/words"
 )
 
 var benchName = regexp.MustCompile(`^[\pL\pN][\pL\pN_-]{0,39}$`)
@@ -100,7 +101,7 @@ func readContact(t *table) Contact {
 		HandsOff: t.duration("hands_off", 3*time.Second, 0, time.Minute),
 	}
 	if c.MaxOhms <= c.MinOhms {
-		t.complain("max_ohms", "%s is not above min_ohms, which is %s", plain(c.MaxOhms), plain(c.MinOhms))
+		t.complain("max_ohms", "%s is not above min_ohms, which is %s", words.Plain(c.MaxOhms), words.Plain(c.MinOhms))
 	}
 	return c
 }
@@ -186,7 +187,7 @@ func readProbe(t *table) Instrument {
 	in.MinCelsius = t.number("min_celsius", 0, -50, 150)
 	in.MaxCelsius = t.number("max_celsius", 50, -50, 150)
 	if in.MaxCelsius <= in.MinCelsius {
-		t.complain("max_celsius", "%s is not above min_celsius, which is %s", plain(in.MaxCelsius), plain(in.MinCelsius))
+		t.complain("max_celsius", "%s is not above min_celsius, which is %s", words.Plain(in.MaxCelsius), words.Plain(in.MinCelsius))
 	}
 	finishInstrument(t, &in, drv, known)
 	return in

@@ -6,12 +6,12 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"coilkeep/driver"
 	"coilkeep/internal/nearest"
+	"coilkeep/internal/words"
 )
 
 // Problem is one thing wrong with a configuration.
@@ -159,7 +159,7 @@ func (t *table) number(key string, fallback, low, high float64) float64 {
 		return fallback
 	}
 	if !(number >= low && number <= high) {
-		t.complain(key, "%s is out of range; it must be %s", plain(number), span(low, high))
+		t.complain(key, "%s is out of range; it must be %s", words.Plain(number), span(low, high))
 		return fallback
 	}
 	return number
@@ -284,11 +284,8 @@ func span(low, high float64) string {
 	if high == math.MaxFloat64 {
 		return "a finite number"
 	}
-	return fmt.Sprintf("from %s to %s", plain(low), plain(high))
+	return fmt.Sprintf("from %s to %s", words.Plain(low), words.Plain(high))
 }
-
-// plain writes a number without an exponent.
-func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // short writes a duration as people do: 10m, not 10m0s.
 func short(d time.Duration) string {

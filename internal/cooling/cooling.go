@@ -6,12 +6,12 @@
 package cooling
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"slices"
 
 	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/words"
 )
 
 // Curve is what one coil left on the clips showed.
@@ -76,8 +76,7 @@ func Propose(curves []Curve) (p Proposal, ok bool) {
 		p.QuickShare = min(max(share, 0), 1)
 		p.QuickShareDeviation = min(max(deviation, leastDeviation), 1)
 	}
-	minutes := p.TimeConstantSeconds / 60
-	p.Words = fmt.Sprintf("%.1f ± %.1f min, from %d coils", minutes, minutes*p.TimeConstantRatio, p.Coils)
+	p.Words = words.MinutesWithin(p.TimeConstantSeconds, p.TimeConstantSeconds*p.TimeConstantRatio) + ", from " + words.Count(p.Coils, "coil")
 	return p, true
 }
 

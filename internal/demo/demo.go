@@ -21,8 +21,8 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/config"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // Bench is the name of the one bench of the workshop.
@@ -143,7 +143,7 @@ func (w *Workshop) Wound(coils int) {
 // Describe is a sentence about what is wound here.
 func (w *Workshop) Describe() string {
 	return fmt.Sprintf("%s, an invented workshop, winds coils of the design %s, %s at 20 °C.",
-		simulate.ShopName, w.design.Name, quantity.FormatOhms(w.design.TargetOhms, 10))
+		simulate.ShopName, w.design.Name, words.OhmsToStep(w.design.TargetOhms, 10))
 }
 
 // Run lets the operator put coils on at the bench, which runs with the
@@ -228,8 +228,8 @@ func (w *Workshop) spoolChanged(ctx context.Context, spool string) error {
 // tell prints one line for one coil.
 func (w *Workshop) tell(m record.Measurement) {
 	fmt.Fprintf(w.settings.Out, "%-9s %s at 20 °C, read %s at %s: %s\n", m.Serial,
-		quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms),
-		quantity.FormatOhms(m.ResistanceOhms, m.Inputs.ResolutionOhms), quantity.FormatCelsius(m.TemperatureCelsius, 0.01), m.Verdict)
+		words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms),
+		words.OhmsToStep(m.ResistanceOhms, m.Inputs.ResolutionOhms), words.CelsiusLive(m.TemperatureCelsius), m.Verdict)
 }
 
 // until waits for the bench to be in some state.

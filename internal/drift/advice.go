@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // Advice is what to do to the winder now.
@@ -127,7 +128,7 @@ func (a adviser) reasonToLeave(d *Advice, p float64) string {
 	case a.lastPairWaits():
 		return "the last two coils stand apart; wind one more before judging"
 	case d.Coils < fewestToAct:
-		return fmt.Sprintf("only %s since the last change; wind %d more before judging", countOf(d.Coils, "coil"), fewestToAct-d.Coils)
+		return fmt.Sprintf("only %s since the last change; wind %d more before judging", words.Count(d.Coils, "coil"), fewestToAct-d.Coils)
 	case p >= alpha:
 		return "the level is not shown to be off target"
 	case math.Abs(d.OffsetOhms) <= 2*a.usualError:

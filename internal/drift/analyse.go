@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"coilkeep/internal/control"
+	"coilkeep/internal/words"
 )
 
 // Analyse looks for drift in coils, which are in the order of winding. It
@@ -87,7 +88,7 @@ func tellWhichCoils(s *series, leftOut bool, said *notes) {
 	}
 	if n > 0 {
 		said.add("%s wound to another target (%s) stand here by their ratio to it, as ohms of the newest target",
-			countOf(n, "coil"), joinWithAnd(targets))
+			words.Count(n, "coil"), words.And(targets))
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // Attribution is one possible cause of a change or trend. The list goes change
@@ -148,7 +149,7 @@ func (cs causeSearch) manySpoolsWithin(t *Trend) string {
 	if changes == 0 || t.Count/(changes+1) >= minSloped {
 		return ""
 	}
-	return fmt.Sprintf("%s of spool on the way, with too few coils between to tell the wire from the winder", countOf(changes, "change"))
+	return fmt.Sprintf("%s of spool on the way, with too few coils between to tell the wire from the winder", words.Count(changes, "change"))
 }
 
 func (d *suspect) addClause(clause string, when bool) {
@@ -223,7 +224,7 @@ type mark struct {
 // billMark is the attribution to something recorded; also is true when there is a
 // better one.
 func (d suspect) billMark(m mark, also bool) Attribution {
-	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, distanceText(m.far), chanceText(m.p))
+	evidence := fmt.Sprintf("%s at %s, %s; the shift tested there alone has %s", m.what, m.place, distanceText(m.far), words.PValue(m.p))
 	with, elsewhere := ", at "+m.what, ""
 	if m.far != 0 {
 		elsewhere = " at " + m.place
@@ -242,9 +243,9 @@ func distanceText(far int) string {
 	case far == 0:
 		return "exactly where the step is"
 	case far > 0:
-		return fmt.Sprintf("%s after the likeliest place", countOf(far, "coil"))
+		return fmt.Sprintf("%s after the likeliest place", words.Count(far, "coil"))
 	}
-	return fmt.Sprintf("%s before the likeliest place", countOf(-far, "coil"))
+	return fmt.Sprintf("%s before the likeliest place", words.Count(-far, "coil"))
 }
 
 // marksAt lists what was recorded to change within the interval of a step, the
@@ -259,7 +260,7 @@ func (cs causeSearch) marksAt(c ChangePoint, pauses map[int]time.Duration) []mar
 			found = append(found, mark{cause: "flag", what: flagChange(before, after)})
 		}
 		if d, ok := pauses[k]; ok {
-			found = append(found, mark{cause: "pause", what: fmt.Sprintf("the pause of %s", pauseText(d))})
+			found = append(found, mark{cause: "pause", what: fmt.Sprintf("the pause of %s", words.Pause(d))})
 		}
 		for _, m := range found {
 			m.place, m.far, m.p = cs.keptName(k), k-c.k, cs.segments.splitAt(c.from, k, c.to).p
@@ -302,14 +303,4 @@ func recordedDifferences(before, after Coil) []mark {
 		marks = append(marks, mark{cause: "note", what: "the note \"" + shortenNote(after.Noted) + "\""})
 	}
 	return marks
-}
-
-func pauseText(d time.Duration) string {
-	switch {
-	case d >= 48*time.Hour:
-		return fmt.Sprintf("%.0f days", d.Hours()/24)
-	case d >= 2*time.Hour:
-		return fmt.Sprintf("%.0f hours", d.Hours())
-	}
-	return fmt.Sprintf("%.0f minutes", d.Minutes())
 }

@@ -9,6 +9,7 @@ import (
 
 	"coilkeep/internal/control"
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // Baseline is the coils that set the limits. Frozen, it can be kept and handed
@@ -140,7 +141,7 @@ func warnOfBaseline(m *movement, b *chosenBaseline, said *notes) {
 	case 1:
 		said.add("the baseline holds the change at coil %s, %s", within[0], consequence)
 	default:
-		said.add("the baseline holds the changes at coils %s, %s", joinWithAnd(within), consequence)
+		said.add("the baseline holds the changes at coils %s, %s", words.And(within), consequence)
 	}
 	for _, t := range m.trends() {
 		n := 0

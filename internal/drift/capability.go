@@ -7,6 +7,7 @@ import (
 
 	"coilkeep/internal/control"
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // Index is a capability index with its 95 % interval.
@@ -149,7 +150,8 @@ func (c *Capability) sentence(outliers int) string {
 	s := fmt.Sprintf("Ppk %.2f (%.2f to %.2f)", c.Ppk.Value, c.Ppk.Low, c.Ppk.High)
 	switch {
 	case c.Outside != nil:
-		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", shareText(c.Outside.Value), shareText(c.Outside.High))
+		s += fmt.Sprintf("; %s of such coils are outside the tolerance (at most %s)", words.ShareOutside(c.Outside.Value),
+			words.ShareOutside(c.Outside.High))
 	case !c.Stable:
 		s += "; the process moved, so this tells what was and not what will be: " + c.countedOutside()
 	default:
@@ -164,19 +166,6 @@ func (c *Capability) sentence(outliers int) string {
 // countedOutside is how many of these coils are outside, and how many such coils
 // would be.
 func (c *Capability) countedOutside() string {
-	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, shareText(c.Seen.Low), shareText(c.Seen.High))
-}
-
-// shareText writes a share as people read it.
-func shareText(v float64) string {
-	switch {
-	case v == 0:
-		return "0 %"
-	case v < 1e-6:
-		return "under 1 in a million"
-	case v < 0.001:
-		return fmt.Sprintf("%.0f in a million", 1e6*v)
-	default:
-		return fmt.Sprintf("%.1f %%", 100*v)
-	}
+	return fmt.Sprintf("%d of %d are outside (%s to %s)", c.SeenCount, c.Count, words.ShareOutside(c.Seen.Low),
+		words.ShareOutside(c.Seen.High))
 }

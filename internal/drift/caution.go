@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+
+	"coilkeep/internal/words"
 )
 
 // cautionOf is why the winder should be left alone when a drift made the present
@@ -88,7 +90,7 @@ func (a adviser) freshChange() string {
 			break
 		}
 		if what := changeThatMovesLevel(a.coils[i-1], a.coils[i]); what != "" && !a.knownAtPresentLevel(a.coils[i], begins, i) {
-			return fmt.Sprintf("only %s since %s; wind %d more before judging", countOf(behind, "good coil"), what, fewestToAct-behind)
+			return fmt.Sprintf("only %s since %s; wind %d more before judging", words.Count(behind, "good coil"), what, fewestToAct-behind)
 		}
 	}
 	return ""

@@ -7,6 +7,7 @@ import (
 
 	"coilkeep/internal/gauge"
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // CheckChannel is the check standard measured between the coils. It knows
@@ -128,7 +129,7 @@ func (c *CheckChannel) sentence(in *series) string {
 		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its "+
 			"temperature drift", fewAtEnd, signedPercent(*c.AwayRatio), fewAtEnd)
 	case c.CentreOhms == nil:
-		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", countOf(c.Count, "time"))
+		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", words.Count(c.Count, "time"))
 	case c.CameBack:
 		return fmt.Sprintf("the check standard moved at %s, and is back since %s: look at what was done to the meter and its leads",
 			coil(c.levels[1].first), coil(c.levels[len(c.levels)-1].first))

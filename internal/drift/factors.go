@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // Factor is the coils compared by something recorded about them.
@@ -150,9 +151,10 @@ func compareByFactor(name string, groups []group, kept []float64, said *notes) (
 	}
 	f.P, f.EtaSquared = analysed.P, analysed.EtaSquared
 	f.BetweenOhms, f.BetweenClipped = rootOrZero(analysed.BetweenComponent), analysed.BetweenComponentClipped
-	f.Sentence = fmt.Sprintf("by %s: no difference (%s)", name, chanceText(f.P))
+	f.Sentence = fmt.Sprintf("by %s: no difference (%s)", name, words.PValue(f.P))
 	if f.P < alpha {
-		f.Sentence = fmt.Sprintf("by %s: the means differ (%s) and account for %.0f %% of the variation", name, chanceText(f.P), 100*f.EtaSquared)
+		f.Sentence = fmt.Sprintf("by %s: the means differ (%s) and account for %.0f %% of the variation", name, words.PValue(f.P),
+			100*f.EtaSquared)
 	}
 	return f, true
 }

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 // Fact is one line of what a summary rests on.
@@ -15,10 +15,10 @@ func (r Report) Facts() []Fact {
 	facts := []Fact{{"Coils", fmt.Sprint(len(r.Points))}}
 	add := func(name, value string) { facts = append(facts, Fact{name, value}) }
 	if r.Target != nil {
-		add("Target", ohmsText(*r.Target))
+		add("Target", words.Ohms(*r.Target))
 	}
 	if r.Lower != nil {
-		add("Tolerance", ohmsText(*r.Lower)+" to "+ohmsText(*r.Upper))
+		add("Tolerance", words.Ohms(*r.Lower)+" to "+words.Ohms(*r.Upper))
 	}
 	facts = append(facts, r.baselineFacts()...)
 	facts = append(facts, r.chartFacts()...)
@@ -84,9 +84,9 @@ func (r Report) baselineFacts() []Fact {
 	}
 	limits := r.Charts.Individuals
 	return []Fact{
-		{"Baseline", coils + ", mean " + quantity.FormatOhms(b.MeanOhms, fine)},
+		{"Baseline", coils + ", mean " + words.OhmsToStep(b.MeanOhms, fine)},
 		{"Sigma", fmt.Sprintf("%.3g Ω within, %.3g Ω overall", b.SigmaWithinOhms, b.SigmaOverallOhms)},
-		{"Control limits", quantity.FormatOhms(limits.Lower, fine) + " to " + quantity.FormatOhms(limits.Upper, fine)},
+		{"Control limits", words.OhmsToStep(limits.Lower, fine) + " to " + words.OhmsToStep(limits.Upper, fine)},
 	}
 }
 
@@ -107,7 +107,7 @@ func (r Report) chartFacts() []Fact {
 		{"CUSUM", r.Charts.CUSUM.Signals},
 	} {
 		if n := len(c.indices); n > 0 {
-			signals = append(signals, fmt.Sprintf("%s at %s, first at coil %d", c.name, countOf(n, "coil"), r.Points[c.indices[0]-1].Sequence))
+			signals = append(signals, fmt.Sprintf("%s at %s, first at coil %d", c.name, words.Count(n, "coil"), r.Points[c.indices[0]-1].Sequence))
 		}
 	}
 	first := map[string]bool{}

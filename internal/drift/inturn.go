@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // InTurn is coils that differ by who wound them, from what, or when, all through:
@@ -125,7 +126,8 @@ func (t *InTurn) setSentences() {
 		high, low = t.High+" coils", t.Low+" ones"
 	}
 	t.Words = fmt.Sprintf("%s stand %s above %s", high, signedPercent(t.DifferenceRatio), low)
-	t.Sentence = fmt.Sprintf("%s (%s), in turn all through; %s", t.Words, percentInterval(t.DifferenceLow, t.DifferenceHigh), chanceText(t.P))
+	t.Sentence = fmt.Sprintf("%s (%s), in turn all through; %s", t.Words, percentInterval(t.DifferenceLow, t.DifferenceHigh),
+		words.PValue(t.P))
 }
 
 // attribution is the same in the list of causes.

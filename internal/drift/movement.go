@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // movement is how the process moved: the levels and lines that describe the kept
@@ -144,7 +145,7 @@ func dependenceOf(residuals []float64, said *notes) *Dependence {
 	const lags, fewest = 5, 20
 	n := len(residuals)
 	if n < fewest {
-		said.add("whether neighbouring coils are alike cannot be told from %s: it takes %d", countOf(n, "coil"), fewest)
+		said.add("whether neighbouring coils are alike cannot be told from %s: it takes %d", words.Count(n, "coil"), fewest)
 		return nil
 	}
 	r, err := statistics.Autocorrelation(residuals, lags)

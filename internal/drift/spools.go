@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // SpoolEntry is one spool in the spool book. Spools of one gauge may lawfully
@@ -142,7 +143,7 @@ func movedOnSpool(m *movement, spool string) (sequence int) {
 }
 
 func (e *SpoolEntry) sentence(turnsKnown bool) string {
-	s := fmt.Sprintf("spool %s, %s from coil %d", e.Spool, countOf(e.Count, "coil"), e.FirstSequence)
+	s := fmt.Sprintf("spool %s, %s from coil %d", e.Spool, words.Count(e.Count, "coil"), e.FirstSequence)
 	if e.OhmsPerTurn != nil {
 		s += fmt.Sprintf(": %.4f ohms a turn", *e.OhmsPerTurn)
 	}

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"coilkeep/internal/control"
-	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 // event is a step or a trend, for the summary.
@@ -73,7 +73,7 @@ func summarise(r *Report, m *movement) {
 // headlineWithoutDrift is what there is to say where neither a step nor a trend is
 // established, in short and as a sentence.
 func headlineWithoutDrift(r *Report, s *series) (headline, sentence string) {
-	quiet := fmt.Sprintf("no drift in %s", countOf(len(s.kept), "coil"))
+	quiet := fmt.Sprintf("no drift in %s", words.Count(len(s.kept), "coil"))
 	switch c := r.CheckStandard; {
 	case c != nil && c.AwayRatio != nil:
 		return fmt.Sprintf("the check standard stands %s from where it began, and the coils read the same", signedPercent(*c.AwayRatio)),
@@ -111,11 +111,11 @@ func headlineWithoutLimits(ohms []float64) (headline, sentence string) {
 		return headline, headline + ": look whether the meter is stuck or far too coarse"
 	}
 	if len(ohms) == 1 {
-		sentence = fmt.Sprintf("no control limits yet, from 1 coil of %s", quantity.FormatOhms(ohms[0], 1))
+		sentence = fmt.Sprintf("no control limits yet, from 1 coil of %s", words.OhmsToStep(ohms[0], 1))
 		return sentence, sentence
 	}
-	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", countOf(len(ohms), "coil"),
-		quantity.FormatOhms(slices.Min(ohms), 1), quantity.FormatOhms(slices.Max(ohms), 1))
+	sentence = fmt.Sprintf("no control limits yet, from %s; they lie between %s and %s", words.Count(len(ohms), "coil"),
+		words.OhmsToStep(slices.Min(ohms), 1), words.OhmsToStep(slices.Max(ohms), 1))
 	return sentence, sentence
 }
 
@@ -137,7 +137,7 @@ func headlineOfSignal(r *Report, s *series) (headline, sentence string) {
 			by = append(by, c.name)
 		}
 	}
-	headline = fmt.Sprintf("%s raises %s, but no step or trend is established yet", s.coilName(i), joinWithAnd(by))
+	headline = fmt.Sprintf("%s raises %s, but no step or trend is established yet", s.coilName(i), words.And(by))
 	sentence = headline + ": wind on and watch"
 	if f := r.FalseAlarms; f.RunLength > 0 {
 		sentence += fmt.Sprintf("; a quiet process raises some signal about every %.0f coils", f.RunLength)
@@ -157,10 +157,10 @@ func outlierSentence(outliers []Outlier) string {
 	for _, o := range outliers {
 		names = append(names, fmt.Sprintf("%s (%s)", o.coilName(), signedPercent(o.DeviationRatio)))
 		if len(names) == 5 && len(outliers) > 6 {
-			return fmt.Sprintf("%d coils stand apart, among them %s", len(outliers), joinWithAnd(names))
+			return fmt.Sprintf("%d coils stand apart, among them %s", len(outliers), words.And(names))
 		}
 	}
-	s := joinWithAnd(names) + " stand apart from their neighbours"
+	s := words.And(names) + " stand apart from their neighbours"
 	if n := len(outliers); outliers[n-2].Provisional {
 		s += "; " + pairSentence(outliers[n-2], outliers[n-1])
 	}

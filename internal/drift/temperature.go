@@ -7,6 +7,7 @@ import (
 
 	"coilkeep/internal/copper"
 	"coilkeep/internal/statistics"
+	"coilkeep/internal/words"
 )
 
 // Temperature is how R20 depends on the temperature it was measured at: not at
@@ -58,7 +59,7 @@ func (r *roomWatch) watchTemperature(said *notes) *Temperature {
 		return nil
 	}
 	if n < minSloped {
-		said.add("%s with a temperature: whether R20 depends on it takes %d", countOf(n, "coil"), minSloped)
+		said.add("%s with a temperature: whether R20 depends on it takes %d", words.Count(n, "coil"), minSloped)
 		return nil
 	}
 	celsius, ratio, used := r.celsius, r.ratio, 2

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-
-	"coilkeep/internal/quantity"
 )
 
 // coilName is a coil for people: its number and, where there is one, the serial
@@ -63,32 +61,6 @@ func bySign(slope float64, falls, rises string) string {
 		return falls
 	}
 	return rises
-}
-
-// chanceText writes a probability.
-func chanceText(p float64) string {
-	if p < 0.0001 {
-		return "p < 0.0001"
-	}
-	return fmt.Sprintf("p = %.2g", p)
-}
-
-func ohmsText(v float64) string { return quantity.FormatOhms(v, 0) }
-
-// countOf writes a number of things, "1 coil" or "2 coils".
-func countOf(n int, thing string) string {
-	if n == 1 {
-		return "1 " + thing
-	}
-	return fmt.Sprintf("%d %ss", n, thing)
-}
-
-// joinWithAnd joins words with commas and a last "and".
-func joinWithAnd(words []string) string {
-	if len(words) < 2 {
-		return strings.Join(words, "")
-	}
-	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
 }
 
 // rootOrZero of a variance that may be a rounding below zero.

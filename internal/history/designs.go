@@ -8,8 +8,8 @@ import (
 	"fmt"
 	"reflect"
 
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // designColumns are in the order scanDesign reads them.
@@ -152,7 +152,7 @@ func (s *Store) storeDesign(ctx context.Context, d record.Design, who, action st
 		}
 		return s.note(ctx, tx, record.JournalEntry{Who: who, Action: action, Subject: d.Name,
 			Detail: fmt.Sprintf("revision %d: target %s, %s to %s", d.Revision,
-				quantity.FormatOhms(d.TargetOhms, 0), quantity.FormatOhms(d.LowerOhms, 0), quantity.FormatOhms(d.UpperOhms, 0))})
+				words.Ohms(d.TargetOhms), words.Ohms(d.LowerOhms), words.Ohms(d.UpperOhms))})
 	})
 	if err != nil {
 		return record.Design{}, err

@@ -14,6 +14,7 @@ import (
 
 	"coilkeep/internal/record"
 	"coilkeep/internal/sheet"
+	"coilkeep/internal/words"
 )
 
 // Export writes the measurements that match, in order of time for CSV and in
@@ -56,13 +57,13 @@ var csvColumns = []struct {
 	{"design", func(m record.Measurement) string { return sheet.Guard(m.Design) }},
 	{"design_revision", func(m record.Measurement) string { return strconv.Itoa(m.DesignRevision) }},
 	{"serial", func(m record.Measurement) string { return sheet.Guard(m.Serial) }},
-	{"resistance_ohms", func(m record.Measurement) string { return decimal(m.ResistanceOhms) }},
-	{"temperature_celsius", func(m record.Measurement) string { return decimal(m.TemperatureCelsius) }},
-	{"r20_ohms", func(m record.Measurement) string { return decimal(m.R20Ohms) }},
-	{"expanded_uncertainty_ohms", func(m record.Measurement) string { return decimal(m.ExpandedUncertaintyOhms) }},
-	{"coverage_factor", func(m record.Measurement) string { return decimal(m.CoverageFactor) }},
+	{"resistance_ohms", func(m record.Measurement) string { return words.Plain(m.ResistanceOhms) }},
+	{"temperature_celsius", func(m record.Measurement) string { return words.Plain(m.TemperatureCelsius) }},
+	{"r20_ohms", func(m record.Measurement) string { return words.Plain(m.R20Ohms) }},
+	{"expanded_uncertainty_ohms", func(m record.Measurement) string { return words.Plain(m.ExpandedUncertaintyOhms) }},
+	{"coverage_factor", func(m record.Measurement) string { return words.Plain(m.CoverageFactor) }},
 	{"verdict", func(m record.Measurement) string { return string(m.Verdict) }},
-	{"conformity_probability", func(m record.Measurement) string { return decimal(m.ConformityProbability) }},
+	{"conformity_probability", func(m record.Measurement) string { return words.Plain(m.ConformityProbability) }},
 	{"status", func(m record.Measurement) string { return string(m.Status) }},
 	{"reason", func(m record.Measurement) string { return sheet.Guard(m.Reason) }},
 	{"spool", func(m record.Measurement) string { return sheet.Guard(m.Spool) }},
@@ -71,11 +72,8 @@ var csvColumns = []struct {
 	{"meter", func(m record.Measurement) string { return sheet.Guard(m.Meter) }},
 	{"probe", func(m record.Measurement) string { return sheet.Guard(m.Probe) }},
 	{"stage", func(m record.Measurement) string { return sheet.Guard(m.Stage) }},
-	{"alpha_per_kelvin", func(m record.Measurement) string { return decimal(m.AlphaPerKelvin) }},
+	{"alpha_per_kelvin", func(m record.Measurement) string { return words.Plain(m.AlphaPerKelvin) }},
 }
-
-// decimal is the shortest plain decimal that gives the same number back.
-func decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 func exportCSV(ctx context.Context, q querier, w io.Writer, f record.Filter) error {
 	table := csv.NewWriter(w)

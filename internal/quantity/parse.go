@@ -1,7 +1,7 @@
-// Package quantity reads resistances and temperatures as people type them and
-// writes them as people read them. Inside the program they are plain numbers in
-// ohms and degrees Celsius; this is the one edge where kiloohms, fahrenheit and
-// decimal commas exist. What instruments send is not its business.
+// Package quantity reads resistances and temperatures as people type them. Inside
+// the program they are plain numbers in ohms and degrees Celsius; this is the one
+// edge where kiloohms, fahrenheit and decimal commas exist. Package words writes
+// them. What instruments send is not its business.
 package quantity
 
 import (
@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"coilkeep/internal/words"
 )
 
 // Resistances from minOhms up to maxOhms are taken.
@@ -233,4 +235,16 @@ func (n number) value(exponent int) (value, resolution float64, err error) {
 // problem makes an error that quotes what was typed.
 func (n number) problem(format string, args ...any) error {
 	return fmt.Errorf("%s %q %s: %s", n.kind, n.text, fmt.Sprintf(format, args...), n.example)
+}
+
+// MeantOhms writes what a resistance below low or above high was meant to be
+// when a k was forgotten or is too many: "6.69 kΩ" for 6.69. It is empty when
+// neither would lie between them.
+func MeantOhms(ohms, low, high float64) string {
+	for _, factor := range []float64{1e3, 1e-3} {
+		if meant := ohms * factor; meant >= low && meant <= high {
+			return words.Ohms(meant)
+		}
+	}
+	return ""
 }

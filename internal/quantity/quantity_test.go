@@ -6,10 +6,8 @@ import (
 	"testing"
 	"unicode/utf8"
 
-	"pgregory.net/rapid"
-
-	"coilkeep/internal/published"
 	"coilkeep/internal/quantity"
+	"coilkeep/internal/words"
 )
 
 func near(got, want, tolerance float64) bool { return math.Abs(got-want) <= tolerance }
@@ -198,162 +196,6 @@ func TestParseCelsiusRefuses(t *testing.T) {
 	}
 }
 
-func TestFormatOhms(t *testing.T) {
-	t.Parallel()
-	for _, c := range []struct {
-		ohms, resolution float64
-		want             string
-	}{
-		{6690, 10, "6.69 kΩ"},
-		{6690, 1, "6.690 kΩ"},
-		{6690.04, 0.1, "6.6900 kΩ"},
-		{6690, 0, "6.69 kΩ"},
-		{6690.123456, 0, "6.69012 kΩ"},
-		{100, 100, "0.1 kΩ"},
-		{999.96, 0.1, "1.0000 kΩ"},
-		{999.94, 0.1, "999.9 Ω"},
-		{1000, 1, "1.000 kΩ"},
-		{1e6, 1000, "1.000 MΩ"},
-		{1.2e6, 1e5, "1.2 MΩ"},
-		{4.7, 0.1, "4.7 Ω"},
-		{0.02, 0, "0.02 Ω"},
-		{5e8, 1e8, "0.5 GΩ"},
-		{1e12, 1e12, "1 TΩ"},
-		{6690, 0.5, "6.6900 kΩ"},
-		{8000, 1e-300, "8.00000000000000 kΩ"},
-		{0, 1, "no value"},
-		{-5, 1, "no value"},
-		{math.NaN(), 1, "no value"},
-		{math.Inf(1), 1, "no value"},
-	} {
-		if got := quantity.FormatOhms(c.ohms, c.resolution); got != c.want {
-			t.Errorf("FormatOhms(%v, %v) = %q, want %q", c.ohms, c.resolution, got, c.want)
-		}
-	}
-}
-
-func TestFormatOhmsWithin(t *testing.T) {
-	t.Parallel()
-	for _, c := range []struct {
-		ohms, uncertainty float64
-		want              string
-	}{
-		{6690, 42, "6.690 ± 0.042 kΩ"},
-		{6690, 41.6, "6.690 ± 0.042 kΩ"},
-		{6690, 42.3, "6.690 ± 0.042 kΩ"}, // 0.7 % less
-		{6690, 420, "6.69 ± 0.42 kΩ"},
-		{6690, 4.2, "6.6900 ± 0.0042 kΩ"},
-		{66900, 42000, "67 ± 42 kΩ"},
-		{7845.633, 20.863, "7.846 ± 0.021 kΩ"},
-		{7845.633, 99.7, "7.85 ± 0.10 kΩ"},
-		{7845.633, 12.4, "7.846 ± 0.013 kΩ"}, // 12 would be 3 % less
-		{7845.633, 95.05, "7.846 ± 0.095 kΩ"},
-		{999.97, 1.2, "1.0000 ± 0.0012 kΩ"},
-		{52.347, 0.26, "52.35 ± 0.26 Ω"},
-		{6690, 0, "6.69 kΩ"},
-		{6690, 1e-320, "6.69 kΩ"},
-		{6690, math.NaN(), "6.69 kΩ"},
-		{math.NaN(), 1, "no value"},
-	} {
-		if got := quantity.FormatOhmsWithin(c.ohms, c.uncertainty); got != c.want {
-			t.Errorf("FormatOhmsWithin(%v, %v) = %q, want %q", c.ohms, c.uncertainty, got, c.want)
-		}
-	}
-}
-
-// JCGM 100:2008, 7.2.6: how an uncertainty and its value are rounded.
-func TestRoundingPublished(t *testing.T) {
-	t.Parallel()
-	var examples struct {
-		Rounding struct {
-			Cases []struct {
-				Value, To, Y, U float64
-				Reported        float64 `json:"y_reported"`
-			}
-		} `json:"GUM_7.2.6"`
-	}
-	published.JSON(t, "uncertainty/gum_examples.json", &examples)
-	if len(examples.Rounding.Cases) < 3 {
-		t.Fatal("gum_examples.json lacks 7.2.6")
-	}
-	for _, c := range examples.Rounding.Cases {
-		value, uncertainty, wantValue, wantUncertainty := c.Y, c.U, c.Reported, c.U
-		if c.Value != 0 { // an uncertainty alone: give it a value of whole ohms
-			value, uncertainty, wantValue, wantUncertainty = 500, c.Value, 500, c.To
-		}
-		got := quantity.FormatOhmsWithin(value, uncertainty)
-		number, rest, found := strings.Cut(got, " ± ")
-		if !found {
-			t.Fatalf("%q has no uncertainty", got)
-		}
-		gotValue, _, err := quantity.ParseOhms(number)
-		if err != nil {
-			t.Fatal(err)
-		}
-		gotUncertainty, _, err := quantity.ParseOhms(rest)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if gotValue != wantValue || gotUncertainty != wantUncertainty {
-			t.Errorf("%g ± %g is written %q, want %g ± %g", value, uncertainty, got, wantValue, wantUncertainty)
-		}
-	}
-}
-
-func TestFormatCelsius(t *testing.T) {
-	t.Parallel()
-	for _, c := range []struct {
-		celsius, resolution float64
-		want                string
-	}{
-		{21.44, 0, "21.4 °C"},
-		{21.44, 0.1, "21.4 °C"},
-		{21.44, 0.01, "21.44 °C"},
-		{21.44, 0.0555, "21.44 °C"},
-		{21.44, 1, "21 °C"},
-		{21.44, 10, "21 °C"},
-		{-5.5, 0.1, "-5.5 °C"},
-		{-0.04, 0.1, "0.0 °C"},
-		{0, 1, "0 °C"},
-		{math.NaN(), 0.1, "no value"},
-		{math.Inf(-1), 0.1, "no value"},
-	} {
-		if got := quantity.FormatCelsius(c.celsius, c.resolution); got != c.want {
-			t.Errorf("FormatCelsius(%v, %v) = %q, want %q", c.celsius, c.resolution, got, c.want)
-		}
-	}
-}
-
-// What is written is never further from the value than the digits shown, and
-// the uncertainty shown is never 1 % less than it is.
-func TestFormatIsHonest(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(t *rapid.T) {
-		ohms := math.Pow(10, rapid.Float64Range(2, 8).Draw(t, "log ohms"))
-		uncertainty := ohms * math.Pow(10, rapid.Float64Range(-4, -0.5).Draw(t, "log relative uncertainty"))
-		text := quantity.FormatOhmsWithin(ohms, uncertainty)
-		number, rest, found := strings.Cut(text, " ± ")
-		if !found {
-			t.Fatalf("%q has no uncertainty", text)
-		}
-		_, suffix, _ := strings.Cut(rest, " ")
-		shown, step, err := quantity.ParseOhms(number + suffix)
-		if err != nil {
-			t.Fatal(err)
-		}
-		shownUncertainty, _, err := quantity.ParseOhms(rest)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !near(shown, ohms, step*0.500001) {
-			t.Fatalf("%v ± %v is written %q", ohms, uncertainty, text)
-		}
-		if shownUncertainty < uncertainty*0.9899 || shownUncertainty > uncertainty*1.11 {
-			t.Fatalf("%v ± %v is written %q", ohms, uncertainty, text)
-		}
-	})
-}
-
 func FuzzParseOhms(f *testing.F) {
 	for _, text := range []string{"6690", "6.69k", "6,69 kΩ", "6k69", "1.2M", "6690 ohm", "6,690", "1e12", "-0.0", "6.69 k\u2126", "∞",
 		"1e-99T", "000000000000000000000000000000000000001"} {
@@ -371,7 +213,7 @@ func FuzzParseOhms(f *testing.F) {
 			t.Fatalf("%q is %v to %v", text, ohms, resolution)
 		}
 		// What is accepted prints back the same, down to the picohm.
-		written := quantity.FormatOhms(ohms, resolution)
+		written := words.OhmsToStep(ohms, resolution)
 		again, step, err := quantity.ParseOhms(written)
 		if err != nil {
 			t.Fatalf("%q is written %q: %v", text, written, err)
@@ -398,7 +240,7 @@ func FuzzParseCelsius(f *testing.F) {
 		if !(celsius >= -273.15 && celsius <= 1000) || !(resolution > 0) {
 			t.Fatalf("%q is %v to %v", text, celsius, resolution)
 		}
-		written := quantity.FormatCelsius(celsius, resolution)
+		written := words.CelsiusToStep(celsius, resolution)
 		again, _, err := quantity.ParseCelsius(written)
 		if err != nil {
 			t.Fatalf("%q is written %q: %v", text, written, err)
@@ -409,36 +251,11 @@ func FuzzParseCelsius(f *testing.F) {
 	})
 }
 
-// A probability is never certainty: the last digit says so.
-func TestFormatChance(t *testing.T) {
-	t.Parallel()
-	for p, want := range map[float64]string{1: "more than 99.9 %", 0.99951: "more than 99.9 %", 0.9989: "99.9 %", 0.5: "50.0 %",
-		0.0011: "0.1 %", 0: "less than 0.1 %"} {
-		if got := quantity.FormatChance(p); got != want {
-			t.Errorf("%g: got %q, want %q", p, got, want)
-		}
-	}
-}
-
 func TestMeantOhms(t *testing.T) {
 	t.Parallel()
 	for ohms, want := range map[float64]string{6.69: "6.69 kΩ", 6.7e6: "6.7 kΩ", 0.05: "", 1e9: ""} {
 		if got := quantity.MeantOhms(ohms, 100, 200e3); got != want {
 			t.Errorf("%g Ω: %q, want %q", ohms, got, want)
-		}
-	}
-}
-
-func TestFormatKelvin(t *testing.T) {
-	t.Parallel()
-	for _, c := range []struct {
-		kelvin, within float64
-		want           string
-	}{
-		{4.23, 2.9, "4.2 K"}, {27.4, 11.6, "27 K"}, {-0.218, 0.5, "−0.2 K"}, {0.0142, 0.04, "0.01 K"}, {-0.04, 0.5, "0.0 K"}, {-0.4, 12, "0 K"},
-	} {
-		if got := quantity.FormatKelvin(c.kelvin, c.within); got != c.want {
-			t.Errorf("%g K within %g K: got %q, want %q", c.kelvin, c.within, got, c.want)
 		}
 	}
 }

@@ -2,8 +2,9 @@ package record
 
 import (
 	"cmp"
-	"fmt"
 	"time"
+
+	"coilkeep/internal/words"
 )
 
 // CoolingCurve is what a coil that was left on the clips showed of its cooling or
@@ -24,8 +25,8 @@ type CoolingCurve struct {
 
 // Words says the curve in a sentence for the journal.
 func (c CoolingCurve) Words() string {
-	return fmt.Sprintf("left on the clips it settled with a time constant of %.1f ± %.1f min from %.1f K away",
-		c.TimeConstantSeconds/60, c.TimeConstantErrorSeconds/60, c.StartKelvin)
+	return "left on the clips it settled with a time constant of " + words.MinutesWithin(c.TimeConstantSeconds, c.TimeConstantErrorSeconds) +
+		" from " + words.Fixed(c.StartKelvin, 1) + " K away"
 }
 
 // maxTimeConstantSeconds is a day, far beyond any coil.

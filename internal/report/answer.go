@@ -11,9 +11,9 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/compare"
 	"coilkeep/internal/copper"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/words"
 )
 
 // Complaint is what an answer to a buyer is made from.
@@ -80,8 +80,8 @@ func NewAnswer(c Complaint) (*Answer, error) {
 		TableTitle: "What your meter should show", Cautions: answerCautions(),
 		IssuedOn: date(c.Issued, c.Zone), Formula: fmt.Sprintf("comparison by formula %d", r.Formula), issued: c.Issued,
 		Facts: []Fact{
-			{"our record, at 20 °C", quantity.FormatOhmsWithin(c.Input.Ours.R20Ohms, c.Input.Ours.ExpandedUncertaintyOhms)},
-			{"your reading", quantity.FormatOhms(r.TheirsOhms, theirs.ResolutionOhms)},
+			{"our record, at 20 °C", words.OhmsWithin(c.Input.Ours.R20Ohms, c.Input.Ours.ExpandedUncertaintyOhms)},
+			{"your reading", words.OhmsToStep(r.TheirsOhms, theirs.ResolutionOhms)},
 			{"expected there", expectedThere(r.Setting)},
 		},
 	}
@@ -99,19 +99,19 @@ func NewAnswer(c Complaint) (*Answer, error) {
 
 // expectedThere is from what to what a perfect meter would have shown.
 func expectedThere(s compare.Setting) string {
-	return quantity.FormatOhms(s.ExpectedLowOhms, s.StepOhms()) + " to " + quantity.FormatOhms(s.ExpectedHighOhms, s.StepOhms())
+	return words.OhmsToStep(s.ExpectedLowOhms, s.StepOhms()) + " to " + words.OhmsToStep(s.ExpectedHighOhms, s.StepOhms())
 }
 
 // answerRow writes a row in the steps of the expected range, as the page does.
 func answerRow(row compare.TableRow, stepOhms float64) AnswerRow {
-	ohms := func(v float64) string { return quantity.FormatOhms(v, stepOhms) }
+	ohms := func(v float64) string { return words.OhmsToStep(v, stepOhms) }
 	low, unit, _ := strings.Cut(ohms(row.LowOhms), " ")
 	high, highUnit, _ := strings.Cut(ohms(row.HighOhms), " ")
 	if unit != highUnit {
 		low += " " + unit
 		high += " " + highUnit
 	}
-	return AnswerRow{Temperature: quantity.FormatCelsius(row.Celsius, 1), Value: ohms(row.Ohms), Range: low + " to " + high}
+	return AnswerRow{Temperature: words.CelsiusToStep(row.Celsius, 1), Value: ohms(row.Ohms), Range: low + " to " + high}
 }
 
 // answerCautions says how nobody gets hurt, and neither does the coil.

@@ -11,9 +11,9 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/compare"
 	"coilkeep/internal/pdftest"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/report"
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/words"
 )
 
 // complaint is about coil HN-0042, read as so many ohms, in steps of 10.
@@ -127,14 +127,14 @@ func TestAnswerTable(t *testing.T) {
 		t.Fatalf("%d rows, want %d", len(a.Table), len(c.Result.Table))
 	}
 	for i, row := range c.Result.Table {
-		ohms := func(v float64) string { return quantity.FormatOhms(v, c.Result.StepOhms()) }
-		want := report.AnswerRow{Temperature: quantity.FormatCelsius(row.Celsius, 1), Value: ohms(row.Ohms),
+		ohms := func(v float64) string { return words.OhmsToStep(v, c.Result.StepOhms()) }
+		want := report.AnswerRow{Temperature: words.CelsiusToStep(row.Celsius, 1), Value: ohms(row.Ohms),
 			Range: strings.TrimSuffix(ohms(row.LowOhms), " kΩ") + " to " + strings.TrimSuffix(ohms(row.HighOhms), " kΩ")}
 		if a.Table[i] != want {
 			t.Errorf("row %+v, want %+v", a.Table[i], want)
 		}
 	}
-	if want := quantity.FormatOhms(c.Result.ExpectedLowOhms, c.Result.StepOhms()); !strings.HasPrefix(a.Facts[2].Value, want+" to ") {
+	if want := words.OhmsToStep(c.Result.ExpectedLowOhms, c.Result.StepOhms()); !strings.HasPrefix(a.Facts[2].Value, want+" to ") {
 		t.Errorf("expected %q, want it from %s", a.Facts[2].Value, want)
 	}
 	atJack, err := report.NewAnswer(complaint(t, 6280, func(in *compare.Input) { in.Theirs[0].Clips = compare.Jack }))

@@ -8,10 +8,10 @@ import (
 	"time"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -67,8 +67,8 @@ func NewCertificate(s Subject) (*Certificate, error) {
 	c := &Certificate{
 		Workshop:    s.Workshop,
 		Heading:     m.Serial,
-		R20:         quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms),
-		Verdict:     m.Verdict.Words(),
+		R20:         words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms),
+		Verdict:     words.Verdict(m.Verdict),
 		Facts:       s.facts(result),
 		Remarks:     s.remarks(),
 		Instruments: s.instruments(),
@@ -105,11 +105,11 @@ func (s Subject) facts(result r20.Result) []Fact {
 	}
 	facts := []Fact{{"design", design}}
 	if d := s.Design; d != nil {
-		facts = append(facts, Fact{"target", quantity.FormatOhms(d.TargetOhms, 0) + " at 20 °C"})
+		facts = append(facts, Fact{"target", words.Ohms(d.TargetOhms) + " at 20 °C"})
 	}
 	if m.Verdict != "" {
-		facts = append(facts, Fact{"tolerance", quantity.FormatOhms(m.Tolerance.LowerOhms,
-			0) + " to " + quantity.FormatOhms(m.Tolerance.UpperOhms, 0) + " at 20 °C"})
+		facts = append(facts, Fact{"tolerance", words.Ohms(m.Tolerance.LowerOhms) +
+			" to " + words.Ohms(m.Tolerance.UpperOhms) + " at 20 °C"})
 	}
 	if d := s.Design; d != nil && d.GaugeAWG > 0 {
 		facts = append(facts, Fact{"wire", fmt.Sprintf("%d AWG copper", d.GaugeAWG)})
@@ -118,7 +118,7 @@ func (s Subject) facts(result r20.Result) []Fact {
 		facts = append(facts, Fact{"turns", fmt.Sprintf("%d by design", d.Turns)})
 	}
 	facts = append(facts,
-		Fact{"measured", clock(m.Time, s.Zone)},
+		Fact{"measured", words.MinuteInZone(m.Time, orUTC(s.Zone))},
 		Fact{"as the meter showed it", shown(m)},
 		Fact{"referred to 20 °C", fmt.Sprintf("R20 = R / (1 + α·(t − 20 °C)), α = %.5g /K (IEC 60028)", m.AlphaPerKelvin)},
 		Fact{"uncertainty", fmt.Sprintf("expanded, k = %.2f, about 95 %% coverage (JCGM 100); largest part: %s", m.CoverageFactor,
@@ -141,8 +141,9 @@ func (s Subject) facts(result r20.Result) []Fact {
 // shown is what the meter showed. A mean of several readings has more digits than
 // the meter; those below a hundredth of the uncertainty say nothing.
 func shown(m record.Measurement) string {
-	text := quantity.FormatOhms(m.ResistanceOhms, max(m.Inputs.ResolutionOhms,
-		m.ExpandedUncertaintyOhms/100)) + " at " + quantity.FormatCelsius(m.TemperatureCelsius, 0.01)
+	text := words.OhmsToStep(m.ResistanceOhms, max(m.Inputs.ResolutionOhms,
+		m.ExpandedUncertaintyOhms/100)) +
+		" at " + words.CelsiusLive(m.TemperatureCelsius)
 	if n := m.Inputs.Readings; n > 1 {
 		text += fmt.Sprintf(", mean of %d readings", n)
 	}
@@ -156,8 +157,8 @@ func copperAgainstProbe(in r20.Inputs) string {
 		return ""
 	}
 	within := uncertainty.CoverageFactor(0) * in.CopperExcessUncertaintyKelvin
-	return fmt.Sprintf("estimated %s ± %s warmer, 95 %% coverage; from %s", quantity.FormatKelvin(in.CopperExcessKelvin, within),
-		quantity.FormatKelvin(within, within), cmp.Or(in.CopperExcessOrigin, "what is known of such coils"))
+	return fmt.Sprintf("estimated %s ± %s warmer, 95 %% coverage; from %s", words.KelvinWithin(in.CopperExcessKelvin, within),
+		words.KelvinWithin(within, within), cmp.Or(in.CopperExcessOrigin, "what is known of such coils"))
 }
 
 // largest names the largest component of the uncertainty.

@@ -10,6 +10,7 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/words"
 )
 
 // document is a PDF in millimetres, set in the built-in fonts. The first thing that
@@ -100,7 +101,7 @@ func (s style) leading() float64 { return s.points * mmPerPoint * 1.32 }
 
 // line writes one line with its top at y and returns where the next one begins.
 func (d *document) line(x, y float64, s style, text string) float64 {
-	if text = typeface.Minus(text); d.ok(text) {
+	if text = words.Minus(text); d.ok(text) {
 		d.set(s)
 		d.pdf.Text(x, y+s.points*mmPerPoint, text)
 	}
@@ -127,7 +128,7 @@ func wrap(text string, s style, width float64) []string {
 	var lines []string
 	for part := range strings.Lines(text) {
 		line := ""
-		for _, word := range words(part) {
+		for _, word := range splitWords(part) {
 			if line != "" && fits(line+" "+word) {
 				line += " " + word
 				continue
@@ -148,7 +149,7 @@ func wrap(text string, s style, width float64) []string {
 
 // words cuts a line where it may be broken: between words, but not before the
 // unit of a number.
-func words(line string) []string {
+func splitWords(line string) []string {
 	units := []string{"Ω", "kΩ", "MΩ", "GΩ", "°C", "K", "%"}
 	var list []string
 	for _, word := range strings.Fields(line) {

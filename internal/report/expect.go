@@ -6,8 +6,8 @@ import (
 	"strconv"
 	"strings"
 
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
+	"coilkeep/internal/words"
 )
 
 // Expected is what a faultless meter should read: the likely value, and from
@@ -94,13 +94,13 @@ type Reading struct {
 }
 
 // Temperature is the row's temperature for people.
-func (r Row) Temperature() string { return quantity.FormatCelsius(r.Celsius, 1) }
+func (r Row) Temperature() string { return words.CelsiusToStep(r.Celsius, 1) }
 
 // newTable builds a table from what has no control across it.
 func newTable(title string, bare func(celsius float64) (Expected, error)) (Table, error) {
 	t := Table{Title: title, Columns: []string{"bare leads"}}
 	for _, control := range Controls() {
-		t.Columns = append(t.Columns, "through "+quantity.FormatOhms(control, 0)+" control")
+		t.Columns = append(t.Columns, "through "+words.Ohms(control)+" control")
 	}
 	for _, celsius := range Celsius() {
 		coil, err := bare(celsius)
@@ -127,7 +127,7 @@ func (t *Table) write() {
 		}
 		for _, row := range t.Rows {
 			r := &row.Readings[k]
-			r.Value = quantity.FormatOhms(r.Ohms, resolution)
+			r.Value = words.OhmsToStep(r.Ohms, resolution)
 			r.Range = r.limits(r.Value)
 		}
 	}

@@ -8,9 +8,9 @@ import (
 	"strings"
 	"time"
 
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/typeface"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -113,7 +113,7 @@ func NewLabel(m record.Measurement, zone *time.Location) (Label, error) {
 	}
 	return Label{
 		Serial: m.Serial,
-		R20:    "R20 " + quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms),
+		R20:    "R20 " + words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms),
 		Design: m.Design,
 		Date:   date(m.Time, zone),
 		code:   code,

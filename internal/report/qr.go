@@ -7,8 +7,6 @@ import (
 
 	"codeberg.org/go-pdf/fpdf"
 	qr "github.com/piglig/go-qr"
-
-	"coilkeep/internal/quantity"
 )
 
 // quietModules is the empty border a reader needs (ISO/IEC 18004, 4 modules).
@@ -65,9 +63,4 @@ func (q matrix) svg(alternative string) template.HTML {
 		`<svg xmlns="http://www.w3.org/2000/svg" class="qr" role="img" aria-label="%s" viewBox="0 0 %d %d" width="132" height="132"`+
 			` shape-rendering="crispEdges"><path fill="#fff" d="M0 0h%dv%dh-%dz"/><path fill="#000" d="%s"/></svg>`,
 		template.HTMLEscapeString(alternative), n, n, n, n, n, d.String()))
-}
-
-// plainOhms writes a value and its uncertainty in plain letters.
-func plainOhms(ohms, expandedUncertaintyOhms float64) string {
-	return strings.NewReplacer("±", "+-", "Ω", "ohm").Replace(quantity.FormatOhmsWithin(ohms, expandedUncertaintyOhms))
 }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // Workshop is who made the coil, as configured; either may be empty.
@@ -21,18 +22,15 @@ type Workshop struct{ Name, Contact string }
 // date, in plain letters that every reader shows: "HN-0042 R20 6.690 +- 0.018 kohm
 // 2026-03-14".
 func compactText(m record.Measurement, zone *time.Location) string {
-	return m.Serial + " R20 " + plainOhms(m.R20Ohms, m.ExpandedUncertaintyOhms) + " " + date(m.Time, zone)
+	return m.Serial + " R20 " + words.OhmsInLetters(m.R20Ohms, m.ExpandedUncertaintyOhms) + " " + date(m.Time, zone)
 }
 
-func date(t time.Time, zone *time.Location) string { return inZone(t, zone).Format("2006-01-02") }
+// date writes the day of a time on a document; without a zone it is that of UTC.
+func date(t time.Time, zone *time.Location) string { return words.Day(t, orUTC(zone)) }
 
-func clock(t time.Time, zone *time.Location) string {
-	return inZone(t, zone).Format("2006-01-02 15:04 MST")
-}
-
-func inZone(t time.Time, zone *time.Location) time.Time {
+func orUTC(zone *time.Location) *time.Location {
 	if zone == nil {
-		zone = time.UTC
+		return time.UTC
 	}
-	return t.In(zone)
+	return zone
 }

@@ -3,8 +3,8 @@ package report
 import (
 	"fmt"
 
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // The sentences of a certificate.
@@ -16,7 +16,7 @@ const tableNote = "In bold the likely reading, beside it the limits a faultless 
 // decisionRule says in words how the verdict came about (JCGM 106:2012).
 func decisionRule(m record.Measurement) string {
 	t := m.Tolerance
-	chance := fmt.Sprintf(" The probability that the coil is within tolerance is %s.", quantity.FormatChance(m.ConformityProbability))
+	chance := fmt.Sprintf(" The probability that the coil is within tolerance is %s.", words.Chance(m.ConformityProbability))
 	if t.GuardFactor == 0 {
 		return "Simple acceptance (JCGM 106:2012, 8.2): the coil is in tolerance when R20 as measured lies within the limits, whatever its " +
 			"uncertainty." + chance
@@ -24,7 +24,7 @@ func decisionRule(m record.Measurement) string {
 	guard := t.GuardFactor * m.ExpandedUncertaintyOhms
 	return fmt.Sprintf("Guarded decision (JCGM 106:2012, 8.3) with a guard band of %g of the expanded uncertainty, here %s: in tolerance "+
 		"when R20 lies inside both limits by at least that much, too high or too low when it lies outside by more than that, undecided between.",
-		t.GuardFactor, quantity.FormatOhms(guard, guard/20)) + chance
+		t.GuardFactor, words.OhmsToStep(guard, guard/20)) + chance
 }
 
 // explain says why a buyer's number may differ.
@@ -35,12 +35,12 @@ func explain(m record.Measurement) []string {
 		fmt.Sprintf("Temperature. Copper gains %.2f %% of its resistance at 20 °C for every kelvin, which is %s per kelvin for this coil. A "+
 			"coil that was held in the hand, or came out of a cold parcel, reads wrong until it has taken on the temperature of the room; that "+
 			"takes half an hour or more.",
-			100*m.AlphaPerKelvin, quantity.FormatOhms(perKelvin, perKelvin/50)),
+			100*m.AlphaPerKelvin, words.OhmsToStep(perKelvin, perKelvin/50)),
 		"What else is connected. A volume control across the coil takes its share of the meter's current and lowers the reading, the more " +
 			"the smaller it is. Fingers across the tips of the probes do the same.",
 		fmt.Sprintf("The meter. A hand-held meter of, for instance, ±(0.8 %% + 2 digits) may show this coil up to %s high or low and still "+
 			"be good.",
-			quantity.FormatOhms(handheld, handheld/50)),
+			words.OhmsToStep(handheld, handheld/50)),
 	}
 }
 

@@ -3,19 +3,10 @@ package typeface
 import (
 	"encoding/binary"
 	"fmt"
-	"regexp"
 
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/font/sfnt"
 )
-
-// minusSign finds the hyphens that stand for a minus: before a digit, and not
-// within a word such as a serial number.
-var minusSign = regexp.MustCompile(`(^|[\s(])-(\d)`)
-
-// Minus sets the hyphens of a text that stand for a minus as minus signs, as
-// numbers are printed.
-func Minus(text string) string { return minusSign.ReplaceAllString(text, "$1−$2") }
 
 // hyphenated returns a font with a hyphen as wide as a hyphen. That of these fonts
 // is drawn as a minus sign, for programs, and the serial number HN-0042 would read

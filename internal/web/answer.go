@@ -16,7 +16,6 @@ import (
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/compare"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/web/api"
@@ -390,37 +389,11 @@ func answerWords() template.FuncMap {
 	return template.FuncMap{
 		"causeCounts": causeCounts,
 		"cause":       compare.Cause.Label,
-		"stepped":     quantity.FormatOhms,
-		"degrees":     func(t float64) string { return minus(quantity.FormatCelsius(t, 0.1)) },
-		"wholeC":      func(t float64) string { return minus(quantity.FormatCelsius(t, 1)) },
-		"score":       showEn,
-		"chance":      chance,
-		"offset":      func(ratio float64) string { return minus(fmt.Sprintf("%+.1f %%", 100*ratio)) },
 		"answerURL":   func(serial string) string { return "/answer?" + url.Values{"serial": {serial}}.Encode() },
 		"also":        alsoField,
 		"choice":      choiceField,
 		"capital":     sentence,
 	}
-}
-
-// showEn shows an E_n.
-func showEn(en float64) string {
-	text := fmt.Sprintf("%.2f", en)
-	if text == "-0.00" {
-		return "0.00"
-	}
-	return strings.Replace(text, "-", "−", 1)
-}
-
-// chance shows a probability in whole percent, and never rounds doubt away.
-func chance(probability float64) string {
-	switch {
-	case probability > 0.995:
-		return "> 99 %"
-	case probability < 0.005:
-		return "< 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*probability)
 }
 
 // choiceView is a field with a few answers to choose from.

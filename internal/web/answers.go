@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -46,7 +47,7 @@ func recurringSentences(r workshop.Recurring) []string {
 	if r.Count == 0 {
 		return nil
 	}
-	seemed := fmt.Sprintf("Beside our value for 20 °C they seemed %s off on average.", percent(r.SeemedOffRatio))
+	seemed := fmt.Sprintf("Beside our value for 20 °C they seemed %s off on average.", words.Percent(r.SeemedOffRatio))
 	agree := fmt.Sprintf("%d of %d agree once they are referred to 20 °C. ", r.Agree, r.Count)
 	switch {
 	case r.Count == 1 && r.Agree == 1:
@@ -61,16 +62,16 @@ func recurringSentences(r workshop.Recurring) []string {
 			side = "low"
 		}
 		said = append(said, fmt.Sprintf("The %d readings on coils of %s %s are %s %s on average, more than chance: measure the check "+
-			"standard before the next answer.", l.Count, strings.ToLower(l.By), l.Of, percent(math.Abs(l.OffRatio)), side))
+			"standard before the next answer.", l.Count, strings.ToLower(l.By), l.Of, words.Percent(math.Abs(l.OffRatio)), side))
 	}
 	return said
 }
 
 // causeCounts writes causes with how often each fits best.
 func causeCounts(counts []workshop.CauseCount) string {
-	var words []string
+	var list []string
 	for _, c := range counts {
-		words = append(words, fmt.Sprintf("%s %d", c.Cause.Label(), c.Count))
+		list = append(list, fmt.Sprintf("%s %d", c.Cause.Label(), c.Count))
 	}
-	return strings.Join(words, ", ")
+	return strings.Join(list, ", ")
 }

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"math"
 	"net/http"
 	"slices"
 	"strconv"
@@ -17,6 +16,7 @@ import (
 	"coilkeep/internal/statistics"
 	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 )
 
 // pairing is what to pair: the coils of the first batch with those of the second,
@@ -43,16 +43,7 @@ type picked struct {
 // Known says how well the coils in the middle of the stock are known; pairs that
 // are closer than that are equally good.
 func (p picked) Known() string {
-	return significant(100*statistics.Median(p.known), 1) + " %"
-}
-
-// pairDifference says how far the coils of a pair are from each other.
-func pairDifference(ratio float64) string {
-	percent := 100 * math.Abs(ratio)
-	if percent < 0.005 {
-		return "under 0.01 %"
-	}
-	return strconv.FormatFloat(percent, 'f', 2, 64) + " %"
+	return words.Significant(100*statistics.Median(p.known), 1) + " %"
 }
 
 // pairsView is the page of the pick list.

@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -294,6 +293,3 @@ func sources(s gauge.Study) []struct {
 	return []source{{"Measuring, in all", s.Gauge}, {"the same hands again (repeatability)", s.Repeatability},
 		{"different hands (reproducibility)", s.Reproducibility}, {"From coil to coil", s.PartVariation}, {"Total", s.Total}}
 }
-
-// percentOf writes a share of something, in percent.
-func percentOf(v float64) string { return fmt.Sprintf("%.1f %%", v) }

@@ -218,8 +218,8 @@ func TestPairs(t *testing.T) {
 	text := w.shows(t, "/pairs?first=LM-1&within=0.5", "2 pairs", "Left over", "HN-0006", "1 more coil is not in tolerance",
 		"known to about ±0.3 %", `<option value="LM-1">`)
 	// Divided by 1 + 0.00393 · 2.35 K (IEC 60028): 6678.3 and 6683.3 Ω.
-	if !strings.Contains(words(text), "HN-0001 6.6783 kΩ HN-0003 6.6833 kΩ 0.07 %") {
-		t.Errorf("the pick list: %s", words(text))
+	if !strings.Contains(textOf(text), "HN-0001 6.6783 kΩ HN-0003 6.6833 kΩ 0.07 %") {
+		t.Errorf("the pick list: %s", textOf(text))
 	}
 	for path, says := range map[string]string{"/pairs?first=LM-9": "there is no batch",
 		"/pairs?first=LM-1&within=x": "not a number of percent", "/pairs?first=LM-1&second=LM-9": "there is no batch"} {
@@ -286,7 +286,7 @@ func TestStudy(t *testing.T) {
 	w.north.fail(nil)
 	order := ""
 	for range 12 {
-		text := words(string(r.body))
+		text := textOf(string(r.body))
 		i := strings.Index(text, " clips on coil ")
 		if i < 0 {
 			t.Fatalf("nothing comes next: %s", text)

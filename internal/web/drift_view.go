@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"html/template"
 	"net/http"
 	"strconv"
@@ -16,8 +15,8 @@ import (
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
-	"coilkeep/internal/typeface"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 )
 
 // mostCharted is how many coils one picture of a page shows.
@@ -130,25 +129,15 @@ func driftWords() template.FuncMap {
 		"join":       strings.Join,
 		"prose":      typesetSentence,
 		"sources":    sources,
-		"percentOf":  percentOf,
 		"add":        func(a, b int) int { return a + b },
 		"usualParts": func() int { return usualParts },
-		"apart":      pairDifference,
-		"shift":      func(ratio *float64) string { return signedPercent(100 * *ratio) },
-		"bound":      func(ratio *float64) string { return minus(fmt.Sprintf("%.2f", 100**ratio)) },
-		"value": func(v *float64, digits int) string {
-			if v == nil {
-				return ""
-			}
-			return significant(*v, digits)
-		},
 	}
 }
 
 // typesetSentence sets the sentences of the analysis as a page sets numbers: with minus
 // signs, and units that stay on the line of their number.
 func typesetSentence(text string) string {
-	return strings.NewReplacer(" %", "\u00a0%", " Ω", "\u00a0Ω", " kΩ", "\u00a0kΩ").Replace(typeface.Minus(text))
+	return strings.NewReplacer(" %", "\u00a0%", " Ω", "\u00a0Ω", " kΩ", "\u00a0kΩ").Replace(words.Minus(text))
 }
 
 // acknowledgeForm keeps a note about the signals that stand.

@@ -9,6 +9,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // home serves the page of the only bench, or the overview of all.
@@ -166,7 +167,7 @@ func newPanel(snapshot bench.Snapshot) panelView {
 	view.Gain = gainWords(snapshot, view.Judged)
 	view.Scale = newScale(snapshot.Design, view.Value)
 	if m, d := view.Judged, snapshot.Design; m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision {
-		view.Deviation = deviation(m.R20Ohms, d.TargetOhms)
+		view.Deviation = words.PercentOff(m.R20Ohms, d.TargetOhms) + " from target"
 	}
 	return view
 }

@@ -240,26 +240,3 @@ func TestScale(t *testing.T) {
 		t.Error("there is a mark without a value")
 	}
 }
-
-func TestFormats(t *testing.T) {
-	t.Parallel()
-	for _, c := range []struct{ got, want string }{
-		{liveOhms(6721.44), "6.7214 kΩ"},
-		{liveOhms(999.987), "999.99 Ω"},
-		{liveOhms(0.5), "0.50000 Ω"},
-		{liveOhms(0), "0.0000 Ω"},
-		{liveOhms(123456), "123.46 kΩ"},
-		{liveOhms(1.5e6), "1.5000 MΩ"},
-		{plainOhms(6690), "6.69 kΩ"},
-		{plainOhms(6355.5), "6.3555 kΩ"},
-		{plainOhms(520), "520 Ω"},
-		{plainOhms(6.69 * 1.05), "7.0245 Ω"}, // 7.0245000000000001 to a float64
-		{celsius(22.354), "22.35 °C"},
-		{celsius(-0.5), "−0.50 °C"},
-		{deviation(6790.35, 6690), "+1.50 % from target"},
-	} {
-		if c.got != c.want {
-			t.Errorf("got %q, want %q", c.got, c.want)
-		}
-	}
-}

@@ -1,13 +1,12 @@
 package web
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // worthTelling is by how much U must get better before the page speaks of it: by
@@ -26,35 +25,32 @@ func gainWords(s bench.Snapshot, recorded *record.Measurement) string {
 	if s.AheadPercent != nil {
 		ahead = *s.AheadPercent
 	}
-	soon := fmt.Sprintf("in %.0f s", s.AheadSeconds)
+	soon := "in " + words.Fixed(s.AheadSeconds, 0) + " s"
 	if recorded == nil {
 		switch {
 		case math.IsNaN(now):
 			return ""
 		case ahead < worthTelling*now:
-			return withinPercent(now) + " now, " + soon + " " + withinPercent(ahead)
+			return words.PercentWithin(now) + " now, " + soon + " " + words.PercentWithin(ahead)
 		}
-		return withinPercent(now)
+		return words.PercentWithin(now)
 	}
 	first := 100 * recorded.ExpandedUncertaintyOhms / recorded.R20Ohms
 	better := ""
 	if now < worthTelling*first {
-		better = withinPercent(now) + " now"
+		better = words.PercentWithin(now) + " now"
 	}
 	if ahead < worthTelling*first && !(ahead >= worthTelling*now) {
 		if better != "" {
 			better += ", "
 		}
-		better += withinPercent(ahead) + " " + soon
+		better += words.PercentWithin(ahead) + " " + soon
 	}
 	if better == "" {
 		return ""
 	}
-	return "recorded; leaving it on makes it better: " + withinPercent(first) + " → " + better
+	return "recorded; leaving it on makes it better: " + words.PercentWithin(first) + " → " + better
 }
-
-// withinPercent shows a relative uncertainty with two significant digits.
-func withinPercent(percent float64) string { return "± " + significant(percent, 2) + " %" }
 
 // copperWords says how much warmer the copper is than the probe, and how well that
 // is known: an estimate is never said without that. It is "" while nothing is known.
@@ -63,10 +59,10 @@ func copperWords(s bench.Snapshot) string {
 		return ""
 	}
 	difference, halfWidth := *s.DifferenceKelvin, max(*s.DifferenceHalfWidthKelvin, 0.1) // finer says nothing in passing
-	within := "± " + quantity.FormatKelvin(halfWidth, halfWidth)
-	size := quantity.FormatKelvin(math.Abs(difference), halfWidth)
+	within := "± " + words.KelvinWithin(halfWidth, halfWidth)
+	size := words.KelvinWithin(math.Abs(difference), halfWidth)
 	switch {
-	case size == quantity.FormatKelvin(0, halfWidth):
+	case size == words.KelvinWithin(0, halfWidth):
 		return "copper as warm as the probe, " + within
 	case difference < 0:
 		return "copper about " + size + " " + within + " below the probe"

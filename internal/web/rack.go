@@ -8,6 +8,7 @@ import (
 
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 )
 
 const (
@@ -157,7 +158,7 @@ func (f form) since() (time.Time, error) {
 
 // sinceField is a field for since when something has been lying there.
 func sinceField(f form, id string, now time.Time) fieldView {
-	v := textField(f, "since", "Since", "empty is now: "+now.Local().Format("15:04")+" by the clock of the bench", "")
+	v := textField(f, "since", "Since", "empty is now: "+words.Clock(now, time.Local)+" by the clock of the bench", "")
 	v.ID = id
 	return v
 }

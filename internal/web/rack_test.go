@@ -20,7 +20,7 @@ func TestRack(t *testing.T) {
 	morning := noon.Add(-90 * time.Minute).Local().Format(sinceLayout)
 	answer := w.fill(t, path, url.Values{"serial": {" HN-0001 "}, "since": {morning}})
 	if answer.status != http.StatusOK {
-		t.Fatalf("got status %d: %s", answer.status, words(string(answer.body)))
+		t.Fatalf("got status %d: %s", answer.status, textOf(string(answer.body)))
 	}
 	wantText(t, string(answer.body), "HN-0001 lies beside the probe since", "HN-0001 90 min")
 	if !strings.Contains(string(answer.body), `type="datetime-local" value="`+morning+`"`) {

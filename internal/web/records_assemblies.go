@@ -9,6 +9,7 @@ import (
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -51,7 +52,7 @@ func (s *site) doubtsAbout(ctx context.Context, a record.Assembly) (doubts []str
 		case m == nil:
 			doubts = append(doubts, fmt.Sprintf("No measurement of coil %s stands.", serial))
 		case m.Verdict != "" && m.Verdict != conformity.In:
-			doubts = append(doubts, fmt.Sprintf("Coil %s is not within its tolerance: %s.", serial, m.Verdict.Words()))
+			doubts = append(doubts, fmt.Sprintf("Coil %s is not within its tolerance: %s.", serial, words.Verdict(m.Verdict)))
 		}
 	}
 	return doubts, nil

@@ -9,10 +9,10 @@ import (
 	"net/url"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
+	"coilkeep/internal/words"
 )
 
 // shownDeeds is how many entries of the journal the page of a coil shows.
@@ -67,17 +67,17 @@ func copperAgainstProbe(in r20.Inputs) string {
 	}
 	if in.CopperExcessUncertaintyKelvin == 0 {
 		return fmt.Sprintf("not estimated: taken to be within %s of each other, a bound that was reckoned with as a rectangle",
-			tidy(in.CoilDifferenceHalfWidthKelvin, 2)+" K")
+			words.AtMost(in.CoilDifferenceHalfWidthKelvin, 2)+" K")
 	}
 	within := uncertainty.CoverageFactor(0) * in.CopperExcessUncertaintyKelvin
 	where := "above it"
 	if in.CopperExcessKelvin < 0 {
 		where = "below it"
 	}
-	text := fmt.Sprintf("estimated %s ± %s %s (95 %%)", quantity.FormatKelvin(math.Abs(in.CopperExcessKelvin), within),
-		quantity.FormatKelvin(within, within), where)
+	text := fmt.Sprintf("estimated %s ± %s %s (95 %%)", words.KelvinWithin(math.Abs(in.CopperExcessKelvin), within),
+		words.KelvinWithin(within, within), where)
 	if in.CoilDifferenceHalfWidthKelvin > 0 {
-		text += fmt.Sprintf(", and lastingly within %s K of it", tidy(in.CoilDifferenceHalfWidthKelvin, 2))
+		text += fmt.Sprintf(", and lastingly within %s K of it", words.AtMost(in.CoilDifferenceHalfWidthKelvin, 2))
 	}
 	if in.CopperExcessOrigin != "" {
 		text += "; from " + in.CopperExcessOrigin

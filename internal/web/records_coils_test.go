@@ -9,9 +9,9 @@ import (
 	"time"
 
 	"coilkeep/internal/pdftest"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // TestCoilPage compares the page of a coil with its record.
@@ -35,19 +35,18 @@ func TestCoilPage(t *testing.T) {
 	page := w.page(t, "/coils/HN-0001")
 	wantText(t, page,
 		"Coil HN-0001", "Long Meadow , revision 1; batch LM-1 , number 1; wound",
-		"in tolerance R20 "+quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), "95 %", "from the target of 6.69 kΩ",
+		"in tolerance R20 "+words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms), "95 %", "from the target of 6.69 kΩ",
 		"The largest share, ", " comes from "+m.Budget[0].Source,
 		"Leads subtracted 0.25 ± 0.05 Ω", "Copper α = 0.00393 per K at 20 °C", "guard band 1 × U",
 		// The calibration of that time, of that meter, and that it was overdue.
-		"good to ±(0.05 % + 0.3 Ω), not corrected; certificate EV-7, calibrated "+localDay(m.Time.AddDate(-2, 0,
-			0))+", due "+localDay(m.Time.AddDate(-1, 0, 0))+" overdue then",
+		"good to ±(0.05 % + 0.3 Ω), not corrected; certificate EV-7, calibrated "+words.Day(m.Time.AddDate(-2, 0, 0), time.Local)+", due "+words.Day(m.Time.AddDate(-1, 0, 0), time.Local)+" overdue then",
 		"no calibration was recorded by then", m.ID)
 	wantNoText(t, page, "EV-8", "EV-9", "All 1 measurements")
 	for _, component := range m.Budget {
 		wantText(t, page, component.Source)
 	}
 	// A temperature is in degrees, what it may be off by in kelvin.
-	if _, after, _ := strings.Cut(words(page), r20.ProbeSource); !regexp.MustCompile(`^ \d+ % \S+ Ω 21(\.\d+)? °C 0\.1\d+ K rectangular −\d+(\.\d+)? Ω/K`).MatchString(after) {
+	if _, after, _ := strings.Cut(textOf(page), r20.ProbeSource); !regexp.MustCompile(`^ \d+ % \S+ Ω 21(\.\d+)? °C 0\.1\d+ K rectangular −\d+(\.\d+)? Ω/K`).MatchString(after) {
 		t.Errorf("the budget says of the probe %.60q", after)
 	}
 	// The picture of the capture is drawn for both widths, with the approach
@@ -138,7 +137,7 @@ func TestCertificate(t *testing.T) {
 	w.wind(t)
 	m := w.capture(t, "HN-0001", 6690, noon.Add(-time.Hour))
 	w.start(t)
-	r20Text := quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms)
+	r20Text := words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms)
 	wantText(t, w.page(t, "/coils/HN-0001/certificate"), "Heron Lane Coils", "Heron Lane 7, coils@example.org", "HN-0001", r20Text, "35 °C",
 		"Cautions")
 
@@ -181,7 +180,7 @@ func TestFind(t *testing.T) {
 		{"a design", "meadow", []string{"Batches LM-1", "Designs Long Meadow , 6.69 kΩ"}, []string{"HN-0001"}},
 		{"today", "Today", []string{"Coils of " + dayInWords(noon) + " HN-0002", "HN-00021", "Batches opened that day LM-1"},
 			[]string{"HN-0001"}},
-		{"a date", localDay(yesterday), []string{"Coils of " + dayInWords(yesterday) + " HN-0001"}, []string{"HN-0002", "Batches"}},
+		{"a date", words.Day(yesterday, time.Local), []string{"Coils of " + dayInWords(yesterday) + " HN-0001"}, []string{"HN-0002", "Batches"}},
 		{"a date in words", yesterday.Local().Format("2 January 2006"), []string{"Coils of " + dayInWords(yesterday) + " HN-0001"},
 			[]string{"HN-0002"}},
 		{"a day without coils", "2026-03-01", []string{"Nothing was measured on Sunday, 1 March 2026"}, nil},

@@ -12,6 +12,7 @@ import (
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -143,7 +144,7 @@ func designValues(d record.Design) url.Values {
 	values := url.Values{}
 	put := func(name string, value float64) {
 		if value != 0 {
-			values.Set(name, number(value))
+			values.Set(name, words.Plain(value))
 		}
 	}
 	values.Set("name", d.Name)
@@ -156,13 +157,13 @@ func designValues(d record.Design) url.Values {
 		put("upper_ohms", d.UpperOhms)
 	}
 	values.Set("tolerance_unit", "percent")
-	values.Set("guard_factor", number(d.GuardFactor))
+	values.Set("guard_factor", words.Plain(d.GuardFactor))
 	put("gauge_awg", float64(d.GaugeAWG))
 	put("turns", float64(d.Turns))
 	if b := d.Bobbin; b != nil {
-		values.Set("bobbin.straight_mm", number(b.StraightMM))
-		values.Set("bobbin.core_radius_mm", number(b.CoreRadiusMM))
-		values.Set("bobbin.build_mm", number(b.BuildMM))
+		values.Set("bobbin.straight_mm", words.Plain(b.StraightMM))
+		values.Set("bobbin.core_radius_mm", words.Plain(b.CoreRadiusMM))
+		values.Set("bobbin.build_mm", words.Plain(b.BuildMM))
 	}
 	put("alpha_per_kelvin", d.AlphaPerKelvin)
 	put(wantedField, d.WantedUncertaintyPercent)

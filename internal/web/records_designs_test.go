@@ -43,7 +43,7 @@ func TestAddDesignByForm(t *testing.T) {
 			w.start(t)
 			answer := w.fill(t, "/designs", filledDesign(c.change...))
 			if answer.status != http.StatusOK {
-				t.Fatalf("got status %d: %s", answer.status, words(string(answer.body)))
+				t.Fatalf("got status %d: %s", answer.status, textOf(string(answer.body)))
 			}
 			wantText(t, string(answer.body), "Millrace revision 1", "What this means in wire")
 			got, err := w.store.Design(t.Context(), "Millrace")
@@ -65,7 +65,7 @@ func TestAddDesignByForm(t *testing.T) {
 			page := w.page(t, "/designs/Millrace")
 			answer = w.fill(t, "/designs/Millrace", shownValues(page))
 			if answer.status != http.StatusConflict {
-				t.Errorf("kept unchanged: got status %d: %s", answer.status, words(string(answer.body)))
+				t.Errorf("kept unchanged: got status %d: %s", answer.status, textOf(string(answer.body)))
 			}
 			wantText(t, string(answer.body), "is the same as revision 1")
 		})

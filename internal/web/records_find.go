@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 const (
@@ -79,7 +80,7 @@ func (s *site) oneCoil(v findView) bool {
 // findDay lists what was measured and opened on a local day.
 func (s *site) findDay(r *http.Request, view *findView, day time.Time) (err error) {
 	from, to := dayOf(day)
-	view.Day = day.Format("Monday, 2 January 2006")
+	view.Day = words.DayInWords(day)
 	view.Coils, view.Next, err = s.server.History.Measurements(r.Context(),
 		record.Filter{From: from, To: to, After: r.URL.Query().Get("after"), Limit: foundCoils})
 	if err != nil {

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"net/http"
 	"strings"
 	"time"
@@ -269,6 +268,3 @@ func (f form) day(name string) (time.Time, error) {
 	}
 	return day, nil
 }
-
-// deviationWords says how far a check standard was from its reference value.
-func deviationWords(ratio float64) string { return minus(fmt.Sprintf("%+.3f %%", ratio*100)) }

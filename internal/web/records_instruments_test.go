@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 )
 
 const oldMeter = "Elder Vale,EV-40,1207,1.2"
@@ -40,10 +41,10 @@ func TestInstrumentsPage(t *testing.T) {
 	for _, path := range []string{"/instruments", "/instruments/north"} {
 		wantText(t, w.page(t, path),
 			"Meter answers", "Identity "+oldMeter, "scpi on /dev/ttyUSB0", "3 since coilkeep was started", "+9.90000000E+37",
-			"±(0.05 % + 0.3 Ω), as of the last coil", "EV-7, "+localDay(noon.AddDate(-1, 0,
-				0))+", corrected by +0.020 %; due "+localDay(noon.AddDate(0, 0, -1))+" overdue",
-			"Probe does not answer", "unplugged: is the cable in?", "T-3, "+localDay(noon.AddDate(-1, 0, 0))+"; due "+localDay(noon.AddDate(0, 0,
-				20))+" due soon")
+			"±(0.05 % + 0.3 Ω), as of the last coil", "EV-7, "+words.Day(noon.AddDate(-1, 0,
+				0), time.Local)+", corrected by +0.020 %; due "+words.Day(noon.AddDate(0, 0, -1), time.Local)+" overdue",
+			"Probe does not answer", "unplugged: is the cable in?", "T-3, "+words.Day(noon.AddDate(-1, 0, 0), time.Local)+"; due "+words.Day(noon.AddDate(0, 0,
+				20), time.Local)+" due soon")
 	}
 	wantNoText(t, w.page(t, "/instruments"), "EV-8")
 	wantText(t, w.page(t, "/instruments/north"), "EV-8")

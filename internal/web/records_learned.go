@@ -10,6 +10,7 @@ import (
 	"coilkeep/internal/cooling"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -88,10 +89,9 @@ func timeConstantWords(d record.Design) string {
 	case d.TimeConstantSeconds == 0:
 		return "that of the bench"
 	case d.TimeConstantRatio == 0:
-		return tidy(d.TimeConstantSeconds/60, 3) + " min, a factor of two either way: not learned"
+		return words.AtMost(d.TimeConstantSeconds/60, 3) + " min, a factor of two either way: not learned"
 	}
-	minutes := d.TimeConstantSeconds / 60
-	return fmt.Sprintf("%.1f ± %.1f min, learned", minutes, minutes*d.TimeConstantRatio)
+	return words.MinutesWithin(d.TimeConstantSeconds, d.TimeConstantSeconds*d.TimeConstantRatio) + ", learned"
 }
 
 // quickShareWords says what a design knows of the warmth in the wire alone, which
@@ -140,7 +140,7 @@ func shownMinutes(d record.Design) string {
 	if d.TimeConstantSeconds == 0 {
 		return ""
 	}
-	return number(figures(d.TimeConstantSeconds/60, 6))
+	return words.Plain(figures(d.TimeConstantSeconds/60, 6))
 }
 
 // timeConstant takes the time constant that was typed, in seconds; nil when it was
@@ -169,9 +169,4 @@ func learnedWords(d record.Design) string {
 		return ""
 	}
 	return timeConstantWords(d) + "; warmth in the wire alone: " + quickShareWords(d)
-}
-
-// minutesWithin shows the time constant of a curve with its standard error.
-func minutesWithin(c record.CoolingCurve) string {
-	return fmt.Sprintf("%.1f ± %.1f min", c.TimeConstantSeconds/60, c.TimeConstantErrorSeconds/60)
 }

@@ -61,7 +61,7 @@ func TestLearnedByOneClick(t *testing.T) {
 
 	answer = w.fill(t, path+"/learned", learnedForm(t, w.page(t, path)))
 	if answer.status != http.StatusOK {
-		t.Fatalf("got status %d: %s", answer.status, words(string(answer.body)))
+		t.Fatalf("got status %d: %s", answer.status, textOf(string(answer.body)))
 	}
 	wantText(t, string(answer.body), "revision 2", "In use:", "min, learned")
 	used, err := w.store.Design(t.Context(), "Long Meadow")
@@ -82,7 +82,7 @@ func TestLearnedByOneClick(t *testing.T) {
 	values.Set("turns", "5700")
 	values.Set("wanted_uncertainty_percent", "0,4")
 	if answer = w.fill(t, path, values); answer.status != http.StatusOK {
-		t.Fatalf("got status %d: %s", answer.status, words(string(answer.body)))
+		t.Fatalf("got status %d: %s", answer.status, textOf(string(answer.body)))
 	}
 	wantText(t, string(answer.body), "and U is 0.4 % or less", "Learned:")
 	kept, err := w.store.Design(t.Context(), "Long Meadow")
@@ -96,7 +96,7 @@ func TestLearnedByOneClick(t *testing.T) {
 	values = shownValues(w.page(t, path))
 	values.Set("time_constant_minutes", "9.5")
 	if answer = w.fill(t, path, values); answer.status != http.StatusOK {
-		t.Fatalf("got status %d: %s", answer.status, words(string(answer.body)))
+		t.Fatalf("got status %d: %s", answer.status, textOf(string(answer.body)))
 	}
 	if kept, err = w.store.Design(t.Context(), "Long Meadow"); err != nil || kept.TimeConstantSeconds != 570 || kept.TimeConstantRatio != 0 {
 		t.Errorf("typed by hand: %+v, %v", kept, err)

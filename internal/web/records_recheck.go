@@ -7,6 +7,7 @@ import (
 
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -99,7 +100,7 @@ func (v recheckView) Between() string {
 		parts = append(parts, "to "+to)
 	}
 	if len(parts) == 0 {
-		return "since its first use on " + v.Instrument.FirstAt.Local().Format(time.DateOnly)
+		return "since its first use on " + words.Day(v.Instrument.FirstAt, time.Local)
 	}
 	return strings.Join(parts, " ")
 }

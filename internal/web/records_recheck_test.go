@@ -41,7 +41,7 @@ func TestRecheckPage(t *testing.T) {
 	page := w.page(t, recheckPath("instrument", "meter:"+oldMeter, "from", day(-3), "to", day(-2), "correction", "+2"))
 	wantText(t, page, "corrected by +2 %", "Measurements 3 Coils 3 R20 moves on average +2.000 % and at most +2.000 % Another verdict 2",
 		"With another verdict HN-0001", "too high", "All others HN-0009 void")
-	changed, others, _ := strings.Cut(words(page), "All others")
+	changed, others, _ := strings.Cut(textOf(page), "All others")
 	for serial, isChanged := range map[string]bool{"HN-0001": true, "HN-0002": true, "HN-0009": false} {
 		if strings.Contains(changed, serial) != isChanged || strings.Contains(others, serial) == isChanged {
 			t.Errorf("%s: want among the changed: %t", serial, isChanged)
@@ -69,7 +69,7 @@ func TestRecheckPage(t *testing.T) {
 			t.Errorf("%s: got status %d, want %d", name, answer.status, http.StatusUnprocessableEntity)
 		}
 		wantText(t, string(answer.body), c.text)
-		if regexp.MustCompile(`Measurements \d`).MatchString(words(string(answer.body))) {
+		if regexp.MustCompile(`Measurements \d`).MatchString(textOf(string(answer.body))) {
 			t.Errorf("%s: there is an answer all the same", name)
 		}
 	}

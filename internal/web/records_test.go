@@ -17,9 +17,9 @@ var (
 	spaces = regexp.MustCompile(`\s+`)
 )
 
-// words is what the main part of a page says, without its tags and the heads of
+// textOf is what the main part of a page says, without its tags and the heads of
 // tables.
-func words(page string) string {
+func textOf(page string) string {
 	_, page, found := strings.Cut(page, "<main")
 	if found {
 		page = "<main" + page

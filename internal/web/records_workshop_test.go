@@ -90,7 +90,7 @@ func (w *testShop) fill(t *testing.T, path string, values url.Values) reply {
 // wantText fails the test unless the page has every text.
 func wantText(t *testing.T, page string, texts ...string) {
 	t.Helper()
-	plain := words(page)
+	plain := textOf(page)
 	for _, text := range texts {
 		if !strings.Contains(plain, text) {
 			t.Errorf("the page lacks %q; it says\n%s", text, plain)
@@ -101,7 +101,7 @@ func wantText(t *testing.T, page string, texts ...string) {
 // wantNoText fails the test when the page has one of the texts.
 func wantNoText(t *testing.T, page string, texts ...string) {
 	t.Helper()
-	plain := words(page)
+	plain := textOf(page)
 	for _, text := range texts {
 		if strings.Contains(plain, text) {
 			t.Errorf("the page has %q", text)

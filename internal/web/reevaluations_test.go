@@ -69,7 +69,7 @@ func TestReevaluatePage(t *testing.T) {
 
 	answer = w.fill(t, "/reevaluate", url.Values{"batch": {batch}, "reason": {"the copper is estimated now"}})
 	if answer.status != http.StatusOK {
-		t.Fatalf("got status %d: %s", answer.status, words(string(answer.body)))
+		t.Fatalf("got status %d: %s", answer.status, textOf(string(answer.body)))
 	}
 	wantText(t, string(answer.body), "Stored", "Measurements 3")
 	wantNoText(t, string(answer.body), "Store the new results")

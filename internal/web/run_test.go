@@ -124,22 +124,6 @@ func TestPageOfAVoidCoil(t *testing.T) {
 	}
 }
 
-func TestOhmsPieces(t *testing.T) {
-	t.Parallel()
-	for _, c := range []struct {
-		ohms, expanded      float64
-		value, within, unit string
-	}{
-		{6637.25, 32, "6.637", "0.032", "kΩ"},
-		{520.25, 0.26, "520.25", "0.26", "Ω"},
-		{520.25, 0, "520.25", "", "Ω"},
-	} {
-		if got := ohmsPieces(c.ohms, c.expanded); got.Value != c.value || got.Within != c.within || got.Unit != c.unit {
-			t.Errorf("%g ± %g: got %+v", c.ohms, c.expanded, got)
-		}
-	}
-}
-
 // BenchmarkBenchPage compares the page of a bench with the bare queries behind
 // it.
 func BenchmarkBenchPage(b *testing.B) {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"testing"
 	"time"
+
+	"coilkeep/internal/words"
 )
 
 // Two coils with shorted turns leave the mean and the spread of a batch as they
@@ -22,7 +24,7 @@ func TestSumsAreWithoutWhatStandsApart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mean, spreadOf := liveOhms(rest.MeanOhms), smallOhms(rest.StandardDeviationOhms)
+	mean, spreadOf := words.OhmsLive(rest.MeanOhms), words.OhmsSpread(rest.StandardDeviationOhms)
 	w.shows(t, "/batches/LM-1", mean, spreadOf, "without 2 that stand apart",
 		`<a href="/coils/HN-0031">HN-0031</a>, <a href="/coils/HN-0032">HN-0032</a>.`)
 	w.shows(t, "/benches/north/run", "33 coils, mean <b>"+mean+"</b>", spreadOf, "without 2 that stand apart")

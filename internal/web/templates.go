@@ -11,8 +11,11 @@ import (
 	"path"
 	"strings"
 	"sync"
+	"time"
 
-	"coilkeep/internal/quantity"
+	"coilkeep/internal/conformity"
+	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // templates are the pages and the parts of pages.
@@ -53,26 +56,65 @@ func newTemplates(from fs.FS) templateSet {
 
 // templateWords are what templates can call.
 func templateWords() template.FuncMap {
-	words := template.FuncMap{
-		"liveOhms":        liveOhms,
-		"celsius":         celsius,
-		"within":          quantity.FormatOhmsWithin,
-		"pieces":          ohmsPieces,
-		"plainOhms":       plainOhms,
-		"verdictWords":    verdictWords,
-		"statusWords":     statusWords,
-		"machineTime":     machineTime,
-		"localTime":       localTime,
+	all := valueWords()
+	for _, more := range []template.FuncMap{pageWords(), recordWords(), answerWords(), driftWords()} {
+		maps.Copy(all, more)
+	}
+	return all
+}
+
+// valueWords is how templates call package words.
+func valueWords() template.FuncMap {
+	return template.FuncMap{
+		"liveOhms":      words.OhmsLive,
+		"plainOhms":     words.Ohms,
+		"stepped":       words.OhmsToStep,
+		"within":        words.OhmsWithin,
+		"pieces":        words.OhmsInPieces,
+		"roughly":       words.OhmsRoughly,
+		"spread":        words.OhmsSpread,
+		"celsius":       words.CelsiusLive,
+		"degrees":       words.Celsius,
+		"wholeC":        func(celsius float64) string { return words.CelsiusToStep(celsius, 1) },
+		"signedKelvin":  words.KelvinSigned,
+		"off":           words.PercentOff,
+		"percent":       words.Percent,
+		"percentOf":     func(percent float64) string { return words.Fixed(percent, 1) + " %" },
+		"withinPercent": words.PercentWithin,
+		"offset":        func(ratio float64) string { return words.PercentSigned(ratio, 1) },
+		"shift":         func(ratio float64) string { return words.PercentSigned(ratio, 2) },
+		"deviation":     func(ratio float64) string { return words.PercentSigned(ratio, 3) },
+		"signed":        func(percent float64) string { return words.Signed(percent, 2) + " %" },
+		"bound":         func(ratio float64) string { return words.Fixed(100*ratio, 2) },
+		"apart":         words.PercentApart,
+		"chance":        words.ChanceWhole,
+		"conforms":      words.Chance,
+		"score":         func(en float64) string { return words.Fixed(en, 2) },
+		"digits":        words.Significant,
+		"tidy":          words.AtMost,
+		"round":         func(v float64) string { return words.Fixed(v, 0) },
+		"number":        words.Plain,
+		"minutesWithin": words.MinutesWithin,
+		"verdictWords":  words.Verdict[conformity.Verdict],
+		"statusWords":   words.Status[record.Status],
+		"machineTime":   words.TimestampUTC,
+		"localTime":     localTime,
+		"localDay":      func(t time.Time) string { return words.Day(t, time.Local) },
+	}
+}
+
+// pageWords are the template functions of the pages of the benches.
+func pageWords() template.FuncMap {
+	return template.FuncMap{
 		"measurementPath": measurementPath,
-		"smallOhms":       smallOhms,
 		"alert":           newAlert,
 		"answerFollows":   func() template.HTML { return answerMark },
 	}
-	maps.Copy(words, recordWords())
-	maps.Copy(words, answerWords())
-	maps.Copy(words, driftWords())
-	return words
 }
+
+// localTime is t for a person, in the daemon's time zone; the page's script shows
+// it in the reader's own.
+func localTime(t time.Time) string { return words.Time(t, time.Local) }
 
 // renderPage answers with a page, whole or not at all. The view embeds frame.
 func (s *site) renderPage(w http.ResponseWriter, name string, view any) error {

@@ -8,8 +8,8 @@ import (
 	"strings"
 
 	"coilkeep/internal/compare"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // RequestOf is the request that leads to the same comparison once more, to be
@@ -69,7 +69,7 @@ func tell(texts map[string]*Text, r compare.Reading) error {
 			}
 		}
 	}
-	*texts[Theirs] = Text(quantity.FormatOhms(r.Ohms, r.ResolutionOhms))
+	*texts[Theirs] = Text(words.OhmsToStep(r.Ohms, r.ResolutionOhms))
 	return nil
 }
 

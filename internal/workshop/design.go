@@ -8,6 +8,7 @@ import (
 	"coilkeep/internal/copper"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // DesignRequest is what somebody wants a design to be, whether it comes from a
@@ -237,5 +238,5 @@ func checkUsual(targetOhms float64) error {
 		question = "did you mean " + meant + "? "
 	}
 	return record.Invalid("target_ohms", "%s is no usual target, which is %s to %s; %sIf it is meant so, confirm it",
-		quantity.FormatOhms(targetOhms, 0), quantity.FormatOhms(LeastUsualOhms, 0), quantity.FormatOhms(GreatestUsualOhms, 0), question)
+		words.Ohms(targetOhms), words.Ohms(LeastUsualOhms), words.Ohms(GreatestUsualOhms), question)
 }

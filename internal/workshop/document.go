@@ -9,9 +9,9 @@ import (
 	"time"
 
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // ErrNoDocument is wrapped by every error that is due to a record nobody can be
@@ -173,8 +173,8 @@ func Documented(m record.Measurement) (r20.Result, error) {
 	}
 	if !nearlyEqual(result.R20Ohms, m.R20Ohms) || !nearlyEqual(result.ExpandedUncertaintyOhms, m.ExpandedUncertaintyOhms) {
 		return refuse("its inputs give %s now, but the record says %s; verify the history",
-			quantity.FormatOhmsWithin(result.R20Ohms, result.ExpandedUncertaintyOhms),
-			quantity.FormatOhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms))
+			words.OhmsWithin(result.R20Ohms, result.ExpandedUncertaintyOhms),
+			words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms))
 	}
 	if m.Verdict == "" {
 		return result, nil
@@ -184,7 +184,7 @@ func Documented(m record.Measurement) (r20.Result, error) {
 		return refuse("it has a verdict, but %v", err)
 	}
 	if j.Verdict != m.Verdict {
-		return refuse("its numbers say %s, but the record says %s; verify the history", j.Verdict.Words(), m.Verdict.Words())
+		return refuse("its numbers say %s, but the record says %s; verify the history", words.Verdict(j.Verdict), words.Verdict(m.Verdict))
 	}
 	return result, nil
 }
@@ -211,7 +211,7 @@ func (c Certified) Check(issued time.Time, zone *time.Location) (r20.Result, err
 	if zone == nil {
 		zone = time.UTC
 	}
-	if err := c.checkDates(issued, func(t time.Time) string { return t.In(zone).Format(time.DateOnly) }); err != nil {
+	if err := c.checkDates(issued, func(t time.Time) string { return words.Day(t, zone) }); err != nil {
 		return result, err
 	}
 	if c.Assembly != nil {
@@ -261,8 +261,8 @@ func (a CertifiedAssembly) check(first record.Measurement) error {
 	if math.Abs(a.Together.R20Ohms-sum) > room+a.Together.ExpandedUncertaintyOhms {
 		return fmt.Errorf("assembly %s: %w: its parts add up to %s, but together they measure %s; look for a short, an open lead or a wrong "+
 			"serial number, and measure again",
-			a.Serial, ErrNoDocument, quantity.FormatOhmsWithin(sum, room),
-			quantity.FormatOhmsWithin(a.Together.R20Ohms, a.Together.ExpandedUncertaintyOhms))
+			a.Serial, ErrNoDocument, words.OhmsWithin(sum, room),
+			words.OhmsWithin(a.Together.R20Ohms, a.Together.ExpandedUncertaintyOhms))
 	}
 	return nil
 }

@@ -11,11 +11,11 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/conformity"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/statistics"
 	"coilkeep/internal/warmth"
+	"coilkeep/internal/words"
 )
 
 // Knowledge is what is known today of how coils come to a bench and how they
@@ -119,7 +119,7 @@ func succeed(again, old record.Measurement, why string) record.Measurement {
 		again.Reason = "evaluated again: " + why
 	}
 	again.Notes = append(again.Notes, fmt.Sprintf("evaluated again from its readings, the copper's temperature estimated; before, %s",
-		quantity.FormatOhmsWithin(old.R20Ohms, old.ExpandedUncertaintyOhms)))
+		words.OhmsWithin(old.R20Ohms, old.ExpandedUncertaintyOhms)))
 	return again
 }
 

@@ -16,8 +16,8 @@ import (
 	"coilkeep/internal/control"
 	"coilkeep/internal/copper"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // Store is what is needed of a history.
@@ -208,7 +208,7 @@ func compareByTarget(ctx context.Context, store Store, design record.Design, bat
 	for i := range coils {
 		c, own := &coils[i], ofBatch[coils[i].Batch]
 		if several {
-			c.Target = quantity.FormatOhms(own.TargetOhms, 0)
+			c.Target = words.Ohms(own.TargetOhms)
 		}
 		if own.TargetOhms != design.TargetOhms {
 			c.ComparedBy = design.TargetOhms / own.TargetOhms

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/words"
 )
 
 // read fills the struct that into points at with what a request says, by the
@@ -70,11 +71,11 @@ func OnlyParameters(query url.Values, known ...string) error {
 			continue
 		}
 		told := "none is known"
-		switch last := len(known) - 1; {
-		case last == 0:
+		switch {
+		case len(known) == 1:
 			told = "known is " + known[0]
-		case last > 0:
-			told = "known ones are " + strings.Join(known[:last], ", ") + " and " + known[last]
+		case len(known) > 1:
+			told = "known ones are " + words.And(known)
 		}
 		return problem.Invalid.InField(name, "there is no parameter %q here; %s", name, told)
 	}
