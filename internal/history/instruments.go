@@ -8,14 +8,6 @@ import (
 	"coilkeep/internal/record"
 )
 
-func insertInstrument(ctx context.Context, tx *transaction, i record.Instrument) error {
-	_, err := tx.ExecContext(ctx, `
-		INSERT INTO instruments (bench, role, identity, first_us)
-		VALUES (?1, ?2, ?3, ?4)
-		ON CONFLICT DO NOTHING`, i.Bench, i.Role, i.Identity, i.FirstAt.UnixMicro())
-	return err
-}
-
 // Instruments returns the instruments a bench has measured with, the first one
 // first; of all benches when bench is empty.
 func (s *Store) Instruments(ctx context.Context, bench string) ([]record.Instrument, error) {

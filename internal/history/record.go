@@ -3,6 +3,7 @@ package history
 import (
 	"cmp"
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"reflect"
@@ -142,18 +143,22 @@ func recordedBefore(ctx context.Context, q querier, m record.Measurement, readin
 // belongs checks that the design and the batch of a measurement are there and
 // go together.
 func belongs(ctx context.Context, q querier, m record.Measurement) error {
-	if _, err := designRevision(ctx, q, m.Design, m.DesignRevision); err != nil {
+	var design bool
+	var batchDesign sql.NullString
+	err := q.QueryRowContext(ctx, `
+		SELECT EXISTS (SELECT 1 FROM designs WHERE name = ?1 AND revision = ?2), b.design
+		FROM (SELECT 1) LEFT JOIN batches b ON b.name = ?3`, m.Design, m.DesignRevision, m.Batch).Scan(&design, &batchDesign)
+	switch {
+	case err != nil:
 		return err
-	}
-	if m.Batch == "" {
+	case !design:
+		return fmt.Errorf("design %q revision %d %w", m.Design, m.DesignRevision, record.ErrNotFound)
+	case m.Batch == "":
 		return nil
-	}
-	batch, err := oneBatch(ctx, q, m.Batch)
-	if err != nil {
-		return err
-	}
-	if batch.Design != m.Design {
-		return fmt.Errorf("%w: batch %q is of design %q, the measurement of %q", record.ErrConflict, m.Batch, batch.Design, m.Design)
+	case !batchDesign.Valid:
+		return fmt.Errorf("batch %q %w", m.Batch, record.ErrNotFound)
+	case batchDesign.String != m.Design:
+		return fmt.Errorf("%w: batch %q is of design %q, the measurement of %q", record.ErrConflict, m.Batch, batchDesign.String, m.Design)
 	}
 	return nil
 }
@@ -226,18 +231,13 @@ func insertNames(ctx context.Context, tx *transaction, m record.Measurement) err
 	if err != nil {
 		return err
 	}
-	for _, i := range []record.Instrument{
-		{Bench: m.Bench, Role: record.Meter, Identity: m.Meter, FirstAt: m.Time},
-		{Bench: m.Bench, Role: record.Probe, Identity: m.Probe, FirstAt: m.Time},
-	} {
-		if i.Identity == "" {
-			continue
-		}
-		if err := insertInstrument(ctx, tx, i); err != nil {
-			return err
-		}
-	}
-	return nil
+	_, err = tx.ExecContext(ctx, `
+		INSERT INTO instruments (bench, role, identity, first_us)
+		SELECT ?1, column1, column2, ?2
+		FROM (VALUES (?3, ?4), (?5, ?6))
+		WHERE column2 <> ''
+		ON CONFLICT DO NOTHING`, m.Bench, m.Time.UnixMicro(), record.Meter, m.Meter, record.Probe, m.Probe)
+	return err
 }
 
 func insertDetails(ctx context.Context, tx *transaction, number int64, m record.Measurement, readings []record.Reading) error {
@@ -249,22 +249,31 @@ func insertDetails(ctx context.Context, tx *transaction, number int64, m record.
 	if err != nil {
 		return err
 	}
-	if words != "" {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO budget_words (json) VALUES (?1) ON CONFLICT DO NOTHING`, words); err != nil {
-			return err
-		}
+	wordsNumber, err := numberOf(ctx, tx, "budget_words", words)
+	if err != nil {
+		return err
 	}
-	if m.Settings != nil {
-		_, err := tx.ExecContext(ctx, `INSERT INTO capture_settings (json) VALUES (?1) ON CONFLICT DO NOTHING`, string(m.Settings))
-		if err != nil {
-			return err
-		}
+	settings, err := numberOf(ctx, tx, "capture_settings", string(m.Settings))
+	if err != nil {
+		return err
 	}
 	_, err = tx.ExecContext(ctx, `
 		INSERT INTO measurement_details (measurement, budget, budget_words, settings, context, readings)
-		VALUES (?1, ?2, (SELECT number FROM budget_words WHERE json = ?3), (SELECT number FROM capture_settings WHERE json = ?4), ?5, ?6)`,
-		number, budget, words, string(m.Settings), string(m.Context), packed)
+		VALUES (?1, ?2, ?3, ?4, ?5, ?6)`, number, budget, wordsNumber, settings, string(m.Context), packed)
 	return err
+}
+
+// numberOf is the number under which a table of texts keeps a JSON text, once for
+// all who say it; NULL for the empty one.
+func numberOf(ctx context.Context, tx *transaction, table, text string) (number sql.NullInt64, err error) {
+	if text == "" {
+		return number, nil
+	}
+	err = tx.QueryRowContext(ctx, `SELECT number FROM `+table+` WHERE json = ?1`, text).Scan(&number)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = tx.QueryRowContext(ctx, `INSERT INTO `+table+` (json) VALUES (?1) RETURNING number`, text).Scan(&number)
+	}
+	return number, err
 }
 
 func annotate(ctx context.Context, tx *transaction, number int64, a annotation) error {
