@@ -54,7 +54,9 @@ func splitBudget(budget []uncertainty.Component) (words, rest string, err error)
 
 // contribution is that of a component by its sensitivity and standard uncertainty.
 // One product, so that every processor gives the same.
-func contribution(c uncertainty.Component) float64 { return math.Abs(c.Sensitivity) * c.StandardUncertainty }
+func contribution(c uncertainty.Component) float64 {
+	return math.Abs(c.Sensitivity) * c.StandardUncertainty
+}
 
 // shareOf is the share of a component in a variance; a product and a quotient, so
 // that every processor gives the same.

@@ -65,12 +65,12 @@ func (k kind[T]) insert(ctx context.Context, tx *transaction, r T) error {
 
 // insertRow stores a record and returns the number of its row.
 func (k kind[T]) insertRow(ctx context.Context, tx *transaction, r T) (number int64, err error) {
-	marks, values := make([]string, len(k.Fields)), make([]any, len(k.Fields))
+	values := make([]any, len(k.Fields))
 	for i, f := range k.Fields {
-		marks[i] = fmt.Sprintf("?%d", i+1)
 		values[i] = stored(f, &r)
 	}
-	done, err := tx.ExecContext(ctx, `INSERT INTO `+k.Table+` (`+k.columns("")+`) VALUES (`+strings.Join(marks, ", ")+`)`, values...)
+	marks := strings.Repeat("?, ", len(k.Fields)-1) + "?"
+	done, err := tx.ExecContext(ctx, `INSERT INTO `+k.Table+` (`+k.columns("")+`) VALUES (`+marks+`)`, values...)
 	if err != nil {
 		return 0, err
 	}

@@ -125,10 +125,12 @@ func (s *Store) noteVerdict(ctx context.Context, tx *transaction, replaced, m re
 // recordedBefore returns the measurement already stored under the ID of m, nil
 // when there is none. It is ErrConflict when that is another one.
 func recordedBefore(ctx context.Context, q querier, m record.Measurement, readings []record.Reading) (*row, error) {
-	before, stored, err := wholeMeasurement(ctx, q, m.ID)
-	if errors.Is(err, record.ErrNotFound) {
-		return nil, nil
+	var known bool // nearly never, and the whole measurement is much to ask for
+	err := q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM measurements WHERE id = ?1)`, m.ID).Scan(&known)
+	if err != nil || !known {
+		return nil, err
 	}
+	before, stored, err := wholeMeasurement(ctx, q, m.ID)
 	if err != nil {
 		return nil, err
 	}
@@ -185,17 +187,19 @@ func supersededBy(ctx context.Context, q querier, m record.Measurement) (*row, e
 // noneStands refuses a coil that has a standing measurement at the stage of m, or
 // under another design, other than the one that m supersedes.
 func noneStands(ctx context.Context, q querier, m record.Measurement) error {
-	const clause = `WHERE m.serial = ?1 AND a.status IS NULL`
-	return eachMeasurement(ctx, q, clause, []any{m.Serial}, func(r row) error {
+	const query = `SELECT m.id, m.design, m.stage` + measurementTables + `WHERE m.serial = ?1 AND a.status IS NULL`
+	return rows(ctx, q, query, []any{m.Serial}, func(r *sql.Rows) error {
+		var id, design, stage string
+		err := r.Scan(&id, &design, &stage)
 		switch {
-		case r.ID == m.Supersedes:
-			return nil
-		case r.Design != m.Design:
+		case err != nil || id == m.Supersedes:
+			return err
+		case design != m.Design:
 			return fmt.Errorf("coil %q %w under design %q (measurement %s); void that one, or take another serial number",
-				m.Serial, record.ErrDuplicate, r.Design, r.ID)
-		case r.Stage == m.Stage:
+				m.Serial, record.ErrDuplicate, design, id)
+		case stage == m.Stage:
 			return fmt.Errorf("coil %q %w at stage %q (measurement %s); measure it again as superseding that one, or take another serial number",
-				m.Serial, record.ErrDuplicate, m.Stage, r.ID)
+				m.Serial, record.ErrDuplicate, m.Stage, id)
 		}
 		return nil
 	})
