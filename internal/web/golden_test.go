@@ -214,6 +214,7 @@ func (w *testShop) golden(t *testing.T, path string) {
 	}
 	kind := response.Header.Get("Content-Type")
 	text := body.Bytes()
+	checkDescribed(t, request, reply{status: response.StatusCode, header: response.Header, body: text})
 	switch {
 	case strings.Contains(kind, "json") && !strings.Contains(kind, "jsonl"):
 		var indented bytes.Buffer

@@ -1,9 +1,7 @@
 package web
 
 import (
-	"context"
 	"html/template"
-	"io"
 	"net/http"
 	"strings"
 	"time"
@@ -12,30 +10,6 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
 )
-
-// Records is what the pages about records ask of the history.
-type Records interface {
-	Design(ctx context.Context, name string) (record.Design, error)
-	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
-	Batch(ctx context.Context, name string) (record.Batch, error)
-	FindBatches(ctx context.Context, search record.BatchSearch) (page []record.Batch, next string, err error)
-	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
-	BatchVerdicts(ctx context.Context, batches ...string) (map[string]record.Verdicts, error)
-	FindCoils(ctx context.Context, prefix string, limit int) (coils []record.Measurement, more bool, err error)
-	Export(ctx context.Context, w io.Writer, format string, filter record.Filter) error
-	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
-
-	Assembly(ctx context.Context, serial string) (record.Assembly, error)
-	Assembled(ctx context.Context, serials []string) (map[string]bool, error)
-	AddAssembly(ctx context.Context, a record.Assembly, takeApart bool) (record.Assembly, error)
-
-	Instruments(ctx context.Context, bench string) ([]record.Instrument, error)
-	EachUse(ctx context.Context, filter record.UseFilter, fn func(record.Measurement) error) error
-	Calibrations(ctx context.Context, bench string) ([]record.Calibration, error)
-	AddCalibration(ctx context.Context, c record.Calibration) (record.Calibration, error)
-	LeadZeros(ctx context.Context, bench string) ([]record.LeadZero, error)
-	CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error)
-}
 
 // forPeople has the errors of an endpoint be answered with a page that says
 // what is wrong, not with a problem for programs.

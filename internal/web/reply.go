@@ -3,9 +3,7 @@ package web
 import (
 	"encoding/json"
 	"fmt"
-	"maps"
 	"net/http"
-	"slices"
 
 	"coilkeep/internal/web/problem"
 )
@@ -47,5 +45,3 @@ func (s *site) send(w http.ResponseWriter, status int, contentType string, body 
 		s.log.Debug("client went away", "err", err)
 	}
 }
-
-func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

@@ -9,6 +9,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -30,15 +31,43 @@ type Bench interface {
 	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (record.StudyReading, error)
 }
 
-// History is what the pages and the API ask of the history.
+// History is all that the pages and the API ask of the history, each of them a
+// part.
 type History interface {
 	api.History
-	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
-	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
+	BatchPages
+	CoilPages
+	InstrumentPages
+	RackPages
 	Writable(ctx context.Context) error
-	Records
-	ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error)
 	StudyReadings(ctx context.Context, study string) ([]record.StudyReading, error)
+}
+
+// BatchPages is what the pages and files of a batch need beside the API.
+type BatchPages interface {
+	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
+	BatchVerdicts(ctx context.Context, batches ...string) (map[string]record.Verdicts, error)
+	Export(ctx context.Context, w io.Writer, format string, filter record.Filter) error
+}
+
+// CoilPages is what the pages of coils need beside the API.
+type CoilPages interface {
+	FindCoils(ctx context.Context, prefix string, limit int) (coils []record.Measurement, more bool, err error)
+	Assembled(ctx context.Context, serials []string) (map[string]bool, error)
+	ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error)
+	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
+}
+
+// InstrumentPages is what the pages of instruments need beside the API.
+type InstrumentPages interface {
+	Instruments(ctx context.Context, bench string) ([]record.Instrument, error)
+	EachUse(ctx context.Context, filter record.UseFilter, fn func(record.Measurement) error) error
+	LeadZeros(ctx context.Context, bench string) ([]record.LeadZero, error)
+	CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error)
+}
+
+// RackPages is what the page of a rack needs.
+type RackPages interface {
 	Soaks(ctx context.Context, bench string, limit int) ([]record.Soak, error)
 	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
 }
