@@ -6,6 +6,7 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"time"
 
 	"coilkeep/internal/config"
 	"coilkeep/internal/history"
@@ -44,13 +45,16 @@ open. Values whose uncertainty was told as a whole stay as they are.`,
 	return f
 }
 
-// selection is what the flags pick.
-func (f reevaluateFlags) selection(env *environment) (workshop.Selection, error) {
+// request is what the flags ask for.
+func (f reevaluateFlags) request(env *environment) (workshop.ReevaluationRequest, error) {
 	since, err := env.moment(*f.since)
 	if err != nil {
-		return workshop.Selection{}, f.wrong("--since: %v", err)
+		return workshop.ReevaluationRequest{}, f.wrong("--since: %v", err)
 	}
-	pick := workshop.Selection{Batch: *f.batch, Design: *f.design, Serials: f.Args(), Since: since}
+	pick := workshop.ReevaluationRequest{Batch: *f.batch, Design: *f.design, Serials: f.Args(), Apply: *f.apply, Reason: *f.reason, Who: f.by()}
+	if !since.IsZero() {
+		pick.Since = since.Format(time.RFC3339Nano)
+	}
 	narrowed := f.NArg() > 0 || *f.batch != "" || *f.design != "" || *f.since != ""
 	switch {
 	case !*f.apply && (*f.reason != "" || *f.all):
@@ -92,7 +96,7 @@ func runCoilReevaluate(ctx context.Context, env *environment, args []string) err
 	if err := flags.parse(env, args, 0, 1000); err != nil {
 		return err
 	}
-	pick, err := flags.selection(env)
+	request, err := flags.request(env)
 	if err != nil {
 		return err
 	}
@@ -110,17 +114,12 @@ func runCoilReevaluate(ctx context.Context, env *environment, args []string) err
 				fmt.Fprintf(env.stderr, "looked at %d measurements\n", done)
 			}
 		}}
-		var sum workshop.Reevaluated
-		if *flags.apply {
-			sum, err = r.Apply(ctx, pick, *flags.reason, flags.by())
-		} else {
-			sum, err = r.Preview(ctx, pick)
-		}
+		sum, err := r.Do(ctx, request)
 		if err != nil {
 			if sum.Applied && sum.Measurements > 0 {
 				err = fmt.Errorf("%w; %d were stored before that, and the same command goes on with the rest", err, sum.Measurements)
 			}
-			return orList(err, listOfPicked(pick))
+			return orList(err, listOfPicked(request))
 		}
 		if *flags.json {
 			return printJSON(env.stdout, sum)
@@ -130,7 +129,7 @@ func runCoilReevaluate(ctx context.Context, env *environment, args []string) err
 }
 
 // listOfPicked is the command that lists what a selection names.
-func listOfPicked(pick workshop.Selection) string {
+func listOfPicked(pick workshop.ReevaluationRequest) string {
 	switch {
 	case pick.Batch != "":
 		return "batch list"
@@ -147,13 +146,10 @@ func printReevaluated(w io.Writer, sum workshop.Reevaluated) error {
 		return err
 	}
 	rows := [][]string{{"BATCH", "DESIGN", "COILS", "U BEFORE", "U AFTER", "R20 CHANGES BY", "AT MOST", "VERDICTS CHANGED"}}
-	var changed, outside []workshop.ReevaluatedCoil
 	for _, b := range sum.Batches {
 		rows = append(rows, []string{dash(b.Batch), b.Design, strconv.Itoa(b.Coils),
 			"±" + words.PercentRoughly(b.MedianUncertaintyBeforePercent), "±" + words.PercentRoughly(b.MedianUncertaintyAfterPercent),
 			words.Signed(b.MedianChangePercent, 2) + " %", words.Signed(b.LargestChangePercent, 2) + " %", strconv.Itoa(len(b.Changed))})
-		changed = append(changed, b.Changed...)
-		outside = append(outside, b.Outside...)
 	}
 	if err := columns(w, "Nothing can be evaluated again.", rows); err != nil {
 		return err
@@ -162,8 +158,8 @@ func printReevaluated(w io.Writer, sum workshop.Reevaluated) error {
 		title string
 		coils []workshop.ReevaluatedCoil
 	}{
-		{"Verdicts that change:", changed},
-		{"R20 outside what was claimed:", outside},
+		{"Verdicts that change:", sum.Changed()},
+		{"R20 outside what was claimed:", sum.Outside()},
 	} {
 		if err := printReevaluatedCoils(w, list.title, list.coils); err != nil {
 			return err

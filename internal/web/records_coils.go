@@ -13,6 +13,7 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
 	"coilkeep/internal/words"
+	"coilkeep/internal/workshop"
 )
 
 // shownDeeds is how many entries of the journal the page of a coil shows.
@@ -47,7 +48,7 @@ type coilView struct {
 func (v coilView) ByPerson() bool { return v.Shown.Reason != record.MeasuredLonger }
 
 // Older is true when an older formula gave the measurement, and it stands.
-func (v coilView) Older() bool { return v.Stands && v.Shown.Formula < r20.Formula }
+func (v coilView) Older() bool { return workshop.OlderFormula(v.Shown) }
 
 // supersededBy is the measurement that took the place of m; nil when none did.
 func supersededBy(m record.Measurement, all []record.Measurement) *record.Measurement {

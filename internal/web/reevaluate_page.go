@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"errors"
 	"iter"
 	"net/http"
@@ -10,7 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
 	"coilkeep/internal/workshop"
@@ -70,22 +68,6 @@ func (v *reevaluateView) What() string {
 	return strings.Join(parts, ", ")
 }
 
-// Changed is how many verdicts change, and Outside how many coils come to lie
-// outside what was claimed of them.
-func (v *reevaluateView) Changed() (n int) {
-	for _, b := range v.Sum.Batches {
-		n += len(b.Changed)
-	}
-	return n
-}
-
-func (v *reevaluateView) Outside() (n int) {
-	for _, b := range v.Sum.Batches {
-		n += len(b.Outside)
-	}
-	return n
-}
-
 // Widest is the largest of all the medians of U, in percent: the scale of the
 // picture.
 func (v *reevaluateView) Widest() (widest float64) {
@@ -112,9 +94,12 @@ func (s *site) reevaluatePage(w http.ResponseWriter, r *http.Request) error {
 	if f.Get("show") == "" {
 		return s.renderPage(w, "records/reevaluate", view)
 	}
-	return s.evaluateAgain(w, r, view, func(work workshop.Reevaluation, pick workshop.Selection) (workshop.Reevaluated, error) {
-		return work.Preview(r.Context(), pick)
-	})
+	return s.evaluateAgain(w, r, view, reevaluationOf(f))
+}
+
+// reevaluationOf is what a form asks for.
+func reevaluationOf(f form) workshop.ReevaluationRequest {
+	return workshop.ReevaluationRequest{Batch: f.Get("batch"), Design: f.Get("design"), Serials: serialsIn(f.Get("coils"))}
 }
 
 // reevaluateForm stores the new results. To send it again goes on with what is
@@ -128,18 +113,14 @@ func (s *site) reevaluateForm(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if f.Get("reason") == "" {
-		view.Form.Field, view.Form.Problem = "reason", "say why they are evaluated again; it is kept with each"
-		return s.renderPageAs(w, problem.Invalid.Status, "records/reevaluate", view)
-	}
-	if err := record.ValidateReason(f.Get("reason")); err != nil {
-		view.Form.Field, view.Form.Problem = "reason", problem.Classify(err).Detail
+	request := reevaluationOf(f)
+	request.Apply, request.Reason, request.Who = true, f.Get("reason"), requester(r)
+	if wrong := (*record.FieldError)(nil); errors.As(request.Check(), &wrong) {
+		view.Form.Field, view.Form.Problem = wrong.Field, wrong.Problem
 		return s.renderPageAs(w, problem.Invalid.Status, "records/reevaluate", view)
 	}
 	view.Applying = true
-	return s.evaluateAgain(w, r, view, func(work workshop.Reevaluation, pick workshop.Selection) (workshop.Reevaluated, error) {
-		return work.Apply(r.Context(), pick, f.Get("reason"), requester(r))
-	})
+	return s.evaluateAgain(w, r, view, request)
 }
 
 func (s *site) newReevaluateView(r *http.Request, f form) (*reevaluateView, error) {
@@ -149,13 +130,16 @@ func (s *site) newReevaluateView(r *http.Request, f form) (*reevaluateView, erro
 	return view, err
 }
 
-// evaluateAgain answers with the page piece by piece, while do works.
-func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reevaluateView,
-	do func(workshop.Reevaluation, workshop.Selection) (workshop.Reevaluated, error)) error {
-	pick := workshop.Selection{Batch: view.Form.Get("batch"), Design: view.Form.Get("design"), Serials: serialsIn(view.Form.Get("coils"))}
-	if field, err := s.unknown(r.Context(), pick); err != nil {
+// evaluateAgain answers with the page piece by piece, while what is asked for is
+// done.
+func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reevaluateView, request workshop.ReevaluationRequest) error {
+	work := workshop.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive}
+	if field, err := work.Missing(r.Context(), request); err != nil {
 		if !errors.Is(err, record.ErrNotFound) {
 			return err
+		}
+		if field == "serials" {
+			field = "coils"
 		}
 		view.Form.Field, view.Form.Problem = field, problem.Classify(err).Detail
 		return s.renderPageAs(w, problem.Invalid.Status, "records/reevaluate", view)
@@ -166,34 +150,14 @@ func (s *site) evaluateAgain(w http.ResponseWriter, r *http.Request, view *reeva
 	}
 	view.Asked, view.flush = true, answer.Flush
 	view.work = func(looked func(int)) (workshop.Reevaluated, error) {
-		sum, err := do(workshop.Reevaluation{Store: s.server.History, Arrive: s.server.Arrive, Progress: looked}, pick)
+		work.Progress = looked
+		sum, err := work.Do(r.Context(), request)
 		if err != nil && r.Context().Err() == nil {
 			s.log.Error("measurements not evaluated again", "err", err)
 		}
 		return sum, err
 	}
 	return s.renderLively(w, "records/reevaluate", view)
-}
-
-// unknown finds what a selection names that is not there, and the field it is in.
-func (s *site) unknown(ctx context.Context, pick workshop.Selection) (field string, err error) {
-	kept := s.server.History
-	if pick.Batch != "" {
-		if _, err := kept.Batch(ctx, pick.Batch); err != nil {
-			return "batch", err
-		}
-	}
-	if pick.Design != "" {
-		if _, err := kept.Design(ctx, pick.Design); err != nil {
-			return "design", err
-		}
-	}
-	for _, serial := range pick.Serials {
-		if _, err := kept.Coil(ctx, serial); err != nil {
-			return "coils", err
-		}
-	}
-	return "", nil
 }
 
 // serialsIn takes serial numbers apart that are separated by commas.
@@ -209,7 +173,7 @@ func serialsIn(text string) (serials []string) {
 // countOlderFormula is how many measurements that stand are by an older formula.
 func countOlderFormula(list []record.Measurement) (n int) {
 	for _, m := range list {
-		if m.Stands() && m.Formula < r20.Formula {
+		if workshop.OlderFormula(m) {
 			n++
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"coilkeep/internal/capture"
@@ -38,6 +39,10 @@ func (k Knowledge) in(s capture.Settings) capture.Settings {
 	}
 	return s
 }
+
+// OlderFormula is true for a measurement that stands and is by an older formula
+// than today's.
+func OlderFormula(m record.Measurement) bool { return m.Stands() && m.Formula < r20.Formula }
 
 // OlderRules is true for a measurement that today's rules may evaluate again: it
 // was captured or computed by older ones, and its uncertainty was not told as a
@@ -233,6 +238,78 @@ type LeftAsIs struct {
 	Why    string `json:"why"`    // why it stays
 }
 
+// ReevaluationRequest is what somebody wants evaluated again, whether it comes
+// from a form, as JSON, or by flags: measurements of a batch, of a design or of
+// coils, all there are when none of them is told.
+type ReevaluationRequest struct {
+	Batch   string   `json:"batch,omitempty"`   // of this batch
+	Design  string   `json:"design,omitempty"`  // of this design
+	Serials []string `json:"serials,omitempty"` // of these coils
+	// Measured from then on.
+	Since string `json:"since,omitempty" openapi:"format=date-time"`
+	// Store the new results.
+	Apply bool `json:"apply,omitempty" openapi:"default=false"`
+	// Why; with apply, and needed then.
+	Reason string `json:"reason,omitempty"`
+	// Who asks; the name of the login where it is left out.
+	Who string `json:"who,omitempty"`
+}
+
+// Check says what is wrong with a request, whatever the history holds. The error
+// is a *record.FieldError.
+func (r ReevaluationRequest) Check() error {
+	if _, err := r.selection(); err != nil {
+		return err
+	}
+	switch {
+	case !r.Apply && r.Reason != "":
+		return record.Invalid("reason", "goes with apply; without it nothing is changed")
+	case !r.Apply:
+		return nil
+	case strings.TrimSpace(r.Reason) == "":
+		return record.Invalid("reason", "must not be empty: say why they are evaluated again")
+	}
+	return cmp.Or(record.ValidateReason(r.Reason), record.ValidateLabel("who", r.Who))
+}
+
+// selection picks what a request asks for.
+func (r ReevaluationRequest) selection() (Selection, error) {
+	pick := Selection{Batch: r.Batch, Design: r.Design, Serials: r.Serials}
+	if r.Since == "" {
+		return pick, nil
+	}
+	var err error
+	if pick.Since, err = time.Parse(time.RFC3339Nano, r.Since); err != nil {
+		return pick, record.Invalid("since", "%q is not a time like 2026-03-14T09:30:00Z", r.Since)
+	}
+	return pick, nil
+}
+
+// Do previews what a request asks for, or stores it when that is asked for. The
+// error is that of [ReevaluationRequest.Check], [Reevaluation.Preview] or
+// [Reevaluation.Apply].
+func (r Reevaluation) Do(ctx context.Context, request ReevaluationRequest) (Reevaluated, error) {
+	pick, err := request.selection()
+	if err = cmp.Or(err, request.Check()); err != nil {
+		return Reevaluated{}, err
+	}
+	if request.Apply {
+		return r.Apply(ctx, pick, request.Reason, request.Who)
+	}
+	return r.Preview(ctx, pick)
+}
+
+// Missing finds what a request names that is not there: the field it is in, and
+// the store's error. Both are empty when all is there.
+func (r Reevaluation) Missing(ctx context.Context, request ReevaluationRequest) (field string, err error) {
+	pick, err := request.selection()
+	if err != nil {
+		return "since", err
+	}
+	_, field, err = r.spelled(ctx, pick)
+	return field, err
+}
+
 // Selection picks the measurements to evaluate again; a zero field picks all.
 type Selection struct {
 	Batch, Design string
@@ -353,7 +430,8 @@ func (r Reevaluation) design(ctx context.Context, known map[string]*record.Desig
 
 // each calls do for every measurement that is picked, the oldest first.
 func (r Reevaluation) each(ctx context.Context, pick Selection, do func(record.Measurement) error) error {
-	if err := r.known(ctx, &pick); err != nil {
+	pick, _, err := r.spelled(ctx, pick)
+	if err != nil {
 		return err
 	}
 	serials := pick.Serials
@@ -381,29 +459,46 @@ func (r Reevaluation) each(ctx context.Context, pick Selection, do func(record.M
 	return nil
 }
 
-// known sees that what is picked by name is there: a slip in a name would else
-// look like nothing to do.
-func (r Reevaluation) known(ctx context.Context, pick *Selection) error {
+// spelled is a selection with its coils as they are spelled, each once. What is
+// picked by name and is not there is an error, and field where it was named: a
+// slip in a name would else look like nothing to do.
+func (r Reevaluation) spelled(ctx context.Context, pick Selection) (_ Selection, field string, err error) {
 	if pick.Batch != "" {
 		if _, err := r.Store.Batch(ctx, pick.Batch); err != nil {
-			return err
+			return pick, "batch", err
 		}
 	}
 	if pick.Design != "" {
 		if _, err := r.Store.Design(ctx, pick.Design); err != nil {
-			return err
+			return pick, "design", err
 		}
 	}
 	spelled := make([]string, 0, len(pick.Serials))
 	for _, serial := range pick.Serials {
 		coil, err := r.Store.Coil(ctx, serial)
 		if err != nil {
-			return err
+			return pick, "serials", err
 		}
 		if !slices.Contains(spelled, coil.Serial) {
 			spelled = append(spelled, coil.Serial)
 		}
 	}
 	pick.Serials = spelled
-	return nil
+	return pick, "", nil
+}
+
+// Changed lists the coils of all batches whose verdict changes.
+func (s Reevaluated) Changed() (coils []ReevaluatedCoil) {
+	for _, b := range s.Batches {
+		coils = append(coils, b.Changed...)
+	}
+	return coils
+}
+
+// Outside lists those of which R20 comes to lie outside what was claimed.
+func (s Reevaluated) Outside() (coils []ReevaluatedCoil) {
+	for _, b := range s.Batches {
+		coils = append(coils, b.Outside...)
+	}
+	return coils
 }

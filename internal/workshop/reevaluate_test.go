@@ -379,3 +379,122 @@ func TestReevaluateWhatWasForced(t *testing.T) {
 		t.Errorf("judged again: %s", problem)
 	}
 }
+
+// A request is checked alike, whoever asks.
+func TestReevaluationRequest(t *testing.T) {
+	t.Parallel()
+	long := strings.Repeat("long ", 500)
+	for _, c := range []struct {
+		name    string
+		request ReevaluationRequest
+		field   string // at fault; empty when none is
+	}{
+		{"a preview of everything", ReevaluationRequest{}, ""},
+		{"a preview since a time", ReevaluationRequest{Batch: "first", Since: "2026-03-02T09:00:00Z"}, ""},
+		{"since no time", ReevaluationRequest{Since: "yesterday"}, "since"},
+		{"a reason for a preview", ReevaluationRequest{Reason: "newer rules"}, "reason"},
+		{"applied", ReevaluationRequest{Apply: true, Reason: "newer rules", Who: "Mira"}, ""},
+		{"applied without a reason", ReevaluationRequest{Apply: true, Reason: " "}, "reason"},
+		{"a reason too long", ReevaluationRequest{Apply: true, Reason: long}, "reason"},
+		{"a name too long", ReevaluationRequest{Apply: true, Reason: "newer rules", Who: long}, "who"},
+	} {
+		err := c.request.Check()
+		var fault *record.FieldError
+		if c.field == "" && err != nil || c.field != "" && (!errors.As(err, &fault) || fault.Field != c.field) {
+			t.Errorf("%s: %v, want a fault of %q", c.name, err, c.field)
+		}
+		// What is refused asks nothing of a history.
+		if c.field != "" {
+			if _, err := (Reevaluation{}).Do(t.Context(), c.request); !errors.As(err, &fault) || fault.Field != c.field {
+				t.Errorf("%s, done: %v", c.name, err)
+			}
+		}
+	}
+}
+
+// What a request picks is done, from a time on and coil by coil, and what it names
+// that is not there is told with its field.
+func TestReevaluationDoesWhatIsAsked(t *testing.T) {
+	t.Parallel()
+	store := openStore(t, filepath.Join(t.TempDir(), "history.db"))
+	kept, err := os.Open(filepath.Join("testdata", "rules-1", "three-coils.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer kept.Close()
+	if _, err := store.Import(t.Context(), kept); err != nil {
+		t.Fatal(err)
+	}
+	all := allOf(t, store) // the oldest first
+	r := Reevaluation{Store: store}
+	for _, c := range []struct {
+		name    string
+		request ReevaluationRequest
+		want    int
+	}{
+		{"all there are", ReevaluationRequest{}, 3},
+		{"of a batch", ReevaluationRequest{Batch: all[0].Batch}, 3},
+		{"from the second on", ReevaluationRequest{Since: all[1].Time.Format(time.RFC3339Nano)}, 2},
+		{"from after the last", ReevaluationRequest{Since: all[2].Time.Add(time.Microsecond).Format(time.RFC3339Nano)}, 0},
+		{"of one coil, told twice", ReevaluationRequest{Serials: []string{all[0].Serial, strings.ToLower(all[0].Serial)}}, 1},
+		{"of a coil since the next was measured", ReevaluationRequest{Serials: []string{all[0].Serial}, Since: all[1].Time.Format(time.RFC3339)}, 0},
+	} {
+		sum, err := r.Do(t.Context(), c.request)
+		if err != nil || sum.Measurements != c.want || sum.Applied {
+			t.Errorf("%s: %d, %v, want a preview of %d", c.name, sum.Measurements, err, c.want)
+		}
+	}
+	for field, request := range map[string]ReevaluationRequest{
+		"batch": {Batch: "frist"}, "design": {Batch: all[0].Batch, Design: "Fern"}, "serials": {Serials: []string{all[0].Serial, "HN-9999"}},
+		"since": {Since: "yesterday"}, "": {Batch: all[0].Batch, Serials: []string{strings.ToLower(all[1].Serial)}},
+	} {
+		got, err := r.Missing(t.Context(), request)
+		if got != field || (err == nil) != (field == "") || field != "" && field != "since" && !errors.Is(err, record.ErrNotFound) {
+			t.Errorf("missing %q: %q, %v", field, got, err)
+		}
+	}
+	done, err := r.Do(t.Context(), ReevaluationRequest{Serials: []string{all[0].Serial}, Apply: true, Reason: "newer rules", Who: "Mira"})
+	if err != nil || !done.Applied || done.Measurements != 1 {
+		t.Errorf("applied: %+v, %v", done, err)
+	}
+	deeds, err := store.Journal(t.Context(), record.JournalFilter{Action: "reevaluate"})
+	if err != nil || len(deeds) != 1 || deeds[0].Who != "Mira" || !strings.Contains(deeds[0].Detail, "newer rules") {
+		t.Errorf("journal %+v, %v", deeds, err)
+	}
+	verifies(t, store, 1)
+}
+
+// A sum is of each batch the median and the largest, and names what changes.
+func TestReevaluatedSums(t *testing.T) {
+	t.Parallel()
+	s := Reevaluated{index: map[[2]string]int{}}
+	add := func(batch string, before, after, uBefore, uAfter float64, from, to conformity.Verdict) {
+		old := record.Measurement{Batch: batch, Design: "Fen", Serial: fmt.Sprint(batch, before), R20Ohms: before, ExpandedUncertaintyOhms: uBefore,
+			Verdict: from}
+		again := old
+		again.R20Ohms, again.ExpandedUncertaintyOhms, again.Verdict = after, uAfter, to
+		s.add(old, again)
+	}
+	add("A", 1000, 1001, 5, 4, conformity.In, conformity.In)
+	add("A", 1000, 990, 5, 8, conformity.In, conformity.Low) // outside what was claimed, and another verdict
+	add("A", 1000, 1002, 10, 2, conformity.Undecided, conformity.In)
+	add("", 2000, 2011, 10, 10, conformity.In, conformity.In) // outside
+	for i := range s.Batches {
+		s.Batches[i].finish()
+	}
+	if s.Measurements != 4 || len(s.Batches) != 2 || s.Batches[0].Coils != 3 || s.Batches[1].Batch != "" {
+		t.Fatalf("%+v", s)
+	}
+	a := s.Batches[0]
+	for what, pair := range map[string][2]float64{ // medians of 0.5, 0.5 and 1, of 0.3996, 0.8081 and 0.1996, and of 0.1, -1 and 0.2
+		"U before": {a.MedianUncertaintyBeforePercent, 0.5}, "U after": {a.MedianUncertaintyAfterPercent, 400.0 / 1001},
+		"change": {a.MedianChangePercent, 0.1}, "largest": {a.LargestChangePercent, -1},
+	} {
+		if math.Abs(pair[0]-pair[1]) > 1e-9 {
+			t.Errorf("%s is %g %%, want %g", what, pair[0], pair[1])
+		}
+	}
+	if len(s.Changed()) != 2 || len(s.Outside()) != 2 || s.Outside()[1].R20AfterOhms != 2011 || s.Changed()[0].VerdictAfter != conformity.Low {
+		t.Errorf("changed %+v, outside %+v", s.Changed(), s.Outside())
+	}
+}

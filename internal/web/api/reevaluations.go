@@ -27,37 +27,14 @@ func (e reevaluations) endpoints() []Endpoint {
 // at least one of the three.
 type toReevaluate struct {
 	login
-	Batch   string   `json:"batch,omitempty"`   // of this batch
-	Design  string   `json:"design,omitempty"`  // of this design
-	Serials []string `json:"serials,omitempty"` // of these coils
-	// Measured from then on.
-	Since string `json:"since,omitempty" openapi:"format=date-time"`
-	// Store the new results.
-	Apply bool `json:"apply,omitempty" openapi:"default=false"`
-	// Why; with apply, and needed then.
-	Reason string `json:"reason,omitempty"`
-	// Who asks; the name of the login where it is left out.
-	Who string `json:"who,omitempty"`
+	workshop.ReevaluationRequest
 }
 
 func (e reevaluations) reevaluate(ctx context.Context, request toReevaluate) (workshop.Reevaluated, error) {
-	pick := workshop.Selection{Batch: request.Batch, Design: request.Design, Serials: request.Serials}
-	if request.Since != "" {
-		since, err := parseTime("since", request.Since)
-		if err != nil {
-			return workshop.Reevaluated{}, err
-		}
-		pick.Since = since
-	}
 	if request.Batch == "" && request.Design == "" && len(request.Serials) == 0 {
 		return workshop.Reevaluated{}, problem.Invalid.InField("batch",
 			"is missing: say which coils by batch, design or serials; the command coilkeep coil reevaluate takes all there are")
 	}
-	if !request.Apply && request.Reason != "" {
-		return workshop.Reevaluated{}, problem.Invalid.InField("reason", "goes with apply; without it nothing is changed")
-	}
-	if request.Apply {
-		return e.work.Apply(ctx, pick, request.Reason, cmp.Or(request.Who, request.Login))
-	}
-	return e.work.Preview(ctx, pick)
+	request.Who = cmp.Or(request.Who, request.Login)
+	return e.work.Do(ctx, request.ReevaluationRequest)
 }
