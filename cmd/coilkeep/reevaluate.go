@@ -51,7 +51,8 @@ func (f reevaluateFlags) request(env *environment) (workshop.ReevaluationRequest
 	if err != nil {
 		return workshop.ReevaluationRequest{}, f.wrong("--since: %v", err)
 	}
-	pick := workshop.ReevaluationRequest{Batch: *f.batch, Design: *f.design, Serials: f.Args(), Apply: *f.apply, Reason: *f.reason, Who: f.by()}
+	pick := workshop.ReevaluationRequest{Batch: *f.batch, Design: *f.design, Serials: f.Args(), Apply: *f.apply,
+		Reason: *f.reason, Who: f.by()}
 	if !since.IsZero() {
 		pick.Since = since.Format(time.RFC3339Nano)
 	}
