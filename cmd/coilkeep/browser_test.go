@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -10,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
@@ -37,31 +39,59 @@ type tab struct {
 	faults   []string
 }
 
-// openTab opens the daemon's page at path. It skips the test without a
+// theBrowser is one browser for all tests of a run: to start one takes more of
+// the processor than most tests do in it.
+var theBrowser struct {
+	once  sync.Once
+	ctx   context.Context
+	close func() error // nil when no test asked for a browser
+	err   error
+}
+
+// startBrowser starts the browser.
+func startBrowser() {
+	program, err := exec.LookPath("chromium")
+	if err != nil {
+		theBrowser.err = err
+		return
+	}
+	allocator, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(program), chromedp.Headless,
+		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.NoDefaultBrowserCheck,
+		chromedp.WindowSize(1366, 768), chromedp.WSURLReadTimeout(time.Minute),
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
+		chromedp.Flag("disable-background-timer-throttling", true), chromedp.Flag("disable-renderer-backgrounding", true),
+		chromedp.Flag("disable-backgrounding-occluded-windows", true), chromedp.Flag("disable-dev-shm-usage", true))
+	ctx, leave := chromedp.NewContext(allocator)
+	theBrowser.ctx = ctx
+	theBrowser.close = func() error {
+		err := chromedp.Cancel(ctx)
+		leave()
+		stop()
+		return err
+	}
+	theBrowser.err = chromedp.Do(ctx)
+}
+
+// openTab opens the daemon's page at path, in a window that shares no cookies,
+// no storage and no cache with another test's. It skips the test without a
 // browser, except where CI promises one.
 func openTab(t testing.TB, origin, path string) *tab {
 	t.Helper()
-	program, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("CI installs a browser, but there is none: %v", err)
-		}
+	theBrowser.once.Do(startBrowser)
+	switch {
+	case errors.Is(theBrowser.err, exec.ErrNotFound) && os.Getenv("CI") != "true":
 		t.Skip("there is no chromium here")
+	case theBrowser.err != nil:
+		t.Fatalf("start the browser: %v", theBrowser.err)
 	}
-	allocator, stop := chromedp.NewExecAllocator(context.WithoutCancel(t.Context()), chromedp.ExecPath(program), chromedp.Headless,
-		chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.NoDefaultBrowserCheck,
-		chromedp.UserDataDir(t.TempDir()), chromedp.WindowSize(1366, 768), chromedp.WSURLReadTimeout(time.Minute),
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
-		chromedp.Flag("disable-dev-shm-usage", true))
-	ctx, leave := chromedp.NewContext(allocator)
+	ctx, leave := chromedp.NewContext(theBrowser.ctx, chromedp.WithNewBrowserContext())
 	b := &tab{t: t, ctx: ctx, origin: origin}
 	t.Cleanup(func() {
 		if err := chromedp.Cancel(ctx); err != nil {
-			t.Errorf("close the browser: %v", err)
+			t.Errorf("close the page: %v", err)
 		}
 		leave()
-		stop()
 		b.mu.Lock()
 		defer b.mu.Unlock()
 		for _, fault := range b.faults {
@@ -69,7 +99,11 @@ func openTab(t testing.TB, origin, path string) *tab {
 		}
 	})
 	if err := chromedp.Listen(ctx, b.heard); err != nil {
-		t.Fatalf("start the browser: %v", err)
+		t.Fatalf("open a window of the browser: %v", err)
+	}
+	// It is at work in each window as if that were the one in front.
+	if _, err := chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}); err != nil {
+		t.Fatal(err)
 	}
 	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
 		t.Fatal(err)

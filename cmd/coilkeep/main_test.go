@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"flag"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -31,7 +32,14 @@ func TestMain(m *testing.M) {
 	if err := flag.Set("test.parallel", strconv.Itoa(runtime.GOMAXPROCS(0)+1)); err != nil {
 		panic(err)
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	if theBrowser.close != nil {
+		if err := theBrowser.close(); err != nil {
+			fmt.Fprintln(os.Stderr, "close the browser:", err)
+			code = 1
+		}
+	}
+	os.Exit(code)
 }
 
 // noon is when the tests' commands run.
