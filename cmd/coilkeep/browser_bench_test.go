@@ -197,7 +197,7 @@ func TestBrowserActions(t *testing.T) {
 
 	// A warm coil is waited for; a person may insist.
 	warm := simulate.CopperCoil(6650, 60) // longer than a slow machine takes to insist
-	warm.TimeConstant = 20 * time.Second // what the bench is told of its coils
+	warm.TimeConstant = 20 * time.Second  // what the bench is told of its coils
 	b.Attach(warm)
 	d.untilState(capture.Cooling)
 	page.waitText(".words", "above")

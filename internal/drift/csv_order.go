@@ -107,9 +107,12 @@ func (c Coil) checkAfter(before Coil, row *sheet.Row) {
 	switch {
 	case (c.Sequence == 0) != (before.Sequence == 0):
 		row.Fail("sequence", "some coils of a batch have a number and some have none; fill in all or none")
-	case c.Sequence != 0 && c.Sequence <= before.Sequence:
-		row.Fail("sequence", "coil %d comes after coil %d; each coil stands there once (of one stage), in the order of winding, "+
-			"and coils of several batches need the column batch", c.Sequence, before.Sequence)
+	case c.Sequence != 0 && c.Sequence == before.Sequence:
+		row.Fail("sequence", "coil %d stands there twice; keep the row that counts, of one stage, and give the other the status superseded; "+
+			"coils of several batches need the column batch", c.Sequence)
+	case c.Sequence != 0 && c.Sequence < before.Sequence:
+		row.Fail("sequence", "coil %d comes after coil %d; coils stand in the order of winding, and those of several batches need the "+
+			"column batch", c.Sequence, before.Sequence)
 	case c.Sequence == 0 && !c.Time.IsZero() && c.Time.Before(before.Time):
 		row.Fail("time", "%s comes after %s; rows go in the order of winding, and coils of several batches need the column batch; "+
 			"where the time is not that of winding, tell the order by the column sequence",

@@ -70,9 +70,9 @@ func TestReadCSVOfCoilsMeasuredAgain(t *testing.T) {
 	}
 	for name, rows := range map[string]struct{ text, says string }{
 		"twice after all": {"1,,a,6690,x,recorded\n2,,b,6691,x,superseded\n2,,b,6691,x,recorded\n2,,b,6691,x,recorded\n",
-			"line 5, column sequence: coil 2 comes after coil 2"},
+			"line 5, column sequence: coil 2 stands there twice"},
 		"a later stage": {"1,,a,6690,x,superseded\n2,,b,6691,x,recorded\n1,,a,6691,x,recorded\n1,,a,6691,x,recorded\n",
-			"line 5, column sequence: coil 1 comes after coil 1"},
+			"line 5, column sequence: coil 1 stands there twice"},
 		"place out of order": {"1,,a,6690,x,recorded\n3,,c,6691,x,recorded\n2,,b,6691,x,superseded\n2,,b,6691,x,recorded\n",
 			"line 5, column sequence: coil 2 comes after coil 3"},
 		"between wrong ones": {"5,,a,6690,x,recorded\n2,,b,6691,x,superseded\n7,,c,6691,x,recorded\n2,,b,6691,x,recorded\n",
@@ -177,7 +177,7 @@ func TestReadCSVRefuses(t *testing.T) {
 		"sequence ends": {"sequence,r20_ohms,batch\n1,6690,a\n1,6690,b\n,6691,a\n", "line 4, column sequence: some coils"},
 		"time runs back": {"r20_ohms,time\n6690,2026-01-31T15:04:00Z\n6691,\n6692,2026-01-31T16:03:59+01:00\n",
 			"line 4, column time: 2026-01-31T16:03:59+01:00 comes after 2026-01-31T15:04:00Z; rows go in the order of winding"},
-		"coil twice":      {"sequence,r20_ohms\n1,6690\n2,6691\n2,6700\n", "line 4, column sequence: coil 2 comes after coil 2"},
+		"coil twice":      {"sequence,r20_ohms\n1,6690\n2,6691\n2,6700\n", "line 4, column sequence: coil 2 stands there twice"},
 		"out of order":    {"sequence,r20_ohms\n5,6690\n4,6691\n", "line 3, column sequence: coil 4 comes after coil 5"},
 		"impossible heat": {"r20_ohms,temperature_celsius\n6690,400\n", "temperature 400"},
 	} {
