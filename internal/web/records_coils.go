@@ -100,7 +100,7 @@ func (s *site) coilPage(w http.ResponseWriter, r *http.Request) error {
 	if !errors.Is(err, record.ErrNotFound) {
 		return err
 	}
-	a, otherwise := s.assemblyOf(r.Context(), r.PathValue("serial"))
+	a, otherwise := workshop.AssemblyOf(r.Context(), s.server.History, r.PathValue("serial"))
 	if a == nil || otherwise != nil || a.First == r.PathValue("serial") {
 		return cmp.Or(otherwise, err)
 	}
@@ -179,11 +179,11 @@ func (s *site) surround(r *http.Request, view *coilView) error {
 	if view.Outside, err = kept.ComparisonsOf(ctx, view.Serial); err != nil {
 		return err
 	}
-	if view.Assembly, err = s.assemblyOf(ctx, view.Serial); err != nil {
+	if view.Assembly, err = workshop.AssemblyOf(ctx, kept, view.Serial); err != nil {
 		return err
 	}
 	if view.Assembly != nil {
-		if view.Doubts, err = s.doubtsAbout(ctx, *view.Assembly); err != nil {
+		if view.Doubts, err = workshop.DoubtsAboutAssembly(ctx, kept, *view.Assembly); err != nil {
 			return err
 		}
 	}

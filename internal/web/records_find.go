@@ -7,6 +7,7 @@ import (
 
 	"coilkeep/internal/record"
 	"coilkeep/internal/words"
+	"coilkeep/internal/workshop"
 )
 
 const (
@@ -54,7 +55,7 @@ func (s *site) findPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if len(view.Coils)+len(view.Batches)+len(view.Designs) == 0 && view.Text != "" && !isDay {
-		assembly, err := s.assemblyOf(r.Context(), view.Text)
+		assembly, err := workshop.AssemblyOf(r.Context(), s.server.History, view.Text)
 		if err != nil {
 			return err
 		}

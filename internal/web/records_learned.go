@@ -37,16 +37,11 @@ func (s *site) learned(r *http.Request, d record.Design) (learnedView, error) {
 	if err != nil {
 		return learnedView{}, err
 	}
-	coils := map[string]bool{}
-	for _, c := range curves {
-		if c.Serial != "" {
-			coils[c.Serial] = true
-		}
-	}
-	view := learnedView{Proposal: workshop.ProposeCooling(curves), Coils: len(coils), Least: cooling.LeastCoils, Curves: curves}
+	view := learnedView{Proposal: workshop.ProposeCooling(curves), Coils: workshop.CooledCoils(curves), Least: cooling.LeastCoils,
+		Curves: curves}
 	if p := view.Proposal; p != nil {
-		view.Token = proposalToken(*p)
-		to := withProposal(d, *p)
+		view.Token = workshop.CoolingToken(*p)
+		to := workshop.WithCooling(d, *p)
 		for _, c := range []learnedChange{
 			{"Time constant", timeConstantWords(d), timeConstantWords(to)},
 			{"Warmth in the wire alone", quickShareWords(d), quickShareWords(to)},
@@ -57,30 +52,6 @@ func (s *site) learned(r *http.Request, d record.Design) (learnedView, error) {
 		}
 	}
 	return view, nil
-}
-
-// withProposal is a design with what was learned. Three figures of the time constant
-// are more than coils agree in.
-func withProposal(d record.Design, p cooling.Proposal) record.Design {
-	d.TimeConstantSeconds, d.TimeConstantRatio = figures(p.TimeConstantSeconds, 3), figures(p.TimeConstantRatio, 2)
-	if p.QuickShareDeviation > 0 {
-		d.QuickShare, d.QuickShareDeviation = figures(p.QuickShare, 2), figures(p.QuickShareDeviation, 2)
-	}
-	return d
-}
-
-// figures rounds v to so many significant figures.
-func figures(v float64, digits int) float64 {
-	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', digits-1, 64), 64)
-	if err != nil {
-		return v // infinite or no number: as it is, so that it is refused
-	}
-	return rounded
-}
-
-// proposalToken tells one proposal from another.
-func proposalToken(p cooling.Proposal) string {
-	return fmt.Sprintf("%g %g %g %g %d", p.TimeConstantSeconds, p.TimeConstantRatio, p.QuickShare, p.QuickShareDeviation, p.Coils)
 }
 
 // timeConstantWords says what a design knows of how fast its coils cool.
@@ -115,11 +86,10 @@ func (s *site) useLearnedForm(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return "", err
 		}
-		proposal := workshop.ProposeCooling(curves)
-		if proposal == nil || proposalToken(*proposal) != f.Get("proposal") {
-			return "", problem.Conflict.Because("coils left on the clips propose something else by now; look at it and choose again")
+		design, err := workshop.ReviseByCooling(latest, curves, f.Get("proposal"))
+		if err != nil {
+			return "", problem.Conflict.Because("%v", err)
 		}
-		design := withProposal(latest, *proposal)
 		if design.Revision, err = strconv.Atoi(f.Get(revisionField)); err != nil || design.Revision < 1 {
 			return "", problem.Invalid.InField(revisionField, "is missing: load the page of the design again")
 		}
@@ -140,7 +110,7 @@ func shownMinutes(d record.Design) string {
 	if d.TimeConstantSeconds == 0 {
 		return ""
 	}
-	return words.Plain(figures(d.TimeConstantSeconds/60, 6))
+	return words.Plain(workshop.Figures(d.TimeConstantSeconds/60, 6))
 }
 
 // timeConstant takes the time constant that was typed, in seconds; nil when it was

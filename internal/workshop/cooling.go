@@ -1,6 +1,10 @@
 package workshop
 
 import (
+	"errors"
+	"fmt"
+	"strconv"
+
 	"coilkeep/internal/cooling"
 	"coilkeep/internal/record"
 )
@@ -18,4 +22,53 @@ func ProposeCooling(curves []record.CoolingCurve) *cooling.Proposal {
 		return nil
 	}
 	return &proposal
+}
+
+// CooledCoils is how many coils curves are of.
+func CooledCoils(curves []record.CoolingCurve) int {
+	coils := map[string]bool{}
+	for _, c := range curves {
+		if c.Serial != "" {
+			coils[c.Serial] = true
+		}
+	}
+	return len(coils)
+}
+
+// CoolingToken tells one proposal from another.
+func CoolingToken(p cooling.Proposal) string {
+	return fmt.Sprintf("%g %g %g %g %d", p.TimeConstantSeconds, p.TimeConstantRatio, p.QuickShare, p.QuickShareDeviation, p.Coils)
+}
+
+// WithCooling is a design with what was learned. Three figures of the time constant
+// are more than coils agree in.
+func WithCooling(d record.Design, p cooling.Proposal) record.Design {
+	d.TimeConstantSeconds, d.TimeConstantRatio = Figures(p.TimeConstantSeconds, 3), Figures(p.TimeConstantRatio, 2)
+	if p.QuickShareDeviation > 0 {
+		d.QuickShare, d.QuickShareDeviation = Figures(p.QuickShare, 2), Figures(p.QuickShareDeviation, 2)
+	}
+	return d
+}
+
+// ErrOtherProposal is the error of ReviseByCooling.
+var ErrOtherProposal = errors.New("coils left on the clips propose something else by now; look at it and choose again")
+
+// ReviseByCooling is the latest revision of a design with what its coils propose,
+// as somebody has seen it who knows the proposal by its token. It is
+// ErrOtherProposal when they propose another by now, or none.
+func ReviseByCooling(latest record.Design, curves []record.CoolingCurve, token string) (record.Design, error) {
+	p := ProposeCooling(curves)
+	if p == nil || CoolingToken(*p) != token {
+		return latest, ErrOtherProposal
+	}
+	return WithCooling(latest, *p), nil
+}
+
+// Figures rounds v to so many significant figures.
+func Figures(v float64, digits int) float64 {
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', digits-1, 64), 64)
+	if err != nil {
+		return v // infinite or no number: as it is, so that it is refused
+	}
+	return rounded
 }

@@ -88,11 +88,8 @@ func CertifiedBy(ctx context.Context, store DocumentStore, m record.Measurement)
 // measured coil is in: the other coil, and both in series where that was
 // measured. First replaces the measurement of the whole.
 func assembled(ctx context.Context, store DocumentStore, m record.Measurement) (first record.Measurement, _ *CertifiedAssembly, err error) {
-	a, err := store.Assembly(ctx, m.Serial)
-	if errors.Is(err, record.ErrNotFound) {
-		return m, nil, nil
-	}
-	if err != nil {
+	a, err := AssemblyOf(ctx, store, m.Serial)
+	if err != nil || a == nil {
 		return m, nil, err
 	}
 	document, other := &CertifiedAssembly{Serial: a.Serial}, a.Second

@@ -6,6 +6,7 @@ import (
 	"net/http"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // assemblies keeps which coils are sold as one.
@@ -32,24 +33,12 @@ func (a assemblies) endpoints() []Endpoint {
 // answer is 409, unless that is to be taken apart.
 type newAssembly struct {
 	login
-	// Serial number of the two together; both in series may be measured under it.
-	Serial string `json:"serial"`
-	// Serial number of the first coil.
-	First string `json:"first"`
-	// Serial number of the second coil.
-	Second string `json:"second"`
-	// Anything else.
-	Note string `json:"note,omitempty"`
-	// Who assembled them; left out: who sends this.
-	By string `json:"by,omitempty"`
-	// Earlier assemblies that one of the numbers is in count no longer, and the
-	// journal says so.
-	TakeApart bool `json:"take_apart,omitempty"`
+	workshop.AssemblyRequest
 }
 
 func (a assemblies) add(ctx context.Context, request newAssembly) (record.Assembly, error) {
-	return a.kept.AddAssembly(ctx, record.Assembly{Serial: request.Serial, First: request.First, Second: request.Second, Note: request.Note,
-		By: cmp.Or(request.By, request.Login)}, request.TakeApart)
+	request.By = cmp.Or(request.By, request.Login)
+	return a.kept.AddAssembly(ctx, request.Assembly(), request.TakeApart)
 }
 
 func (a assemblies) show(ctx context.Context, request ofCoil) (record.Assembly, error) {
