@@ -16,6 +16,7 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // refuses asks for path, which must be answered with a problem of this status
@@ -88,7 +89,7 @@ func TestPairsAPI(t *testing.T) {
 	}
 	w.refuses(t, path+"?first=LM-1&second=LM-9", http.StatusUnprocessableEntity, "second", "there is no batch")
 	for _, query := range []string{"?first=LM-1&within_percent=0.5", "?first=LM-1&second=LM-1&within_percent=0.5"} {
-		got := want[api.PickList](t, w.ask(t, "GET", path+query, nil), http.StatusOK)
+		got := want[workshop.PickList](t, w.ask(t, "GET", path+query, nil), http.StatusOK)
 		if got.FirstBatch != "LM-1" || got.SecondBatch != nil || got.WithinPercent != 0.5 || got.NotInTolerance != 1 || len(got.Pairs) != 2 ||
 			len(got.LeftOver) != 1 {
 			t.Fatalf("%s: %+v", query, got)
@@ -96,7 +97,7 @@ func TestPairsAPI(t *testing.T) {
 		// Divided by 1 + 0.00393 · 2.35 K (IEC 60028).
 		const toR20 = 1 / (1 + 0.00393*2.35)
 		for i, pair := range [][2]float64{{6740, 6745}, {6900, 6905}} {
-			p := got.Pairs[slices.IndexFunc(got.Pairs, func(p api.PickedPair) bool { return p.First == fmt.Sprintf("HN-%04d", i+1) })]
+			p := got.Pairs[slices.IndexFunc(got.Pairs, func(p workshop.PickedPair) bool { return p.First == fmt.Sprintf("HN-%04d", i+1) })]
 			if p.Second != fmt.Sprintf("HN-%04d", i+3) || math.Abs(p.FirstR20Ohms-pair[0]*toR20) > 1e-6 ||
 				math.Abs(p.SecondR20Ohms-pair[1]*toR20) > 1e-6 ||
 				math.Abs(p.DifferenceRatio-math.Log(pair[1]/pair[0])) > 1e-12 {
@@ -107,7 +108,7 @@ func TestPairsAPI(t *testing.T) {
 			t.Errorf("left over %+v", l)
 		}
 	}
-	if got := want[api.PickList](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.01", nil), http.StatusOK); len(got.Pairs) != 0 ||
+	if got := want[workshop.PickList](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.01", nil), http.StatusOK); len(got.Pairs) != 0 ||
 		len(got.LeftOver) != 5 {
 		t.Errorf("no two so close: %+v", got)
 	}
@@ -115,7 +116,7 @@ func TestPairsAPI(t *testing.T) {
 	if _, err := w.store.AddAssembly(t.Context(), record.Assembly{Serial: "A-1", First: "HN-0001", Second: "HN-0006"}, false); err != nil {
 		t.Fatal(err)
 	}
-	if got := want[api.PickList](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.5", nil), http.StatusOK); got.InAssembly != 2 ||
+	if got := want[workshop.PickList](t, w.ask(t, "GET", path+"?first=LM-1&within_percent=0.5", nil), http.StatusOK); got.InAssembly != 2 ||
 		len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" {
 		t.Errorf("with a pair sold: %+v", got)
 	}
@@ -147,7 +148,7 @@ func TestPairsAcrossStages(t *testing.T) {
 	}
 	again("potted", conformity.In, -50)
 	const path = "/api/v1/pairs?first=LM-1&second=LM-2"
-	got := want[api.PickList](t, w.ask(t, "GET", path, nil), http.StatusOK)
+	got := want[workshop.PickList](t, w.ask(t, "GET", path, nil), http.StatusOK)
 	if got.SecondBatch == nil || *got.SecondBatch != "LM-2" || len(got.Pairs) != 1 || got.Pairs[0].First != "HN-0002" ||
 		got.Pairs[0].Second != "HN-0001" || len(got.LeftOver) != 0 {
 		t.Errorf("%+v, want HN-0002 with HN-0001 of the later batch", got)
@@ -180,7 +181,7 @@ func TestStudiesAPI(t *testing.T) {
 	}
 	const path = "/api/v1/studies/spring%20check"
 	take("1", "Ada")
-	got := want[api.StudyAnswer](t, w.ask(t, "GET", path, nil), http.StatusOK)
+	got := want[workshop.StudyAnswer](t, w.ask(t, "GET", path, nil), http.StatusOK)
 	if got.Result != nil || got.Readings != nil || got.ReadingsTaken != 1 || got.Incomplete == nil ||
 		!strings.Contains(*got.Incomplete, "two of each are the least") {
 		t.Errorf("after one reading: %+v", got)
@@ -189,7 +190,7 @@ func TestStudiesAPI(t *testing.T) {
 		take(fmt.Sprint(i%3+1), []string{"Ada", "Ben"}[i/3%2])
 	}
 	w.refuses(t, path+"?parts=3", http.StatusUnprocessableEntity, "parts", "none is known")
-	got = want[api.StudyAnswer](t, w.ask(t, "GET", path, nil), http.StatusOK)
+	got = want[workshop.StudyAnswer](t, w.ask(t, "GET", path, nil), http.StatusOK)
 	if got.Study != "spring check" || got.Design != "Long Meadow" || got.DesignRevision != 1 || got.Bench != "north" ||
 		!slices.Equal(got.Parts, []string{"1", "2", "3"}) ||
 		!slices.Equal(got.Operators, []string{"Ada", "Ben"}) || got.ReadingsTaken != 12 || len(got.Readings) != 12 || got.Incomplete != nil ||
@@ -243,7 +244,7 @@ func TestPublishedStudyAPI(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	got := want[api.StudyAnswer](t, w.ask(t, "GET", "/api/v1/studies/manual", nil), http.StatusOK)
+	got := want[workshop.StudyAnswer](t, w.ask(t, "GET", "/api/v1/studies/manual", nil), http.StatusOK)
 	if got.Result == nil || got.LowerOhms != 6686 || got.UpperOhms != 6694 {
 		t.Fatalf("got %+v", got)
 	}
@@ -257,7 +258,7 @@ func TestPublishedStudyAPI(t *testing.T) {
 	}
 	c, p := got.Result.Components, manual.Published.Pooled
 	for name, tt := range map[string]struct {
-		share api.StudyShare
+		share workshop.StudyShare
 		ohms  float64
 		// within is a unit of the last printed digit; two where it comes of rounded
 		// ones.
@@ -298,7 +299,7 @@ func TestStudyWithoutSpreadAPI(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	got := want[api.StudyAnswer](t, w.ask(t, "GET", "/api/v1/studies/flat", nil), http.StatusOK)
+	got := want[workshop.StudyAnswer](t, w.ask(t, "GET", "/api/v1/studies/flat", nil), http.StatusOK)
 	if got.Result == nil || got.Result.DistinctCategories != nil || got.Result.Components.Measuring.StudyPercent != nil ||
 		got.Result.Components.Total.ContributionPercent != nil ||
 		got.Result.LimitedBy != gauge.ByResolution || !strings.Contains(got.Result.Sentence, "no scatter of the measuring shows at all") {

@@ -17,6 +17,7 @@ import (
 	"coilkeep/internal/report"
 	"coilkeep/internal/web/problem"
 	"coilkeep/internal/words"
+	"coilkeep/internal/workshop"
 )
 
 // mostCharted is how many coils one picture of a page shows.
@@ -130,7 +131,8 @@ func driftWords() template.FuncMap {
 		"prose":      typesetSentence,
 		"sources":    sources,
 		"add":        func(a, b int) int { return a + b },
-		"usualParts": func() int { return usualParts },
+		"usualParts": func() int { return workshop.UsualStudyParts },
+		"known":      knownWords,
 	}
 }
 

@@ -69,8 +69,7 @@ func (s *site) apiRoutes() []route {
 
 // parts is what the API works on.
 func (s *site) parts() api.Parts {
-	parts := api.Parts{History: s.server.History, Drift: s.server.Drift, Arrive: s.server.Arrive, Pairs: s.pickListTold,
-		Study: s.studyTold, Now: s.now}
+	parts := api.Parts{History: s.server.History, Drift: s.server.Drift, Arrive: s.server.Arrive, Now: s.now}
 	for _, b := range s.server.Benches {
 		parts.Benches = append(parts.Benches, b)
 	}

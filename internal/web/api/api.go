@@ -11,7 +11,6 @@ package api
 //go:generate go run ./genopenapi
 
 import (
-	"context"
 	_ "embed"
 	"maps"
 	"slices"
@@ -55,9 +54,6 @@ type Parts struct {
 	Drift   DriftWatch
 	// Arrive says how coils come to each bench, as configured.
 	Arrive map[string]warmth.Arrival
-	// Pairs makes pick lists, and Study judges the measuring by a study.
-	Pairs func(ctx context.Context, asked PairsAsked) (PickList, error)
-	Study func(ctx context.Context, name string) (StudyAnswer, error)
 	// Now is the clock.
 	Now func() time.Time
 }
@@ -73,6 +69,7 @@ type History interface {
 	ComparisonRecords
 	AssemblyRecords
 	StudyRecords
+	workshop.PairsStore
 	workshop.ReevaluationStore
 }
 
@@ -91,8 +88,8 @@ func Endpoints(p Parts) []Endpoint {
 		assemblies{p.History}.endpoints(),
 		reevaluations{workshop.Reevaluation{Store: p.History, Arrive: p.Arrive}}.endpoints(),
 		wandering{p.History, p.Drift}.endpoints(),
-		pairs{p.Pairs}.endpoints(),
-		studies{p.History, p.Study}.endpoints(),
+		pairs{p.History}.endpoints(),
+		studies{p.History}.endpoints(),
 	)
 }
 
