@@ -86,7 +86,7 @@ func watchCheckStandard(s *series, o Options, said *notes) *CheckChannel {
 // fitSlope fits its trend over all coils.
 func (c *CheckChannel) fitSlope(said *notes) {
 	if c.Count < minSloped {
-		said.add("the check standard was measured %d times, too few for a trend of it: %d are needed", c.Count, minSloped)
+		said.add("the check standard was measured %s, too few for a trend of it: %d are needed", words.Times(c.Count), minSloped)
 		return
 	}
 	x := make([]float64, c.Count)
@@ -129,7 +129,7 @@ func (c *CheckChannel) sentence(in *series) string {
 		return fmt.Sprintf("the check standard moves: its last %d readings stand %s from its first %d; the meter, its leads or its "+
 			"temperature drift", fewAtEnd, signedPercent(*c.AwayRatio), fewAtEnd)
 	case c.CentreOhms == nil:
-		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", words.Count(c.Count, "time"))
+		return fmt.Sprintf("the check standard was measured %s, too seldom to watch the meter by", words.Times(c.Count))
 	case c.CameBack:
 		return fmt.Sprintf("the check standard moved at %s, and is back since %s: look at what was done to the meter and its leads",
 			coil(c.levels[1].first), coil(c.levels[len(c.levels)-1].first))
@@ -137,7 +137,8 @@ func (c *CheckChannel) sentence(in *series) string {
 		return fmt.Sprintf("the check standard was beyond its limits at %s, but its other readings do not follow", in.coilName(c.Signals[0]-1))
 	}
 	if c.Count <= gauge.CheckBaseline(c.Count) {
-		return fmt.Sprintf("the check standard was measured %d times, which make its limits: there is none yet to hold against them", c.Count)
+		return fmt.Sprintf("the check standard was measured %s, which make its limits: there is none yet to hold against them",
+			words.Times(c.Count))
 	}
 	return "the check standard stays within its limits"
 }

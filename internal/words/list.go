@@ -14,13 +14,10 @@ func Count(n int, thing string) string {
 	return strconv.Itoa(n) + " " + thing + "s"
 }
 
-// Times says how often: "once", "twice", "3 times".
+// Times says how often: "once", "2 times".
 func Times(n int) string {
-	switch n {
-	case 1:
+	if n == 1 {
 		return "once"
-	case 2:
-		return "twice"
 	}
 	return Count(n, "time")
 }

@@ -1,8 +1,18 @@
-// Writes numbers as the daemon writes them: see format.go.
+// Writes values as package words of the daemon does. words/testdata/words.json
+// holds both to the same texts.
+
+// fixed rounds an exact half to the even digit, and nothing that is shown as zero
+// has a sign; toFixed does neither.
+function fixed(v, decimals) {
+  const halves = Math.abs(v) * 2 * 10 ** decimals;
+  const aboveEven = Number.isInteger(v * 2 ** (decimals + 1)) && halves % 4 === 1;
+  const text = (aboveEven ? (halves - 1) / 2 / 10 ** decimals : Math.abs(v)).toFixed(decimals);
+  return v < 0 && Number(text) !== 0 ? "−" + text : text;
+}
 
 export function significant(v, digits) {
   const before = v === 0 ? 1 : Math.floor(Math.log10(Math.abs(v))) + 1;
-  return v.toFixed(Math.max(0, digits - before));
+  return fixed(v, Math.max(0, digits - before));
 }
 
 export function ohms(v) {
@@ -11,7 +21,7 @@ export function ohms(v) {
   return significant(v / 1e6, 5) + " MΩ";
 }
 
-export const celsius = (v) => v.toFixed(2).replace("-", "−") + " °C";
+export const celsius = (v) => fixed(v, 2) + " °C";
 
 const verdicts = { in: "in tolerance", high: "too high", low: "too low", undecided: "undecided" };
 

@@ -1,7 +1,7 @@
 // Keeps the instruments of a page live: the last lines of each as they arrive,
 // and how it stands. And has buttons say that they are at work. The pages work
 // without.
-import { localTimes } from "./times.js";
+import { clock, localTimes } from "./times.js";
 
 const lines = 12;
 const silence = 6000; // ms; the daemon sends a heartbeat every 2 s
@@ -55,12 +55,12 @@ function follow(section) {
     on("instrument", fresh);
     on("reading", (event) => {
       const reading = JSON.parse(event.data);
-      const clock = new Date(reading.time).toLocaleTimeString([], { hour12: false });
-      kept[reading.role].push(`${clock}  ${reading.raw}`);
+      const time = clock(new Date(reading.time));
+      kept[reading.role].push(`${time}  ${reading.raw}`);
       kept[reading.role].splice(0, kept[reading.role].length - lines);
       show(reading.role);
       const answered = section.querySelector(`[data-answered="${reading.role}"]`);
-      if (answered) answered.textContent = clock;
+      if (answered) answered.textContent = time;
     });
     events.addEventListener("error", () => {
       sight(false);
