@@ -262,15 +262,3 @@ func (b *Bench) refile(next nextCoil) error {
 	p.retryAt = b.now()
 	return nil
 }
-
-// Label is how measurements and calibrations name an instrument: its identity,
-// or its driver and port, in a form that can be kept.
-func (i Instrument) Label() string {
-	if identity := record.Label(i.Identity); identity != "" {
-		return identity
-	}
-	if i.Port != "" {
-		return record.Label(i.Driver + " at " + i.Port)
-	}
-	return i.Driver
-}

@@ -1,7 +1,6 @@
 package metrics
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -274,25 +273,12 @@ func (c collector) calibrationGauges(ctx context.Context, s bench.Snapshot) ([]p
 	}
 	var gauges []prometheus.Metric
 	for _, instrument := range fittedInstruments(s) {
-		inForce := workshop.CalibrationInForce(calibrations, instrument.Role, lastKnown(s, instrument), time.Now())
+		inForce := workshop.CalibrationInForce(calibrations, instrument.Role, s.LabelOf(instrument), time.Now())
 		if inForce != nil && !inForce.DueAt.IsZero() {
 			gauges = append(gauges, gauge(calibrationDesc, unix(inForce.DueAt), s.Bench, string(instrument.Role)))
 		}
 	}
 	return gauges, nil
-}
-
-// lastKnown names an instrument; one that has not answered since the daemon
-// started goes by the name it was measured with last.
-func lastKnown(s bench.Snapshot, i bench.Instrument) string {
-	switch {
-	case i.Identity != "" || s.Last == nil:
-		return i.Label()
-	case i.Role == record.Meter:
-		return cmp.Or(s.Last.Meter, i.Label())
-	default:
-		return cmp.Or(s.Last.Probe, i.Label())
-	}
 }
 
 func (c collector) checkGauge(ctx context.Context, bench string) ([]prometheus.Metric, error) {

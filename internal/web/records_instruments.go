@@ -74,21 +74,22 @@ func (s *site) benchInstruments(snapshot bench.Snapshot, calibrations []record.C
 		if i.Driver == "" && i.Fault == "" {
 			continue
 		}
-		one := instrumentView{Instrument: i, Name: i.Label(), Calibration: s.presentCalibration(calibrations, i)}
+		one := instrumentView{Instrument: i, Name: snapshot.LabelOf(i)}
+		one.Calibration = s.presentCalibration(calibrations, i.Role, one.Name)
 		if m := snapshot.Last; m != nil && (i.Role == record.Meter && m.Meter == one.Name || i.Role == record.Probe && m.Probe == one.Name) {
 			one.Last = m
 		}
 		view.Instruments = append(view.Instruments, one)
 	}
-	view.LeadZero = workshop.LeadZeroInForce(zeros, snapshot.Meter.Label(), s.now())
+	view.LeadZero = workshop.LeadZeroInForce(zeros, snapshot.LabelOf(snapshot.Meter), s.now())
 	return view
 }
 
 // presentCalibration returns the calibration that is in force for an instrument
 // now; nil without one.
-func (s *site) presentCalibration(calibrations []record.Calibration, i bench.Instrument) *calibrationToday {
+func (s *site) presentCalibration(calibrations []record.Calibration, role record.Role, name string) *calibrationToday {
 	now := s.now()
-	c := workshop.CalibrationInForce(calibrations, i.Role, i.Label(), now)
+	c := workshop.CalibrationInForce(calibrations, role, name, now)
 	if c == nil {
 		return nil
 	}
@@ -220,9 +221,9 @@ func (s *site) calibrationFrom(f form, snapshot bench.Snapshot) (c record.Calibr
 		Note: strings.ReplaceAll(f.Get("note"), "\r\n", "\n")}
 	switch c.Role {
 	case record.Meter:
-		c.Instrument = snapshot.Meter.Label()
+		c.Instrument = snapshot.LabelOf(snapshot.Meter)
 	case record.Probe:
-		c.Instrument = snapshot.Probe.Label()
+		c.Instrument = snapshot.LabelOf(snapshot.Probe)
 	}
 	if c.Time, err = f.day("date"); err != nil {
 		return c, err

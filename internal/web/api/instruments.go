@@ -119,10 +119,10 @@ func (i instruments) add(ctx context.Context, request newCalibration) (record.Ca
 	c := record.Calibration{Bench: snapshot.Bench, Role: request.Role, Instrument: request.Instrument, Certificate: request.Certificate,
 		CorrectionRatio: request.CorrectionRatio, Note: request.Note, By: cmp.Or(request.By, request.Login)}
 	if c.Instrument == "" && c.Role == record.Meter {
-		c.Instrument = snapshot.Meter.Label()
+		c.Instrument = snapshot.LabelOf(snapshot.Meter)
 	}
 	if c.Instrument == "" && c.Role == record.Probe {
-		c.Instrument = snapshot.Probe.Label()
+		c.Instrument = snapshot.LabelOf(snapshot.Probe)
 	}
 	for _, field := range []struct {
 		name, text string
