@@ -203,7 +203,8 @@ func TestBrowserRecordsAreAccessible(t *testing.T) {
 	}
 	kept := d.measurements()
 	d.call("POST", "/api/v1/measurements/"+kept[2].ID+"/void", `{"reason":"the clip slipped"}`, http.StatusOK, nil)
-	d.call("POST", "/api/v1/benches/north/calibrations", `{"role":"meter","certificate":"EV-7","time":"2019-01-01T00:00:00Z","due_at":"2020-01-01T00:00:00Z"}`, http.StatusCreated, nil)
+	d.call("POST", "/api/v1/benches/north/calibrations", `{"role":"meter","certificate":"EV-7","time":"2019-01-01T00:00:00Z",`+
+		`"due_at":"2020-01-01T00:00:00Z"}`, http.StatusCreated, nil)
 
 	batch, design := url.PathEscape(kept[0].Batch), url.PathEscape(kept[0].Design)
 	for i, path := range []string{
@@ -256,7 +257,8 @@ func TestBrowserPrints(t *testing.T) {
 		if sheets := len(regexp.MustCompile(`/Type\s*/Page\b`).FindAll(printed.Data, -1)); sheets < 1 || sheets > most {
 			t.Errorf("%s: takes %d sheets, want 1 to %d", path, sheets, most)
 		}
-		if buttons := evaluate[int](page, `[...document.querySelectorAll("button, input, canvas, nav a")].filter((at) => at.checkVisibility()).length`); buttons > 0 {
+		if buttons := evaluate[int](page, `[...document.querySelectorAll("button, input, canvas, nav a")].filter((at) => `+
+			`at.checkVisibility()).length`); buttons > 0 {
 			t.Errorf("%s: %d things to press are printed", path, buttons)
 		}
 		// Backgrounds of pictures and ink of texts, as the mean of red, green and blue.
@@ -284,7 +286,8 @@ func TestAssetsAreSmall(t *testing.T) {
 	d := startDaemon(t, t.TempDir(), benchTOML(meter, probe))
 	page := openTab(t, d.url, "/")
 	page.wait("the connection", `document.body.dataset.link === "live"`)
-	assets := evaluate[[]string](page, `performance.getEntriesByType("resource").map((r) => new URL(r.name).pathname).filter((p) => p.startsWith("/assets/"))`)
+	assets := evaluate[[]string](page, `performance.getEntriesByType("resource").map((r) => new URL(r.name).pathname).filter((p) => `+
+		`p.startsWith("/assets/"))`)
 	if len(assets) < 8 {
 		t.Fatalf("the page fetches only %q", assets)
 	}

@@ -109,7 +109,8 @@ func TestBrowserAnswersWithinAMinute(t *testing.T) {
 	page.key("Tab", 9)
 	page.keys("6.5")
 	page.waitText("#answer [data-headline]", "They agree")
-	page.wait("the letter to follow", `document.getElementById("letter").value.includes("At 6.5 °C") || document.getElementById("letter").value.includes("At 7 °C")`)
+	page.wait("the letter to follow", `document.getElementById("letter").value.includes("At 6.5 °C") || `+
+		`document.getElementById("letter").value.includes("At 7 °C")`)
 
 	// What was changed by hand stays, though the answer moves on.
 	evaluate[bool](page, `(document.getElementById("letter").focus(), document.getElementById("letter").setSelectionRange(0, 0), true)`)

@@ -67,7 +67,8 @@ func (b *tab) staysOpen() {
 	evaluate[bool](b, `(document.getElementById("finding-more").focus(), true)`)
 	b.keys("\r")
 	b.wait("the disclosure", `document.getElementById("finding-whole").open`)
-	evaluate[bool](b, `(document.getElementById("finding").dataset.before = "yes", import("/assets/live.js").then((live) => live.refreshRecords()), true)`)
+	evaluate[bool](b, `(document.getElementById("finding").dataset.before = "yes", import("/assets/live.js").then((live) => `+
+		`live.refreshRecords()), true)`)
 	b.wait("the page drawn anew", `!document.getElementById("finding").dataset.before`)
 	b.wait("it to be open still", `document.getElementById("finding-whole").open && document.activeElement.id === "finding-more"`)
 }

@@ -36,7 +36,8 @@ func TestBrowserInstrumentsLoseSight(t *testing.T) {
 	live()
 	// A form that is refused is answered at its own address; the cards stay live.
 	page.expectRefusals()
-	evaluate[bool](page, `(document.querySelector("#correction_percent").value = "a little", document.querySelector("#calibrations form").requestSubmit(), true)`)
+	evaluate[bool](page, `(document.querySelector("#correction_percent").value = "a little", document.querySelector("#calibrations `+
+		`form").requestSubmit(), true)`)
 	page.arrivesWith("#calibrations .wrong", "a little")
 	page.wait("the address of the form", `location.pathname === "/instruments/north/calibrations"`)
 	live()

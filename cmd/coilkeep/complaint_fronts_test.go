@@ -33,7 +33,8 @@ var liveComplaint = regexp.MustCompile(`data-field="([^"]*)">([^<]*)<`)
 func TestFrontsAgreeOnComplaints(t *testing.T) {
 	t.Parallel()
 	folder := t.TempDir()
-	f := fronts{startDaemon(t, folder, strings.NewReplacer(`"north"`, `"south"`, "HN-", "HS-").Replace(manualBench)), filepath.Join(folder, "history.db")}
+	f := fronts{startDaemon(t, folder, strings.NewReplacer(`"north"`, `"south"`, "HN-", "HS-").Replace(manualBench)),
+		filepath.Join(folder, "history.db")}
 	f.daemon.call("POST", "/api/v1/designs", `{"name":"Fen","target_ohms":6690,"tolerance_percent":6,"turns":7000}`, http.StatusCreated, nil)
 	f.daemon.call("POST", "/api/v1/benches/south/batch", `{"batch":"first","design":"Fen"}`, http.StatusCreated, nil)
 	f.daemon.until("the batch", func(s bench.Snapshot) bool { return s.Batch != nil })

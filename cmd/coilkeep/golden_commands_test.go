@@ -93,7 +93,8 @@ func TestGoldenCommands(t *testing.T) {
 
 // ofThisRun is the journal's entry about the import, the one record that the test
 // itself makes: its id and its time.
-var ofThisRun = regexp.MustCompile(`\{\s*"id": "[0-9a-f-]{36}",\s*"time": "[^"]*",\s*"action": "import",[^}]*\}|(?m:^[^\n]*  import  [^\n]*$)`)
+var ofThisRun = regexp.MustCompile(`\{\s*"id": "[0-9a-f-]{36}",\s*"time": "[^"]*",\s*"action": "import",[^}]*\}|(?m:^[^\n]*  import  ` +
+	`[^\n]*$)`)
 
 // What is exported as JSON Lines has every field that was imported, record by
 // record, and an entry of the journal about the import.

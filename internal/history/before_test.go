@@ -105,7 +105,8 @@ func TestAppliedCalibrationsAreKept(t *testing.T) {
 	gone := "gone"
 	n := recordCoil(t, s, "HN-0004", func(m *record.Measurement) { m.ProbeCalibrationID = &gone })
 	report, err := s.Verify(t.Context(), nil)
-	if err != nil || len(report.Faults) != 1 || report.Faults[0].ID != n.ID || !strings.Contains(report.Faults[0].Problem, "calibration gone") {
+	if err != nil || len(report.Faults) != 1 || report.Faults[0].ID != n.ID ||
+		!strings.Contains(report.Faults[0].Problem, "calibration gone") {
 		t.Errorf("verify found %+v, %v", report.Faults, err)
 	}
 }

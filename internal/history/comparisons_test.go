@@ -204,7 +204,8 @@ func TestComparisonLines(t *testing.T) {
 	if err != nil || len(kept) != 2 {
 		t.Fatalf("kept %d, %v", len(kept), err)
 	}
-	if kept[0].By != "Wren" || kept[0].Note != "rang at noon" || kept[0].Input.Theirs[0].Ohms != 6280 || kept[1].TheirMeter != "a yellow one" ||
+	if kept[0].By != "Wren" || kept[0].Note != "rang at noon" || kept[0].Input.Theirs[0].Ohms != 6280 ||
+		kept[1].TheirMeter != "a yellow one" ||
 		kept[0].Result.Formula != 3 || len(kept[0].Result.Explanations) == 0 || kept[0].Origin.Batch != "LM-1" {
 		t.Errorf("kept %+v", kept)
 	}

@@ -77,7 +77,8 @@ func export(t testing.TB, s *Store, format string, f record.Filter) string {
 func TestCSVColumns(t *testing.T) {
 	t.Parallel()
 	const contract = "id,time,bench,batch,sequence,design,design_revision,serial,resistance_ohms,temperature_celsius,r20_ohms," +
-		"expanded_uncertainty_ohms,coverage_factor,verdict,conformity_probability,status,reason,spool,winder,operator,meter,probe,stage,alpha_per_kelvin"
+		"expanded_uncertainty_ohms,coverage_factor,verdict,conformity_probability,status,reason,spool,winder,operator,meter,probe,stage," +
+		"alpha_per_kelvin"
 	s := workshop(t)
 	if got := export(t, s, record.CSV, record.Filter{}); got != contract+"\r\n" {
 		t.Errorf("header\n%s\nwant\n%s", got, contract)

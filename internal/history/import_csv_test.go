@@ -357,11 +357,13 @@ func TestImportCSVRefuses(t *testing.T) {
 	}{
 		{"no serial", []string{"serial", " "}, "line 2, column serial: is empty"},
 		{"no time", []string{"time", ""}, "line 2, column time: is empty"},
-		{"no zone", []string{"time", "2019-05-02 16:20"}, `line 2, column time: "2019-05-02 16:20" will not do; write a time with its zone, like 2026-01-31T15:04:00Z`},
+		{"no zone", []string{"time", "2019-05-02 16:20"}, `line 2, column time: "2019-05-02 16:20" will not do; write a time with its zone,` +
+			` like 2026-01-31T15:04:00Z`},
 		{"ancient", []string{"time", "0001-01-01T00:00:00Z"}, "line 2, column time"},
 		{"not yet", []string{"time", "2126-01-01T00:00:00Z"}, "line 2: column time: 2126-01-01T00:00:00.000000Z has not come yet"},
 		{"no resistance", []string{"resistance_ohms", ""}, "line 2, column resistance_ohms: is empty"},
-		{"prefix", []string{"resistance_ohms", "6.69k"}, `line 2, column resistance_ohms: "6.69k" is not a number; write a plain number like 6690.5`},
+		{"prefix", []string{"resistance_ohms", "6.69k"}, `line 2, column resistance_ohms: "6.69k" is not a number; write a plain number ` +
+			`like 6690.5`},
 		{"comma", []string{"resistance_ohms", "6690,5"}, `line 2, column resistance_ohms: "6690,5" is not a number`},
 		{"infinite", []string{"resistance_ohms", "inf"}, `"inf" is not a number`},
 		{"not a number", []string{"resistance_ohms", "nan"}, `"nan" is not a number`},
@@ -391,7 +393,8 @@ func TestImportCSVRefuses(t *testing.T) {
 		{"bad batch name", []string{"batch", strings.Repeat("x", 65)}, "line 2: batch: must be at most 64"},
 		{"long serial", []string{"serial", strings.Repeat("x", 41)}, "line 2: serial: must be at most 40"},
 		{"not text", []string{"spool", "S\xff"}, "line 2: spool: must be UTF-8"},
-		{"another batch's design", []string{"batch", "B-9"}, `line 2: not possible now: batch "B-9" is of design "finch", the measurement of "wren"`},
+		{"another batch's design", []string{"batch", "B-9"}, `line 2: not possible now: batch "B-9" is of design "finch", the measurement ` +
+			`of "wren"`},
 		{"known in capitals", []string{"serial", "hn-0001"}, "line 2: serial: HN-0001 exists: write it so, or choose another"},
 		{"stands already", []string{"serial", "HN-0001"}, `line 2: coil "HN-0001" exists already at stage "wound"`},
 	} {
@@ -482,7 +485,8 @@ func TestImportCSVConflict(t *testing.T) {
 		"by time": {"serial": "HN-0001", "time": "2026-03-02T08:00:00Z", "resistance_ohms": "6690", "temperature_celsius": "22.5"},
 	} {
 		_, err := s.ImportCSV(t.Context(), strings.NewReader(written(t, []map[string]string{row})), oldBench)
-		want := fmt.Sprintf(`line 2: not possible now: the history has measurement %s, of coil "HN-0001", wound, at 2026-03-02T08:00:00.000000Z, as 6690 Ω at 22.4 °C`, m.ID)
+		want := fmt.Sprintf(`line 2: not possible now: the history has measurement %s, of coil "HN-0001", wound, at `+
+			`2026-03-02T08:00:00.000000Z, as 6690 Ω at 22.4 °C`, m.ID)
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: error %v, want one with %s", name, err, want)
 		}

@@ -26,7 +26,8 @@ func TestVerifyFinds(t *testing.T) {
 		want  string
 	}{
 		{"R20", "measurements", `UPDATE measurements SET r20_ohms = r20_ohms * 1.0000001 WHERE number = 3`, record.FaultResult, "r20_ohms"},
-		{"uncertainty", "measurements", `UPDATE measurements SET expanded_uncertainty_ohms = expanded_uncertainty_ohms * 1.0000001 WHERE number = 3`, record.FaultResult, "expanded_uncertainty_ohms"},
+		{"uncertainty", "measurements", `UPDATE measurements SET expanded_uncertainty_ohms = expanded_uncertainty_ohms * 1.0000001 WHERE ` +
+			`number = 3`, record.FaultResult, "expanded_uncertainty_ohms"},
 		{"impossible input", "measurements", `UPDATE measurements SET meter_percent = -1 WHERE number = 3`, record.FaultResult, "give no result"},
 		{"verdict", "measurements", `UPDATE measurements SET verdict = 'high' WHERE number = 3`, record.FaultVerdict, `"high"`},
 		{"probability", "measurements", `UPDATE measurements SET conformity_probability = 0.5 WHERE number = 3`, record.FaultVerdict,
@@ -57,7 +58,8 @@ func TestVerifyFinds(t *testing.T) {
 			"2 coils"},
 		{"two standing", "annotations", `DELETE FROM annotations WHERE measurement = 1`, record.FaultRecord, "2 standing"},
 		{"details lost", "measurement_details", `DELETE FROM measurement_details WHERE measurement = 3`, record.FaultRecord, "budget"},
-		{"a coil said to be measured", "soaks", `INSERT INTO unrecorded VALUES (99, 'u-99', 1, 'north', 'HN-0099', 'wound', 1, 'too-short', 'off', 2, 'measured', '')`, record.FaultRecord, "no such measurement"},
+		{"a coil said to be measured", "soaks", `INSERT INTO unrecorded VALUES (99, 'u-99', 1, 'north', 'HN-0099', 'wound', 1, 'too-short',` +
+			` 'off', 2, 'measured', '')`, record.FaultRecord, "no such measurement"},
 		{"a curve of no design", "cooling_curves", `UPDATE cooling_curves SET design = 'finch'`, record.FaultRecord, `"finch"`},
 		{"a soak of no batch", "soaks", `UPDATE soaks SET batch = 'B-9' WHERE batch <> ''`, record.FaultRecord, `"B-9"`},
 		{"measurement lost", "measurements", `DELETE FROM measurements WHERE number = 3`, record.FaultDamage, "refers to measurements"},

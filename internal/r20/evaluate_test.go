@@ -410,7 +410,8 @@ func TestMonteCarlo(t *testing.T) {
 			// standard uncertainty the Guide gives a mean.
 			repeatability := component(t, result.Budget, "repeatability of the readings")
 			nu := repeatability.DegreesOfFreedom
-			want := math.Sqrt(result.StandardUncertaintyOhms*result.StandardUncertaintyOhms + repeatability.ContributionOhms*repeatability.ContributionOhms*(nu/(nu-2)-1))
+			want := math.Sqrt(result.StandardUncertaintyOhms*result.StandardUncertaintyOhms +
+				repeatability.ContributionOhms*repeatability.ContributionOhms*(nu/(nu-2)-1))
 			if got := math.Sqrt(squares/trials - sum/trials*sum/trials); !near(got/want, 1, 0.02) {
 				t.Errorf("drawn results scatter by %.4f Ω, want %.4f", got, want)
 			}

@@ -52,10 +52,11 @@ func TestReader(t *testing.T) {
 func TestReaderRefuses(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct{ text, says string }{
-		"nothing":        {"", "the file is empty; its first line names the columns"},
-		"only a mark":    {"\ufeff", "the file is empty"},
-		"no column":      {"serial\nHN-1\n", "line 1: no column r20_ohms; the first line names the columns, and r20_ohms must be among them"},
-		"unknown column": {"r20_ohm\n6690\n", `line 1: column "r20_ohm" is not known; did you mean r20_ohms?; the columns are serial, r20_ohms, time, sequence`},
+		"nothing":     {"", "the file is empty; its first line names the columns"},
+		"only a mark": {"\ufeff", "the file is empty"},
+		"no column":   {"serial\nHN-1\n", "line 1: no column r20_ohms; the first line names the columns, and r20_ohms must be among them"},
+		"unknown column": {"r20_ohm\n6690\n", `line 1: column "r20_ohm" is not known; did you mean r20_ohms?; the columns are serial, ` +
+			`r20_ohms, time, sequence`},
 		"no column near": {"r20_ohms,colour\n6690,red\n", `column "colour" is not known; the columns are serial`},
 		"column twice":   {"r20_ohms,R20_Ohms\n1,2\n", "column r20_ohms comes twice; keep one"},
 		"semicolons": {"sequence;r20_ohms\n1;6690,5\n", "line 1: the columns are not parted by commas; save the table with commas " +
@@ -108,7 +109,8 @@ func TestRowFaults(t *testing.T) {
 		ask          func(*Row)
 		says         string
 	}{
-		"decimal comma":    {"r20_ohms", `"6690,5"`, number, `"6690,5" is not a number; write a plain number like 6690.5, without unit, with a decimal point`},
+		"decimal comma": {"r20_ohms", `"6690,5"`, number, `"6690,5" is not a number; write a plain number like 6690.5, without unit, ` +
+			`with a decimal point`},
 		"prefix":           {"r20_ohms", "6.69k", number, "is not a number"},
 		"unit":             {"r20_ohms", "6690 Ω", number, "is not a number"},
 		"infinite":         {"r20_ohms", "+Inf", number, "is not a number"},

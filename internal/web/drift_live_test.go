@@ -128,7 +128,8 @@ func TestGlanceOfABareSignal(t *testing.T) {
 	t.Parallel()
 	report := drift.Report{Headline: "Coil 12 raises the EWMA", FalseAlarms: &drift.FalseAlarmRate{RunLength: 52}}
 	view := driftView{Drift: &watch.Drift{Report: report, Standing: []string{watch.EWMA}}}
-	if got, want := view.Glance().Evidence, []string{"Wind on and watch: a quiet process raises some signal about every 52 coils."}; !slices.Equal(got, want) {
+	got, want := view.Glance().Evidence, []string{"Wind on and watch: a quiet process raises some signal about every 52 coils."}
+	if !slices.Equal(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -159,9 +159,10 @@ func TestEventsAreDescribed(t *testing.T) {
 	w.wind(t)
 	m := w.measure(t, "HN-0001", 6721.4, noon)
 	for schema, data := range map[string]any{
-		"Bench":           w.north.Snapshot(),
-		"Measurement":     m,
-		"InstrumentEvent": bench.InstrumentData{Bench: "north", Instrument: bench.Instrument{Role: record.Probe, Driver: "line", Fault: "unplugged"}},
+		"Bench":       w.north.Snapshot(),
+		"Measurement": m,
+		"InstrumentEvent": bench.InstrumentData{Bench: "north", Instrument: bench.Instrument{Role: record.Probe, Driver: "line",
+			Fault: "unplugged"}},
 		"UnrecordedEvent": bench.UnrecordedData{Bench: "north", Unrecorded: bench.Unrecorded{ID: "u-1", Time: noon, Stage: record.StageWound,
 			Refusal: "on-hold", Words: "no batch is open"}},
 		"VerdictChange": bench.VerdictChange{Bench: "north", Time: noon, Serial: "HN-0001", From: conformity.Undecided, To: conformity.In},

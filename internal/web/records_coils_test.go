@@ -39,14 +39,16 @@ func TestCoilPage(t *testing.T) {
 		"The largest share, ", " comes from "+m.Budget[0].Source,
 		"Leads subtracted 0.25 ± 0.05 Ω", "Copper α = 0.00393 per K at 20 °C", "guard band 1 × U",
 		// The calibration of that time, of that meter, and that it was overdue.
-		"good to ±(0.05 % + 0.3 Ω), not corrected; certificate EV-7, calibrated "+words.Day(m.Time.AddDate(-2, 0, 0), time.Local)+", due "+words.Day(m.Time.AddDate(-1, 0, 0), time.Local)+" overdue then",
+		"good to ±(0.05 % + 0.3 Ω), not corrected; certificate EV-7, calibrated "+words.Day(m.Time.AddDate(-2, 0, 0),
+			time.Local)+", due "+words.Day(m.Time.AddDate(-1, 0, 0), time.Local)+" overdue then",
 		"no calibration was recorded by then", m.ID)
 	wantNoText(t, page, "EV-8", "EV-9", "All 1 measurements")
 	for _, component := range m.Budget {
 		wantText(t, page, component.Source)
 	}
 	// A temperature is in degrees, what it may be off by in kelvin.
-	if _, after, _ := strings.Cut(textOf(page), r20.ProbeSource); !regexp.MustCompile(`^ \d+ % \S+ Ω 21(\.\d+)? °C 0\.1\d+ K rectangular −\d+(\.\d+)? Ω/K`).MatchString(after) {
+	if _, after, _ := strings.Cut(textOf(page), r20.ProbeSource); !regexp.MustCompile(`^ \d+ % \S+ Ω 21(\.\d+)? °C 0\.1\d+ K ` +
+		`rectangular −\d+(\.\d+)? Ω/K`).MatchString(after) {
 		t.Errorf("the budget says of the probe %.60q", after)
 	}
 	// The picture of the capture is drawn for both widths, with the approach

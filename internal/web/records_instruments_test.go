@@ -43,7 +43,8 @@ func TestInstrumentsPage(t *testing.T) {
 			"Meter answers", "Identity "+oldMeter, "scpi on /dev/ttyUSB0", "3 since coilkeep was started", "+9.90000000E+37",
 			"±(0.05 % + 0.3 Ω), as of the last coil", "EV-7, "+words.Day(noon.AddDate(-1, 0,
 				0), time.Local)+", corrected by +0.020 %; due "+words.Day(noon.AddDate(0, 0, -1), time.Local)+" overdue",
-			"Probe does not answer", "unplugged: is the cable in?", "T-3, "+words.Day(noon.AddDate(-1, 0, 0), time.Local)+"; due "+words.Day(noon.AddDate(0, 0,
+			"Probe does not answer", "unplugged: is the cable in?", "T-3, "+words.Day(noon.AddDate(-1, 0, 0),
+				time.Local)+"; due "+words.Day(noon.AddDate(0, 0,
 				20), time.Local)+" due soon")
 	}
 	wantNoText(t, w.page(t, "/instruments"), "EV-8")

@@ -116,7 +116,8 @@ func TestReevaluations(t *testing.T) {
 	if err != nil || len(deeds) != 1 || deeds[0].Who != "Mira" {
 		t.Errorf("journal %+v, %v", deeds, err)
 	}
-	if rest := want[workshop.Reevaluated](t, w.ask(t, "POST", path, `{"batch":"2026-11-30 Millrace"}`), http.StatusOK); rest.Measurements != 2 {
+	if rest := want[workshop.Reevaluated](t, w.ask(t, "POST", path, `{"batch":"2026-11-30 Millrace"}`),
+		http.StatusOK); rest.Measurements != 2 {
 		t.Errorf("%d are left to evaluate, want 2", rest.Measurements)
 	}
 }

@@ -91,7 +91,8 @@ func TestTextsOfTheScript(t *testing.T) {
 	if err := json.Unmarshal(content, &table); err != nil {
 		t.Fatal(err)
 	}
-	if len(table.Significant) == 0 || len(table.Ohms) == 0 || len(table.Celsius) == 0 || len(table.Verdict) == 0 || len(table.Times.Time) == 0 {
+	if len(table.Significant) == 0 || len(table.Ohms) == 0 || len(table.Celsius) == 0 || len(table.Verdict) == 0 ||
+		len(table.Times.Time) == 0 {
 		t.Fatal("words.json lacks a table")
 	}
 	check := func(of any, got, want string) {

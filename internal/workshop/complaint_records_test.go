@@ -85,7 +85,8 @@ func TestCompareSaysWhatItIsOf(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := record.Origin{Design: "Harbour", Batch: "spring", Bench: "north", Meter: "EV-40", Stands: true}
-	if c.Serial != "HN-0001" || c.Measurement != "id of HN-0001" || c.Origin != want || c.TheirMeter != "a yellow one" || c.Note != "order 7" ||
+	if c.Serial != "HN-0001" || c.Measurement != "id of HN-0001" || c.Origin != want || c.TheirMeter != "a yellow one" ||
+		c.Note != "order 7" ||
 		c.ID != "" || c.Input.Ours.Turns != 7200 || c.Input.Ours.Measured == nil {
 		t.Errorf("compared %+v", c)
 	}

@@ -113,7 +113,8 @@ func TestAsk(t *testing.T) {
 			"temperature_uncertainty": "2",
 			"meter_percent":           "0,5", "meter_digits": "3", "clips": "jack", "control": "500k", "control_tolerance": "10",
 			"control_full": "true",
-			"cable":        "2", "wiring": "single", "hands": "off", "date": "on Tuesday", "seed": "7", "r20": "", "their_meter": "a yellow one", "letter": "Dear Ida", "note": "order 7"},
+			"cable":        "2", "wiring": "single", "hands": "off", "date": "on Tuesday", "seed": "7", "r20": "", "their_meter": "a yellow one",
+			"letter": "Dear Ida", "note": "order 7"},
 		map[string]string{"theirs": "6630", "temperature": "21", "clips": "leads"})
 	if err != nil {
 		t.Fatal(err)

@@ -75,7 +75,8 @@ func TestWhichMeasurementStands(t *testing.T) {
 		standing, shown, wanted string
 	}{
 		{"the newest that stands", []record.Measurement{withdrawn, newer, older}, "", newer.ID, newer.ID, newer.ID},
-		{"one that was withdrawn, when it is named", []record.Measurement{withdrawn, newer, older}, withdrawn.ID, newer.ID, withdrawn.ID, newer.ID},
+		{"one that was withdrawn, when it is named", []record.Measurement{withdrawn, newer, older}, withdrawn.ID, newer.ID, withdrawn.ID,
+			newer.ID},
 		{"an older one, when it is named", []record.Measurement{newer, older}, older.ID, newer.ID, older.ID, newer.ID},
 		{"none of another coil", []record.Measurement{newer}, "id of HN-0002", newer.ID, "", newer.ID},
 		{"the newest when none stands", []record.Measurement{withdrawn}, "", "", withdrawn.ID, ""},
@@ -192,7 +193,8 @@ func TestCertifiedAssembly(t *testing.T) {
 		if got.Assembly.Together != nil {
 			together = got.Assembly.Together.Serial
 		}
-		if got.Measurement.Serial != c.first || got.Assembly.Second.Serial != c.second || together != c.together || got.Assembly.Serial != "PB-1" {
+		if got.Measurement.Serial != c.first || got.Assembly.Second.Serial != c.second || together != c.together ||
+			got.Assembly.Serial != "PB-1" {
 			t.Errorf("%s: %s and %s, together %q", c.name, got.Measurement.Serial, got.Assembly.Second.Serial, together)
 		}
 		if _, err := got.Check(noon, nil); err != nil {

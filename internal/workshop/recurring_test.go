@@ -24,7 +24,8 @@ func outside(design, theirMeter string, theirsOhms float64, agrees bool, causes 
 func TestRecurringCounts(t *testing.T) {
 	t.Parallel()
 	r := RecurringIn([]record.Comparison{
-		outside("Harbour", "x", 980, false, compare.Temperature, compare.ParallelControl), outside("Harbour", "x", 979, false, compare.Temperature),
+		outside("Harbour", "x", 980, false, compare.Temperature, compare.ParallelControl),
+		outside("Harbour", "x", 979, false, compare.Temperature),
 		outside("Harbour", "x", 981, false, compare.ParallelControl), outside("Harbour", "y", 980, true, compare.MeterAccuracy),
 		outside("", "", 1100, false),
 	})

@@ -163,9 +163,12 @@ func (b boundedRecord) record(t *testing.T, serial string) (record.Measurement, 
 		ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: probe, AlphaPerKelvin: alpha, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor, Verdict: judged.Verdict,
 		ConformityProbability: judged.Probability, Status: record.Recorded, Formula: 1, Inputs: in, Tolerance: tolerance, Budget: result.Budget,
-		Settings: json.RawMessage(`{"min_ohms":100,"max_ohms":200000,"hands_off_ns":3000000000,"bounce_ns":1000000000,"max_gap_ns":2200000000,"readings":8,"window_ns":1500000000,` +
-			`"slope_percent_per_minute":0.05,"patience_ns":20000000000,"time_constant_ns":600000000000,"meter_percent":0.05,"meter_ohms":0.3,"correction_ratio":0,"lead_ohms":0,` +
-			`"lead_half_width_ohms":0,"probe_half_width_kelvin":0.3,"coil_difference_kelvin":0.3,"max_age_ns":5000000000,"alpha_per_kelvin":0.00393,` +
+		Settings: json.RawMessage(`{"min_ohms":100,"max_ohms":200000,"hands_off_ns":3000000000,"bounce_ns":1000000000,` +
+			`"max_gap_ns":2200000000,"readings":8,"window_ns":1500000000,` +
+			`"slope_percent_per_minute":0.05,"patience_ns":20000000000,"time_constant_ns":600000000000,"meter_percent":0.05,"meter_ohms":0.3,` +
+			`"correction_ratio":0,"lead_ohms":0,` +
+			`"lead_half_width_ohms":0,"probe_half_width_kelvin":0.3,"coil_difference_kelvin":0.3,"max_age_ns":5000000000,` +
+			`"alpha_per_kelvin":0.00393,` +
 			`"alpha_standard_uncertainty_per_kelvin":5e-05,"tolerance":{"lower_ohms":6300,"upper_ohms":7000,"guard_factor":0},"typed":false}`),
 		Context: json.RawMessage(`{"manner":"recorded","held_until":"0001-01-01T00:00:00Z"}`),
 	}, readings
@@ -437,7 +440,8 @@ func TestReevaluationDoesWhatIsAsked(t *testing.T) {
 		{"from the second on", ReevaluationRequest{Since: all[1].Time.Format(time.RFC3339Nano)}, 2},
 		{"from after the last", ReevaluationRequest{Since: all[2].Time.Add(time.Microsecond).Format(time.RFC3339Nano)}, 0},
 		{"of one coil, told twice", ReevaluationRequest{Serials: []string{all[0].Serial, strings.ToLower(all[0].Serial)}}, 1},
-		{"of a coil since the next was measured", ReevaluationRequest{Serials: []string{all[0].Serial}, Since: all[1].Time.Format(time.RFC3339)}, 0},
+		{"of a coil since the next was measured", ReevaluationRequest{Serials: []string{all[0].Serial},
+			Since: all[1].Time.Format(time.RFC3339)}, 0},
 	} {
 		sum, err := r.Do(t.Context(), c.request)
 		if err != nil || sum.Measurements != c.want || sum.Applied {
@@ -469,8 +473,9 @@ func TestReevaluatedSums(t *testing.T) {
 	t.Parallel()
 	s := Reevaluated{index: map[[2]string]int{}}
 	add := func(batch string, before, after, uBefore, uAfter float64, from, to conformity.Verdict) {
-		old := record.Measurement{Batch: batch, Design: "Fen", Serial: fmt.Sprint(batch, before), R20Ohms: before, ExpandedUncertaintyOhms: uBefore,
-			Verdict: from}
+		old := record.Measurement{Batch: batch, Design: "Fen", Serial: fmt.Sprint(batch, before), R20Ohms: before,
+			ExpandedUncertaintyOhms: uBefore,
+			Verdict:                 from}
 		again := old
 		again.R20Ohms, again.ExpandedUncertaintyOhms, again.Verdict = after, uAfter, to
 		s.add(old, again)

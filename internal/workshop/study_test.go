@@ -13,9 +13,11 @@ import (
 
 func TestStudyPlan(t *testing.T) {
 	t.Parallel()
-	fine := StudyRequest{Study: "spring", Design: "fen", Bench: "north", Parts: 2, Repeats: 2, Operators: []string{" Mira", "", "Wren", "Mira "}}
+	fine := StudyRequest{Study: "spring", Design: "fen", Bench: "north", Parts: 2, Repeats: 2,
+		Operators: []string{" Mira", "", "Wren", "Mira "}}
 	plan, err := fine.Plan()
-	if err != nil || !slices.Equal(plan.Parts, []string{"1", "2"}) || !slices.Equal(plan.Operators, []string{"Mira", "Wren"}) || plan.Wanted() != 8 {
+	if err != nil || !slices.Equal(plan.Parts, []string{"1", "2"}) || !slices.Equal(plan.Operators, []string{"Mira", "Wren"}) ||
+		plan.Wanted() != 8 {
 		t.Errorf("got %+v, %v", plan, err)
 	}
 	for field, change := range map[string]func(*StudyRequest){
@@ -37,7 +39,8 @@ func TestStudyPlan(t *testing.T) {
 // hand before any a second time, and the readings lead to the plan they follow.
 func TestStudyGoesRoundByRound(t *testing.T) {
 	t.Parallel()
-	plan := StudyPlan{Study: "spring", Design: "fen", Bench: "north", Parts: []string{"1", "2"}, Operators: []string{"Mira", "Wren"}, Repeats: 2}
+	plan := StudyPlan{Study: "spring", Design: "fen", Bench: "north", Parts: []string{"1", "2"}, Operators: []string{"Mira", "Wren"},
+		Repeats: 2}
 	var readings []record.StudyReading
 	var went []string
 	for next := plan.Next(nil); next.Part != ""; next = plan.Next(readings) {
@@ -95,7 +98,8 @@ func TestFindStudy(t *testing.T) {
 		t.Fatalf("got %+v, %v", s, err)
 	}
 	if s.Result.PartVariation.StandardDeviation < 40 || s.Result.Repeatability.StandardDeviation > 2 {
-		t.Errorf("coils differ by %g Ω, the same hands by %g Ω", s.Result.PartVariation.StandardDeviation, s.Result.Repeatability.StandardDeviation)
+		t.Errorf("coils differ by %g Ω, the same hands by %g Ω", s.Result.PartVariation.StandardDeviation,
+			s.Result.Repeatability.StandardDeviation)
 	}
 	if s, err = FindStudy(t.Context(), trials{readings[1:]}, "spring"); err != nil || s.Result != nil || s.Incomplete == "" {
 		t.Errorf("with one reading missing: %+v, %v", s, err)
