@@ -19,17 +19,20 @@ func TestCoilPage(t *testing.T) {
 	t.Parallel()
 	w := newWorkshop(t)
 	w.wind(t)
-	m := w.capture(t, "HN-0001", 6690, noon.Add(-time.Hour))
-	for _, c := range []record.Calibration{
-		{Time: m.Time.AddDate(-2, 0, 0), DueAt: m.Time.AddDate(-1, 0, 0), Bench: "north", Role: record.Meter, Instrument: m.Meter,
-			Certificate: "EV-7"},
-		{Time: m.Time.AddDate(0, -1, 0), Bench: "north", Role: record.Meter, Instrument: "another meter", Certificate: "EV-8"},
-		{Time: m.Time.Add(time.Minute), Bench: "north", Role: record.Meter, Instrument: m.Meter, Certificate: "EV-9"},
-	} {
+	at := noon.Add(-time.Hour)
+	calibrated := func(c record.Calibration) {
+		t.Helper()
+		c.Bench, c.Role = "north", record.Meter
 		if _, err := w.store.AddCalibration(t.Context(), c); err != nil {
 			t.Fatal(err)
 		}
 	}
+	calibrated(record.Calibration{Time: at.AddDate(-2, 0, 0), DueAt: at.AddDate(-1, 0, 0), Instrument: shopMeter, Certificate: "EV-7"})
+	calibrated(record.Calibration{Time: at.AddDate(0, -1, 0), Instrument: "another meter", Certificate: "EV-8"})
+	m := w.capture(t, "HN-0001", 6690, at)
+	calibrated(record.Calibration{Time: m.Time.Add(time.Minute), Instrument: shopMeter, Certificate: "EV-9"})
+	// One entered afterwards was not applied, whatever its date.
+	calibrated(record.Calibration{Time: at.AddDate(0, 0, -1), Instrument: shopMeter, Certificate: "EV-10"})
 	w.start(t)
 	wantText(t, w.page(t, "/coils/hn-0001?measurement="+m.ID), "Coil HN-0001")
 	page := w.page(t, "/coils/HN-0001")
@@ -39,10 +42,10 @@ func TestCoilPage(t *testing.T) {
 		"The largest share, ", " comes from "+m.Budget[0].Source,
 		"Leads subtracted 0.25 ± 0.05 Ω", "Copper α = 0.00393 per K at 20 °C", "guard band 1 × U",
 		// The calibration of that time, of that meter, and that it was overdue.
-		"good to ±(0.05 % + 0.3 Ω), not corrected; certificate EV-7, calibrated "+words.Day(m.Time.AddDate(-2, 0, 0),
-			time.Local)+", due "+words.Day(m.Time.AddDate(-1, 0, 0), time.Local)+" overdue then",
+		"good to ±(0.05 % + 0.3 Ω), not corrected; certificate EV-7, calibrated "+words.Day(at.AddDate(-2, 0, 0),
+			time.Local)+", due "+words.Day(at.AddDate(-1, 0, 0), time.Local)+" overdue then",
 		"no calibration was recorded by then", m.ID)
-	wantNoText(t, page, "EV-8", "EV-9", "All 1 measurements")
+	wantNoText(t, page, "EV-8", "EV-9", "EV-10", "All 1 measurements")
 	for _, component := range m.Budget {
 		wantText(t, page, component.Source)
 	}

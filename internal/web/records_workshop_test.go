@@ -17,6 +17,9 @@ import (
 	"coilkeep/internal/workshop"
 )
 
+// shopMeter is what the meter of the test shop says it is.
+const shopMeter = "Elder Vale,EV-40,1207,1.2"
+
 // capture clips a simulated coil onto a simulated bench, has the rules capture
 // it, and files it under a serial of batch LM-1. The coil was never away from
 // the room; it is recorded some seconds after at.
@@ -28,13 +31,21 @@ func (w *testShop) capture(t testing.TB, serial string, r20Ohms float64, at time
 	})
 	design := longMeadow()
 	design.Revision = 1
-	machine := capture.New(workshop.RulesFor(capture.Settings{
+	settings := capture.Settings{
 		MinOhms: 100, MaxOhms: 200e3, HandsOff: 3 * time.Second, Bounce: time.Second, MaxGap: 2 * time.Second,
 		Readings: 8, Window: 1500 * time.Millisecond, SlopePercentPerMinute: 0.05, Patience: 20 * time.Second,
 		TimeConstant: 10 * time.Minute, MeterPercent: 0.05, MeterOhms: 0.3, LeadOhms: 0.25, LeadHalfWidthOhms: 0.05,
 		ProbeHalfWidthKelvin: 0.3, CoilDifferenceKelvin: 0.5, MaxAge: 5 * time.Second,
 		AlphaPerKelvin: design.AlphaPerKelvin, AlphaStandardUncertaintyPerKelvin: design.AlphaStandardUncertaintyPerKelvin,
-	}, design))
+	}
+	calibrations, err := w.store.Calibrations(t.Context(), "north")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c := workshop.CalibrationInForce(calibrations, record.Meter, shopMeter, at); c != nil {
+		settings.CorrectionRatio, settings.MeterCalibrationID = c.CorrectionRatio, c.ID
+	}
+	machine := capture.New(workshop.RulesFor(settings, design))
 	begin := at
 	for step := range 400 {
 		at = begin.Add(time.Duration(step) * 100 * time.Millisecond)
@@ -67,7 +78,7 @@ func (w *testShop) file(t testing.TB, serial string, r capture.Result, design re
 		t.Fatal(err)
 	}
 	m, readings, err := workshop.NewRecord(r, workshop.Filing{Bench: "north", Serial: serial, Stage: record.StageWound, Batch: &batch,
-		Design: &design, Meter: "Elder Vale,EV-40,1207,1.2", Probe: "line at /dev/ttyUSB1"})
+		Design: &design, Meter: shopMeter, Probe: "line at /dev/ttyUSB1"})
 	if err != nil {
 		t.Fatal(err)
 	}
