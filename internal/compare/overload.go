@@ -78,7 +78,8 @@ func (r Reading) overloadCauses(rangeOhms float64, shown string) []OverloadCause
 		{RangeOrUnit, false, fmt.Sprintf("the meter may be set to a range below the coil: on %s or less it cannot show it", below),
 			fmt.Sprintf("set the meter to %s or to automatic; it should then show %s", suitable, shown)},
 		{SeriesContact, false, "the probes may not touch bare metal: winding wire is enamelled, and wire ends tarnish; or a test lead is broken",
-			"hold the probes together first, which must read next to nothing; then scrape the wire ends bright and press the probes on firmly"},
+			"hold the probes together first, which must read next to nothing; then press them firmly on the soldered ends of the leads, never on " +
+				"the winding wire"},
 	}
 	if r.Clips != Leads {
 		causes = append(causes, OverloadCause{OpenPath, false,
@@ -86,7 +87,7 @@ func (r Reading) overloadCauses(rangeOhms float64, shown string) []OverloadCause
 			"measure on the coil's own two wires with nothing else connected"})
 	}
 	return append(causes, OverloadCause{OpenWinding, true, r.brokenWinding(),
-		fmt.Sprintf("when the range of %s, on bright wire ends, still gives an overload, and the probes held together do not, the coil is "+
+		fmt.Sprintf("when the range of %s, on the soldered ends, still gives an overload, and the probes held together do not, the coil is "+
 			"open and should come back", suitable)})
 }
 

@@ -30,7 +30,7 @@ func TestAnswerOverload(t *testing.T) {
 		"both in series at the jack": {6612, &mate, Reading{Clips: Jack, Wiring: Series, ControlOhms: &control}, 20e3,
 			[]Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding},
 			"may be broken, in either of the two coils; but at a jack with a volume control a broken coil shows about the value of the " +
-				"control, and no overload. When the range of 20 kΩ, on bright wire ends, still gives an overload"},
+				"control, and no overload. When the range of 20 kΩ, on the soldered ends, still gives an overload"},
 		"both in parallel at the jack": {6612, &mate, Reading{Clips: Jack, Wiring: Parallel, ControlOhms: &control}, 20e3,
 			[]Cause{RangeOrUnit, SeriesContact, OpenPath, OpenWinding},
 			"or the whole one would show, and with both broken a jack with a volume control shows about the value of the control, and no " +

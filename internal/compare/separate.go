@@ -40,7 +40,7 @@ func possibleTrials() []trial {
 		{words: "clip the leads on, take both hands away and measure again", ends: []Cause{ParallelHands}},
 		{words: "turn the volume control fully up and measure again", ends: []Cause{ControlPosition}},
 		{words: "go away from lamps, transformers and mains cables and measure again", ends: []Cause{MainsHum}},
-		{words: "scrape the wire ends bright, clip on firmly and measure again", ends: []Cause{SeriesContact}},
+		{words: "clip on firmly at the soldered ends of the leads and measure again", ends: []Cause{SeriesContact}},
 		{words: "let it lie an hour beside a thermometer and measure again", ends: []Cause{Temperature}, settles: true},
 		{words: "measure a resistor of known value, 10 kΩ and 1 % or better, with the same meter", ends: []Cause{MeterAccuracy},
 			kind: readsResistor},

@@ -37,9 +37,9 @@ func (c *Certificate) WritePDF(w io.Writer) error {
 	}
 	p.title("Instruments")
 	p.facts(c.Instruments)
+	p.section("Before anybody measures", c.Cautions)
 	p.tables()
 	p.section("Why the number moves", c.Explanation)
-	p.section("Cautions", c.Cautions)
 	if err := p.write(w); err != nil {
 		return fmt.Errorf("certificate of %s: %w", c.Heading, err)
 	}

@@ -311,3 +311,26 @@ func BenchmarkCertificatePDF(b *testing.B) {
 		}
 	}
 }
+
+// Whoever reads what a meter should show has read before what to disconnect.
+func TestCautionsComeFirst(t *testing.T) {
+	t.Parallel()
+	for name, s := range map[string]report.Subject{"coil": subject(t), "assembly": assembly(t)} {
+		c := certificate(t, s)
+		var paper strings.Builder
+		for _, page := range pages(t, c.WritePDF) {
+			paper.WriteString(strings.Join(page, "\n"))
+		}
+		for form, text := range map[string]string{"page": html(t, c), "paper": paper.String()} {
+			at := -1
+			for _, want := range []string{"Before anybody measures", "Unplug the instrument from the amplifier", "Local codes",
+				"What a meter should read"} {
+				next := strings.Index(text, want)
+				if next <= at {
+					t.Errorf("%s of %s: %q is missing or not in its place", form, name, want)
+				}
+				at = next
+			}
+		}
+	}
+}

@@ -28,7 +28,12 @@ func decisionRule(m record.Measurement) string {
 }
 
 // explain says why a buyer's number may differ.
-func explain(m record.Measurement) []string {
+func explain(m record.Measurement, d *record.Design) []string {
+	nothingElse := "Resistance says how much wire is on the coil and nothing else. Coils of equal resistance in different gauges carry very " +
+		"different turns."
+	if d != nil && d.GaugeAWG > 0 {
+		nothingElse += fmt.Sprintf(" Compare this one with coils of %d AWG only.", d.GaugeAWG)
+	}
 	perKelvin := m.AlphaPerKelvin * m.R20Ohms // IEC 60028
 	handheld := handheldHalfWidthOhms(m.R20Ohms)
 	return []string{
@@ -41,6 +46,7 @@ func explain(m record.Measurement) []string {
 		fmt.Sprintf("The meter. A hand-held meter of, for instance, ±(0.8 %% + 2 digits) may show this coil up to %s high or low and still "+
 			"be good.",
 			words.OhmsToStep(handheld, handheld/50)),
+		nothingElse,
 	}
 }
 
@@ -56,18 +62,17 @@ func handheldHalfWidthOhms(ohms float64) float64 {
 	return 0.008*ohms + 2*digit
 }
 
-// cautions says how not to hurt the coil and how not to be misled.
-func cautions(d *record.Design) []string {
-	list := []string{
+// cautions says what to do before anybody measures: how not to get hurt, and how
+// not to hurt the coil.
+func cautions() []string {
+	return []string{
+		"Unplug the instrument from the amplifier first, and open nothing that is still plugged in. Valve amplifiers hold dangerous voltage " +
+			"even when they are switched off and unplugged: leave anything inside one to a qualified person. Local codes and licensed practice " +
+			"come before anything said here.",
 		"Take at least one lead of the coil out of the circuit before measuring, or compare with the column of your control.",
-		"Measure at the ends of the leads. Never touch the winding: the wire is finer than a hair and breaks without a mark.",
+		"Measure at the ends of the leads. Never touch the winding: the wire is finer than a hair, breaks without a mark, and springs into " +
+			"eyes. Never scrape its ends.",
 		"Wait until the reading stands still. The inductance of the coil makes some meters hunt at first.",
 		"Use no insulation tester across the leads: its voltage can destroy the winding.",
-		"Resistance says how much wire is on the coil and nothing else. Coils of equal resistance in different gauges carry very different " +
-			"turns.",
 	}
-	if d != nil && d.GaugeAWG > 0 {
-		list[len(list)-1] += fmt.Sprintf(" Compare this one with coils of %d AWG only.", d.GaugeAWG)
-	}
-	return list
 }
