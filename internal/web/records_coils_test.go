@@ -144,7 +144,7 @@ func TestCertificate(t *testing.T) {
 	w.start(t)
 	r20Text := words.OhmsWithin(m.R20Ohms, m.ExpandedUncertaintyOhms)
 	wantText(t, w.page(t, "/coils/HN-0001/certificate"), "Heron Lane Coils", "Heron Lane 7, coils@example.org", "HN-0001", r20Text, "35 °C",
-		"Cautions")
+		"Before anybody measures")
 
 	answer := w.ask(t, "GET", "/coils/HN-0001/certificate.pdf", nil)
 	if answer.status != http.StatusOK || answer.header.Get("Content-Type") != pdfType ||
