@@ -3,6 +3,8 @@ package report
 import (
 	"fmt"
 	"io"
+
+	"coilkeep/internal/words"
 )
 
 // A page is A4, which every printer also fits on letter paper.
@@ -78,7 +80,7 @@ func (p *certificatePages) head() {
 	if contact := p.c.Workshop.Contact; contact != "" {
 		p.y = p.paragraph(margin, p.y, width, softStyle, contact)
 	}
-	p.y = p.line(margin, p.y+3, softStyle, "Certificate of resistance")
+	p.y = p.line(margin, p.y+3, softStyle, words.CertificateTitle)
 	p.y = p.paragraph(margin, p.y, width, titleStyle, p.c.Heading)
 	p.y = max(p.y, margin+codeSize-4) + 1
 	p.rule(margin, p.y, textWidth)

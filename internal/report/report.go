@@ -18,11 +18,9 @@ import (
 // Workshop is who made the coil, as configured; either may be empty.
 type Workshop struct{ Name, Contact string }
 
-// compactText is what a QR code says of a measurement: serial number, R20 and
-// date, in plain letters that every reader shows: "HN-0042 R20 6.690 +- 0.018 kohm
-// 2026-03-14".
+// compactText is what the QR code of a measurement says.
 func compactText(m record.Measurement, zone *time.Location) string {
-	return m.Serial + " R20 " + words.OhmsInLetters(m.R20Ohms, m.ExpandedUncertaintyOhms) + " " + date(m.Time, zone)
+	return words.LabelText(m.Serial, m.R20Ohms, m.ExpandedUncertaintyOhms, date(m.Time, zone))
 }
 
 // date writes the day of a time on a document; without a zone it is that of UTC.

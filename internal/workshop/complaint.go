@@ -16,6 +16,7 @@ import (
 	"coilkeep/internal/copper"
 	"coilkeep/internal/quantity"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // ComparisonRequest is what somebody tells of a coil and of what was measured on
@@ -230,7 +231,8 @@ func (r ComparisonRequest) Ask(ctx context.Context, store ComplaintStore) (Quest
 // [Question.Complete]); nothing is when the question names no coil of it. The
 // error is a *record.FieldError.
 func (r ComparisonRequest) Question() (Question, error) {
-	q := Question{Input: compare.Input{Seed: DefaultSeed}, Serial: r.Serial.trimmed(), MateSerial: r.Mate.trimmed(),
+	q := Question{Input: compare.Input{Seed: DefaultSeed}, Serial: words.SerialRead(string(r.Serial)),
+		MateSerial: words.SerialRead(string(r.Mate)),
 		TheirMeter: r.TheirMeter.trimmed(), Letter: r.Letter.trimmed(), Note: r.Note.trimmed()}
 	if text := r.Seed.trimmed(); text != "" {
 		seed, err := strconv.ParseUint(text, 10, 64)

@@ -60,6 +60,17 @@ func TestNoRecordIsNeededForANumber(t *testing.T) {
 	}
 }
 
+// A coil goes by its scanned label as well as by its serial number.
+func TestCompareByItsLabel(t *testing.T) {
+	t.Parallel()
+	store := shelf{measured(t, "HN-0001", 6612), measured(t, "HN-0002", 6700)}
+	q, err := ask(t, store, map[string]string{"serial": "HN-0001 R20 6.612 +- 0.014 KOHM 2026-03-14", "wiring": "series",
+		"mate": "hn-0002 R20 6.700 +- 0.014 kohm 2026-03-14", "theirs": "13.3k"})
+	if err != nil || q.Serial != "HN-0001" || q.MateSerial != "HN-0002" {
+		t.Errorf("%q with %q, %v", q.Serial, q.MateSerial, err)
+	}
+}
+
 // A history that cannot answer gives no comparison that leaves something out.
 func TestNothingIsComparedWithoutItsRecords(t *testing.T) {
 	t.Parallel()
