@@ -26,7 +26,8 @@ type Run struct {
 	Batches []BatchMark
 	// Axis names what is counted along the bottom; empty is "coil of the batch".
 	Axis string
-	// Limits are those of a control chart; nil leaves them out.
+	// Limits are those of a control chart; nil when there are none. The scale shows
+	// what lies within them; their lines are drawn by a [Control].
 	Limits *Limits
 	// Level is where the process stands, stretch by stretch.
 	Level []Stretch
@@ -52,9 +53,10 @@ type Remark struct{ MeasurementID, Words string }
 
 // Picture draws R20 by number in the batch, each with its expanded uncertainty.
 //
-// The scale shows the tolerance and what lies within one width of it; what lies
-// further out stands at the edge with its value written beside it, so that one
-// broken coil does not flatten all others.
+// The scale follows the levels and limits of the process, or the tolerance where
+// those are not known, and the coils within one width of them: a step of the winder
+// is seen at a glance. What lies further out stands at the edge with its value
+// written beside it, so that one broken coil does not flatten all others.
 //
 // It refuses a measurement without a positive number in the batch or with an R20
 // that is none, limits out of order and remarks on measurements that are not
@@ -83,7 +85,7 @@ func (r Run) Picture() (*Picture, error) {
 	p.Description = r.describe(ms)
 	top := r.legend(ms).draw(p, p.belowTitle())
 	var g panel
-	g.place(leftRoom, top+nameRoom, size.Width-rightRoom, size.Height-bottomRoom)
+	g.place(leftRoom, top+nameRoom, size.Width-rightRoom-lineNameRoom, size.Height-bottomRoom)
 	g.x.low, g.x.high = r.sequences(ms)
 	g.y.low, g.y.high = r.reach(ms)
 
@@ -102,6 +104,7 @@ func (r Run) Picture() (*Picture, error) {
 		}
 	}
 	r.level(p, g)
+	r.lineNames(p, g)
 	if len(ms) == 0 {
 		p.words(inkSoft, middle, point{(g.x.from + g.x.to) / 2, (g.y.from+g.y.to)/2 - 12}, "no coil measured yet")
 	}
@@ -157,28 +160,39 @@ func (r Run) sequences(ms []record.Measurement) (low, high float64) {
 
 // reach returns the ends of the vertical axis.
 func (r Run) reach(ms []record.Measurement) (low, high float64) {
-	var core []float64
-	if r.Design != nil {
-		core = append(core, r.Design.LowerOhms, r.Design.UpperOhms)
-	}
-	if r.Limits != nil {
-		core = append(core, r.Limits.LowerOhms, r.Limits.UpperOhms)
-	}
-	if core == nil {
-		core = middleOf(ms)
-	}
+	core, beyond := r.core(ms)
 	low, high = slices.Min(core), slices.Max(core)
 	// Limits of no width, or a batch of one coil, still need a scale.
 	span := max(high-low, 0.002*high)
 	least, greatest := low-span, high+span
+	shortest, longest := low-beyond*span, high+beyond*span
 	for _, m := range ms {
-		if m.R20Ohms >= least && m.R20Ohms <= greatest {
-			low = min(low, max(m.R20Ohms-m.ExpandedUncertaintyOhms, least))
-			high = max(high, min(m.R20Ohms+m.ExpandedUncertaintyOhms, greatest))
+		if m.R20Ohms >= least && m.R20Ohms <= greatest && r.remarks(r.Outliers, m) == "" {
+			low = min(low, m.R20Ohms, max(m.R20Ohms-m.ExpandedUncertaintyOhms, shortest))
+			high = max(high, m.R20Ohms, min(m.R20Ohms+m.ExpandedUncertaintyOhms, longest))
 		}
 	}
 	room := max(0.06*(high-low), 0.05*span)
 	return low - room, high + room
+}
+
+// core are the values the scale is made for, and how many of their widths beyond
+// them a bar of uncertainty may stretch it: bars longer than what happens would hide
+// what happens.
+func (r Run) core(ms []record.Measurement) (core []float64, beyond float64) {
+	for _, s := range r.Level {
+		core = append(core, s.FromOhms, s.ToOhms)
+	}
+	if r.Limits != nil {
+		core = append(core, r.Limits.LowerOhms, r.Limits.UpperOhms)
+	}
+	if r.Limits != nil || len(r.Level) > 1 {
+		return core, 0.25
+	}
+	if r.Design != nil {
+		return append(core, r.Design.LowerOhms, r.Design.UpperOhms), 1
+	}
+	return append(core, middleOf(ms)...), 1
 }
 
 // middleOf returns the quartiles of the values, the scale of a batch without
@@ -195,16 +209,12 @@ func middleOf(ms []record.Measurement) []float64 {
 	return []float64{values[len(values)/4], values[len(values)*3/4]}
 }
 
+// lines draws the tolerance and the target.
 func (r Run) lines(p *Picture, g panel) {
 	if d := r.Design; d != nil {
 		g.level(p, inkGrid, d.LowerOhms)
 		g.level(p, inkGrid, d.UpperOhms)
 		g.level(p, inkTarget, d.TargetOhms)
-	}
-	if l := r.Limits; l != nil {
-		g.level(p, inkAxis, l.CentreOhms)
-		g.level(p, inkLimit, l.LowerOhms)
-		g.level(p, inkLimit, l.UpperOhms)
 	}
 }
 
@@ -214,6 +224,41 @@ func (r Run) level(p *Picture, g panel) {
 		from, _ := g.y.inside(s.FromOhms)
 		to, _ := g.y.inside(s.ToOhms)
 		p.line(stroke(inkSignal), g.at(float64(s.FromSequence)-0.4, from), g.at(float64(s.ToSequence)+0.4, to))
+	}
+}
+
+// lineNameRoom is what the names of lines take beside the panel.
+const lineNameRoom = 40
+
+// lineNames writes beside the panel what its lines are, apart from each other.
+func (r Run) lineNames(p *Picture, g panel) {
+	type lineName struct {
+		y     float64
+		words string
+	}
+	var names []lineName
+	if d := r.Design; d != nil {
+		name := "target"
+		at, moved := g.y.inside(d.TargetOhms)
+		if moved {
+			name = g.beyond(d.TargetOhms) + name
+		}
+		names = append(names, lineName{g.y.at(at), name})
+	}
+	if n := len(r.Level); n > 0 {
+		if at, moved := g.y.inside(r.Level[n-1].ToOhms); !moved {
+			names = append(names, lineName{g.y.at(at), "level"})
+		}
+	}
+	slices.SortStableFunc(names, func(a, b lineName) int { return cmp.Compare(a.y, b.y) })
+	if len(names) == 2 {
+		if close := textSize + 1 - (names[1].y - names[0].y); close > 0 {
+			names[0].y -= close / 2
+			names[1].y += close / 2
+		}
+	}
+	for _, n := range names {
+		p.words(inkSoft, start, point{g.x.to + 5, n.y + textSize*0.35}, n.words)
 	}
 }
 
@@ -251,15 +296,19 @@ func (r Run) mark(p *Picture, g panel, m record.Measurement) error {
 // offScale writes the value beside a mark at the edge of the scale, with an
 // arrow to where it belongs.
 func (g panel) offScale(p *Picture, at point, ohms float64) {
-	arrow := "↑ "
-	if ohms < g.y.low {
-		arrow = "↓ "
-	}
 	a, x := start, at.x+10
 	if at.x > (g.x.from+g.x.to)/2 {
 		a, x = end, at.x-10
 	}
-	p.words(inkText, a, point{x, at.y + 1}, arrow+words.OhmsToStep(ohms, roundStep(ohms/5000)))
+	p.words(inkText, a, point{x, at.y + 1}, g.beyond(ohms)+words.OhmsToStep(ohms, roundStep(ohms/5000)))
+}
+
+// beyond is the arrow to where a value off the scale belongs.
+func (g panel) beyond(v float64) string {
+	if v < g.y.low {
+		return "↓ "
+	}
+	return "↑ "
 }
 
 // say is the tooltip of a measurement. Coils from a file may have no time.
@@ -315,16 +364,8 @@ func (r Run) legend(ms []record.Measurement) legend {
 	if len(ms) > 0 {
 		l.addLine(inkBar, "uncertainty (95 %)")
 	}
-	if r.Design != nil {
-		l.addLine(inkTarget, "target")
-		l.addArea(inkBand, inkGrid, "tolerance")
-	}
-	if r.Limits != nil {
-		l.addLine(inkAxis, "centre")
-		l.addLine(inkLimit, "control limits")
-	}
-	if len(r.Level) > 0 {
-		l.addLine(inkSignal, "level")
+	if d := r.Design; d != nil {
+		l.addArea(inkBand, inkGrid, "tolerance "+words.Ohms(d.LowerOhms)+" to "+words.Ohms(d.UpperOhms))
 	}
 	if len(r.Outliers) > 0 {
 		l.addMark(face{struckDisc, inkVoid, "left out"})

@@ -93,8 +93,8 @@ func TestRunTellsShapesApart(t *testing.T) {
 	if got := len(svg.all(classed("s-signal"))); got != 2 { // one and its legend
 		t.Errorf("%d rings of signals, want 2", got)
 	}
-	for _, want := range []string{"R20 (kΩ)", "coil of the batch", "spool 7A", "spool 7B", "↑ 13.420 kΩ", "tolerance", "control limits",
-		"void", "left out"} {
+	for _, want := range []string{"R20 (kΩ)", "coil of the batch", "spool 7A", "spool 7B", "↑ 13.420 kΩ",
+		"tolerance 6.499 kΩ to 6.901 kΩ", "target", "void", "left out"} {
 		if !slices.Contains(svg.words(), want) {
 			t.Errorf("no %q among %q", want, svg.words())
 		}
@@ -135,6 +135,51 @@ func TestRunKeepsItsScale(t *testing.T) {
 	without := vertical(t, parse(t, must(t, p, err)), 0, 400, 1000)
 	if with.a[1] != without.a[1] || with.b[1] != without.b[1] {
 		t.Errorf("scale from %g to %g with the broken coil, %g to %g without", with.a[1], with.b[1], without.a[1], without.b[1])
+	}
+}
+
+// A step of 1 % at a change of the spool fills a third of the height, however wide
+// the tolerance, whatever one coil does, and however little is known of each.
+func TestRunShowsAStep(t *testing.T) {
+	t.Parallel()
+	wide := design
+	wide.LowerOhms, wide.UpperOhms = 0.9*design.TargetOhms, 1.1*design.TargetOhms
+	for name, sigma := range map[string]float64{"calm": 0.001, "restless": 0.003} {
+		run := chart.Run{Design: &wide, Level: []chart.Stretch{{1, 10, 6700, 6700}, {11, 24, 6767, 6767}},
+			Limits: &chart.Limits{CentreOhms: 6740, LowerOhms: 6740 * (1 - 3*sigma), UpperOhms: 6740 * (1 + 3*sigma)}}
+		for k := 1; k <= 24; k++ {
+			ohms := 6700 * (1 + 1.4*sigma*math.Sin(float64(k*k)))
+			if k > 10 {
+				ohms *= 1.01
+			}
+			if k == 9 {
+				ohms = 6030
+				run.Outliers = []chart.Remark{{MeasurementID: "m009", Words: "far out"}}
+			}
+			m := measurement(t, k, ohms)
+			m.ExpandedUncertaintyOhms = 0.01 * ohms
+			run.Measurements = append(run.Measurements, m)
+		}
+		p, err := run.Picture()
+		svg := parse(t, must(t, p, err))
+		var heights []float64
+		for _, level := range svg.all(classed("s-signal")) {
+			var x, from, to float64
+			if n, _ := fmt.Sscanf(level.attr["d"], "M%g %gL%g %g", &x, &from, &x, &to); n == 4 {
+				heights = append(heights, from)
+			}
+		}
+		axis := svg.all(classed("s-axis"))
+		var x, bottom, top float64
+		if _, err := fmt.Sscanf(axis[0].attr["d"], "M%g %gL%g %g", &x, &bottom, &x, &top); err != nil || len(heights) != 2 {
+			t.Fatalf("%s: axis %q, levels at %v, %v", name, axis[0].attr["d"], heights, err)
+		}
+		if share := (heights[0] - heights[1]) / (bottom - top); share < 0.32 || share > 0.7 {
+			t.Errorf("%s: the step fills %.2f of the height", name, share)
+		}
+		if !slices.Contains(svg.words(), "↓ 6.030 kΩ") {
+			t.Errorf("%s: no coil of 6.030 kΩ at the edge: %q", name, svg.words())
+		}
 	}
 }
 

@@ -140,7 +140,7 @@ func onLine(s Stretch, p drift.Point) bool {
 }
 
 // Controls are the charts behind the signals, with the last n coils:
-// EWMA, CUSUM and moving ranges; none without limits.
+// coils one by one, EWMA, CUSUM and moving ranges; none without limits.
 func Controls(r drift.Report, n int) []Control {
 	if r.Charts == nil {
 		return nil
@@ -166,8 +166,14 @@ func Controls(r drift.Report, n int) []Control {
 			down[i] = &negative
 		}
 	}
-	e, m, c := r.Charts.EWMA, r.Charts.MovingRange, r.Charts.CUSUM
+	values := make([]*float64, len(r.Points))
+	for i := range r.Points {
+		values[i] = &r.Points[i].ComparedOhms
+	}
+	o, e, m, c := r.Charts.Individuals, r.Charts.EWMA, r.Charts.MovingRange, r.Charts.CUSUM
 	return []Control{
+		{Title: "Coil by coil, with control limits", Name: "R20", Ohms: true, Sequences: sequences, Values: values[cut:], Centre: o.Centre,
+			Lower: []float64{o.Lower}, Upper: []float64{o.Upper}, Signals: latest(o.Signals)},
 		{Title: "EWMA, a running mean", Name: "EWMA", Ohms: true, Sequences: sequences, Values: e.Values[cut:], Centre: e.Centre,
 			Lower: e.LowerLimits[cut:], Upper: e.UpperLimits[cut:], Signals: latest(e.Signals)},
 		{Title: "CUSUM, sums of what is above and below", Name: "sums, in sigma", Sequences: sequences, Values: c.Up[cut:], Below: down[cut:],

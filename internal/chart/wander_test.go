@@ -75,7 +75,7 @@ func TestWander(t *testing.T) {
 		t.Errorf("%d level lines, want 2", lines)
 	}
 	if words := svg.words(); !slices.Contains(words, "level") || !slices.Contains(words, "spool S-18") ||
-		!slices.Contains(words, "control limits") {
+		!slices.Contains(words, "target") {
 		t.Errorf("words %q", words)
 	}
 }

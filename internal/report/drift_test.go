@@ -30,8 +30,8 @@ func TestDriftReport(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(d.Pictures) != 4 {
-		t.Errorf("%d pictures, want the run and three charts", len(d.Pictures))
+	if len(d.Pictures) != 5 {
+		t.Errorf("%d pictures, want the run and four charts", len(d.Pictures))
 	}
 	d.Workshop, d.Made = Workshop{Name: "Heron Lane Coils", Contact: "heron.example"}, time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC)
 	var b bytes.Buffer
@@ -41,7 +41,7 @@ func TestDriftReport(t *testing.T) {
 	pages := pdftest.Pages(t, b.Bytes())
 	first := strings.Join(pages[0], " ")
 	for _, want := range []string{"Heron Lane Coils", "heron.example", "Batch spring-3", "From coil 31", "change to spool S-18",
-		"What it rests on", "control limits", "issued 2026-03-14 · page 1 of 2"} {
+		"What it rests on", "Control limits", "issued 2026-03-14 · page 1 of 2"} {
 		if !strings.Contains(first, want) {
 			t.Errorf("the first page lacks %q: %s", want, first)
 		}
