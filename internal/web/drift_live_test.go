@@ -148,12 +148,12 @@ func TestBenchPictureShowsTheLevel(t *testing.T) {
 	if _, err := w.store.Void(t.Context(), last.ID, "wrong coil", "Ada"); err != nil {
 		t.Fatal(err)
 	}
-	text := w.shows(t, path, "control limits</text>", "level</text>", "signal</text>", "spool S-7</text>", "void</text>", `width="900"`)
+	text := w.shows(t, path, "target</text>", "level</text>", "signal</text>", "spool S-7</text>", "void</text>", `width="900"`)
 	if got := strings.Count(text, `class="point"`); got != 46 {
 		t.Errorf("%d coils are drawn, want 46", got)
 	}
 	w.windCoils(t, 47, 210, 6850)
-	text = w.shows(t, path, "control limits</text>", "level</text>", "spool S-7</text>")
+	text = w.shows(t, path, "target</text>", "level</text>", "spool S-7</text>")
 	if got := strings.Count(text, `class="point"`); got != chartedMeasurements {
 		t.Errorf("%d coils are drawn, want the newest %d", got, chartedMeasurements)
 	}
