@@ -57,15 +57,15 @@ func TestGoldens(t *testing.T) {
 	w.start(t)
 	asked := map[string]bool{}
 	for _, r := range w.site(&net.TCPAddr{IP: net.IPv4(127, 0, 0, 1)}).routes() {
-		if r.method != http.MethodGet {
+		if r.Method != http.MethodGet {
 			continue
 		}
-		examples, known := goldenExamples[r.path]
+		examples, known := goldenExamples[r.Path]
 		if !known {
-			t.Errorf("no example of GET %s: add one to goldenExamples", r.path)
+			t.Errorf("no example of GET %s: add one to goldenExamples", r.Path)
 		}
 		for _, path := range examples {
-			asked[r.path] = true
+			asked[r.Path] = true
 			w.golden(t, w.withIDs(t, path))
 		}
 	}

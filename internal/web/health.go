@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"coilkeep/internal/web/pages"
 	"coilkeep/internal/web/problem"
 )
 
@@ -14,7 +15,7 @@ const stalled = 5 * time.Second
 
 // healthz says that the daemon is alive and answers.
 func (s *site) healthz(w http.ResponseWriter, _ *http.Request) error {
-	s.send(w, http.StatusOK, "text/plain; charset=utf-8", []byte("alive\n"))
+	pages.Send(w, s.log, http.StatusOK, "text/plain; charset=utf-8", []byte("alive\n"))
 	return nil
 }
 
@@ -38,6 +39,6 @@ func (s *site) readyz(w http.ResponseWriter, r *http.Request) error {
 	if len(wrong) > 0 {
 		return problem.Unavailable.Because("not ready: %s", strings.Join(wrong, "; "))
 	}
-	s.send(w, http.StatusOK, "text/plain; charset=utf-8", []byte("ready\n"))
+	pages.Send(w, s.log, http.StatusOK, "text/plain; charset=utf-8", []byte("ready\n"))
 	return nil
 }

@@ -159,8 +159,8 @@ func TestDescriptionListsEveryRoute(t *testing.T) {
 	w := newWorkshop(t)
 	var got, want []string
 	for _, r := range w.site(&net.TCPAddr{IP: net.IPv4(127, 0, 0, 1)}).routes() {
-		if forPrograms(r.path) {
-			want = append(want, r.method+" "+r.path)
+		if forPrograms(r.Path) {
+			want = append(want, r.Method+" "+r.Path)
 		}
 	}
 	for path, item := range doc.Paths.Map() {

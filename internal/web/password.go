@@ -145,10 +145,3 @@ func (s *site) requirePassword(next http.Handler) http.Handler {
 		next.ServeHTTP(w, r)
 	})
 }
-
-// requester names the person behind a request, as given with the password; empty
-// when there is none.
-func requester(r *http.Request) string {
-	name, _, _ := r.BasicAuth()
-	return name
-}

@@ -69,25 +69,6 @@ func TestCoilPage(t *testing.T) {
 	}
 }
 
-// Leads that nobody measured are not known to be nothing.
-func TestLeadsThatWereNotMeasured(t *testing.T) {
-	t.Parallel()
-	in := r20.Inputs{ResistanceOhms: 6690, Readings: 1, MeterOhms: 1, ProbeHalfWidthKelvin: 0.3, TemperatureCelsius: 21,
-		AlphaPerKelvin: 0.00393}
-	for want, half := range map[string]float64{"lead zero, not measured: none": 0, "lead zero: 0 Ω": 0.05} {
-		in.LeadHalfWidthOhms = half
-		result, err := r20.Evaluate(in)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, c := range result.Budget {
-			if got := budgetSource(c) + ": " + estimate(c); c.Source == r20.LeadSource && got != want {
-				t.Errorf("got %q, want %q", got, want)
-			}
-		}
-	}
-}
-
 // TestCoilPageShowsWhatBecameOfIt has a coil be shown by what stands, and what
 // does not stand be shown as such, in words.
 func TestCoilPageShowsWhatBecameOfIt(t *testing.T) {
@@ -216,41 +197,4 @@ func TestFindPagesADay(t *testing.T) {
 	page = w.page(t, strings.ReplaceAll(next, "&amp;", "&"))
 	wantText(t, page, "HN-1BY", "HN-1BZ")
 	wantNoText(t, page, "HN-1AA", "later that day")
-}
-
-func TestParseDay(t *testing.T) {
-	t.Parallel()
-	for text, want := range map[string]string{
-		"2026-03-14": "2026-03-14", "2026/03/14": "2026-03-14", "14.3.2026": "2026-03-14", "4.3.2026": "2026-03-04",
-		"14 Mar 2026": "2026-03-14", "14 March 2026": "2026-03-14", "March 14, 2026": "2026-03-14", "YESTERDAY": "2026-03-13",
-		// Which is the day is anybody's guess.
-		"03/04/2026": "", "14-03-2026": "", "2026-02-30": "", "HN-0001": "", "2026": "", "": "",
-	} {
-		got := ""
-		if day, ok := parseDay(text, time.Date(2026, 3, 14, 12, 0, 0, 0, time.Local)); ok {
-			got = day.Format(time.DateOnly)
-		}
-		if got != want {
-			t.Errorf("%q: got %q, want %q", text, got, want)
-		}
-	}
-}
-
-// TestDayOf has a day be as long as it is where clocks change.
-func TestDayOf(t *testing.T) {
-	t.Parallel()
-	zone, err := time.LoadLocation("Europe/Berlin")
-	if err != nil {
-		t.Skipf("no time zones here: %v", err)
-	}
-	for day, want := range map[string]time.Duration{"2026-03-28": 24 * time.Hour, "2026-03-29": 23 * time.Hour, "2026-10-25": 25 * time.Hour} {
-		at, err := time.ParseInLocation(time.DateOnly, day, zone)
-		if err != nil {
-			t.Fatal(err)
-		}
-		from, to := dayOf(at.Add(20 * time.Hour))
-		if got := to.Sub(from); got != want || !from.Equal(at) {
-			t.Errorf("%s: got %v from %v, want %v", day, got, from, want)
-		}
-	}
 }

@@ -186,25 +186,3 @@ func TestFormsOfOtherSitesAreRefused(t *testing.T) {
 		t.Errorf("the coil does not stand any more: %v", err)
 	}
 }
-
-// TestOnlyWithdrawnNumbersAreStruck has no style strike through a number that
-// stands.
-func TestOnlyWithdrawnNumbersAreStruck(t *testing.T) {
-	t.Parallel()
-	style, err := files.ReadFile("assets/records.css")
-	if err != nil {
-		t.Fatal(err)
-	}
-	rules := regexp.MustCompile(`(?m)^\s*([^{}\n]+?) \{[^{}]*line-through`).FindAllStringSubmatch(string(style), -1)
-	if len(rules) < 2 {
-		t.Fatalf("got %d rules that strike something through, want those of a coil and of a list", len(rules))
-	}
-	withdrawn := regexp.MustCompile(`\.(withdrawn|void|superseded)\b`)
-	for _, rule := range rules {
-		for _, selector := range strings.Split(rule[1], ",") {
-			if !withdrawn.MatchString(selector) {
-				t.Errorf("%q strikes through what was not withdrawn", strings.TrimSpace(selector))
-			}
-		}
-	}
-}

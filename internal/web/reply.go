@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 
+	"coilkeep/internal/web/pages"
 	"coilkeep/internal/web/problem"
 )
 
@@ -22,7 +23,7 @@ func (s *site) fail(w http.ResponseWriter, r *http.Request, err error) {
 	if err != nil {
 		s.log.Error("problem cannot be written", "err", err)
 	}
-	s.send(w, f.Kind.Status, "application/problem+json", encoded)
+	pages.Send(w, s.log, f.Kind.Status, "application/problem+json", encoded)
 }
 
 // reply answers with value as JSON.
@@ -32,16 +33,5 @@ func (s *site) reply(w http.ResponseWriter, r *http.Request, status int, value a
 		s.fail(w, r, fmt.Errorf("write the answer as JSON: %w", err))
 		return
 	}
-	s.send(w, status, "application/json", encoded)
-}
-
-// send writes a whole answer. Nothing the daemon says may be kept by a cache:
-// it would be shown as live later.
-func (s *site) send(w http.ResponseWriter, status int, contentType string, body []byte) {
-	w.Header().Set("Content-Type", contentType)
-	w.Header().Set("Cache-Control", "no-store")
-	w.WriteHeader(status)
-	if _, err := w.Write(body); err != nil {
-		s.log.Debug("client went away", "err", err)
-	}
+	pages.Send(w, s.log, status, "application/json", encoded)
 }

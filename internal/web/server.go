@@ -9,7 +9,6 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -19,57 +18,18 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/drift/watch"
-	"coilkeep/internal/record"
 	"coilkeep/internal/warmth"
 	"coilkeep/internal/web/api"
+	"coilkeep/internal/web/pages"
 )
 
 // Bench is what the pages and the API ask of a bench.
-type Bench interface {
-	api.Bench
-	Takes() (leastOhms, mostOhms float64)
-	MeasureStudy(ctx context.Context, coil bench.StudyCoil) (record.StudyReading, error)
-}
+type Bench = pages.Bench
 
-// History is all that the pages and the API ask of the history, each of them a
-// part.
+// History is all that the pages and the API ask of the history.
 type History interface {
-	api.History
-	BatchPages
-	CoilPages
-	InstrumentPages
-	RackPages
+	pages.History
 	Writable(ctx context.Context) error
-	StudyReadings(ctx context.Context, study string) ([]record.StudyReading, error)
-}
-
-// BatchPages is what the pages and files of a batch need beside the API.
-type BatchPages interface {
-	BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error)
-	BatchVerdicts(ctx context.Context, batches ...string) (map[string]record.Verdicts, error)
-	Export(ctx context.Context, w io.Writer, format string, filter record.Filter) error
-}
-
-// CoilPages is what the pages of coils need beside the API.
-type CoilPages interface {
-	FindCoils(ctx context.Context, prefix string, limit int) (coils []record.Measurement, more bool, err error)
-	Assembled(ctx context.Context, serials []string) (map[string]bool, error)
-	ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error)
-	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
-}
-
-// InstrumentPages is what the pages of instruments need beside the API.
-type InstrumentPages interface {
-	Instruments(ctx context.Context, bench string) ([]record.Instrument, error)
-	EachUse(ctx context.Context, filter record.UseFilter, fn func(record.Measurement) error) error
-	LeadZeros(ctx context.Context, bench string) ([]record.LeadZero, error)
-	CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error)
-}
-
-// RackPages is what the page of a rack needs.
-type RackPages interface {
-	Soaks(ctx context.Context, bench string, limit int) ([]record.Soak, error)
-	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
 }
 
 // Events is where live events come from. The channel is closed when the
@@ -171,6 +131,7 @@ type site struct {
 	log     *slog.Logger
 	now     func() time.Time
 	benches api.BenchList[Bench]
+	pages   *pages.Pages
 	// hosts are the names the daemon goes by, in lower case.
 	hosts map[string]bool
 	// stopping is closed when event streams must end.
@@ -198,6 +159,8 @@ func (s *Server) site(address net.Addr) *site {
 	if made.now == nil {
 		made.now = time.Now
 	}
+	made.pages = pages.New(pages.Settings{Benches: s.Benches, History: s.History, Drift: s.Drift, Workshop: s.Workshop,
+		Contact: s.Contact, Arrive: s.Arrive, Logger: made.log, Now: made.now})
 	for _, host := range append(s.Hosts, address.String()) {
 		if name := hostname(host); !unspecified(name) {
 			made.hosts[name] = true

@@ -85,3 +85,10 @@ func (e Endpoint) Answer(w http.ResponseWriter, r *http.Request, login string) (
 	}
 	return e.Status, answer, err
 }
+
+// Requester names the person behind a request, as given with the password; empty
+// when there is none.
+func Requester(r *http.Request) string {
+	name, _, _ := r.BasicAuth()
+	return name
+}
