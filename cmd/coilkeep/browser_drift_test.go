@@ -5,8 +5,8 @@ import (
 	"time"
 
 	"coilkeep/internal/demo"
-	"coilkeep/internal/drift/records"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // TestBrowserTakesNoteOfASignal has a person at the bench see the step of the
@@ -52,7 +52,7 @@ func TestBrowserTakesNoteOfASignal(t *testing.T) {
 
 	var entries []record.JournalEntry
 	fromJSON(t, ok(t, "journal", "--history", folder+"/history.db", "--json"), &entries)
-	if len(entries) == 0 || entries[len(entries)-1].Action != records.Acknowledged || entries[len(entries)-1].Detail != "two turns less" {
+	if len(entries) == 0 || entries[len(entries)-1].Action != workshop.Acknowledged || entries[len(entries)-1].Detail != "two turns less" {
 		t.Errorf("journal %+v", entries)
 	}
 	page.open("/batches/" + entries[len(entries)-1].Subject + "#drift")

@@ -242,7 +242,7 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 		pairs = append(pairs, "Implied temperature", fmt.Sprintf("%s ± %.1f K", words.Celsius(*r.ImpliedCelsius), *r.ImpliedUncertaintyKelvin))
 	}
 	pairs = append(pairs, "Agreement", map[bool]string{true: "they agree",
-		false: "they do not agree"}[r.Agrees]+fmt.Sprintf(" (E_n of ISO 13528 is %.2f)", r.EN))
+		false: "they do not agree"}[r.Agrees]+" (E_n of ISO 13528 is "+words.Fixed(r.EN, 2)+")")
 	if err := facts(w, pairs...); err != nil {
 		return err
 	}
@@ -251,7 +251,7 @@ func printComparison(w io.Writer, in compare.Input, r compare.Result) error {
 			return err
 		}
 	}
-	fault := fmt.Sprintf("%.1f %%", 100*r.Damage.Probability)
+	fault := words.Fixed(100*r.Damage.Probability, 1) + " %"
 	if r.Damage.OfUnexplained() {
 		fault = "possible"
 	}

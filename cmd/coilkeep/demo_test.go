@@ -13,6 +13,7 @@ import (
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // A newcomer sees the step at the change of spool, at the right coil, with its
@@ -68,7 +69,7 @@ func TestLongDemoShowsEveryStep(t *testing.T) {
 }
 
 // demoDrift prepares the records of a demo and analyses its batches.
-func demoDrift(t *testing.T, seed uint64, wound int) map[string]watch.Drift {
+func demoDrift(t *testing.T, seed uint64, wound int) map[string]workshop.Drift {
 	t.Helper()
 	path := demoHistory(t, t.TempDir(), time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC), seed, wound)
 	store, err := history.Open(t.Context(), path, history.Options{})
@@ -84,7 +85,7 @@ func demoDrift(t *testing.T, seed uint64, wound int) map[string]watch.Drift {
 	if err != nil || len(batches) != 2 {
 		t.Fatalf("%d batches, %v", len(batches), err)
 	}
-	found := map[string]watch.Drift{}
+	found := map[string]workshop.Drift{}
 	for _, b := range batches {
 		if found[b.Name], err = watch.New(store, time.UTC).Batch(t.Context(), b.Name); err != nil {
 			t.Fatal(err)

@@ -101,23 +101,22 @@ func (env *environment) printDesign(d record.Design) error {
 		"Note", d.Note)
 }
 
-// timeConstant says how fast the coils of a design cool, and how that is known.
+// timeConstant says how fast the coils of a design cool; "" where it is that of the
+// bench.
 func timeConstant(d record.Design) string {
-	switch {
-	case d.TimeConstantSeconds == 0:
+	if d.TimeConstantSeconds == 0 {
 		return ""
-	case d.TimeConstantRatio == 0:
-		return fmt.Sprintf("%g s, as told", d.TimeConstantSeconds)
 	}
-	return fmt.Sprintf("%.3g ± %.2g min, learned from coils left on", d.TimeConstantSeconds/60, d.TimeConstantSeconds/60*d.TimeConstantRatio)
+	return workshop.TimeConstantWords(d)
 }
 
-// quickShare says how much of a coil's warmth leaves with the wire's own.
+// quickShare says how much of a coil's warmth leaves with the wire's own; "" where
+// nobody knows.
 func quickShare(d record.Design) string {
 	if d.QuickShareDeviation == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%.0f ± %.0f %% of that of the coil, learned from coils left on", 100*d.QuickShare, 100*d.QuickShareDeviation)
+	return workshop.QuickShareWords(d)
 }
 
 func wantedUncertainty(d record.Design) string {

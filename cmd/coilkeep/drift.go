@@ -14,12 +14,11 @@ import (
 	"coilkeep/internal/chart"
 	"coilkeep/internal/control"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/history"
-	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/words"
+	"coilkeep/internal/workshop"
 )
 
 // driftFlags are the flags of drift.
@@ -80,7 +79,7 @@ func runDrift(ctx context.Context, env *environment, args []string) error {
 	if err != nil {
 		return err
 	}
-	if err := f.draw(ctx, env, found.Report); err != nil {
+	if err := f.draw(env, found.Report); err != nil {
 		return err
 	}
 	if *f.json {
@@ -91,7 +90,7 @@ func runDrift(ctx context.Context, env *environment, args []string) error {
 
 // analyse answers as the pages and the API do, unless a flag asks for another
 // analysis than theirs.
-func (f *driftFlags) analyse(ctx context.Context, env *environment) (found watch.Drift, err error) {
+func (f *driftFlags) analyse(ctx context.Context, env *environment) (found workshop.Drift, err error) {
 	if *f.file != "" || f.asksOtherwise() {
 		coils, options, err := f.coils(ctx, env)
 		if err != nil {
@@ -101,7 +100,7 @@ func (f *driftFlags) analyse(ctx context.Context, env *environment) (found watch
 			return found, err
 		}
 		report, err := drift.Analyse(coils, options)
-		return watch.Drift{Report: report, Standing: watch.Standing(report)}, err
+		return workshop.Drift{Report: report, Standing: workshop.StandingSignals(report)}, err
 	}
 	err = f.read(ctx, env, func(store *history.Store) error {
 		watcher := watch.New(store, env.local)
@@ -122,7 +121,7 @@ func (f *driftFlags) asksOtherwise() bool {
 
 // withDesign says how to choose among several designs.
 func withDesign(err error) error {
-	if errors.Is(err, records.ErrSeveralDesigns) {
+	if errors.Is(err, workshop.ErrSeveralDesigns) {
 		return fmt.Errorf("%w with --design NAME", err)
 	}
 	return err
@@ -131,7 +130,8 @@ func withDesign(err error) error {
 // keepBaseline has some coils of a batch set the limits from now on.
 func (f *driftFlags) keepBaseline(ctx context.Context, env *environment) error {
 	return f.change(ctx, env, func(store *history.Store) error {
-		kept, err := watch.New(store, env.local).Revise(ctx, watch.Choice{Batch: *f.batch, From: *f.from, Count: *f.baseline, Reason: *f.freeze,
+		kept, err := watch.New(store, env.local).Revise(ctx, workshop.BaselineChoice{Batch: *f.batch,
+			From: *f.from, Count: *f.baseline, Reason: *f.freeze,
 			Who: *f.who})
 		if err != nil {
 			return err
@@ -146,13 +146,9 @@ func (f *driftFlags) keepBaseline(ctx context.Context, env *environment) error {
 }
 
 // draw writes the picture and the report that were asked for.
-func (f *driftFlags) draw(ctx context.Context, env *environment, r drift.Report) error {
-	measured, err := f.measured(ctx, env, r.Points)
-	if err != nil {
-		return err
-	}
+func (f *driftFlags) draw(env *environment, r drift.Report) error {
 	if *f.svg != "" {
-		picture, err := chart.Wander(r, measured).Picture()
+		picture, err := chart.Wander(r, nil).Picture()
 		if err != nil {
 			return err
 		}
@@ -163,25 +159,12 @@ func (f *driftFlags) draw(ctx context.Context, env *environment, r drift.Report)
 	if *f.pdf == "" {
 		return nil
 	}
-	document, err := report.NewDrift(cmp.Or(prefixed("Batch ", *f.batch), prefixed("Winder ", *f.winder), filepath.Base(*f.file)), r, measured)
+	document, err := report.NewDrift(cmp.Or(prefixed("Batch ", *f.batch), prefixed("Winder ", *f.winder), filepath.Base(*f.file)), r)
 	if err != nil {
 		return err
 	}
 	document.Made, document.Zone = env.now(), env.local
 	return writeFile(*f.pdf, *f.overwrite, document.WritePDF)
-}
-
-// measured returns the measurements behind points; a file has none.
-func (f *driftFlags) measured(ctx context.Context, env *environment, points []drift.Point) (found map[string]record.Measurement,
-	err error) {
-	if *f.file != "" || *f.svg == "" && *f.pdf == "" {
-		return nil, nil
-	}
-	err = f.read(ctx, env, func(store *history.Store) error {
-		found, err = records.MeasurementsOfPoints(ctx, store, points)
-		return err
-	})
-	return found, err
 }
 
 // prefixed is text after a prefix, "" without text.
@@ -236,9 +219,9 @@ func (f *driftFlags) coils(ctx context.Context, env *environment) (coils []drift
 	}
 	err = f.read(ctx, env, func(store *history.Store) error {
 		if *f.batch != "" {
-			coils, options, err = records.CoilsOfBatch(ctx, store, *f.batch, env.local)
+			coils, options, err = workshop.CoilsOfBatch(ctx, store, *f.batch, env.local)
 		} else {
-			coils, options, err = records.CoilsOfWinder(ctx, store, *f.winder, *f.design, env.local)
+			coils, options, err = workshop.CoilsOfWinder(ctx, store, *f.winder, *f.design, env.local)
 		}
 		return withDesign(err)
 	})

@@ -145,7 +145,7 @@ func eachFile(t *testing.T, folder string, check func(path string, file *ast.Fil
 		if err != nil {
 			return err
 		}
-		// Rooms below a pure one may be edges, such as drift/records.
+		// Rooms below a pure one may be edges, such as drift/watch.
 		if entry.IsDir() && path != folder && strings.Contains(folder, "internal") {
 			return fs.SkipDir
 		}

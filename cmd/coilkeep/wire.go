@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"coilkeep/internal/copper"
+	"coilkeep/internal/words"
 )
 
 // wireFlags are the flags of wire.
@@ -209,8 +210,8 @@ func (f *wireFlags) familyNote() (string, error) {
 func (a wireAnswer) print(w io.Writer) error {
 	limits := ""
 	if a.LeastOhms != nil && a.GreatestOhms != nil {
-		limits = fmt.Sprintf("%.3f to %.3f Ω/m (%+.1f %% to %+.1f %%)", *a.LeastOhms, *a.GreatestOhms,
-			100*(*a.LeastOhms/a.OhmsPerMetre-1), 100*(*a.GreatestOhms/a.OhmsPerMetre-1))
+		limits = fmt.Sprintf("%s to %s Ω/m (%s to %s)", words.Fixed(*a.LeastOhms, 3), words.Fixed(*a.GreatestOhms, 3),
+			words.PercentSigned(*a.LeastOhms/a.OhmsPerMetre-1, 1), words.PercentSigned(*a.GreatestOhms/a.OhmsPerMetre-1, 1))
 	}
 	turns, mean, outermost := "", "", ""
 	if a.Turns != nil {

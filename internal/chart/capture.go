@@ -176,14 +176,18 @@ func (c Capture) meterFace(r record.Reading) face {
 	return approachFace
 }
 
+// readDigits are more than an instrument shows, and fewer than a sum of binary
+// fractions leaves behind.
+const readDigits = 10
+
 // mark draws one reading, at the foot of the panel when it has no value.
 func (c Capture) mark(p *Picture, g panel, r record.Reading, f face, unit string) {
 	seconds := c.since(r.Time)
-	said := fmt.Sprintf("%.2f s · ", seconds)
+	said := words.Fixed(seconds, 2) + " s · "
 	y := g.y.low
 	if good(r) {
 		y, _ = g.y.inside(r.Value)
-		said += fmt.Sprintf("%g %s · %s", r.Value, unit, f.words)
+		said += words.AtMost(r.Value, readDigits) + " " + unit + " · " + f.words
 		f = g.offScaleFace(r.Value, f)
 	} else {
 		f = silentFace

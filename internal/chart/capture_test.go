@@ -27,7 +27,7 @@ func TestCaptureShowsTheReadings(t *testing.T) {
 			continue
 		}
 		at := r.Time.Sub(dayOne).Seconds() - 2
-		x, y := svg.saying(t, fmt.Sprintf("%.2f s · %g Ω", at, r.Value)).centre(t)
+		x, y := svg.saying(t, fmt.Sprintf("%.2f s · %.10g Ω", at, r.Value)).centre(t)
 		if got := ohms.read(y); math.Abs(got-r.Value) > 0.1*ohms.perPixel() {
 			t.Errorf("the reading at %.2f s stands at %.2f Ω, want %.2f", at, got, r.Value)
 		}

@@ -189,6 +189,9 @@ func (p *Picture) mark(s shape, i ink, radius float64, n note) {
 
 // alternative is the whole text alternative.
 func (p *Picture) alternative() string {
+	if p.Title == "" {
+		return p.Description
+	}
 	return strings.TrimSpace(p.Title + ". " + p.Description)
 }
 

@@ -1,20 +1,22 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
 	"strconv"
 	"time"
 
+	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/record"
 )
 
 // Wander is the run of coils with what the drift analysis found in them: the
 // level of the process, control limits, outliers, and what it speaks up for.
-// measured holds the measurements behind the coils by their ids; a coil without
-// one is drawn from its point alone, and not judged.
+// measured holds measurements behind the coils by their ids, as far as they are at
+// hand; a coil without one is drawn from its point alone.
 func Wander(report drift.Report, measured map[string]record.Measurement) Run {
 	run := Run{Axis: "coil", Level: levelStretches(report.Points), ComparedBy: map[string]float64{}}
 	if c := report.Charts; c != nil {
@@ -93,7 +95,8 @@ func (r Run) Latest(n int) Run {
 func measurementAt(p drift.Point, measured map[string]record.Measurement) record.Measurement {
 	m, ok := measured[p.MeasurementID]
 	if !ok {
-		m = record.Measurement{ID: strconv.Itoa(p.Index), Serial: p.Serial, R20Ohms: p.R20Ohms, Status: record.Recorded}
+		m = record.Measurement{ID: cmp.Or(p.MeasurementID, strconv.Itoa(p.Index)), Serial: p.Serial, R20Ohms: p.R20Ohms,
+			Verdict: conformity.Verdict(p.Verdict), Status: cmp.Or(record.Status(p.Doubtful), record.Recorded)}
 		if p.ExpandedUncertaintyOhms != nil {
 			m.ExpandedUncertaintyOhms = *p.ExpandedUncertaintyOhms
 		}

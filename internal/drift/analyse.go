@@ -110,7 +110,7 @@ func listPoints(m *movement, baseline *chosenBaseline, targetOhms float64) []Poi
 		p := Point{
 			Index: i + 1, Sequence: c.Sequence, Serial: c.Serial, MeasurementID: c.MeasurementID, R20Ohms: c.R20Ohms, ComparedOhms: m.ohms[i],
 			Spool: c.Spool, Winder: c.Winder, Operator: c.Operator, Batch: c.Batch,
-			LevelOhms: levels[i], Outlier: m.outlier[i], Doubtful: c.Doubtful, InBaseline: baseline.holdsCoil(i),
+			LevelOhms: levels[i], Outlier: m.outlier[i], Verdict: c.Verdict, Doubtful: c.Doubtful, InBaseline: baseline.holdsCoil(i),
 		}
 		if !c.Time.IsZero() {
 			p.Time = new(c.Time.UTC())

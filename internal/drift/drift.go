@@ -56,6 +56,9 @@ type Coil struct {
 	// Noted is what somebody wrote on taking note of a signal since the coil before;
 	// mostly empty.
 	Noted string
+	// Verdict is how it was judged when it was measured: in, high, low or undecided;
+	// empty when it was not, or that is not known. It is passed on, and weighs nothing.
+	Verdict string
 	// Doubtful says why a measurement should carry less weight: forced.
 	// Such a coil is shown and judged, but never part of a baseline.
 	Doubtful string
@@ -212,6 +215,7 @@ type Point struct {
 	Batch          string   `json:"batch"`       // the batch
 	LevelOhms      float64  `json:"level_ohms"`  // where the process stands by the steps and trends found
 	Outlier        bool     `json:"outlier"`     // whether it is a single bad coil, and left out
+	Verdict        string   `json:"verdict"`     // how it was judged: in, high, low, undecided; empty when it was not
 	Doubtful       string   `json:"doubtful"`    // why it carries less weight: forced; empty mostly
 	InBaseline     bool     `json:"in_baseline"` // whether the limits were made of it
 }

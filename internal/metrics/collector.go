@@ -16,7 +16,6 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/capture"
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
 	"coilkeep/internal/workshop"
 )
@@ -256,7 +255,7 @@ func (c collector) driftGauges(ctx context.Context, s bench.Snapshot) ([]prometh
 		return nil, fmt.Errorf("drift of batch %q: %w", s.Batch.Name, err)
 	}
 	var gauges []prometheus.Metric
-	for _, rule := range watch.Signals() {
+	for _, rule := range workshop.Signals() {
 		stands := 0.0
 		if slices.Contains(standing, rule) {
 			stands = 1

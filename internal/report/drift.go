@@ -7,7 +7,6 @@ import (
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/record"
 )
 
 // Drift is a report on how a batch or a winder wanders.
@@ -33,15 +32,14 @@ const drawnCoils = 1000
 // controlHeight leaves room for three control charts and what follows on a page.
 const controlHeight = 180
 
-// NewDrift puts a report together from an analysis and the measurements behind
-// it, by their ids; the last thousand coils are drawn. Workshop and date are
+// NewDrift puts a report together from an analysis; the last thousand coils are drawn. Workshop and date are
 // the caller's to fill in.
-func NewDrift(heading string, r drift.Report, measured map[string]record.Measurement) (Drift, error) {
+func NewDrift(heading string, r drift.Report) (Drift, error) {
 	d := Drift{Heading: heading, Summary: r.Summary, Conventions: r.Conventions}
 	for _, f := range r.Facts() {
 		d.Facts = append(d.Facts, Fact(f))
 	}
-	run, err := chart.Wander(r, measured).Latest(drawnCoils).Picture()
+	run, err := chart.Wander(r, nil).Latest(drawnCoils).Picture()
 	if err != nil {
 		return Drift{}, fmt.Errorf("drift report of %s: %w", heading, err)
 	}

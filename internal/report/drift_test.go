@@ -26,7 +26,7 @@ func TestDriftReport(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := NewDrift("Batch spring-3", found, nil)
+	d, err := NewDrift("Batch spring-3", found)
 	if err != nil {
 		t.Fatal(err)
 	}

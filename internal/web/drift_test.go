@@ -14,9 +14,9 @@ import (
 	"time"
 
 	"coilkeep/internal/bench"
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/pdftest"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // windCoils measures coils of batch LM-1, a minute apart, by a seeded hand that
@@ -46,8 +46,8 @@ func TestBatchDriftAPI(t *testing.T) {
 		t.Errorf("nothing to take note of: %d %s", r.status, r.body)
 	}
 	w.windCoils(t, 31, 45, 6850)
-	got := want[watch.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK)
-	if !got.News || !slices.Contains(got.Standing, watch.Step) || len(got.Points) != 45 || len(got.ChangePoints) != 1 ||
+	got := want[workshop.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK)
+	if !got.News || !slices.Contains(got.Standing, workshop.SignalStep) || len(got.Points) != 45 || len(got.ChangePoints) != 1 ||
 		got.ChangePoints[0].LastBefore != 30 || got.Note != nil {
 		t.Errorf("news %v, standing %v, changes %+v", got.News, got.Standing, got.ChangePoints)
 	}
@@ -59,7 +59,7 @@ func TestBatchDriftAPI(t *testing.T) {
 		t.Errorf("an empty note: %d %s", r.status, r.body)
 	}
 	entry := want[record.JournalEntry](t, w.ask(t, "POST", path+"/acknowledge", `{"note": "new felt"}`), http.StatusCreated)
-	if got = want[watch.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK); got.News || got.Note == nil || got.Note.ID != entry.ID {
+	if got = want[workshop.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK); got.News || got.Note == nil || got.Note.ID != entry.ID {
 		t.Errorf("taken note of: news %v, note %+v", got.News, got.Note)
 	}
 	for body, want := range map[string]int{
@@ -72,10 +72,10 @@ func TestBatchDriftAPI(t *testing.T) {
 			t.Errorf("%s: %d %s, want %d", body, r.status, r.body, want)
 		}
 	}
-	if got = want[watch.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK); !got.Baseline.Frozen || got.Baseline.Count != 12 {
+	if got = want[workshop.Drift](t, w.ask(t, "GET", path, nil), http.StatusOK); !got.Baseline.Frozen || got.Baseline.Count != 12 {
 		t.Errorf("baseline %+v, want the revised one", got.Baseline)
 	}
-	winder := want[watch.Drift](t, w.ask(t, "GET", "/api/v1/winders/W1/drift", nil), http.StatusOK)
+	winder := want[workshop.Drift](t, w.ask(t, "GET", "/api/v1/winders/W1/drift", nil), http.StatusOK)
 	if len(winder.Points) != 45 || winder.Summary == "" {
 		t.Errorf("winder: %d points", len(winder.Points))
 	}

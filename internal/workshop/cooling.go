@@ -7,6 +7,7 @@ import (
 
 	"coilkeep/internal/cooling"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 )
 
 // ProposeCooling is what curves of one design propose for its next revision; nil
@@ -71,4 +72,24 @@ func Figures(v float64, digits int) float64 {
 		return v // infinite or no number: as it is, so that it is refused
 	}
 	return rounded
+}
+
+// TimeConstantWords says what a design knows of how fast its coils cool.
+func TimeConstantWords(d record.Design) string {
+	switch {
+	case d.TimeConstantSeconds == 0:
+		return "that of the bench"
+	case d.TimeConstantRatio == 0:
+		return words.AtMost(d.TimeConstantSeconds/60, 3) + " min, a factor of two either way: not learned"
+	}
+	return words.MinutesWithin(d.TimeConstantSeconds, d.TimeConstantSeconds*d.TimeConstantRatio) + ", learned"
+}
+
+// QuickShareWords says what a design knows of the warmth in the wire alone, which
+// leaves it within a minute or two.
+func QuickShareWords(d record.Design) string {
+	if d.QuickShareDeviation == 0 {
+		return "not learned"
+	}
+	return words.Fixed(100*d.QuickShare, 0) + " ± " + words.Fixed(100*d.QuickShareDeviation, 0) + " % of it, learned"
 }

@@ -8,7 +8,7 @@ import (
 // BenchmarkBatch asks for a batch of a thousand coils: as a scrape does when
 // nothing has changed, and as the page does after a coil.
 func BenchmarkBatch(b *testing.B) {
-	w := newWorkshop(b)
+	w := newWindingShop(b)
 	w.wind(1000, 6690)
 	watcher := New(w.store, time.UTC)
 	w.batch(watcher)

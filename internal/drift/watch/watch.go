@@ -2,7 +2,8 @@
 // history: for pages, programs and metrics, which ask often, while coils come
 // seldom. It also knows which signals a person has taken note of.
 //
-// Which records count is for package records, what they mean for package drift.
+// Which records count and what follows from them is for package workshop, what they
+// mean for package drift.
 package watch
 
 import (
@@ -13,35 +14,16 @@ import (
 	"sync"
 	"time"
 
-	"coilkeep/internal/control"
-	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/records"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // Store is what is needed of a history.
 type Store interface {
-	records.Store
+	workshop.BaselineStore
+	workshop.WindingStore
 	Stamp(ctx context.Context) (record.Stamp, error)
-	WithdrawnCoils(ctx context.Context) (map[string]int, error)
-	Journal(ctx context.Context, f record.JournalFilter) ([]record.JournalEntry, error)
 	AddJournal(ctx context.Context, e record.JournalEntry) (record.JournalEntry, error)
-	AddBaseline(ctx context.Context, b record.Baseline) (record.Baseline, error)
-	AddFirstBaseline(ctx context.Context, b record.Baseline) (kept record.Baseline, err error)
-}
-
-// Drift is the drift report of a batch or a winder. Indices count from 1 in the
-// list of points, sequences are the coils' own numbers; what cannot be said is null,
-// and the notes say why.
-type Drift struct {
-	drift.Report
-	// The signals that stand: run rules WE1 to WE4, ewma, cusum, step, trend.
-	Standing []string `json:"standing"`
-	// Whether one of them was not taken note of; false for a winder, whose batches
-	// have their own.
-	News bool `json:"news"`
-	// The latest note about signals of the batch; null when there is none.
-	Note *record.JournalEntry `json:"acknowledged"`
 }
 
 // Watcher analyses batches when asked, and again only when the history has
@@ -60,7 +42,7 @@ type answer struct {
 	// turn holds one token, for the one who may look at the rest or work it out.
 	turn  chan struct{}
 	known bool
-	drift Drift
+	drift workshop.Drift
 	err   error
 }
 
@@ -69,30 +51,26 @@ func New(store Store, zone *time.Location) *Watcher {
 	return &Watcher{store: store, zone: zone, known: map[string]*answer{}}
 }
 
-// falseAlarms of the charts that are used throughout; reckoning them takes
-// longer than an analysis.
-var falseAlarms = sync.OnceValue(func() control.FalseAlarms { return control.StandardScheme().FalseAlarms() })
-
-// Batch says how a batch fares. The error wraps [records.ErrNothing] when no
+// Batch says how a batch fares. The error wraps [workshop.ErrNoCoils] when no
 // coil of it counts yet, and record.ErrNotFound when there is no such batch.
-func (w *Watcher) Batch(ctx context.Context, name string) (Drift, error) {
+func (w *Watcher) Batch(ctx context.Context, name string) (workshop.Drift, error) {
 	stamp, err := w.store.Stamp(ctx)
 	if err != nil {
-		return Drift{}, err
+		return workshop.Drift{}, err
 	}
 	a := w.answerFor(name, stamp)
 	select {
 	case a.turn <- struct{}{}:
 		defer func() { <-a.turn }()
 	case <-ctx.Done():
-		return Drift{}, ctx.Err()
+		return workshop.Drift{}, ctx.Err()
 	}
 	if a.known {
 		return a.drift, a.err
 	}
-	d, err := w.analyseBatch(ctx, name)
+	d, err := workshop.DriftOfBatch(ctx, w.store, name, w.zone)
 	// What failed may succeed next time, but for there being nothing as yet.
-	if err == nil || errors.Is(err, records.ErrNothing) {
+	if err == nil || errors.Is(err, workshop.ErrNoCoils) {
 		a.known, a.drift, a.err = true, d, err
 	}
 	if errors.Is(err, record.ErrNotFound) {
@@ -124,69 +102,6 @@ func (w *Watcher) answerFor(name string, stamp record.Stamp) *answer {
 	return a
 }
 
-func (w *Watcher) analyseBatch(ctx context.Context, name string) (Drift, error) {
-	coils, options, err := records.CoilsOfBatch(ctx, w.store, name, w.zone)
-	if err != nil {
-		return Drift{}, err
-	}
-	d, err := analyseCoils(coils, options)
-	if err != nil {
-		return Drift{}, fmt.Errorf("batch %s: %w", name, err)
-	}
-	d.News = len(d.Standing) > 0
-	notes, err := w.store.Journal(ctx, record.JournalFilter{Action: records.Acknowledged, Subject: name, Limit: 1})
-	if err != nil || len(notes) == 0 {
-		return d, err
-	}
-	d.Note = &notes[0]
-	then, err := reportAt(notes[0].Time, coils, options)
-	if err != nil {
-		return Drift{}, fmt.Errorf("batch %s as it was: %w", name, err)
-	}
-	d.News = raisesNews(d.Report, then)
-	return d, nil
-}
-
-// Winder says how the coils of one design that a winder wound fare, over all
-// batches. design may be empty when there is only one; otherwise the error wraps
-// [records.ErrSeveralDesigns].
-func (w *Watcher) Winder(ctx context.Context, winder, design string) (Drift, error) {
-	coils, options, err := records.CoilsOfWinder(ctx, w.store, winder, design, w.zone)
-	if err != nil {
-		return Drift{}, err
-	}
-	d, err := analyseCoils(coils, options)
-	if err != nil {
-		return Drift{}, fmt.Errorf("winder %s: %w", winder, err)
-	}
-	return d, nil
-}
-
-func analyseCoils(coils []drift.Coil, options drift.Options) (Drift, error) {
-	alarms := falseAlarms()
-	options.FalseAlarms = &alarms
-	report, err := drift.Analyse(coils, options)
-	if err != nil {
-		return Drift{}, err
-	}
-	return Drift{Report: report, Standing: Standing(report)}, nil
-}
-
-// reportAt is the report that a person had before them at an instant.
-func reportAt(at time.Time, coils []drift.Coil, options drift.Options) (drift.Report, error) {
-	var known []drift.Coil
-	for _, c := range coils {
-		if !c.WoundAt().After(at) {
-			known = append(known, c)
-		}
-	}
-	if len(known) == 0 {
-		return drift.Report{}, nil
-	}
-	d, err := analyseCoils(known, options)
-	return d.Report, err
-}
-
 // ErrNoSignal is returned when there is nothing to take note of.
 var ErrNoSignal = errors.New("no drift signal stands")
 
@@ -203,21 +118,43 @@ func (w *Watcher) Acknowledge(ctx context.Context, batch, note, who string) (rec
 		return record.JournalEntry{}, err
 	}
 	d, err := w.Batch(ctx, batch)
-	if err != nil && !errors.Is(err, records.ErrNothing) {
+	if err != nil && !errors.Is(err, workshop.ErrNoCoils) {
 		return record.JournalEntry{}, err
 	}
 	if len(d.Standing) == 0 {
 		return record.JournalEntry{}, fmt.Errorf("batch %s: %w", batch, ErrNoSignal)
 	}
-	return w.store.AddJournal(ctx, record.JournalEntry{Bench: kept.Bench, Who: who, Action: records.Acknowledged, Subject: batch,
+	return w.store.AddJournal(ctx, record.JournalEntry{Bench: kept.Bench, Who: who, Action: workshop.Acknowledged, Subject: batch,
 		Detail: note})
 }
 
 // StandingIn lists the signals that stand in a batch; none without a coil.
 func (w *Watcher) StandingIn(ctx context.Context, batch string) ([]string, error) {
 	d, err := w.Batch(ctx, batch)
-	if errors.Is(err, records.ErrNothing) {
+	if errors.Is(err, workshop.ErrNoCoils) {
 		return nil, nil
 	}
 	return d.Standing, err
+}
+
+// Winder says how the coils of one design that a winder wound fare, see
+// [workshop.DriftOfWinder].
+func (w *Watcher) Winder(ctx context.Context, winder, design string) (workshop.Drift, error) {
+	return workshop.DriftOfWinder(ctx, w.store, winder, design, w.zone)
+}
+
+// Windings lists what was wound on which winder, see [workshop.Windings].
+func (w *Watcher) Windings(ctx context.Context) ([]workshop.Winding, error) {
+	return workshop.Windings(ctx, w.store)
+}
+
+// SpoolBook lists the spools of one design, see [workshop.SpoolBookOf].
+func (w *Watcher) SpoolBook(ctx context.Context, design string) (workshop.SpoolBook, error) {
+	return workshop.SpoolBookOf(ctx, w.store, design, w.zone)
+}
+
+// Revise makes a baseline of some coils of a batch and keeps it, see
+// [workshop.ReviseBaseline].
+func (w *Watcher) Revise(ctx context.Context, c workshop.BaselineChoice) (record.Baseline, error) {
+	return workshop.ReviseBaseline(ctx, w.store, w.zone, c)
 }

@@ -17,17 +17,17 @@ import (
 	"coilkeep/internal/bench"
 	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/records"
 	"coilkeep/internal/history"
 	"coilkeep/internal/r20"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 
-// workshop is a real history with one batch, in which coils are wound a minute
+// windingShop is a real history with one batch, in which coils are wound a minute
 // apart by a seeded hand that scatters by 20 Ω.
-type workshop struct {
+type windingShop struct {
 	testing.TB
 	store  *history.Store
 	random *rand.Rand
@@ -36,9 +36,9 @@ type workshop struct {
 	late time.Duration
 }
 
-func newWorkshop(t testing.TB) *workshop {
+func newWindingShop(t testing.TB) *windingShop {
 	t.Helper()
-	w := &workshop{TB: t, random: rand.New(rand.NewPCG(5, 6))}
+	w := &windingShop{TB: t, random: rand.New(rand.NewPCG(5, 6))}
 	store, err := history.Open(t.Context(), filepath.Join(t.TempDir(), "coilkeep.db"), history.Options{Now: w.now})
 	if err != nil {
 		t.Fatal(err)
@@ -61,10 +61,10 @@ func newWorkshop(t testing.TB) *workshop {
 	return w
 }
 
-func (w *workshop) now() time.Time { return monday.Add(time.Duration(w.wound)*time.Minute + w.late) }
+func (w *windingShop) now() time.Time { return monday.Add(time.Duration(w.wound)*time.Minute + w.late) }
 
 // wind records coils about a level.
-func (w *workshop) wind(coils int, ohms float64) (last record.Measurement) {
+func (w *windingShop) wind(coils int, ohms float64) (last record.Measurement) {
 	w.Helper()
 	for range coils {
 		w.wound++
@@ -74,7 +74,7 @@ func (w *workshop) wind(coils int, ohms float64) (last record.Measurement) {
 }
 
 // measure records one coil about a level, in the place of a measurement before.
-func (w *workshop) measure(serial string, ohms float64, supersedes string) record.Measurement {
+func (w *windingShop) measure(serial string, ohms float64, supersedes string) record.Measurement {
 	w.Helper()
 	in := r20.Inputs{ResistanceOhms: ohms + 20*w.random.NormFloat64(), Readings: 8, ResolutionOhms: 0.1, StandardDeviationOhms: 0.1,
 		MeterOhms: 0.3, TemperatureCelsius: 20, ProbeHalfWidthKelvin: 0.1, AlphaPerKelvin: 0.00393, AlphaStandardUncertaintyPerKelvin: 0.00002}
@@ -102,7 +102,7 @@ func (w *workshop) measure(serial string, ohms float64, supersedes string) recor
 	return m
 }
 
-func (w *workshop) batch(of *Watcher) Drift {
+func (w *windingShop) batch(of *Watcher) workshop.Drift {
 	w.Helper()
 	d, err := of.Batch(w.Context(), "spring-3")
 	if err != nil {
@@ -115,22 +115,22 @@ func (w *workshop) batch(of *Watcher) Drift {
 // the next step is news again.
 func TestAcknowledge(t *testing.T) {
 	t.Parallel()
-	w := newWorkshop(t)
+	w := newWindingShop(t)
 	watcher := New(w.store, time.UTC)
-	if _, err := watcher.Batch(t.Context(), "spring-3"); !errors.Is(err, records.ErrNothing) {
+	if _, err := watcher.Batch(t.Context(), "spring-3"); !errors.Is(err, workshop.ErrNoCoils) {
 		t.Errorf("without a coil: got %v", err)
 	}
 	if _, err := watcher.Acknowledge(t.Context(), "spring-3", "seen", "ada"); !errors.Is(err, ErrNoSignal) {
 		t.Errorf("nothing to take note of: got %v", err)
 	}
 	w.wind(40, 6690)
-	if d := w.batch(watcher); d.News || d.Note != nil || slices.Contains(d.Standing, Step) {
+	if d := w.batch(watcher); d.News || d.Note != nil || slices.Contains(d.Standing, workshop.SignalStep) {
 		t.Errorf("a quiet batch: %v, news %v", d.Standing, d.News)
 	}
 	w.wind(15, 6770)
 	d := w.batch(watcher)
-	if !d.News || !slices.Contains(d.Standing, Step) || !slices.Contains(d.Standing,
-		CUSUM) || d.ChangePoints[0].LastBefore < 37 || d.ChangePoints[0].LastBefore > 43 {
+	if !d.News || !slices.Contains(d.Standing, workshop.SignalStep) || !slices.Contains(d.Standing,
+		workshop.SignalCUSUM) || d.ChangePoints[0].LastBefore < 37 || d.ChangePoints[0].LastBefore > 43 {
 		t.Fatalf("after a step of four sigma at coil 41: %v, news %v, changes %+v", d.Standing, d.News, d.ChangePoints)
 	}
 	if _, err := watcher.Acknowledge(t.Context(), "spring-3", "  ", "ada"); err == nil {
@@ -140,7 +140,7 @@ func TestAcknowledge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if d = w.batch(watcher); d.News || d.Note == nil || *d.Note != entry || !slices.Contains(d.Standing, Step) {
+	if d = w.batch(watcher); d.News || d.Note == nil || *d.Note != entry || !slices.Contains(d.Standing, workshop.SignalStep) {
 		t.Errorf("taken note of: news %v, note %+v, standing %v", d.News, d.Note, d.Standing)
 	}
 	w.wind(10, 6770)
@@ -159,7 +159,7 @@ func TestAcknowledge(t *testing.T) {
 // Coils that are measured again later were there when the signal was taken note of.
 func TestAcknowledgedCoilsMeasuredAgain(t *testing.T) {
 	t.Parallel()
-	w := newWorkshop(t)
+	w := newWindingShop(t)
 	watcher := New(w.store, time.UTC)
 	w.wind(40, 6690)
 	var moved []record.Measurement
@@ -219,7 +219,7 @@ func (s *gatedStore) Measurements(ctx context.Context, f record.Filter) ([]recor
 // to wait, and nobody who asks for another; it is read once for all of them.
 func TestSlowBatchHoldsUpNoOther(t *testing.T) {
 	t.Parallel()
-	w := newWorkshop(t)
+	w := newWindingShop(t)
 	w.wind(12, 6690)
 	if _, err := w.store.OpenBatch(t.Context(), record.BatchStart{Name: "summer-1", Bench: "south", Design: "larkspur",
 		Winder: "W3"}); err != nil {
@@ -228,7 +228,7 @@ func TestSlowBatchHoldsUpNoOther(t *testing.T) {
 	store := &gatedStore{Store: w.store, batch: "spring-3", waiting: make(chan struct{}, 9), gate: make(chan struct{})}
 	watcher := New(store, time.UTC)
 	type result struct {
-		drift Drift
+		drift workshop.Drift
 		err   error
 	}
 	results := make(chan result)
@@ -255,7 +255,7 @@ func TestSlowBatchHoldsUpNoOther(t *testing.T) {
 	}
 	other, cancel := context.WithTimeout(t.Context(), 10*time.Second)
 	defer cancel()
-	if _, err := watcher.Batch(other, "summer-1"); !errors.Is(err, records.ErrNothing) {
+	if _, err := watcher.Batch(other, "summer-1"); !errors.Is(err, workshop.ErrNoCoils) {
 		t.Errorf("another batch: %v, want its own answer", err)
 	}
 	gone, giveUp := context.WithCancel(t.Context())
@@ -285,7 +285,7 @@ func TestSlowBatchHoldsUpNoOther(t *testing.T) {
 // Asking again costs nothing until something has changed.
 func TestRemembers(t *testing.T) {
 	t.Parallel()
-	w := newWorkshop(t)
+	w := newWindingShop(t)
 	store := &countingStore{Store: w.store}
 	watcher := New(store, time.UTC)
 	last := w.wind(12, 6690)
@@ -313,7 +313,7 @@ func TestRemembers(t *testing.T) {
 // nothing, until a person revises it.
 func TestBaseline(t *testing.T) {
 	t.Parallel()
-	w := newWorkshop(t)
+	w := newWindingShop(t)
 	watcher := New(w.store, time.UTC)
 	follow := func(m record.Measurement) {
 		t.Helper()
@@ -347,10 +347,11 @@ func TestBaseline(t *testing.T) {
 	}
 	follow(w.wind(20, 6770))
 	d := w.batch(watcher)
-	if *d.Baseline != kept || !slices.Contains(d.Standing, Step) {
+	if *d.Baseline != kept || !slices.Contains(d.Standing, workshop.SignalStep) {
 		t.Errorf("a step changed the baseline from %+v to %+v; standing %v", kept, *d.Baseline, d.Standing)
 	}
-	revised, err := watcher.Revise(t.Context(), Choice{Batch: "spring-3", From: 43, Count: 18, Reason: "another spool", Who: "ada"})
+	revised, err := watcher.Revise(t.Context(), workshop.BaselineChoice{Batch: "spring-3", From: 43, Count: 18,
+		Reason: "another spool", Who: "ada"})
 	if err != nil || revised.Count != 18 || revised.FirstCoil != "HN-0043" || revised.Winder != "W2" || revised.MeanOhms < 6755 ||
 		revised.MeanOhms > 6785 {
 		t.Fatalf("revised to %+v, %v", revised, err)
@@ -359,14 +360,15 @@ func TestBaseline(t *testing.T) {
 		t.Errorf("the baseline is %+v, want the revised one", d.Baseline)
 	}
 	for name, tt := range map[string]struct {
-		choice Choice
+		choice workshop.BaselineChoice
 		want   error
 		says   string
 	}{
-		"no reason":     {Choice{Batch: "spring-3", From: 1, Count: 20}, nil, "must say why"},
-		"too few left":  {Choice{Batch: "spring-3", From: 60, Count: 10, Reason: "x"}, ErrNoBaseline, "has 3 coils from number 60 on, not 10"},
-		"too few":       {Choice{Batch: "spring-3", From: 1, Count: 5, Reason: "x"}, drift.ErrInput, "10 at least"},
-		"unknown batch": {Choice{Batch: "autumn-1", Reason: "x"}, record.ErrNotFound, "autumn-1"},
+		"no reason": {workshop.BaselineChoice{Batch: "spring-3", From: 1, Count: 20}, nil, "must say why"},
+		"too few left": {workshop.BaselineChoice{Batch: "spring-3", From: 60, Count: 10, Reason: "x"}, workshop.ErrNoBaseline,
+			"has 3 coils from number 60 on, not 10"},
+		"too few":       {workshop.BaselineChoice{Batch: "spring-3", From: 1, Count: 5, Reason: "x"}, drift.ErrInput, "10 at least"},
+		"unknown batch": {workshop.BaselineChoice{Batch: "autumn-1", Reason: "x"}, record.ErrNotFound, "autumn-1"},
 	} {
 		_, err := watcher.Revise(t.Context(), tt.choice)
 		if err == nil || tt.want != nil && !errors.Is(err, tt.want) || !strings.Contains(err.Error(), tt.says) {
@@ -378,11 +380,10 @@ func TestBaseline(t *testing.T) {
 // A winder that wanders from the start has no baseline to keep.
 func TestUnsteadyBaseline(t *testing.T) {
 	t.Parallel()
-	w := newWorkshop(t)
-	watcher := New(w.store, time.UTC)
+	w := newWindingShop(t)
 	w.wind(20, 6690)
 	w.wind(25, 6770)
-	if err := watcher.keepFirstBaseline(t.Context(), "W2", "larkspur", 1); err != nil {
+	if err := workshop.KeepFirstBaseline(t.Context(), w.store, time.UTC, "W2", "larkspur", 1); err != nil {
 		t.Fatal(err)
 	}
 	if kept, err := w.store.CurrentBaseline(t.Context(), "W2", "larkspur", 1); err != nil || kept != nil {
@@ -390,81 +391,9 @@ func TestUnsteadyBaseline(t *testing.T) {
 	}
 }
 
-func TestNews(t *testing.T) {
-	points := make([]drift.Point, 12)
-	for i := range points {
-		points[i].Index = i + 1
-	}
-	report := func(change func(*drift.Report)) drift.Report {
-		r := drift.Report{Points: points, Charts: &drift.Charts{}}
-		change(&r)
-		return r
-	}
-	quiet := report(func(*drift.Report) {})
-	ewma := report(func(r *drift.Report) { r.Charts.EWMA.Signals = []int{12} })
-	passed := report(func(r *drift.Report) { r.Rules = []drift.RuleSignal{{Rule: "WE2", Index: 11}} })
-	rule := report(func(r *drift.Report) {
-		r.Charts.EWMA.Signals = []int{12}
-		r.Rules = []drift.RuleSignal{{Rule: "WE2", Index: 12}}
-	})
-	// Steps whose last coil of the old level lies within two of each place.
-	stepsAt := func(places ...int) drift.Report {
-		return report(func(r *drift.Report) {
-			for _, k := range places {
-				r.ChangePoints = append(r.ChangePoints, drift.ChangePoint{LastBefore: k, Low: k - 2, High: k + 2})
-			}
-		})
-	}
-	step := stepsAt(49)
-	both := stepsAt(49)
-	both.Charts.CUSUM.Signals = []int{12}
-	both.Trend = &drift.Trend{FromSequence: 50, ToSequence: 70}
-	trendOver := func(from, to int, earlier ...drift.Trend) drift.Report {
-		return report(func(r *drift.Report) {
-			r.Trend = &drift.Trend{Real: true, FromSequence: from, ToSequence: to}
-			r.EarlierTrends = earlier
-		})
-	}
-	trend := trendOver(40, 60)
-	ended := drift.Trend{Real: true, FromSequence: 42, ToSequence: 58}
-	over := report(func(r *drift.Report) { r.EarlierTrends = []drift.Trend{ended} })
-	moved := stepsAt(60)
-	moved.EarlierTrends = over.EarlierTrends
-	for name, tt := range map[string]struct {
-		now, then drift.Report
-		want      bool
-	}{
-		"quiet":                {quiet, drift.Report{}, false},
-		"a rule that passed":   {passed, drift.Report{}, false},
-		"first":                {ewma, quiet, true},
-		"the same":             {ewma, ewma, false},
-		"another chart":        {rule, ewma, true},
-		"evidence grows":       {step, ewma, true},
-		"charts about a step":  {both, step, false},
-		"a trend after a step": {trend, step, true},
-		// The step at 69 was none after all, and there is one at 89.
-		"another step, as many":        {stepsAt(49, 89), stepsAt(49, 69), true},
-		"the same steps, nearly":       {stepsAt(51, 66), stepsAt(49, 69), false},
-		"a step that was none":         {step, stepsAt(49, 69), false},
-		"two steps where one was":      {stepsAt(47, 51), step, true},
-		"touching by one coil":         {stepsAt(53), step, false},
-		"apart by one coil":            {stepsAt(54), step, true},
-		"a trend that goes on":         {trendOver(43, 90), trend, false},
-		"a trend that has ended":       {over, trend, false},
-		"a trend elsewhere":            {trendOver(70, 90), trend, true},
-		"another after one that ended": {trendOver(70, 90, ended), trend, true},
-		"a trend that ended elsewhere": {over, trendOver(10, 30), true},
-		"a step at the end of a trend": {moved, trend, true},
-	} {
-		if got := raisesNews(tt.now, tt.then); got != tt.want {
-			t.Errorf("%s: got %v, standing %v after %v", name, got, Standing(tt.now), Standing(tt.then))
-		}
-	}
-}
-
 func TestBooks(t *testing.T) {
 	t.Parallel()
-	w := newWorkshop(t)
+	w := newWindingShop(t)
 	watcher := New(w.store, time.UTC)
 	if book, err := watcher.SpoolBook(t.Context(), "larkspur"); err != nil || len(book.Spools) != 0 {
 		t.Errorf("before a coil: %+v, %v", book, err)
@@ -474,7 +403,8 @@ func TestBooks(t *testing.T) {
 		t.Fatal(err)
 	}
 	windings, err := watcher.Windings(t.Context())
-	if err != nil || len(windings) != 1 || windings[0] != (Winding{Winder: "W2", Design: "larkspur", Batches: 1, Coils: 12, Last: monday,
+	if err != nil || len(windings) != 1 || windings[0] != (workshop.Winding{Winder: "W2", Design: "larkspur", Batches: 1, Coils: 12,
+		Last:      monday,
 		LastBatch: "spring-3"}) {
 		t.Errorf("windings %+v, %v", windings, err)
 	}

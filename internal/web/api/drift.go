@@ -6,10 +6,9 @@ import (
 	"net/http"
 
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/records"
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // wandering says whether batches and winders wander.
@@ -20,11 +19,11 @@ type wandering struct {
 
 // DriftWatch says how batches and winders fare, and keeps what is said about it.
 type DriftWatch interface {
-	Batch(ctx context.Context, name string) (watch.Drift, error)
-	Winder(ctx context.Context, winder, design string) (watch.Drift, error)
+	Batch(ctx context.Context, name string) (workshop.Drift, error)
+	Winder(ctx context.Context, winder, design string) (workshop.Drift, error)
 	Acknowledge(ctx context.Context, batch, note, who string) (record.JournalEntry, error)
-	Revise(ctx context.Context, choice watch.Choice) (record.Baseline, error)
-	SpoolBook(ctx context.Context, design string) (watch.Book, error)
+	Revise(ctx context.Context, choice workshop.BaselineChoice) (record.Baseline, error)
+	SpoolBook(ctx context.Context, design string) (workshop.SpoolBook, error)
 }
 
 // OneDesign finds a design.
@@ -55,7 +54,7 @@ func (d wandering) endpoints() []Endpoint {
 	}
 }
 
-func (d wandering) batch(ctx context.Context, request ofBatch) (watch.Drift, error) {
+func (d wandering) batch(ctx context.Context, request ofBatch) (workshop.Drift, error) {
 	return d.watch.Batch(ctx, request.Batch)
 }
 
@@ -83,7 +82,7 @@ type newBaseline struct {
 }
 
 func (d wandering) revise(ctx context.Context, request newBaseline) (record.Baseline, error) {
-	return d.watch.Revise(ctx, watch.Choice{Batch: request.Batch, From: request.From, Count: request.Count, Reason: request.Reason,
+	return d.watch.Revise(ctx, workshop.BaselineChoice{Batch: request.Batch, From: request.From, Count: request.Count, Reason: request.Reason,
 		Who: request.Login})
 }
 
@@ -93,15 +92,15 @@ type winderOfDesign struct {
 	Design string `query:"design"` // which design, when the winder wound several
 }
 
-func (d wandering) winder(ctx context.Context, request winderOfDesign) (watch.Drift, error) {
+func (d wandering) winder(ctx context.Context, request winderOfDesign) (workshop.Drift, error) {
 	return WinderDrift(ctx, d.watch, request.Winder, request.Design)
 }
 
 // WinderDrift is what the analysis says of all coils of one design that a winder
 // wound. A winder without coils is not found.
-func WinderDrift(ctx context.Context, w DriftWatch, winder, design string) (watch.Drift, error) {
+func WinderDrift(ctx context.Context, w DriftWatch, winder, design string) (workshop.Drift, error) {
 	found, err := w.Winder(ctx, winder, design)
-	if errors.Is(err, records.ErrNothing) {
+	if errors.Is(err, workshop.ErrNoCoils) {
 		err = problem.NotFound.Because("%v", err)
 	}
 	return found, err
@@ -129,7 +128,7 @@ func (d wandering) spools(ctx context.Context, request spoolsAsked) (SpoolBook, 
 	return answerSpools(book), err
 }
 
-func answerSpools(book watch.Book) SpoolBook {
+func answerSpools(book workshop.SpoolBook) SpoolBook {
 	answer := SpoolBook{Spools: book.Spools}
 	if answer.Spools == nil {
 		answer.Spools = []drift.SpoolEntry{}
@@ -145,10 +144,10 @@ func answerSpools(book watch.Book) SpoolBook {
 
 // SpoolsOf is the spool book of a design; of the one wound last when design is
 // empty.
-func SpoolsOf(ctx context.Context, w DriftWatch, designs OneDesign, design string) (watch.Book, error) {
+func SpoolsOf(ctx context.Context, w DriftWatch, designs OneDesign, design string) (workshop.SpoolBook, error) {
 	if design != "" {
 		if _, err := DesignNamed(ctx, designs, design); err != nil {
-			return watch.Book{}, err
+			return workshop.SpoolBook{}, err
 		}
 	}
 	return w.SpoolBook(ctx, design)

@@ -3,8 +3,8 @@ package pages
 import (
 	"context"
 
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // sumsView is the mean and the spread of a batch, without the coils that stand
@@ -20,7 +20,7 @@ type sumsView struct {
 func (v sumsView) All() int { return v.Count + len(v.Apart) }
 
 // batchSums sums up a batch; d is its analysis, nil when there is none.
-func (s batchPages) batchSums(ctx context.Context, batch string, d *watch.Drift) (view sumsView, err error) {
+func (s batchPages) batchSums(ctx context.Context, batch string, d *workshop.Drift) (view sumsView, err error) {
 	if d != nil {
 		for _, o := range d.Outliers {
 			view.Apart = append(view.Apart, o.Serial)

@@ -11,8 +11,6 @@ import (
 	"time"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/drift/records"
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
 	"coilkeep/internal/report"
 	"coilkeep/internal/web/problem"
@@ -28,7 +26,7 @@ type driftView struct {
 	// Batch is the name of the batch, "" for a winder; PDF is where the report is.
 	Batch, PDF string
 	// Drift is nil while there is no coil.
-	Drift *watch.Drift
+	Drift *workshop.Drift
 	Chart drawing
 	// More is true when the picture leaves the first coils out.
 	More bool
@@ -42,7 +40,8 @@ type driftView struct {
 
 // Signals says the signals that stand, in words.
 func (v driftView) Signals() []string {
-	words := map[string]string{watch.EWMA: "EWMA", watch.CUSUM: "CUSUM", watch.Step: "a step", watch.Trend: "a trend"}
+	words := map[string]string{workshop.SignalEWMA: "EWMA", workshop.SignalCUSUM: "CUSUM", workshop.SignalStep: "a step",
+		workshop.SignalTrend: "a trend"}
 	var list []string
 	for _, name := range v.Drift.Standing {
 		if w, ok := words[name]; ok {
@@ -65,7 +64,7 @@ func (s driftPages) batchDrift(ctx context.Context, batch record.Batch, coils []
 		Baseline: forms.Baseline}
 	d, err := s.Drift.Batch(ctx, batch.Name)
 	if err != nil {
-		if !errors.Is(err, records.ErrNothing) {
+		if !errors.Is(err, workshop.ErrNoCoils) {
 			s.Logger.Warn("no drift analysis", "batch", batch.Name, "err", err)
 			view.Trouble = problem.Classify(err).Detail
 		}
@@ -92,7 +91,7 @@ func (s driftPages) batchDrift(ctx context.Context, batch record.Batch, coils []
 }
 
 // fillDrift adds the analysis and its pictures.
-func (s driftPages) fillDrift(view *driftView, d watch.Drift, run chart.Run) {
+func (s driftPages) fillDrift(view *driftView, d workshop.Drift, run chart.Run) {
 	view.Drift = &d
 	view.More = len(run.Measurements) > mostCharted
 	run = latestRun(run, mostCharted)
@@ -157,7 +156,7 @@ func (s batchPages) acknowledgeForm(w http.ResponseWriter, r *http.Request) erro
 func (s batchPages) baselineForm(w http.ResponseWriter, r *http.Request) error {
 	batch := r.PathValue("batch")
 	return s.submit(w, r, func(f form) (string, error) {
-		choice := watch.Choice{Batch: batch, Reason: f.Get("reason"), Who: signedBy(f, r)}
+		choice := workshop.BaselineChoice{Batch: batch, Reason: f.Get("reason"), Who: signedBy(f, r)}
 		for _, field := range []struct {
 			name  string
 			place *int
@@ -189,12 +188,8 @@ func (s driftPages) batchDriftPDF(w http.ResponseWriter, r *http.Request) error 
 }
 
 // driftPDF downloads a report.
-func (s driftPages) driftPDF(w http.ResponseWriter, r *http.Request, heading string, d watch.Drift) error {
-	measured, err := records.MeasurementsOfPoints(r.Context(), s.History, d.Points)
-	if err != nil {
-		return err
-	}
-	document, err := report.NewDrift(heading, d.Report, measured)
+func (s driftPages) driftPDF(w http.ResponseWriter, r *http.Request, heading string, d workshop.Drift) error {
+	document, err := report.NewDrift(heading, d.Report)
 	if err != nil {
 		return err
 	}

@@ -10,9 +10,9 @@ import (
 
 	"coilkeep/internal/chart"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/records"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // liveDrift is what the page of a bench shows of its batch: what moved and what
@@ -23,7 +23,7 @@ func (s driftPages) liveDrift(ctx context.Context, batch string) driftView {
 	switch {
 	case err == nil:
 		view.Drift = &d
-	case !errors.Is(err, records.ErrNothing):
+	case !errors.Is(err, workshop.ErrNoCoils):
 		s.Logger.Warn("no drift analysis", "batch", batch, "err", err)
 		view.Trouble = problem.Classify(err).Detail
 	}

@@ -9,8 +9,8 @@ import (
 	"time"
 
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 var noon = time.Date(2026, 3, 14, 12, 0, 0, 0, time.UTC)
@@ -109,7 +109,7 @@ func TestGlanceKeepsCautions(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			g := driftView{Drift: &watch.Drift{Report: report, Standing: watch.Standing(report)}}.Glance()
+			g := driftView{Drift: &workshop.Drift{Report: report, Standing: workshop.StandingSignals(report)}}.Glance()
 			// The notice at the top has less room; a meter nobody can vouch for is in it.
 			if got, want := g.Uncleared != "", g.Act && !strings.Contains(name, "the meter cleared"); got != want {
 				t.Errorf("says of the meter %q", g.Uncleared)
@@ -127,7 +127,7 @@ func TestGlanceKeepsCautions(t *testing.T) {
 func TestGlanceOfABareSignal(t *testing.T) {
 	t.Parallel()
 	report := drift.Report{Headline: "Coil 12 raises the EWMA", FalseAlarms: &drift.FalseAlarmRate{RunLength: 52}}
-	view := driftView{Drift: &watch.Drift{Report: report, Standing: []string{watch.EWMA}}}
+	view := driftView{Drift: &workshop.Drift{Report: report, Standing: []string{workshop.SignalEWMA}}}
 	got, want := view.Glance().Evidence, []string{"Wind on and watch: a quiet process raises some signal about every 52 coils."}
 	if !slices.Equal(got, want) {
 		t.Errorf("got %q, want %q", got, want)

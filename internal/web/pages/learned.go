@@ -2,7 +2,6 @@ package pages
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"net/http"
 	"strconv"
@@ -44,8 +43,8 @@ func (s designPages) learned(r *http.Request, d record.Design) (learnedView, err
 		view.Token = workshop.CoolingToken(*p)
 		to := workshop.WithCooling(d, *p)
 		for _, c := range []learnedChange{
-			{"Time constant", timeConstantWords(d), timeConstantWords(to)},
-			{"Warmth in the wire alone", quickShareWords(d), quickShareWords(to)},
+			{"Time constant", workshop.TimeConstantWords(d), workshop.TimeConstantWords(to)},
+			{"Warmth in the wire alone", workshop.QuickShareWords(d), workshop.QuickShareWords(to)},
 		} {
 			if c.From != c.To {
 				view.Changes = append(view.Changes, c)
@@ -53,26 +52,6 @@ func (s designPages) learned(r *http.Request, d record.Design) (learnedView, err
 		}
 	}
 	return view, nil
-}
-
-// timeConstantWords says what a design knows of how fast its coils cool.
-func timeConstantWords(d record.Design) string {
-	switch {
-	case d.TimeConstantSeconds == 0:
-		return "that of the bench"
-	case d.TimeConstantRatio == 0:
-		return words.AtMost(d.TimeConstantSeconds/60, 3) + " min, a factor of two either way: not learned"
-	}
-	return words.MinutesWithin(d.TimeConstantSeconds, d.TimeConstantSeconds*d.TimeConstantRatio) + ", learned"
-}
-
-// quickShareWords says what a design knows of the warmth in the wire alone, which
-// leaves it within a minute or two.
-func quickShareWords(d record.Design) string {
-	if d.QuickShareDeviation == 0 {
-		return "not learned"
-	}
-	return fmt.Sprintf("%.0f ± %.0f %% of it, learned", 100*d.QuickShare, 100*d.QuickShareDeviation)
 }
 
 // useLearnedForm makes a revision of what was learned, as a person has seen it.
@@ -139,5 +118,5 @@ func learnedWords(d record.Design) string {
 	if d.TimeConstantRatio == 0 {
 		return ""
 	}
-	return timeConstantWords(d) + "; warmth in the wire alone: " + quickShareWords(d)
+	return workshop.TimeConstantWords(d) + "; warmth in the wire alone: " + workshop.QuickShareWords(d)
 }

@@ -5,17 +5,16 @@ import (
 	"net/url"
 
 	"coilkeep/internal/chart"
-	"coilkeep/internal/drift/records"
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
+	"coilkeep/internal/workshop"
 )
 
 // windersView lists what was wound on which winder.
 type windersView struct {
 	frame
-	Windings []watch.Winding
+	Windings []workshop.Winding
 }
 
 func (s windingPages) windersPage(w http.ResponseWriter, r *http.Request) error {
@@ -59,12 +58,8 @@ func (s windingPages) winderPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	measured, err := records.MeasurementsOfPoints(r.Context(), s.History, d.Points[max(0, len(d.Points)-mostCharted):])
-	if err != nil {
-		return err
-	}
 	view.Drift.PDF = pagePath("winders", winder, "drift.pdf") + "?design=" + url.QueryEscape(view.Design)
-	s.drift.fillDrift(&view.Drift, d, chart.Wander(d.Report, measured))
+	s.drift.fillDrift(&view.Drift, d, chart.Wander(d.Report, nil))
 	return s.renderPage(w, "drift/winder", view)
 }
 
@@ -87,7 +82,7 @@ func (s windingPages) winderDriftPDF(w http.ResponseWriter, r *http.Request) err
 // spoolsView is the spool book of one design.
 type spoolsView struct {
 	frame
-	watch.Book
+	workshop.SpoolBook
 	// Designs are those there are, to choose from.
 	Designs []record.Design
 }
@@ -98,7 +93,7 @@ func (s windingPages) spoolsPage(w http.ResponseWriter, r *http.Request) error {
 	if view.Designs, err = s.History.Designs(r.Context()); err != nil {
 		return err
 	}
-	if view.Book, err = api.SpoolsOf(r.Context(), s.Drift, s.History, r.URL.Query().Get("design")); err != nil {
+	if view.SpoolBook, err = api.SpoolsOf(r.Context(), s.Drift, s.History, r.URL.Query().Get("design")); err != nil {
 		return err
 	}
 	return s.renderPage(w, "drift/spools", view)

@@ -11,6 +11,7 @@ import (
 	"coilkeep/internal/record"
 	"coilkeep/internal/uncertainty"
 	"coilkeep/internal/words"
+	"coilkeep/internal/workshop"
 )
 
 // recordWords are the template functions of the record pages.
@@ -31,10 +32,10 @@ func recordWords() template.FuncMap {
 		"older":              countOlderFormula,
 		"since":              sinceField,
 		"supersededBy":       supersededBy,
-		"timeConstant":       timeConstantWords,
+		"timeConstant":       workshop.TimeConstantWords,
 		"reevaluatePath":     reevaluatePath,
 		"copperAgainstProbe": copperAgainstProbe,
-		"quickShare":         quickShareWords,
+		"quickShare":         workshop.QuickShareWords,
 		"next":               func(n int) int { return n + 1 },
 	}
 }

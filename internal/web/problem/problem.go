@@ -12,9 +12,9 @@ import (
 
 	"coilkeep/internal/bench"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/records"
 	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
+	"coilkeep/internal/workshop"
 )
 
 // Kind is one sort of problem a client may meet.
@@ -128,11 +128,11 @@ func Classify(err error) *Fault {
 		}
 	}
 	switch {
-	case errors.Is(err, records.ErrNothing), errors.Is(err, watch.ErrNoSignal):
+	case errors.Is(err, workshop.ErrNoCoils), errors.Is(err, watch.ErrNoSignal):
 		found.Kind = Conflict
-	case errors.Is(err, records.ErrSeveralDesigns):
+	case errors.Is(err, workshop.ErrSeveralDesigns):
 		found.Kind, found.Field = Invalid, "design"
-	case errors.Is(err, watch.ErrNoBaseline), errors.Is(err, drift.ErrInput):
+	case errors.Is(err, workshop.ErrNoBaseline), errors.Is(err, drift.ErrInput):
 		found.Kind, found.Field = Invalid, "count"
 	case errors.Is(err, record.ErrNotFound):
 		found.Kind = NotFound

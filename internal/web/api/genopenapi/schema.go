@@ -14,7 +14,6 @@ import (
 	"coilkeep/internal/compare"
 	"coilkeep/internal/cooling"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/watch"
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/api"
 	"coilkeep/internal/web/problem"
@@ -77,7 +76,7 @@ var names = map[reflect.Type]string{
 	reflect.TypeFor[workshop.DesignRequest]():   "DesignBody",
 	reflect.TypeFor[workshop.AssemblyRequest](): "AssemblyBody",
 	reflect.TypeFor[problem.Details]():          "Problem",
-	reflect.TypeFor[watch.Drift]():              "Drift",
+	reflect.TypeFor[workshop.Drift]():           "Drift",
 	reflect.TypeFor[workshop.StudyAnswer]():     "Study",
 	reflect.TypeFor[record.Study]():             "StudyEntry",
 	reflect.TypeFor[drift.Trend]():              "DriftTrend",

@@ -1,4 +1,4 @@
-package watch
+package workshop
 
 import (
 	"slices"
@@ -9,12 +9,12 @@ import (
 
 // The signals besides the run rules, as they are called in metrics and answers.
 const (
-	EWMA  = "ewma"
-	CUSUM = "cusum"
-	// Step is an established change of level, Trend an established trend, also one
-	// that has ended.
-	Step  = "step"
-	Trend = "trend"
+	SignalEWMA  = "ewma"
+	SignalCUSUM = "cusum"
+	// SignalStep is an established change of level, SignalTrend an established trend,
+	// also one that has ended.
+	SignalStep  = "step"
+	SignalTrend = "trend"
 )
 
 // Signals lists the name of every signal that can stand.
@@ -23,15 +23,15 @@ func Signals() []string {
 	for _, rule := range control.StandardScheme().Rules.Rules() {
 		names = append(names, rule.String())
 	}
-	return append(names, EWMA, CUSUM, Step, Trend)
+	return append(names, SignalEWMA, SignalCUSUM, SignalStep, SignalTrend)
 }
 
-// Standing lists the signals that stand at the last coil, in the order of
+// StandingSignals lists the signals that stand at the last coil, in the order of
 // [Signals]: the rules and charts that speak up at the last coil that is no
 // outlier, at the very last coil too when that is beyond its limits, and the
 // steps and trends established so far.
-func Standing(r drift.Report) []string {
-	standing := map[string]bool{Step: len(r.ChangePoints) > 0, Trend: len(r.RealTrends()) > 0}
+func StandingSignals(r drift.Report) []string {
+	standing := map[string]bool{SignalStep: len(r.ChangePoints) > 0, SignalTrend: len(r.RealTrends()) > 0}
 	last := len(r.Points)
 	for last > 1 && r.Points[last-1].Outlier {
 		last--
@@ -43,8 +43,8 @@ func Standing(r drift.Report) []string {
 		}
 	}
 	if r.Charts != nil {
-		standing[EWMA] = slices.ContainsFunc(r.Charts.EWMA.Signals, at)
-		standing[CUSUM] = slices.ContainsFunc(r.Charts.CUSUM.Signals, at)
+		standing[SignalEWMA] = slices.ContainsFunc(r.Charts.EWMA.Signals, at)
+		standing[SignalCUSUM] = slices.ContainsFunc(r.Charts.CUSUM.Signals, at)
 	}
 	return slices.DeleteFunc(Signals(), func(name string) bool { return !standing[name] })
 }
@@ -79,17 +79,17 @@ func liesElsewhere(now, then []stretch) bool {
 	})
 }
 
-// raisesNews says whether a report raises something that an earlier one, which a
+// RaisesNews says whether a report raises something that an earlier one, which a
 // person has taken note of, did not. A step is compared with steps and a trend
 // with trends: a long trend would hide a step within it. Once either is taken
 // note of, the charts go on signalling about it, and that is no news.
-func raisesNews(now, then drift.Report) bool {
+func RaisesNews(now, then drift.Report) bool {
 	if liesElsewhere(stepStretches(now), stepStretches(then)) || liesElsewhere(trendStretches(now), trendStretches(then)) {
 		return true
 	}
 	if len(stepStretches(then))+len(trendStretches(then)) > 0 {
 		return false
 	}
-	known := Standing(then)
-	return slices.ContainsFunc(Standing(now), func(name string) bool { return !slices.Contains(known, name) })
+	known := StandingSignals(then)
+	return slices.ContainsFunc(StandingSignals(now), func(name string) bool { return !slices.Contains(known, name) })
 }

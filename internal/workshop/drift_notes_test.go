@@ -1,4 +1,4 @@
-package records
+package workshop
 
 import (
 	"testing"
@@ -10,7 +10,7 @@ import (
 // A note belongs to the coil wound next, and of an open batch the last one to the
 // coil to come; what was turned then shows from there on.
 func TestNotes(t *testing.T) {
-	s := stocked()
+	s := woundStock()
 	note := func(batch string, minute int, text string) {
 		s.notes = append(s.notes, record.JournalEntry{Action: Acknowledged, Subject: batch, Time: at(minute), Detail: text})
 	}
@@ -42,7 +42,7 @@ func TestNotes(t *testing.T) {
 
 // The reference value of the standard is that last told.
 func TestCheckReference(t *testing.T) {
-	s := stocked()
+	s := woundStock()
 	for i := range s.checks {
 		s.checks[i].NominalOhms = 10000 + float64(i)
 	}

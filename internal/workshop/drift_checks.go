@@ -1,4 +1,4 @@
-package records
+package workshop
 
 import (
 	"context"
@@ -21,7 +21,7 @@ const everyCheck = 1_000_000
 // several. Of several standards the one measured most counts, so that a change of
 // standard does not look like a drift; its reference value as last told is
 // returned, 0 without one. byBench lists the coils of each bench.
-func addChecks(ctx context.Context, store Store, coils []drift.Coil, byBench map[string][]int) (referenceOhms float64, err error) {
+func addChecks(ctx context.Context, store DriftStore, coils []drift.Coil, byBench map[string][]int) (referenceOhms float64, err error) {
 	var checks []record.CheckMeasurement
 	for bench, indices := range byBench {
 		// Coils are numbered as they were wound, except those whose values were typed in

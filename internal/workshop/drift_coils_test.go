@@ -1,4 +1,4 @@
-package records
+package workshop
 
 import (
 	"context"
@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"coilkeep/internal/conformity"
 	"coilkeep/internal/drift"
 	"coilkeep/internal/record"
 )
@@ -102,7 +103,7 @@ var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 
 func at(minutes int) time.Time { return monday.Add(time.Duration(minutes) * time.Minute) }
 
-func stocked() cannedStore {
+func woundStock() cannedStore {
 	s := cannedStore{batches: []record.Batch{
 		{Name: "late", Bench: "north", Design: "larkspur", DesignRevision: 2, Winder: "W2", OpenedAt: at(600)},
 		{Name: "early", Bench: "north", Design: "larkspur", DesignRevision: 1, Winder: "W2", OpenedAt: at(0)},
@@ -138,7 +139,7 @@ func stocked() cannedStore {
 }
 
 func TestBatch(t *testing.T) {
-	coils, options, err := CoilsOfBatch(t.Context(), stocked(), "early", time.UTC)
+	coils, options, err := CoilsOfBatch(t.Context(), woundStock(), "early", time.UTC)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -167,7 +168,7 @@ func TestBatch(t *testing.T) {
 }
 
 func TestWinder(t *testing.T) {
-	coils, options, err := CoilsOfWinder(t.Context(), stocked(), "W2", "", time.UTC)
+	coils, options, err := CoilsOfWinder(t.Context(), woundStock(), "W2", "", time.UTC)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -179,35 +180,35 @@ func TestWinder(t *testing.T) {
 		winder, design string
 		want           error
 	}{
-		"nobody": {"W9", "", ErrNothing}, "several designs": {"W3", "", ErrSeveralDesigns}, "no coils": {"W3", "sorrel", ErrNothing},
+		"nobody": {"W9", "", ErrNoCoils}, "several designs": {"W3", "", ErrSeveralDesigns}, "no coils": {"W3", "sorrel", ErrNoCoils},
 	} {
-		if _, _, err := CoilsOfWinder(t.Context(), stocked(), tt.winder, tt.design, time.UTC); !errors.Is(err, tt.want) {
+		if _, _, err := CoilsOfWinder(t.Context(), woundStock(), tt.winder, tt.design, time.UTC); !errors.Is(err, tt.want) {
 			t.Errorf("%s: got %v, want %v", name, err, tt.want)
 		}
 	}
-	if _, _, err := CoilsOfBatch(t.Context(), stocked(), "none", time.UTC); !errors.Is(err, record.ErrNotFound) {
+	if _, _, err := CoilsOfBatch(t.Context(), woundStock(), "none", time.UTC); !errors.Is(err, record.ErrNotFound) {
 		t.Errorf("got %v, want ErrNotFound", err)
 	}
-	if _, _, err := CoilsOfBatch(t.Context(), stocked(), "other", time.UTC); !errors.Is(err, ErrNothing) {
-		t.Errorf("got %v, want ErrNothing", err)
+	if _, _, err := CoilsOfBatch(t.Context(), woundStock(), "other", time.UTC); !errors.Is(err, ErrNoCoils) {
+		t.Errorf("got %v, want ErrNoCoils", err)
 	}
 }
 
 func TestRevision(t *testing.T) {
 	for revision, want := range map[int]int{1: 4, 2: 1} {
-		coils, options, err := CoilsOfRevision(t.Context(), stocked(), "W2", "larkspur", revision, time.UTC)
+		coils, options, err := CoilsOfRevision(t.Context(), woundStock(), "W2", "larkspur", revision, time.UTC)
 		if err != nil || len(coils) != want || options.TargetOhms != 6690+float64(revision) {
 			t.Errorf("revision %d: %d coils, target %v, %v; want %d", revision, len(coils), options.TargetOhms, err, want)
 		}
 	}
-	if _, _, err := CoilsOfRevision(t.Context(), stocked(), "W2", "larkspur", 3, time.UTC); !errors.Is(err, ErrNothing) {
-		t.Errorf("got %v, want ErrNothing", err)
+	if _, _, err := CoilsOfRevision(t.Context(), woundStock(), "W2", "larkspur", 3, time.UTC); !errors.Is(err, ErrNoCoils) {
+		t.Errorf("got %v, want ErrNoCoils", err)
 	}
 }
 
 // A baseline that was kept goes with its revision and its winder only.
 func TestKeptBaseline(t *testing.T) {
-	s := stocked()
+	s := woundStock()
 	s.baseline = &record.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
 	for batch, want := range map[string]bool{"early": false, "late": true} {
 		_, options, err := CoilsOfBatch(t.Context(), s, batch, time.UTC)
@@ -223,14 +224,14 @@ func TestKeptBaseline(t *testing.T) {
 }
 
 func TestDesign(t *testing.T) {
-	s := stocked()
+	s := woundStock()
 	s.baseline = &record.Baseline{Design: "larkspur", DesignRevision: 2, Count: 40, MeanOhms: 6691, SigmaWithinOhms: 12}
 	coils, options, err := CoilsOfDesign(t.Context(), s, "larkspur", time.UTC)
 	if err != nil || len(coils) != 5 || coils[4].Sequence != 5 || options.Frozen != nil {
 		t.Errorf("%d coils, options %+v, %v; want 5 and no baseline of a winder", len(coils), options, err)
 	}
-	if _, _, err := CoilsOfDesign(t.Context(), s, "sorrel", time.UTC); !errors.Is(err, ErrNothing) {
-		t.Errorf("got %v, want ErrNothing", err)
+	if _, _, err := CoilsOfDesign(t.Context(), s, "sorrel", time.UTC); !errors.Is(err, ErrNoCoils) {
+		t.Errorf("got %v, want ErrNoCoils", err)
 	}
 }
 
@@ -269,7 +270,7 @@ func TestNewestCoils(t *testing.T) {
 // batches than are looked through, that is said.
 func TestManyBatches(t *testing.T) {
 	t.Parallel()
-	s := stocked()
+	s := woundStock()
 	for i := range mostBatches + 1 {
 		s.batches = append(s.batches, record.Batch{Name: fmt.Sprint("busy-", i), Bench: "east", Design: "larkspur", DesignRevision: 1,
 			Winder: "W9", OpenedAt: at(1000 + i), LastSequence: 1})
@@ -287,25 +288,22 @@ func TestManyBatches(t *testing.T) {
 	}
 }
 
-// The measurements behind points are those analysed, not others of the same coils.
-func TestMeasured(t *testing.T) {
+// A coil is shown by the measurement analysed and its verdict, not by another of the
+// same coil.
+func TestCoilsKeepTheirVerdict(t *testing.T) {
 	t.Parallel()
-	s := stocked()
+	s := woundStock()
+	for i := range s.measurements {
+		s.measurements[i].Verdict = conformity.Low
+	}
 	coils, _, err := CoilsOfWinder(t.Context(), s, "W2", "", time.UTC)
-	if err != nil {
-		t.Fatal(err)
+	if err != nil || len(coils) == 0 {
+		t.Fatalf("%d coils, %v", len(coils), err)
 	}
-	var points []drift.Point
 	for _, c := range coils {
-		points = append(points, drift.Point{Serial: c.Serial, Batch: c.Batch, MeasurementID: c.MeasurementID})
-	}
-	found, err := MeasurementsOfPoints(t.Context(), s, points[:4])
-	if err != nil || len(found) != 4 {
-		t.Fatalf("found %d measurements, %v; want 4", len(found), err)
-	}
-	for _, p := range points[:4] {
-		if m := found[p.MeasurementID]; m.Serial != p.Serial || m.Stage != "wound" || m.Status == record.Void || m.Status == record.Superseded {
-			t.Errorf("%s: found %+v", p.Serial, m)
+		of := slices.IndexFunc(s.measurements, func(m record.Measurement) bool { return m.ID == c.MeasurementID })
+		if m := s.measurements[of]; m.Serial != c.Serial || !m.Stands() || m.Stage != "wound" || c.Verdict != "low" {
+			t.Errorf("%+v is by %+v", c, m)
 		}
 	}
 }
@@ -372,7 +370,7 @@ func TestRevisedTarget(t *testing.T) {
 // A baseline of fewer coils than make limits, from before there was a rule for it,
 // is none.
 func TestOldBaselineOfFewCoils(t *testing.T) {
-	s := stocked()
+	s := woundStock()
 	s.baseline = &record.Baseline{Winder: "W2", Design: "larkspur", DesignRevision: 1, Count: 5, MeanOhms: 6690, SigmaWithinOhms: 20}
 	if _, o, err := CoilsOfBatch(t.Context(), s, "early", time.UTC); err != nil || o.Frozen != nil {
 		t.Errorf("frozen baseline %+v, %v; want none", o.Frozen, err)

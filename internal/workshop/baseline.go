@@ -1,16 +1,14 @@
-package watch
+package workshop
 
 import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"slices"
 	"strings"
+	"time"
 
-	"coilkeep/internal/bench"
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/records"
 	"coilkeep/internal/record"
 )
 
@@ -18,47 +16,23 @@ import (
 // text says why.
 var ErrNoBaseline = errors.New("these coils make no baseline")
 
-// Follow keeps the first baseline of each design on each winder as soon as its
-// coils are measured, until ctx is done. Those coils must be steady: a baseline
-// with a step in it would hide the next one. What is missed while it is behind is
-// made up for at the next coil.
-func (w *Watcher) Follow(ctx context.Context, events func() (<-chan bench.Event, func()), log *slog.Logger) {
-	for ctx.Err() == nil {
-		news, cancel := events()
-		w.followEvents(ctx, news, log)
-		cancel()
-	}
+// BaselineStore is what is needed of a history to keep a baseline.
+type BaselineStore interface {
+	DriftStore
+	AddBaseline(ctx context.Context, b record.Baseline) (record.Baseline, error)
+	AddFirstBaseline(ctx context.Context, b record.Baseline) (kept record.Baseline, err error)
 }
 
-// followEvents returns when news is closed, as it is to one that falls behind.
-func (w *Watcher) followEvents(ctx context.Context, news <-chan bench.Event, log *slog.Logger) {
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case e, open := <-news:
-			if !open {
-				return
-			}
-			m, ok := e.Data.(record.Measurement)
-			if !ok || m.Batch == "" {
-				continue
-			}
-			if err := w.keepFirstBaseline(ctx, m.Winder, m.Design, m.DesignRevision); err != nil && ctx.Err() == nil {
-				log.Warn("baseline not kept", "batch", m.Batch, "err", err)
-			}
-		}
-	}
-}
-
-// keepFirstBaseline keeps the first baseline of a design's revision on a winder
+// KeepFirstBaseline keeps the first baseline of a design's revision on a winder
 // when there are enough steady coils for one and none is kept.
-func (w *Watcher) keepFirstBaseline(ctx context.Context, winder, design string, revision int) error {
-	kept, err := w.store.CurrentBaseline(ctx, winder, design, revision)
+func KeepFirstBaseline(
+	ctx context.Context, store BaselineStore, zone *time.Location, winder, design string, revision int,
+) error {
+	kept, err := store.CurrentBaseline(ctx, winder, design, revision)
 	if err != nil || kept != nil {
 		return err
 	}
-	coils, options, err := records.CoilsOfRevision(ctx, w.store, winder, design, revision, w.zone)
+	coils, options, err := CoilsOfRevision(ctx, store, winder, design, revision, zone)
 	if err != nil {
 		return err
 	}
@@ -73,7 +47,7 @@ func (w *Watcher) keepFirstBaseline(ctx context.Context, winder, design string, 
 	b.Winder, b.Design, b.DesignRevision = winder, design, revision
 	b.Reason, b.By = fmt.Sprintf("the first %d good coils", b.Count), "coilkeep"
 	// A person may have revised it since the look above.
-	_, err = w.store.AddFirstBaseline(ctx, b)
+	_, err = store.AddFirstBaseline(ctx, b)
 	return err
 }
 
@@ -114,8 +88,8 @@ func recordOfBaseline(r drift.Report) record.Baseline {
 	return b
 }
 
-// Choice is which coils of a batch are to set the limits from now on.
-type Choice struct {
+// BaselineChoice is which coils of a batch are to set the limits from now on.
+type BaselineChoice struct {
 	Batch string
 	// From is the number in the batch of the first coil, Count how many good ones
 	// from there on; 0 is drift.DefaultBaseline.
@@ -123,19 +97,19 @@ type Choice struct {
 	Reason, Who string
 }
 
-// Revise makes a baseline of some coils of a batch and keeps it; it holds for
+// ReviseBaseline makes a baseline of some coils of a batch and keeps it; it holds for
 // the design's revision on the batch's winder. The error wraps [ErrNoBaseline]
 // when there are not so many good coils, drift.ErrInput when so few make none, or
 // is a *record.FieldError.
-func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error) {
+func ReviseBaseline(ctx context.Context, store BaselineStore, zone *time.Location, c BaselineChoice) (record.Baseline, error) {
 	if strings.TrimSpace(c.Reason) == "" {
 		return record.Baseline{}, &record.FieldError{Field: "reason", Problem: "must say why the baseline is revised; it is kept in the journal"}
 	}
-	batch, err := w.store.Batch(ctx, c.Batch)
+	batch, err := store.Batch(ctx, c.Batch)
 	if err != nil {
 		return record.Baseline{}, err
 	}
-	coils, options, err := records.CoilsOfBatch(ctx, w.store, c.Batch, w.zone)
+	coils, options, err := CoilsOfBatch(ctx, store, c.Batch, zone)
 	if err != nil {
 		return record.Baseline{}, err
 	}
@@ -164,5 +138,5 @@ func (w *Watcher) Revise(ctx context.Context, c Choice) (record.Baseline, error)
 	b := recordOfBaseline(d.Report)
 	b.Winder, b.Design, b.DesignRevision = batch.Winder, batch.Design, batch.DesignRevision
 	b.Reason, b.By = strings.TrimSpace(c.Reason), c.Who
-	return w.store.AddBaseline(ctx, b)
+	return store.AddBaseline(ctx, b)
 }

@@ -1,4 +1,4 @@
-package records
+package workshop
 
 import (
 	"context"
@@ -16,7 +16,7 @@ const Acknowledged = "drift acknowledged"
 const mostNotes = 1000
 
 // notesOf are the notes of a batch, the earliest first.
-func notesOf(ctx context.Context, store Store, batch string) ([]record.JournalEntry, error) {
+func notesOf(ctx context.Context, store DriftStore, batch string) ([]record.JournalEntry, error) {
 	notes, err := store.Journal(ctx, record.JournalFilter{Action: Acknowledged, Subject: batch, Limit: mostNotes})
 	slices.SortStableFunc(notes, func(a, b record.JournalEntry) int { return a.Time.Compare(b.Time) })
 	return notes, err
@@ -24,7 +24,7 @@ func notesOf(ctx context.Context, store Store, batch string) ([]record.JournalEn
 
 // addNotes gives each note of a batch to the coil wound next: somebody may have
 // turned something then. Of several the last counts.
-func addNotes(ctx context.Context, store Store, batch string, coils []drift.Coil) error {
+func addNotes(ctx context.Context, store DriftStore, batch string, coils []drift.Coil) error {
 	notes, err := notesOf(ctx, store, batch)
 	for _, note := range notes {
 		if next := slices.IndexFunc(coils, func(c drift.Coil) bool { return c.WoundAt().After(note.Time) }); next >= 0 {
@@ -35,7 +35,7 @@ func addNotes(ctx context.Context, store Store, batch string, coils []drift.Coil
 }
 
 // nextCoil is what is on record of the coil after the last one of an open batch.
-func nextCoil(ctx context.Context, store Store, batch record.Batch, last drift.Coil) (*drift.Coil, error) {
+func nextCoil(ctx context.Context, store DriftStore, batch record.Batch, last drift.Coil) (*drift.Coil, error) {
 	next := drift.Coil{Batch: batch.Name, Spool: batch.Spool(), Winder: last.Winder, Operator: last.Operator, Target: last.Target}
 	notes, err := notesOf(ctx, store, batch.Name)
 	if n := len(notes); n > 0 && notes[n-1].Time.After(last.WoundAt()) {

@@ -1,4 +1,4 @@
-package watch
+package workshop
 
 import (
 	"cmp"
@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"coilkeep/internal/drift"
-	"coilkeep/internal/drift/records"
 	"coilkeep/internal/record"
 )
 
@@ -25,14 +24,20 @@ type Winding struct {
 	LastBatch string
 }
 
+// WindingStore is what [Windings] needs of a history.
+type WindingStore interface {
+	Batches(ctx context.Context, f record.BatchFilter) ([]record.Batch, error)
+	WithdrawnCoils(ctx context.Context) (map[string]int, error)
+}
+
 // Windings lists what was wound on which winder, the latest first. Batches
 // without a winder are left out.
-func (w *Watcher) Windings(ctx context.Context) ([]Winding, error) {
-	batches, err := w.store.Batches(ctx, record.BatchFilter{Limit: everyBatch})
+func Windings(ctx context.Context, store WindingStore) ([]Winding, error) {
+	batches, err := store.Batches(ctx, record.BatchFilter{Limit: everyBatch})
 	if err != nil {
 		return nil, err
 	}
-	withdrawn, err := w.store.WithdrawnCoils(ctx)
+	withdrawn, err := store.WithdrawnCoils(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -62,8 +67,8 @@ func (w *Watcher) Windings(ctx context.Context) ([]Winding, error) {
 	return list, nil
 }
 
-// Book is the spools a design was wound from.
-type Book struct {
+// SpoolBook is the spools a design was wound from.
+type SpoolBook struct {
 	Design string
 	Spools []drift.SpoolEntry
 	// Newest is how many coils were looked at, when there were earlier ones; 0
@@ -71,29 +76,29 @@ type Book struct {
 	Newest int
 }
 
-// SpoolBook lists the spools of one design; of the design wound last when
+// SpoolBookOf lists the spools of one design; of the design wound last when
 // design is empty. Turns mean something within a design only, because bobbins
 // differ. A design that was never wound has an empty book.
-func (w *Watcher) SpoolBook(ctx context.Context, design string) (Book, error) {
+func SpoolBookOf(ctx context.Context, store DriftStore, design string, zone *time.Location) (SpoolBook, error) {
 	if design == "" {
-		last, err := w.store.Batches(ctx, record.BatchFilter{Limit: 1})
+		last, err := store.Batches(ctx, record.BatchFilter{Limit: 1})
 		if err != nil || len(last) == 0 {
-			return Book{}, err
+			return SpoolBook{}, err
 		}
 		design = last[0].Design
 	}
-	coils, options, err := records.CoilsOfDesign(ctx, w.store, design, w.zone)
-	if errors.Is(err, records.ErrNothing) {
-		return Book{Design: design}, nil
+	coils, options, err := CoilsOfDesign(ctx, store, design, zone)
+	if errors.Is(err, ErrNoCoils) {
+		return SpoolBook{Design: design}, nil
 	}
 	if err != nil {
-		return Book{}, err
+		return SpoolBook{}, err
 	}
 	d, err := analyseCoils(coils, options)
 	if err != nil {
-		return Book{}, err
+		return SpoolBook{}, err
 	}
-	book := Book{Design: design, Spools: d.Spools}
+	book := SpoolBook{Design: design, Spools: d.Spools}
 	if options.LeftOut {
 		book.Newest = len(coils)
 	}

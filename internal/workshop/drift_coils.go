@@ -1,8 +1,4 @@
-// Package records takes coils for the drift analysis out of a history: which
-// measurements of a batch or a winder count, when the coils were wound, what a
-// check standard was measured as between them, and what the design says of target
-// and turns. What they mean is for package drift to say.
-package records
+package workshop
 
 import (
 	"cmp"
@@ -20,8 +16,8 @@ import (
 	"coilkeep/internal/words"
 )
 
-// Store is what is needed of a history.
-type Store interface {
+// DriftStore is what the drift analysis needs of a history.
+type DriftStore interface {
 	Batch(ctx context.Context, name string) (record.Batch, error)
 	Batches(ctx context.Context, f record.BatchFilter) ([]record.Batch, error)
 	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
@@ -35,13 +31,13 @@ type Store interface {
 // when none is chosen; the error names them.
 var ErrSeveralDesigns = errors.New("coils of several designs cannot share one chart")
 
-// ErrNothing is returned when no measurement counts.
-var ErrNothing = errors.New("no measured coils")
+// ErrNoCoils is returned when no measurement counts.
+var ErrNoCoils = errors.New("no measured coils")
 
 // CoilsOfBatch returns the coils of a batch in order, with options that hold what its
 // design says. Times are put into zone, whose hours the time of day is told by.
-// The error wraps ErrNothing, or is one of the store's.
-func CoilsOfBatch(ctx context.Context, store Store, name string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+// The error wraps ErrNoCoils, or is one of the store's.
+func CoilsOfBatch(ctx context.Context, store DriftStore, name string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	batch, err := store.Batch(ctx, name)
 	if err != nil {
 		return nil, drift.Options{}, err
@@ -51,7 +47,7 @@ func CoilsOfBatch(ctx context.Context, store Store, name string, zone *time.Loca
 		return nil, drift.Options{}, err
 	}
 	if len(coils) == 0 {
-		return nil, drift.Options{}, fmt.Errorf("batch %s: %w", name, ErrNothing)
+		return nil, drift.Options{}, fmt.Errorf("batch %s: %w", name, ErrNoCoils)
 	}
 	design, err := store.DesignRevision(ctx, batch.Design, batch.DesignRevision)
 	if err != nil {
@@ -69,7 +65,7 @@ func CoilsOfBatch(ctx context.Context, store Store, name string, zone *time.Loca
 // batch after batch and numbered through, with options of the design's newest
 // revision among them. Coils wound to another target are compared by their ratio to
 // it. design may be empty when the winder wound only one.
-func CoilsOfWinder(ctx context.Context, store Store, winder, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+func CoilsOfWinder(ctx context.Context, store DriftStore, winder, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	batches, err := batchesOfWinder(ctx, store, winder, design)
 	if err != nil {
 		return nil, drift.Options{}, err
@@ -83,7 +79,7 @@ func CoilsOfWinder(ctx context.Context, store Store, winder, design string, zone
 // CoilsOfRevision returns the coils that a winder wound to one revision of a design,
 // batch after batch and numbered through: those that share a baseline.
 func CoilsOfRevision(
-	ctx context.Context, store Store, winder, design string, revision int, zone *time.Location,
+	ctx context.Context, store DriftStore, winder, design string, revision int, zone *time.Location,
 ) ([]drift.Coil, drift.Options, error) {
 	batches, err := batchesOfWinder(ctx, store, winder, design)
 	if err != nil {
@@ -96,14 +92,14 @@ func CoilsOfRevision(
 // CoilsOfDesign returns the newest [MostCoils] coils of a design, whoever wound
 // them, batch after batch and numbered through: the spools it was wound from are
 // told apart by them.
-func CoilsOfDesign(ctx context.Context, store Store, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
+func CoilsOfDesign(ctx context.Context, store DriftStore, design string, zone *time.Location) ([]drift.Coil, drift.Options, error) {
 	batches, err := batchesInOrder(ctx, store, record.BatchFilter{Design: design})
 	if err != nil {
 		return nil, drift.Options{}, err
 	}
 	coils, options, err := coilsOfWinding(ctx, store, "", batches, zone)
-	if errors.Is(err, ErrNothing) {
-		err = fmt.Errorf("design %s: %w", design, ErrNothing)
+	if errors.Is(err, ErrNoCoils) {
+		err = fmt.Errorf("design %s: %w", design, ErrNoCoils)
 	}
 	options.Frozen = nil // a baseline is of one winder
 	return coils, options, err
@@ -137,7 +133,7 @@ func (b batches) newestBatches() batches {
 }
 
 // batchesInOrder lists the newest of the batches that match, the oldest first.
-func batchesInOrder(ctx context.Context, store Store, f record.BatchFilter) (batches, error) {
+func batchesInOrder(ctx context.Context, store DriftStore, f record.BatchFilter) (batches, error) {
 	f.Limit = mostBatches + 1
 	found, err := store.Batches(ctx, f)
 	if err != nil {
@@ -151,7 +147,7 @@ func batchesInOrder(ctx context.Context, store Store, f record.BatchFilter) (bat
 
 // batchesOfWinder lists the batches of a winder, those without one when it is empty; of
 // all designs when design is empty.
-func batchesOfWinder(ctx context.Context, store Store, winder, design string) (batches, error) {
+func batchesOfWinder(ctx context.Context, store DriftStore, winder, design string) (batches, error) {
 	found, err := batchesInOrder(ctx, store, record.BatchFilter{Design: design, Winder: winder})
 	// A filter without a winder picks them all.
 	found.list = slices.DeleteFunc(found.list, func(b record.Batch) bool { return b.Winder != winder })
@@ -160,7 +156,7 @@ func batchesOfWinder(ctx context.Context, store Store, winder, design string) (b
 
 // coilsOfWinding returns the newest coils of a winder's batches, numbered through.
 func coilsOfWinding(
-	ctx context.Context, store Store, winder string, all batches, zone *time.Location,
+	ctx context.Context, store DriftStore, winder string, all batches, zone *time.Location,
 ) ([]drift.Coil, drift.Options, error) {
 	of := all.newestBatches()
 	coils, reference, err := coilsOfBatches(ctx, store, of.list, zone)
@@ -168,7 +164,7 @@ func coilsOfWinding(
 		return nil, drift.Options{}, err
 	}
 	if len(coils) == 0 {
-		return nil, drift.Options{}, fmt.Errorf("winder %s: %w", winder, ErrNothing)
+		return nil, drift.Options{}, fmt.Errorf("winder %s: %w", winder, ErrNoCoils)
 	}
 	for i := range coils {
 		coils[i].Sequence = i + 1
@@ -189,7 +185,7 @@ func coilsOfWinding(
 // compareByTarget has coils that were wound to other revisions of a design stand beside
 // its own by their ratio to their own target: a target that was changed on purpose
 // is no drift.
-func compareByTarget(ctx context.Context, store Store, design record.Design, batches []record.Batch, coils []drift.Coil) error {
+func compareByTarget(ctx context.Context, store DriftStore, design record.Design, batches []record.Batch, coils []drift.Coil) error {
 	revisions := map[int]record.Design{design.Revision: design}
 	ofBatch := map[string]record.Design{}
 	several := false
@@ -232,7 +228,7 @@ func designsOf(batches []record.Batch) []string {
 
 // optionsWithBaseline is what a design tells the analysis, with the baseline that
 // was kept for it on a winder.
-func optionsWithBaseline(ctx context.Context, store Store, winder string, design record.Design) (drift.Options, error) {
+func optionsWithBaseline(ctx context.Context, store DriftStore, winder string, design record.Design) (drift.Options, error) {
 	options := optionsOfDesign(design)
 	kept, err := store.CurrentBaseline(ctx, winder, design.Name, design.Revision)
 	// One of fewer coils is from before there was a rule for it, and makes no limits.
@@ -268,7 +264,7 @@ func optionsOfDesign(d record.Design) drift.Options {
 // coilsOfBatches are the coils of batches, one batch after the other, with the checks
 // of the benches they were measured at.
 func coilsOfBatches(
-	ctx context.Context, store Store, batches []record.Batch, zone *time.Location,
+	ctx context.Context, store DriftStore, batches []record.Batch, zone *time.Location,
 ) (coils []drift.Coil, referenceOhms float64, err error) {
 	byBench := map[string][]int{}
 	for _, b := range batches {
@@ -291,7 +287,7 @@ func coilsOfBatches(
 // standingCoils takes each coil once, by its standing measurement at the stage the
 // batch was first measured at: potting and assembly change a coil's value, and
 // would look like drift.
-func standingCoils(ctx context.Context, store Store, batch string, zone *time.Location) ([]drift.Coil, error) {
+func standingCoils(ctx context.Context, store DriftStore, batch string, zone *time.Location) ([]drift.Coil, error) {
 	var coils []drift.Coil
 	stage := ""
 	// A coil keeps its number in the batch however often it is measured, so its
@@ -324,7 +320,7 @@ func coilOf(m record.Measurement, firstMeasured time.Time, zone *time.Location) 
 		Sequence: m.Sequence, Time: m.Time.In(zone), FirstMeasured: firstMeasured.In(zone), Serial: m.Serial, MeasurementID: m.ID,
 		R20Ohms: m.R20Ohms, ExpandedUncertaintyOhms: m.ExpandedUncertaintyOhms, CoverageFactor: m.CoverageFactor,
 		Batch: m.Batch, Spool: m.Spool, Winder: m.Winder, Operator: m.Operator,
-		TemperatureCelsius: &celsius,
+		TemperatureCelsius: &celsius, Verdict: string(m.Verdict),
 	}
 	if m.Status == record.Forced {
 		c.Doubtful = "forced"
@@ -332,39 +328,9 @@ func coilOf(m record.Measurement, firstMeasured time.Time, zone *time.Location) 
 	return c
 }
 
-// MeasurementsOfPoints returns the measurements behind the points of a report, by
-// their ids.
-func MeasurementsOfPoints(ctx context.Context, store MeasurementStore, points []drift.Point) (map[string]record.Measurement, error) {
-	wanted := make(map[string]bool, len(points))
-	var batches []string
-	for _, p := range points {
-		wanted[p.MeasurementID] = true
-		if p.Batch != "" && !slices.Contains(batches, p.Batch) {
-			batches = append(batches, p.Batch)
-		}
-	}
-	found := map[string]record.Measurement{}
-	for _, batch := range batches {
-		err := eachMeasurement(ctx, store, batch, func(m record.Measurement) {
-			if wanted[m.ID] {
-				found[m.ID] = m
-			}
-		})
-		if err != nil {
-			return nil, err
-		}
-	}
-	return found, nil
-}
-
-// MeasurementStore is what [MeasurementsOfPoints] needs of a history.
-type MeasurementStore interface {
-	Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error)
-}
-
 // eachMeasurement calls fn with every measurement of a batch in the order of time,
 // those withdrawn too.
-func eachMeasurement(ctx context.Context, store MeasurementStore, batch string, fn func(record.Measurement)) error {
+func eachMeasurement(ctx context.Context, store DriftStore, batch string, fn func(record.Measurement)) error {
 	filter := record.Filter{Batch: batch, Limit: record.MaxPage}
 	for {
 		page, next, err := store.Measurements(ctx, filter)
