@@ -2,10 +2,8 @@ package bench
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"coilkeep/driver"
 	"coilkeep/driver/manual"
@@ -16,21 +14,8 @@ import (
 	"coilkeep/internal/words"
 )
 
-// nextCoil is what a person said of the coil to come; the zero value leaves it
-// to the batch and the bench's pattern.
-type nextCoil struct {
-	serial, stage, supersedes string
-	who                       string // said so
-	remark                    string // what is unusual in the serial number
-	// first is the first measurement that stands, in its batch, of a coil measured
-	// before; nil for a new one. batch and design are that coil's, batch nil without one.
-	first  *record.Measurement
-	batch  *record.Batch
-	design *record.Design
-}
-
 // do runs f on the bench's own goroutine and returns what it returns.
-func (b *Bench) do(ctx context.Context, f func() error) error {
+func (b *Bench) do(ctx context.Context, f func(*station) error) error {
 	r := request{do: f, reply: make(chan error, 1)}
 	select {
 	case b.requests <- r:
@@ -83,7 +68,7 @@ func (b *Bench) takeUp(ctx context.Context, err error) error {
 	b.changes.Add(1)
 	for old := true; old && err == nil; {
 		a := b.askHistory(ctx)
-		err = b.do(ctx, func() error {
+		err = b.do(ctx, func(b *station) error {
 			old = b.surround(a)
 			return a.err
 		})
@@ -94,17 +79,17 @@ func (b *Bench) takeUp(ctx context.Context, err error) error {
 // SetNext says which coil comes next. It is checked at once: a serial that was
 // measured at this stage before is refused unless Again is set.
 func (b *Bench) SetNext(ctx context.Context, n Next) error {
-	next, err := b.resolve(ctx, n)
+	next, err := coilFinder{b.store, b.settings.Serials}.resolve(ctx, n)
 	if err != nil {
 		return err
 	}
-	return b.do(ctx, func() error {
+	return b.do(ctx, func(b *station) error {
 		if b.pending != nil && b.pending.longer == nil {
 			return b.refile(next)
 		}
 		b.machine.Forget()
 		if q := b.question(); q != nil && (next.serial == "" || next.serial == q.Serial) {
-			b.answer(*q)
+			b.lost.answer(*q)
 		}
 		b.next = next
 		b.configure()
@@ -115,98 +100,6 @@ func (b *Bench) SetNext(ctx context.Context, n Next) error {
 		}
 		return nil
 	})
-}
-
-// resolve looks a serial up: a known coil keeps its own batch and design.
-func (b *Bench) resolve(ctx context.Context, n Next) (nextCoil, error) {
-	if n.Stage != "" {
-		if err := record.ValidateStage(n.Stage); err != nil {
-			return nextCoil{}, err
-		}
-	}
-	next := nextCoil{serial: n.Serial, stage: n.Stage, who: record.Label(n.Who)}
-	if n.Serial == "" {
-		return next, nil
-	}
-	if err := record.ValidateSerial(n.Serial); err != nil {
-		return nextCoil{}, err
-	}
-	stage := n.Stage
-	if stage == "" {
-		stage = record.StageWound
-	}
-	coil, err := b.store.Coil(ctx, n.Serial)
-	if errors.Is(err, record.ErrNotFound) {
-		next.remark, err = b.remark(ctx, n.Serial)
-		return next, err
-	}
-	if err != nil {
-		return nextCoil{}, err
-	}
-	if coil.Serial != n.Serial {
-		return nextCoil{}, record.SpelledAlike(coil.Serial)
-	}
-	for _, m := range coil.Measurements {
-		if m.Stage != stage || !m.Stands() {
-			continue
-		}
-		if !n.Again {
-			return nextCoil{}, fmt.Errorf("%w: coil %s was measured (%s) on %s; measure it again to replace that, or check the serial",
-				record.ErrDuplicate, n.Serial, stage, words.Minute(m.Time, time.Local))
-		}
-		next.supersedes = m.ID
-		break
-	}
-	return b.fromCoil(ctx, next, coil)
-}
-
-// remark says what is unusual in the serial number of a new coil.
-func (b *Bench) remark(ctx context.Context, serial string) (string, error) {
-	if b.settings.Serials == "" {
-		return "", nil
-	}
-	next, err := b.store.NextSerial(ctx, b.settings.Serials)
-	if err != nil {
-		return "", err
-	}
-	return record.RemarkOnSerial(b.settings.Serials, next, serial), nil
-}
-
-// fromCoil takes batch and design from the coil's last measurement that stands,
-// and the first such one in that batch. What was voided may have been another
-// coil: one of which nothing stands is a new coil of the open batch.
-func (b *Bench) fromCoil(ctx context.Context, next nextCoil, coil record.Coil) (nextCoil, error) {
-	var m *record.Measurement
-	for i := range coil.Measurements {
-		of := &coil.Measurements[i]
-		if !of.Stands() {
-			continue
-		}
-		if m == nil {
-			m = of
-		}
-		if of.Batch == m.Batch {
-			next.first = of
-		}
-	}
-	if m == nil {
-		return next, nil
-	}
-	if m.Design != "" {
-		design, err := b.store.DesignRevision(ctx, m.Design, m.DesignRevision)
-		if err != nil {
-			return nextCoil{}, err
-		}
-		next.design = &design
-	}
-	if m.Batch != "" {
-		batch, err := b.store.Batch(ctx, m.Batch)
-		if err != nil {
-			return nextCoil{}, err
-		}
-		next.batch = &batch
-	}
-	return next, nil
 }
 
 // Record takes a meter into use that the bench asks about. Otherwise it records
@@ -221,7 +114,7 @@ func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
 		}
 		return b.force(ctx, reason, record.Label(r.Who))
 	}
-	return b.do(ctx, func() error {
+	return b.do(ctx, func(b *station) error {
 		if b.meter.stranger && b.meter.Up {
 			b.useStranger(record.Label(r.Who))
 			return nil
@@ -237,7 +130,7 @@ func (b *Bench) Record(ctx context.Context, r RecordRequest) error {
 }
 
 // restart measures what is on the clips as the coil to come.
-func (b *Bench) restart() error {
+func (b *station) restart() error {
 	if err := b.machine.Restart(); err != nil {
 		return err
 	}
@@ -248,7 +141,7 @@ func (b *Bench) restart() error {
 
 func (b *Bench) force(ctx context.Context, reason, who string) error {
 	var durable <-chan struct{}
-	err := b.do(ctx, func() error {
+	err := b.do(ctx, func(b *station) error {
 		out, err := b.machine.Force(reason)
 		if err != nil {
 			return fmt.Errorf("%w: %w", ErrState, err)
@@ -273,7 +166,7 @@ func (b *Bench) force(ctx context.Context, reason, who string) error {
 
 // Type enters a value for an instrument whose readings are typed in.
 func (b *Bench) Type(ctx context.Context, role record.Role, text string, confirmed bool) error {
-	return b.do(ctx, func() error {
+	return b.do(ctx, func(b *station) error {
 		typist, ok := b.instrument(role).instrument.(driver.Typist)
 		if !ok {
 			return fmt.Errorf("%w: the %s of bench %s is read over its cable, not typed in", ErrState, role, b.settings.Name)
@@ -286,9 +179,9 @@ func (b *Bench) Type(ctx context.Context, role record.Role, text string, confirm
 				return fmt.Errorf("%w: the last coil is not saved yet: %s", ErrState, b.pending.why)
 			}
 		}
-		check := b.unusual
+		check := b.settings.unusual
 		if role == record.Meter {
-			check = b.noCoil
+			check = b.settings.noCoil
 		}
 		if err := check(text, confirmed); err != nil {
 			return err
@@ -308,9 +201,9 @@ func (b *Bench) Takes() (leastOhms, mostOhms float64) {
 // noCoil refuses a typed resistance that no coil on this bench has: nobody types
 // what open clips show, so it is a slip. What cannot be read is left to the
 // instrument to refuse.
-func (b *Bench) noCoil(text string, _ bool) error {
+func (s Settings) noCoil(text string, _ bool) error {
 	r, err := manual.Parse(text, driver.Resistance)
-	low, high := b.Takes()
+	low, high := s.Capture.MinOhms, s.Capture.MaxOhms
 	if err != nil || r.Value >= low && r.Value <= high {
 		return nil
 	}
@@ -325,17 +218,17 @@ func (b *Bench) noCoil(text string, _ bool) error {
 // unusual asks about a typed temperature that is not what the room of this bench
 // has, and refuses one that no coil is computed at. What is typed and confirmed is
 // final: it is not held against what was typed before.
-func (b *Bench) unusual(text string, confirmed bool) error {
+func (s Settings) unusual(text string, confirmed bool) error {
 	quantity := driver.Temperature
-	if b.settings.Probe.Convert != nil {
+	if s.Probe.Convert != nil {
 		quantity = driver.Resistance
 	}
 	r, err := manual.Parse(text, quantity)
 	if err != nil {
 		return nil // for the instrument to refuse
 	}
-	r = b.settings.Probe.Converted(r)
-	low, high := b.settings.ProbeLowCelsius, b.settings.ProbeHighCelsius
+	r = s.Probe.Converted(r)
+	low, high := s.ProbeLowCelsius, s.ProbeHighCelsius
 	switch t := r.Value; {
 	case r.Status != driver.OK || confirmed && t >= copper.MinCelsius && t <= copper.MaxCelsius || t >= low && t <= high:
 		return nil

@@ -42,7 +42,15 @@ type Bench struct {
 	// stopping is closed once the bench is told to stop.
 	stopping chan struct{}
 
-	// What follows belongs to Run's goroutine.
+	// station is what only Run's goroutine and what it does for others may touch.
+	station *station
+}
+
+// station is a bench as its own goroutine sees it: what is on the clips, which coil is
+// to come, what waits to be written. Nothing of it may be touched but by Run, or by
+// what is handed to [Bench.do].
+type station struct {
+	*Bench
 	machine *capture.Machine
 	clock   steadyClock
 	meter   instrumentState
@@ -55,14 +63,8 @@ type Bench struct {
 	// onClips is the coil that is recorded and still on the clips; nil otherwise.
 	onClips *clipped
 	change  *VerdictChange
-	// lost are coils that were not recorded and that the history may not list yet,
-	// open is the list of all such coils, the latest first, and taken the serial
-	// numbers of theirs that no other coil may have. answered holds the ids of those
-	// that are not the coil to come, as somebody said.
-	lost     []lostCoil
-	open     []record.Unrecorded
-	taken    map[string]bool
-	answered map[string]bool
+	// lost are the coils that were not recorded.
+	lost lostCoils
 	// clockSetUntil is the later of the times before and after the clock was set
 	// last: what was said until then is by another clock.
 	clockSetUntil time.Time
@@ -73,7 +75,7 @@ type Bench struct {
 
 // request is something a person asked for, answered on Run's goroutine.
 type request struct {
-	do    func() error
+	do    func(*station) error
 	reply chan error
 }
 
@@ -99,12 +101,21 @@ type instrumentState struct {
 // nil.
 func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *Bench {
 	b := &Bench{
-		settings: s, store: store, counter: counter, hub: hub, log: log.With("bench", s.Name), clock: newSteadyClock(time.Now()),
+		settings: s, store: store, counter: counter, hub: hub, log: log.With("bench", s.Name),
 		notices: make(chan notice, 64), requests: make(chan request), saves: make(chan saved, 1),
 		contexts: make(chan surroundings), stopped: make(chan struct{}), refetch: make(chan struct{}, 1),
-		machine: capture.New(s.Capture), stopping: make(chan struct{}), answered: map[string]bool{},
+		stopping: make(chan struct{}),
 	}
 	b.coming.Store(&workshop.Coming{})
+	b.station = newStation(b)
+	b.station.refresh()
+	return b
+}
+
+// newStation is the station of a bench before anything has arrived.
+func newStation(of *Bench) *station {
+	s := of.settings
+	b := &station{Bench: of, clock: newSteadyClock(time.Now()), machine: capture.New(s.Capture)}
 	b.meter = instrumentState{screen: screenOf(s.Meter, capture.NewMeterScreen()), Instrument: described(record.Meter, s.Meter)}
 	if s.Probe != nil {
 		b.probe = instrumentState{
@@ -116,7 +127,6 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 	}
 	b.machine.Hold("starting")
 	b.machine.Tick(b.now())
-	b.refresh()
 	return b
 }
 
@@ -157,36 +167,37 @@ func (b *Bench) Run(ctx context.Context) error {
 	}
 	tasks.Go(func() { b.watchSurroundings(readers) })
 
+	st := b.station
 	ticker := time.NewTicker(tick)
 	defer ticker.Stop()
 	for {
 		select {
 		case <-ctx.Done():
-			b.finishPending()
+			st.finishPending()
 			return nil
 		case n := <-b.notices:
-			b.take(ctx, n)
+			st.take(ctx, n)
 		case r := <-b.requests:
-			r.reply <- r.do()
+			r.reply <- r.do(st)
 		case s := <-b.saves:
-			b.saved(ctx, s)
+			st.saved(ctx, s)
 		case a := <-b.contexts:
-			b.surround(a)
+			st.surround(a)
 		case <-ticker.C:
-			b.ticked()
-			b.retry(ctx)
-			b.endSideJob(b.now(), nil)
+			st.ticked()
+			st.retry(ctx)
+			st.endSideJob(st.now(), nil)
 		}
-		b.refresh()
+		st.refresh()
 	}
 }
 
 // now is the bench's time.
-func (b *Bench) now() time.Time { return b.clock.at(time.Now()) }
+func (b *station) now() time.Time { return b.clock.at(time.Now()) }
 
 // ticked looks at the clock. When it was set, times before and after do not
 // belong together.
-func (b *Bench) ticked() {
+func (b *station) ticked() {
 	before := b.now()
 	if now := time.Now(); b.clock.follow(now, now.Round(0)) {
 		b.log.Warn("the clock of this machine was set")
@@ -197,7 +208,7 @@ func (b *Bench) ticked() {
 }
 
 // clockSet begins every wait anew that was reckoned by the old clock.
-func (b *Bench) clockSet() {
+func (b *station) clockSet() {
 	now := b.now()
 	if now.After(b.clockSetUntil) {
 		b.clockSetUntil = now
@@ -235,7 +246,7 @@ func (b *Bench) tell(ctx context.Context, n notice) {
 	}
 }
 
-func (b *Bench) instrument(role record.Role) *instrumentState {
+func (b *station) instrument(role record.Role) *instrumentState {
 	if role == record.Probe {
 		return &b.probe
 	}
@@ -243,7 +254,7 @@ func (b *Bench) instrument(role record.Role) *instrumentState {
 }
 
 // take handles what a supervisor has to tell.
-func (b *Bench) take(ctx context.Context, n notice) {
+func (b *station) take(ctx context.Context, n notice) {
 	s := b.instrument(n.role)
 	switch {
 	case n.reading != nil:
@@ -260,7 +271,7 @@ func (b *Bench) take(ctx context.Context, n notice) {
 	b.hub.Publish(Event{InstrumentEvent, b.settings.Name, InstrumentData{b.settings.Name, s.Instrument}})
 }
 
-func (b *Bench) instrumentOpened(s *instrumentState, n notice) {
+func (b *station) instrumentOpened(s *instrumentState, n notice) {
 	first := !s.opened
 	if !first {
 		s.Reconnects++
@@ -277,7 +288,7 @@ func (b *Bench) instrumentOpened(s *instrumentState, n notice) {
 	b.configure()
 }
 
-func (b *Bench) instrumentDown(s *instrumentState, n notice) {
+func (b *station) instrumentDown(s *instrumentState, n notice) {
 	if n.lost {
 		s.instrument = nil
 	}
@@ -285,7 +296,7 @@ func (b *Bench) instrumentDown(s *instrumentState, n notice) {
 }
 
 // down marks an instrument as giving nothing, and why.
-func (b *Bench) down(s *instrumentState, fault string) {
+func (b *station) down(s *instrumentState, fault string) {
 	s.Up, s.Fault = false, fault
 	s.logOnce(b.log, fault)
 	if s.Role == record.Meter {
@@ -309,7 +320,7 @@ func (s *instrumentState) logOnce(log *slog.Logger, fault string) {
 
 // unreadable takes an answer that cannot be read. One is nothing; nothing else
 // for longer than a time-out is a fault.
-func (b *Bench) unreadable(s *instrumentState, r driver.Reading) {
+func (b *station) unreadable(s *instrumentState, r driver.Reading) {
 	settings := b.settings.Meter
 	if s.Role == record.Probe {
 		settings = *b.settings.Probe
@@ -324,7 +335,7 @@ func (b *Bench) unreadable(s *instrumentState, r driver.Reading) {
 }
 
 // reading takes one reading of an instrument into the capture.
-func (b *Bench) reading(ctx context.Context, s *instrumentState, r driver.Reading) {
+func (b *station) reading(ctx context.Context, s *instrumentState, r driver.Reading) {
 	r.Time = b.clock.at(r.Time)
 	r = s.screen.Check(r)
 	b.counter.ReadingSeen(b.settings.Name, s.Role, r.Status)
@@ -376,7 +387,7 @@ func readingData(bench string, role record.Role, r driver.Reading) ReadingData {
 
 // outcome acts on what the capture made of an input; who forced it is empty
 // when it came by the rules.
-func (b *Bench) outcome(ctx context.Context, out capture.Outcome, who string) {
+func (b *station) outcome(ctx context.Context, out capture.Outcome, who string) {
 	recorded := b.onClips
 	b.parted(out.Ended, true)
 	switch r := out.Result; {
@@ -393,7 +404,7 @@ func (b *Bench) outcome(ctx context.Context, out capture.Outcome, who string) {
 
 // refresh stores the present snapshot and publishes it when it has changed in
 // a way people see, and now and then while numbers run.
-func (b *Bench) refresh() {
+func (b *station) refresh() {
 	s := b.look()
 	if b.onClips != nil && s.State == capture.Asking {
 		b.onClips = nil // whether it is the same coil is what is asked
@@ -420,7 +431,7 @@ func changed(a, b Snapshot) bool {
 }
 
 // look puts together how the bench stands.
-func (b *Bench) look() Snapshot {
+func (b *station) look() Snapshot {
 	v := b.machine.View()
 	s := Snapshot{
 		Bench: b.settings.Name, Time: b.now().UTC(),
@@ -431,12 +442,12 @@ func (b *Bench) look() Snapshot {
 		Meter: b.meter.Instrument, Probe: b.probe.Instrument,
 		Batch: b.around.Batch, Design: b.design(),
 		NextSerial: b.filedUnder(), NextRemark: b.next.remark, Stage: b.stage(), Last: b.last, LastDeed: b.around.Deed,
-		Unrecorded: b.listing(), Changed: b.change,
+		Unrecorded: b.lost.listing(b.question()), Changed: b.change,
 	}
 	if b.side != nil {
 		s.State, s.Words = capture.Waiting, b.side.words
 	} else if b.meter.Up && b.meter.stranger {
-		s.State, s.Words = capture.Waiting, b.strange()
+		s.State, s.Words = capture.Waiting, b.meter.strange()
 	}
 	if v.R20 != nil {
 		s.R20Ohms, s.ExpandedUncertaintyOhms = copiedFloat(&v.R20.R20Ohms), copiedFloat(&v.R20.ExpandedUncertaintyOhms)

@@ -109,18 +109,36 @@ func TestLateAnswersAreOld(t *testing.T) {
 	p.until("the next serial", func(s Snapshot) bool { return s.NextSerial == "HN-0002" })
 	p.open()
 	l.held <- struct{}{}
+	p.bench.askAgain()
 	<-l.asked
 	p.measure(6610)
-	events, cancel := p.hub.Subscribe()
-	defer cancel()
+	late := p.bench.questions.Load()
 	close(l.answer)
-	for s := p.bench.Snapshot(); s.NextSerial != "HN-0003"; {
-		if s.Last.Serial != "HN-0002" || s.NextSerial != "" {
-			t.Fatalf("after coil HN-0002: the last one is %s, the next %q", s.Last.Serial, s.NextSerial)
-		}
-		if e := <-events; e.Type == StateEvent {
-			s = e.Data.(Snapshot)
-		}
+	for newer := false; !newer; {
+		p.on(func(b *station) {
+			newer = b.around.asked > late
+			if b.last.Serial != "HN-0002" || b.filedUnder() != "HN-0003" {
+				t.Errorf("after coil HN-0002: the last one is %s, the next %q", b.last.Serial, b.filedUnder())
+				newer = true
+			}
+		})
+		p.bench.askAgain()
+	}
+}
+
+// TestTheNextSerialComesWithTheRecord has the history answer nobody but the one who
+// writes: what is typed at once after a coil has its serial number all the same.
+func TestTheNextSerialComesWithTheRecord(t *testing.T) {
+	l := &late{held: make(chan struct{}, 1), asked: make(chan struct{}), answer: make(chan struct{})}
+	p := newPlace(t, func(s Store) Store { l.Store = s; return l }, nil)
+	defer close(l.answer)
+	p.untilState(capture.Open)
+	l.held <- struct{}{}
+	p.bench.askAgain()
+	<-l.asked
+	p.measure(6600)
+	if got := p.bench.Snapshot().NextSerial; got != "HN-0002" {
+		t.Errorf("after HN-0001 is durable the next serial number is %q", got)
 	}
 }
 

@@ -44,7 +44,7 @@ func TestClockThatIsSetIsFollowed(t *testing.T) {
 func TestNothingWaitsForTheOldClock(t *testing.T) {
 	f := &fakeBench{}
 	b := New(quickSettings("north", f), openStore(t, filepath.Join(t.TempDir(), "history.db")),
-		newCounts(), &Hub{}, slog.New(slog.DiscardHandler))
+		newCounts(), &Hub{}, slog.New(slog.DiscardHandler)).station
 	events, cancel := b.hub.Subscribe()
 	defer cancel()
 	b.clock.wall = b.clock.wall.Add(time.Hour) // as if it had been an hour fast until now

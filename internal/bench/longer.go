@@ -22,7 +22,7 @@ type clipped struct {
 
 // follow keeps what belongs to a coil that was recorded just now and stays on the
 // clips.
-func (b *Bench) follow(r capture.Result, who string) {
+func (b *station) follow(r capture.Result, who string) {
 	if !r.AtRemoval && !b.settings.Capture.Typed {
 		b.onClips = &clipped{serial: b.filedUnder(), batch: b.batch(), design: b.design(), who: who}
 	}
@@ -31,7 +31,7 @@ func (b *Bench) follow(r capture.Result, who string) {
 // saveLonger begins to write a better result of a coil that stayed on the clips: as
 // a measurement in the place of its first. The first is durable, or the capture
 // gives no other, so a kill in between leaves that.
-func (b *Bench) saveLonger(ctx context.Context, r capture.Result, c *clipped) {
+func (b *station) saveLonger(ctx context.Context, r capture.Result, c *clipped) {
 	if c == nil || c.measurement == nil {
 		return // what came between leaves doubt whether it is the same coil
 	}
@@ -43,7 +43,7 @@ func (b *Bench) saveLonger(ctx context.Context, r capture.Result, c *clipped) {
 
 // savedLonger takes a better result into use. It is the same coil measured once: it
 // is not counted again, and the coil to come is not touched.
-func (b *Bench) savedLonger(first, m record.Measurement) {
+func (b *station) savedLonger(first, m record.Measurement) {
 	b.last = &m
 	b.changes.Add(1)
 	b.log.Info("measured longer", "coil", m.Serial, "batch", m.Batch, "r20_ohms", m.R20Ohms,
@@ -58,7 +58,7 @@ func (b *Bench) savedLonger(first, m record.Measurement) {
 
 // keepCurve stores what a coil that was left on showed of its cooling; it is the
 // one that was recorded, or with nil the one that was to come.
-func (b *Bench) keepCurve(t *capture.TimeConstantEstimate, of *clipped) {
+func (b *station) keepCurve(t *capture.TimeConstantEstimate, of *clipped) {
 	c := record.CoolingCurve{Time: b.now().UTC(), Bench: b.settings.Name,
 		TimeConstantSeconds: t.TimeConstant.Seconds(), TimeConstantErrorSeconds: t.StandardError.Seconds(), StartKelvin: t.StartKelvin,
 		QuickShare: t.QuickShare, QuickShareError: t.QuickShareStandardError}
@@ -93,7 +93,7 @@ func (b *Bench) Soak(ctx context.Context, k record.Soak) (record.Soak, error) {
 // the clock of the readings; the zero time when nobody said. That clock shows what
 // the wall clock of the records does, but for a second; what was said before it was
 // set is by another one and does not count.
-func (b *Bench) soakedSince() time.Time {
+func (b *station) soakedSince() time.Time {
 	k := b.around.Soak
 	if k == nil || b.around.SoakOf != b.filedUnder() || !k.Since.After(b.clockSetUntil) || k.Since.After(b.now()) {
 		return time.Time{}

@@ -244,7 +244,7 @@ func TestASoakedCoil(t *testing.T) {
 // What was said by a clock that was set since does not count.
 func TestASoakByAnotherClock(t *testing.T) {
 	t.Parallel()
-	b := New(quickSettings("north", &fakeBench{}), nil, newCounts(), &Hub{}, slog.New(slog.DiscardHandler))
+	b := New(quickSettings("north", &fakeBench{}), nil, newCounts(), &Hub{}, slog.New(slog.DiscardHandler)).station
 	b.around.Batch = &record.Batch{Name: "first"}
 	b.around.Serial, b.around.SoakOf = "HN-0001", "HN-0001"
 	b.around.Soak = &record.Soak{Since: b.now().Add(-time.Minute)}
@@ -292,7 +292,7 @@ func TestACurveIsKept(t *testing.T) {
 	p.untilState(capture.Open)
 	first := p.measure(6600)
 	estimate := &capture.TimeConstantEstimate{TimeConstant: 8 * time.Minute, StandardError: 30 * time.Second, StartKelvin: 4}
-	p.on(func(b *Bench) { b.keepCurve(estimate, b.onClips) })
+	p.on(func(b *station) { b.keepCurve(estimate, b.onClips) })
 	p.until("the curve", func(Snapshot) bool {
 		list, err := p.store.CoolingCurves(t.Context(), "Fen")
 		return err == nil && len(list) == 1 && list[0].Serial == first.Serial && list[0].TimeConstantSeconds == 480 &&

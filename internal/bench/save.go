@@ -40,8 +40,11 @@ type pending struct {
 // saved is how an attempt to write ended.
 type saved struct {
 	measurement record.Measurement
-	err         error
-	took        time.Duration
+	// next is the serial number after it; empty when a person must say, or when the
+	// history is still to be asked.
+	next string
+	err  error
+	took time.Duration
 }
 
 const (
@@ -56,7 +59,7 @@ const (
 
 // save turns a result into a measurement and begins to write it. Until it is
 // durable the capture takes no other coil.
-func (b *Bench) save(ctx context.Context, r capture.Result, who string) {
+func (b *station) save(ctx context.Context, r capture.Result, who string) {
 	filing := b.filing()
 	b.follow(r, who)
 	b.begin(ctx, r, filing, &pending{targetOhms: b.targetOhms(), patterned: b.next.serial == "",
@@ -64,7 +67,7 @@ func (b *Bench) save(ctx context.Context, r capture.Result, who string) {
 }
 
 // begin begins to write what p is for.
-func (b *Bench) begin(ctx context.Context, r capture.Result, f workshop.Filing, p *pending) {
+func (b *station) begin(ctx context.Context, r capture.Result, f workshop.Filing, p *pending) {
 	m, readings, err := workshop.NewRecord(r, f)
 	if err != nil {
 		// Marshalling plain numbers cannot fail on any input; if it does, say so.
@@ -78,7 +81,7 @@ func (b *Bench) begin(ctx context.Context, r capture.Result, f workshop.Filing, 
 	b.write(ctx)
 }
 
-func (b *Bench) targetOhms() float64 {
+func (b *station) targetOhms() float64 {
 	if d := b.design(); d != nil {
 		return d.TargetOhms
 	}
@@ -87,7 +90,7 @@ func (b *Bench) targetOhms() float64 {
 
 // write starts one attempt. It does not end with ctx: a commit under way is
 // seen through.
-func (b *Bench) write(ctx context.Context) {
+func (b *station) write(ctx context.Context) {
 	p := b.pending
 	p.writing = true
 	m, readings, patterned, who := p.measurement, p.readings, p.patterned, p.who
@@ -101,19 +104,25 @@ func (b *Bench) write(ctx context.Context) {
 				done, err = b.store.RecordBy(ctx, m, readings, who)
 			}
 		}
-		b.saves <- saved{measurement: done, err: err, took: time.Since(start)}
+		s := saved{measurement: done, err: err, took: time.Since(start)}
+		if err == nil && b.settings.Serials != "" {
+			if s.next, err = b.store.NextSerial(ctx, b.settings.Serials); err != nil {
+				b.log.Warn("the next serial number is not known yet", "err", err)
+			}
+		}
+		b.saves <- s
 	}()
 }
 
 // retry writes again what could not be written, when its time has come.
-func (b *Bench) retry(ctx context.Context) {
+func (b *station) retry(ctx context.Context) {
 	if p := b.pending; p != nil && !p.writing && !b.now().Before(p.retryAt) {
 		b.write(ctx)
 	}
 }
 
 // saved handles the end of an attempt to write.
-func (b *Bench) saved(ctx context.Context, s saved) {
+func (b *station) saved(ctx context.Context, s saved) {
 	if b.pending.longer != nil && unmendable(s.err) {
 		// Somebody voided or replaced the first meanwhile: that stands.
 		b.log.Warn("a better result of a coil is left out", "coil", b.pending.measurement.Serial, "err", s.err)
@@ -145,7 +154,7 @@ func (b *Bench) saved(ctx context.Context, s saved) {
 	}
 	b.last, b.change = &m, nil
 	b.next = nextCoil{}
-	b.around.Serial = "" // until the history gives the next
+	b.around.Serial = s.next
 	b.changes.Add(1)
 	b.written()
 	b.log.Info("measured", "coil", m.Serial, "batch", m.Batch, "r20_ohms", m.R20Ohms,
@@ -155,7 +164,7 @@ func (b *Bench) saved(ctx context.Context, s saved) {
 }
 
 // written ends what was pending.
-func (b *Bench) written() {
+func (b *station) written() {
 	close(b.pending.done)
 	b.pending = nil
 	b.machine.Unsaved("")
@@ -179,7 +188,7 @@ func (b *Bench) askAgain() {
 // finishPending waits for a write under way, or tries once more, before the
 // bench stops. What still cannot be written is put whole into the log, the
 // last place left to keep it.
-func (b *Bench) finishPending() {
+func (b *station) finishPending() {
 	if b.pending == nil {
 		return
 	}
@@ -224,7 +233,7 @@ func (b *Bench) note(e record.JournalEntry) {
 }
 
 // filing is what is known of the coil on the clips.
-func (b *Bench) filing() workshop.Filing {
+func (b *station) filing() workshop.Filing {
 	return workshop.Filing{Bench: b.settings.Name, Serial: b.filedUnder(), Stage: b.stage(), Supersedes: b.next.supersedes,
 		Batch: b.batch(), Design: b.design(), First: b.next.first, Meter: b.meter.Label(), Probe: b.probe.Label()}
 }
@@ -232,7 +241,7 @@ func (b *Bench) filing() workshop.Filing {
 // refile files the measurement that cannot be saved under its serial number as
 // that of another coil: with the batch, the spool and the stage of that one. It
 // was computed and judged by one design, so a coil of another is refused.
-func (b *Bench) refile(next nextCoil) error {
+func (b *station) refile(next nextCoil) error {
 	p := b.pending
 	if p.writing || p.why == "saving" {
 		return fmt.Errorf("%w: the last coil is still being saved", ErrState)

@@ -53,19 +53,41 @@ type InstrumentSettings struct {
 // Store is what a bench needs of the history.
 type Store interface {
 	workshop.SituationStore
+	CoilStore
+	BatchStore
+	SideStore
+	UnrecordedStore
 	Stamp(ctx context.Context) (record.Stamp, error)
-	Batch(ctx context.Context, name string) (record.Batch, error)
-	Coil(ctx context.Context, serial string) (record.Coil, error)
-	AddLeadZero(ctx context.Context, z record.LeadZero) (record.LeadZero, error)
-	AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error)
-	AddStudyReading(ctx context.Context, r record.StudyReading) (record.StudyReading, error)
 	RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error)
-	OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
-	CloseBatch(ctx context.Context, name, who string) (record.Batch, error)
-	ChangeSpool(ctx context.Context, batch, spool, who string) (record.Batch, error)
 	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
 	AddCoolingCurve(ctx context.Context, c record.CoolingCurve) (record.CoolingCurve, error)
 	AddSoak(ctx context.Context, k record.Soak) (record.Soak, error)
+}
+
+// CoilStore is what is asked about a coil that is announced.
+type CoilStore interface {
+	Batch(ctx context.Context, name string) (record.Batch, error)
+	Coil(ctx context.Context, serial string) (record.Coil, error)
+	DesignRevision(ctx context.Context, name string, revision int) (record.Design, error)
+	NextSerial(ctx context.Context, pattern string) (string, error)
+}
+
+// BatchStore opens and closes batches.
+type BatchStore interface {
+	OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
+	CloseBatch(ctx context.Context, name, who string) (record.Batch, error)
+	ChangeSpool(ctx context.Context, batch, spool, who string) (record.Batch, error)
+}
+
+// SideStore keeps what is measured besides coils.
+type SideStore interface {
+	AddLeadZero(ctx context.Context, z record.LeadZero) (record.LeadZero, error)
+	AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error)
+	AddStudyReading(ctx context.Context, r record.StudyReading) (record.StudyReading, error)
+}
+
+// UnrecordedStore keeps coils that left the clips without a record.
+type UnrecordedStore interface {
 	AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.Unrecorded, error)
 	Unrecorded(ctx context.Context, id string) (record.Unrecorded, error)
 	Dismiss(ctx context.Context, id, who string) (record.Unrecorded, error)

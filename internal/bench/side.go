@@ -100,7 +100,7 @@ func (b *Bench) MeasureStandard(ctx context.Context, s Standard) (record.CheckMe
 // which ends the job.
 func (b *Bench) runSideJob(ctx context.Context, job *sideJob) (sideResult, error) {
 	job.done = make(chan sideResult, 1)
-	err := b.do(ctx, func() error {
+	err := b.do(ctx, func(b *station) error {
 		switch {
 		case b.side != nil:
 			return fmt.Errorf("%w: another such measurement is under way", ErrState)
@@ -109,7 +109,7 @@ func (b *Bench) runSideJob(ctx context.Context, job *sideJob) (sideResult, error
 		case !b.meter.Up || b.settings.Meter.Typed:
 			return fmt.Errorf("%w: there is no meter that can be read", ErrState)
 		case b.meter.stranger && !job.anyMeter:
-			return fmt.Errorf("%w: %s", ErrState, b.strange())
+			return fmt.Errorf("%w: %s", ErrState, b.meter.strange())
 		}
 		job.began = b.now()
 		b.side = job
@@ -126,7 +126,7 @@ func (b *Bench) runSideJob(ctx context.Context, job *sideJob) (sideResult, error
 	case <-b.stopped:
 		return sideResult{}, fmt.Errorf("%w: the bench has stopped", ErrState)
 	case <-ctx.Done():
-		return sideResult{}, b.do(context.WithoutCancel(ctx), func() error {
+		return sideResult{}, b.do(context.WithoutCancel(ctx), func(b *station) error {
 			b.finishSideJob(job, sideResult{err: ctx.Err()})
 			return ctx.Err()
 		})
@@ -135,7 +135,7 @@ func (b *Bench) runSideJob(ctx context.Context, job *sideJob) (sideResult, error
 
 // endSideJob gives the job under way a reading, or only the time, and ends it
 // when it has what it needs or cannot get it.
-func (b *Bench) endSideJob(now time.Time, r *driver.Reading) {
+func (b *station) endSideJob(now time.Time, r *driver.Reading) {
 	job := b.side
 	if job == nil {
 		return
@@ -145,7 +145,7 @@ func (b *Bench) endSideJob(now time.Time, r *driver.Reading) {
 	case !b.meter.Up:
 		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: the meter went away: %s", ErrState, b.meter.Fault)})
 	case b.meter.stranger && !job.anyMeter:
-		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: %s", ErrState, b.strange())})
+		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: %s", ErrState, b.meter.strange())})
 	case now.Sub(job.began) > sideWithin:
 		b.finishSideJob(job, sideResult{err: fmt.Errorf("%w: no %d steady readings within %v; %s", ErrState, sideReadings, sideWithin,
 			job.outside)})
@@ -167,7 +167,7 @@ func (b *Bench) endSideJob(now time.Time, r *driver.Reading) {
 // finishSideJob answers a job, unless it has ended before, and lets the capture
 // begin anew. It knows nothing of what is on the clips now, and asks if that
 // looks like a coil.
-func (b *Bench) finishSideJob(job *sideJob, r sideResult) {
+func (b *station) finishSideJob(job *sideJob, r sideResult) {
 	if b.side != job {
 		return
 	}

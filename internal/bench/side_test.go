@@ -11,9 +11,9 @@ import (
 )
 
 // on runs f on the bench's own goroutine.
-func (p *place) on(f func(b *Bench)) {
+func (p *place) on(f func(b *station)) {
 	p.t.Helper()
-	if err := p.bench.do(p.t.Context(), func() error { f(p.bench); return nil }); err != nil {
+	if err := p.bench.do(p.t.Context(), func(b *station) error { f(b); return nil }); err != nil {
 		p.t.Fatal(err)
 	}
 }
@@ -45,7 +45,7 @@ func TestGivingUpEndsOnesOwnJobOnly(t *testing.T) {
 	defer giveUp()
 	first := p.begin(ctx, &sideJob{words: "first", mostOhms: 1})
 	second := &sideJob{words: "second", mostOhms: 1, done: make(chan sideResult, 1)}
-	p.on(func(b *Bench) { // the first has its answer, and gives up before it takes it
+	p.on(func(b *station) { // the first has its answer, and gives up before it takes it
 		second.began = b.now()
 		b.side = second
 	})
@@ -53,7 +53,7 @@ func TestGivingUpEndsOnesOwnJobOnly(t *testing.T) {
 	if a := <-first; !errors.Is(a.err, context.Canceled) {
 		t.Errorf("the first: %v, want context.Canceled", a.err)
 	}
-	p.on(func(b *Bench) {
+	p.on(func(b *station) {
 		if b.side != second {
 			t.Errorf("the second job was answered: %+v", <-second.done)
 		}
@@ -71,7 +71,7 @@ func TestAJobGivenUpHasNoResult(t *testing.T) {
 	if a := <-answer; !errors.Is(a.err, context.Canceled) {
 		t.Errorf("%+v, want context.Canceled", a)
 	}
-	p.on(func(b *Bench) {
+	p.on(func(b *station) {
 		if b.side != nil {
 			t.Error("it is under way still")
 		}
@@ -94,7 +94,7 @@ func TestLeadsAreThoseOfTheirMeter(t *testing.T) {
 		answer <- kept{z, err}
 	}()
 	p.until("the job to begin", func(s Snapshot) bool { return strings.Contains(s.Words, "shorted") })
-	p.on(func(b *Bench) {
+	p.on(func(b *station) {
 		b.finishSideJob(b.side, sideResult{meanOhms: 0.25, halfWidthOhms: 0.01, readings: sideReadings})
 		b.meter.Identity = "another meter"
 		b.refresh()
@@ -110,7 +110,7 @@ func TestAJobEndsWithItsMeter(t *testing.T) {
 	p := newPlace(t, nil, func(s *Settings) { s.Capture.HandsOff = patience })
 	p.untilState(capture.Open)
 	answer := p.begin(t.Context(), &sideJob{words: "a job", mostOhms: 1})
-	p.on(func(b *Bench) {
+	p.on(func(b *station) {
 		b.down(&b.meter, "unplugged")
 		b.meter.Up = true
 	})

@@ -22,24 +22,24 @@ func (s *instrumentState) meet(identity string, first bool) {
 }
 
 // strange asks whether the meter is to be used; empty when it is the one known.
-func (b *Bench) strange() string {
-	if !b.meter.stranger {
+func (s *instrumentState) strange() string {
+	if !s.stranger {
 		return ""
 	}
-	now := "now the one at " + b.meter.Port + " does not say what it is"
-	if b.meter.Identity != "" {
-		now = fmt.Sprintf("now %q answers", record.Label(b.meter.Identity))
+	now := "now the one at " + s.Port + " does not say what it is"
+	if s.Identity != "" {
+		now = fmt.Sprintf("now %q answers", record.Label(s.Identity))
 	}
 	was := "the meter did not say what it was"
-	if b.meter.known != "" {
-		was = fmt.Sprintf("the meter was %q", record.Label(b.meter.known))
+	if s.known != "" {
+		was = fmt.Sprintf("the meter was %q", record.Label(s.known))
 	}
 	return fmt.Sprintf("%s, and %s: switch it off and on if it is the same; if it is another, "+
 		"measure its leads, or press Record to use it as it is", was, now)
 }
 
 // useStranger takes the meter that answers into use.
-func (b *Bench) useStranger(who string) {
+func (b *station) useStranger(who string) {
 	b.note(record.JournalEntry{Action: "meter changed", Subject: b.meter.Label(), Who: who,
 		Detail: fmt.Sprintf("in the place of %q", record.Label(b.meter.known))})
 	b.meter.known, b.meter.stranger = b.meter.Identity, false
@@ -49,7 +49,7 @@ func (b *Bench) useStranger(who string) {
 // useMeasured takes the meter into use whose leads were just measured, and have
 // been taken up, unless another has come in its place meanwhile.
 func (b *Bench) useMeasured(ctx context.Context, meter, who string) error {
-	return b.do(ctx, func() error {
+	return b.do(ctx, func(b *station) error {
 		if b.meter.stranger && b.meter.Label() == meter {
 			b.useStranger(who)
 		}

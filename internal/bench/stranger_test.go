@@ -91,7 +91,7 @@ func TestANamelessMeterThatComesBackWithANameIsAskedAbout(t *testing.T) {
 	t.Parallel()
 	p := newPlace(t, nil, nil)
 	p.untilState(capture.Open)
-	p.on(func(b *Bench) { b.meter.opened, b.meter.known = false, "" }) // as at a start
+	p.on(func(b *station) { b.meter.opened, b.meter.known = false, "" }) // as at a start
 	p.comeBackAs(nameless)
 	p.untilState(capture.Open)
 	p.measure(6600)
@@ -161,7 +161,7 @@ func TestLeadsTakeTheirOwnMeterIntoUse(t *testing.T) {
 		p := newPlace(t, func(s Store) Store { swap.Store = s; return swap }, nil)
 		swap.then = func() {
 			if swapped {
-				p.on(func(b *Bench) { b.meter.meet("Elder Vale,EV-41,0009,1.2", false) })
+				p.on(func(b *station) { b.meter.meet("Elder Vale,EV-41,0009,1.2", false) })
 			}
 		}
 		p.untilState(capture.Open)
@@ -170,7 +170,7 @@ func TestLeadsTakeTheirOwnMeterIntoUse(t *testing.T) {
 		if _, err := p.bench.MeasureLeads(t.Context(), "Wren"); err != nil {
 			t.Fatal(err)
 		}
-		p.on(func(b *Bench) {
+		p.on(func(b *station) {
 			if b.meter.stranger != swapped {
 				t.Errorf("swapped %t: asked about %t", swapped, b.meter.stranger)
 			}

@@ -19,7 +19,7 @@ type StudyCoil struct {
 // batch must not be open, and no coil announced: it would be filed there.
 func (b *Bench) MeasureStudy(ctx context.Context, c StudyCoil) (record.StudyReading, error) {
 	settings := b.settings.Capture
-	err := b.do(ctx, func() error {
+	err := b.do(ctx, func(b *station) error {
 		if b.design() != nil {
 			return fmt.Errorf("%w: close the batch first, or a coil that is clipped on for the study is recorded in it", ErrState)
 		}

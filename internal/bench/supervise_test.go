@@ -79,7 +79,7 @@ func TestDroppedBytesAreCounted(t *testing.T) {
 // Of two answers the one to the later question counts, in whichever order they
 // come.
 func TestLaterQuestionCounts(t *testing.T) {
-	b := New(quickSettings("north", &fakeBench{}), nil, &counts{}, &Hub{}, slog.New(slog.DiscardHandler))
+	b := New(quickSettings("north", &fakeBench{}), nil, &counts{}, &Hub{}, slog.New(slog.DiscardHandler)).station
 	before, after := &record.Batch{Name: "before"}, &record.Batch{Name: "after"}
 	if b.surround(surroundings{asked: 2, Situation: workshop.Situation{Batch: after}}) {
 		t.Error("the answer to the later question is called old")

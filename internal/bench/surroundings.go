@@ -75,7 +75,7 @@ func (b *Bench) askHistory(ctx context.Context) surroundings {
 // written since they were asked for, or heard the answer to a later question: they
 // may still show the coil before as the last one, or the batch before as open.
 // Whoever wrote asks again.
-func (b *Bench) surround(a surroundings) (old bool) {
+func (b *station) surround(a surroundings) (old bool) {
 	if a.asOf < b.changes.Load() || a.asked < b.around.asked {
 		return true
 	}
@@ -93,8 +93,7 @@ func (b *Bench) surround(a surroundings) (old bool) {
 		b.last = a.Last
 	}
 	b.around = a
-	b.forgetStored()
-	b.relist()
+	b.lost.know(a.Unrecorded)
 	b.configure()
 	return false
 }
@@ -110,7 +109,7 @@ func sameBatch(a, b *record.Batch) bool {
 // configure tells the capture the rules for the coil to come, and holds it
 // when it is not known what that coil is. One that is recorded and still on the
 // clips keeps the rules it was recorded by, for it may be measured better.
-func (b *Bench) configure() {
+func (b *station) configure() {
 	b.coming.Store(b.toCome())
 	if b.onClips != nil {
 		b.machine.Hold("")
@@ -125,7 +124,7 @@ func (b *Bench) configure() {
 	b.machine.Hold(b.missing())
 }
 
-func (b *Bench) toCome() *workshop.Coming {
+func (b *station) toCome() *workshop.Coming {
 	c := workshop.Coming{Serial: b.filedUnder()}
 	if batch := b.batch(); batch != nil {
 		c.Batch = batch.Name
@@ -135,7 +134,7 @@ func (b *Bench) toCome() *workshop.Coming {
 
 // corrected fills in what is in force for the meter, its leads and the probe. A measured
 // lead zero takes the place of the configured one.
-func (b *Bench) corrected(s capture.Settings) capture.Settings {
+func (b *station) corrected(s capture.Settings) capture.Settings {
 	if c := workshop.CalibrationInForce(b.around.Calibrations, record.Meter, b.meter.Label(), b.now()); c != nil {
 		s.CorrectionRatio, s.MeterCalibrationID = c.CorrectionRatio, c.ID
 	}
@@ -150,8 +149,8 @@ func (b *Bench) corrected(s capture.Settings) capture.Settings {
 
 // missing says what a person must do before a coil can be recorded; empty when
 // nothing.
-func (b *Bench) missing() string {
-	if why := b.strange(); why != "" {
+func (b *station) missing() string {
+	if why := b.meter.strange(); why != "" {
 		return why
 	}
 	switch {
@@ -169,17 +168,17 @@ func (b *Bench) missing() string {
 
 // filedUnder is the serial number of the coil to come; empty when a person
 // must say.
-func (b *Bench) filedUnder() string {
+func (b *station) filedUnder() string {
 	if b.next.serial != "" || b.around.Batch == nil {
 		return b.next.serial
 	}
-	if b.question() != nil || b.taken[b.around.Serial] {
+	if b.question() != nil || b.lost.taken[b.around.Serial] {
 		return ""
 	}
 	return b.around.Serial
 }
 
-func (b *Bench) stage() string {
+func (b *station) stage() string {
 	if b.next.stage != "" {
 		return b.next.stage
 	}
@@ -188,7 +187,7 @@ func (b *Bench) stage() string {
 
 // design is what the coil to come is judged by: its own when it was measured
 // before, that of the open batch otherwise.
-func (b *Bench) design() *record.Design {
+func (b *station) design() *record.Design {
 	if b.next.design != nil {
 		return b.next.design
 	}
@@ -196,7 +195,7 @@ func (b *Bench) design() *record.Design {
 }
 
 // batch is what the coil to come belongs to.
-func (b *Bench) batch() *record.Batch {
+func (b *station) batch() *record.Batch {
 	if b.next.first != nil {
 		return b.next.batch
 	}
