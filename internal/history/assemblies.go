@@ -18,7 +18,7 @@ import (
 // without, they stand, and the error is an ErrConflict that names one. It is a
 // *FieldError when a value cannot be right, and ErrNotFound for a coil that was
 // never measured.
-func (s *Store) AddAssembly(ctx context.Context, a record.Assembly, takeApart bool) (record.Assembly, error) {
+func (s assemblyRecords) AddAssembly(ctx context.Context, a record.Assembly, takeApart bool) (record.Assembly, error) {
 	whole := assemblies
 	whole.fits = func(ctx context.Context, tx *transaction, a *record.Assembly) error {
 		if err := checkAssembly(ctx, tx, a); err != nil {
@@ -29,7 +29,7 @@ func (s *Store) AddAssembly(ctx context.Context, a record.Assembly, takeApart bo
 		}
 		return s.takeApart(ctx, tx, *a, takeApart)
 	}
-	return whole.add(ctx, s, a, func(a record.Assembly) record.JournalEntry {
+	return whole.add(ctx, s.file, a, func(a record.Assembly) record.JournalEntry {
 		return record.JournalEntry{Who: a.By, Action: "assembly", Subject: a.Serial,
 			Detail: fmt.Sprintf("coils %s and %s", a.First, a.Second)}
 	})
@@ -37,7 +37,7 @@ func (s *Store) AddAssembly(ctx context.Context, a record.Assembly, takeApart bo
 
 // takeApart notes which assemblies that stand end with a; it is an ErrConflict
 // when they may not.
-func (s *Store) takeApart(ctx context.Context, tx *transaction, a record.Assembly, may bool) error {
+func (s assemblyRecords) takeApart(ctx context.Context, tx *transaction, a record.Assembly, may bool) error {
 	ended := map[string]bool{}
 	for _, serial := range []string{a.Serial, a.First, a.Second} {
 		old, err := standingAssembly(ctx, tx, serial)
@@ -62,7 +62,7 @@ func (s *Store) takeApart(ctx context.Context, tx *transaction, a record.Assembl
 // Assembly returns the assembly that a serial number is in, as the whole or as
 // a part, or ErrNotFound. One of which another number went into a later assembly
 // is none any more. Capitals do not matter.
-func (s *Store) Assembly(ctx context.Context, serial string) (found record.Assembly, err error) {
+func (s assemblyRecords) Assembly(ctx context.Context, serial string) (found record.Assembly, err error) {
 	err = s.read(ctx, "read assembly", func(q querier) error {
 		written, err := spelled(ctx, q, serial)
 		if err != nil {
@@ -101,7 +101,7 @@ func standingAssembly(ctx context.Context, q querier, serial string) (record.Ass
 
 // Assembled returns which of the serial numbers are in an assembly, as
 // [Store.Assembly] has it, in one question.
-func (s *Store) Assembled(ctx context.Context, serials []string) (map[string]bool, error) {
+func (s assemblyRecords) Assembled(ctx context.Context, serials []string) (map[string]bool, error) {
 	asked, err := json.Marshal(serials)
 	if err != nil {
 		return nil, fmt.Errorf("ask for assemblies: %w", err)

@@ -18,7 +18,7 @@ import (
 // on, checks the copy, makes it durable and only then gives it its name. It
 // notes the time in the history; see LastBackup. A file that is there already
 // is ErrExists unless overwrite is true.
-func (s *Store) Backup(ctx context.Context, dst string, overwrite bool) error {
+func (s *file) Backup(ctx context.Context, dst string, overwrite bool) error {
 	tried := fmt.Sprintf("back up to %s", dst)
 	if s.writer == nil {
 		return fmt.Errorf("%s: %w", tried, record.ErrReadOnly)
@@ -39,14 +39,14 @@ func (s *Store) Backup(ctx context.Context, dst string, overwrite bool) error {
 
 // LastBackup is when the last backup was finished, the zero time when there
 // was none.
-func (s *Store) LastBackup(ctx context.Context) (time.Time, error) {
+func (s *file) LastBackup(ctx context.Context) (time.Time, error) {
 	var us sql.NullInt64
 	err := s.readers.QueryRowContext(ctx, `SELECT MAX(time_us) FROM backups`).Scan(&us)
 	return fromNullMicros(us), explain(s.path, "read last backup", err)
 }
 
 // copyTo writes a checked, durable copy to dst.
-func (s *Store) copyTo(ctx context.Context, dst string, overwrite bool) error {
+func (s *file) copyTo(ctx context.Context, dst string, overwrite bool) error {
 	switch info, err := os.Lstat(dst); {
 	case err == nil && !overwrite:
 		return fmt.Errorf("%s: %w", dst, record.ErrExists)
@@ -79,7 +79,7 @@ func sameFile(a, b string) bool {
 // vacuumBeside writes a checked copy under a passing name beside dst and
 // returns that name. It reads one unchanging view without holding up anyone.
 // (The step-wise backup of SQLite would start again after every write.)
-func (s *Store) vacuumBeside(ctx context.Context, dst string) (string, error) {
+func (s *file) vacuumBeside(ctx context.Context, dst string) (string, error) {
 	f, err := os.CreateTemp(filepath.Dir(dst), filepath.Base(dst)+".partial-*")
 	if err != nil {
 		return "", err
@@ -100,7 +100,7 @@ func copyMode(original, copied string) error {
 }
 
 // vacuum writes a checked copy to an empty file.
-func (s *Store) vacuum(ctx context.Context, empty string) error {
+func (s *file) vacuum(ctx context.Context, empty string) error {
 	least, err := countRecords(ctx, s.readers)
 	if err != nil {
 		return err

@@ -99,7 +99,7 @@ func openBatchOf(ctx context.Context, q querier, bench string) (*record.Batch, e
 // OpenBatch opens a batch of the latest revision of a design. The errors are a
 // *FieldError, ErrNotFound for the design, ErrConflict when the bench has an
 // open batch, or ErrDuplicate when the name was used before.
-func (s *Store) OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error) {
+func (s batchRecords) OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error) {
 	tried := "open batch"
 	if start.Name != "" {
 		tried = fmt.Sprintf("open batch %q", start.Name)
@@ -120,7 +120,7 @@ func (s *Store) OpenBatch(ctx context.Context, start record.BatchStart) (record.
 	return batch, err
 }
 
-func (s *Store) openBatch(ctx context.Context, tx *transaction, start record.BatchStart) (record.Batch, error) {
+func (s batchRecords) openBatch(ctx context.Context, tx *transaction, start record.BatchStart) (record.Batch, error) {
 	design, err := latestDesign(ctx, tx, start.Design)
 	if err != nil {
 		return record.Batch{}, err
@@ -148,7 +148,7 @@ func (s *Store) openBatch(ctx context.Context, tx *transaction, start record.Bat
 }
 
 // batchName checks the name wanted, or makes one that is free.
-func (s *Store) batchName(ctx context.Context, q querier, start record.BatchStart) (string, error) {
+func (s batchRecords) batchName(ctx context.Context, q querier, start record.BatchStart) (string, error) {
 	taken := func(name string) (found bool, err error) {
 		err = q.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM batches WHERE name = ?1)`, name).Scan(&found)
 		return found, err
@@ -201,7 +201,7 @@ func insertSpool(ctx context.Context, tx *transaction, batch string, position in
 
 // CloseBatch closes a batch and returns it. The errors are ErrNotFound, or
 // ErrConflict when it is closed already.
-func (s *Store) CloseBatch(ctx context.Context, name, who string) (record.Batch, error) {
+func (s batchRecords) CloseBatch(ctx context.Context, name, who string) (record.Batch, error) {
 	var batch record.Batch
 	err := s.changeBatch(ctx, "close batch", name, who, func(tx *transaction, b record.Batch) error {
 		closed := s.instant()
@@ -224,7 +224,7 @@ func setClosed(ctx context.Context, tx *transaction, b record.Batch) error {
 // ChangeSpool marks that the next coil of an open batch is wound from another
 // spool, and returns the batch. The errors are a *FieldError, ErrNotFound, or
 // ErrConflict when the batch is closed or the spool is on already.
-func (s *Store) ChangeSpool(ctx context.Context, name, spool, who string) (record.Batch, error) {
+func (s batchRecords) ChangeSpool(ctx context.Context, name, spool, who string) (record.Batch, error) {
 	if err := record.ValidateName("spool", spool); err != nil {
 		return record.Batch{}, fmt.Errorf("change spool of batch %q: %w", name, err)
 	}
@@ -246,7 +246,7 @@ func (s *Store) ChangeSpool(ctx context.Context, name, spool, who string) (recor
 }
 
 // changeBatch runs fn on an open batch.
-func (s *Store) changeBatch(ctx context.Context, tried, name, who string, fn func(*transaction, record.Batch) error) error {
+func (s batchRecords) changeBatch(ctx context.Context, tried, name, who string, fn func(*transaction, record.Batch) error) error {
 	tried = fmt.Sprintf("%s %q", tried, name)
 	if err := record.ValidateLabel("who", who); err != nil {
 		return fmt.Errorf("%s: %w", tried, err)
@@ -264,7 +264,7 @@ func (s *Store) changeBatch(ctx context.Context, tried, name, who string, fn fun
 }
 
 // Batch returns the batch of a name, or ErrNotFound.
-func (s *Store) Batch(ctx context.Context, name string) (batch record.Batch, err error) {
+func (s batchRecords) Batch(ctx context.Context, name string) (batch record.Batch, err error) {
 	err = s.read(ctx, "read batch", func(q querier) error {
 		batch, err = oneBatch(ctx, q, name)
 		return err
@@ -273,7 +273,7 @@ func (s *Store) Batch(ctx context.Context, name string) (batch record.Batch, err
 }
 
 // OpenBatchOf returns the open batch of a bench, nil when there is none.
-func (s *Store) OpenBatchOf(ctx context.Context, bench string) (batch *record.Batch, err error) {
+func (s batchRecords) OpenBatchOf(ctx context.Context, bench string) (batch *record.Batch, err error) {
 	err = s.read(ctx, "read open batch", func(q querier) error {
 		batch, err = openBatchOf(ctx, q, bench)
 		return err
@@ -282,7 +282,7 @@ func (s *Store) OpenBatchOf(ctx context.Context, bench string) (batch *record.Ba
 }
 
 // Batches returns the batches that match, the latest first.
-func (s *Store) Batches(ctx context.Context, f record.BatchFilter) (batches []record.Batch, err error) {
+func (s batchRecords) Batches(ctx context.Context, f record.BatchFilter) (batches []record.Batch, err error) {
 	limit := f.Limit
 	if limit <= 0 {
 		limit = record.DefaultPage

@@ -12,7 +12,7 @@ import (
 
 // Coil returns a coil by its serial number, or ErrNotFound. Capitals do not
 // matter; Serial is as the coil has it.
-func (s *Store) Coil(ctx context.Context, serial string) (coil record.Coil, err error) {
+func (s coilRecords) Coil(ctx context.Context, serial string) (coil record.Coil, err error) {
 	err = s.read(ctx, "read coil", func(q querier) error {
 		known, err := spelled(ctx, q, serial)
 		if err != nil {
@@ -54,7 +54,7 @@ func oneCoil(ctx context.Context, q querier, serial string) (record.Coil, error)
 // Coils returns one page of the coils that match, in the order of their serial
 // numbers, and the cursor for CoilSearch.After of the next page, empty when this
 // is the last one. Capitals do not matter.
-func (s *Store) Coils(ctx context.Context, search record.CoilSearch) (page []record.Coil, next string, err error) {
+func (s coilRecords) Coils(ctx context.Context, search record.CoilSearch) (page []record.Coil, next string, err error) {
 	limit, err := limitOf(record.Filter{Limit: search.Limit})
 	if err != nil {
 		return nil, "", fmt.Errorf("list coils: %w", err)
@@ -104,7 +104,7 @@ func (s *Store) Coils(ctx context.Context, search record.CoilSearch) (page []rec
 // ever made, or would have made but for capitals, the first being number 1: that of
 // a coil, or of one that left the bench without a record. See ValidateSerialPattern for patterns;
 // the error is a *FieldError when the pattern is bad or used up.
-func (s *Store) NextSerial(ctx context.Context, pattern string) (string, error) {
+func (s coilRecords) NextSerial(ctx context.Context, pattern string) (string, error) {
 	p, err := record.ParseSerialPattern(pattern)
 	if err != nil {
 		return "", err

@@ -17,7 +17,7 @@ import (
 // filled in when empty. The error is a *FieldError when a value cannot be right
 // or the result does not follow from the input, and ErrNotFound when the
 // measurement is not there.
-func (s *Store) AddComparison(ctx context.Context, c record.Comparison) (record.Comparison, error) {
+func (s comparisonRecords) AddComparison(ctx context.Context, c record.Comparison) (record.Comparison, error) {
 	c.Time = s.instantOr(c.Time)
 	err := validComparison(c)
 	if c.ID == "" && err == nil {
@@ -214,14 +214,14 @@ func oneComparison(ctx context.Context, q querier, id string) (record.Comparison
 }
 
 // Comparison returns a comparison as it was stored, or ErrNotFound.
-func (s *Store) Comparison(ctx context.Context, id string) (record.Comparison, error) {
+func (s comparisonRecords) Comparison(ctx context.Context, id string) (record.Comparison, error) {
 	c, err := oneComparison(ctx, s.readers, id)
 	return c, explain(s.path, "read comparison", err)
 }
 
 // ComparisonsOf returns the comparisons with a coil, newest first, at most
 // MaxPage.
-func (s *Store) ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error) {
+func (s comparisonRecords) ComparisonsOf(ctx context.Context, serial string) ([]record.Comparison, error) {
 	list, err := listComparisons(ctx, s.readers,
 		`WHERE c.serial = ?1 ORDER BY c.time_us DESC, c.number DESC LIMIT ?2`, serial, record.MaxPage)
 	return list, explain(s.path, "list comparisons of coil "+serial, err)
@@ -230,7 +230,7 @@ func (s *Store) ComparisonsOf(ctx context.Context, serial string) ([]record.Comp
 // Comparisons returns one page of the comparisons that match, newest first, and
 // the cursor for ComparisonFilter.After of the next page, empty when this is the
 // last one.
-func (s *Store) Comparisons(ctx context.Context, f record.ComparisonFilter) (page []record.Comparison, next string, err error) {
+func (s comparisonRecords) Comparisons(ctx context.Context, f record.ComparisonFilter) (page []record.Comparison, next string, err error) {
 	limit, err := limitOf(record.Filter{Limit: f.Limit})
 	if err != nil {
 		return nil, "", fmt.Errorf("list comparisons: %w", err)

@@ -9,8 +9,8 @@ import (
 // AddCoolingCurve stores a curve, with a line in the journal, and returns it as
 // stored; ID and Time are filled in when empty. The error is a *FieldError, or
 // ErrNotFound for the design.
-func (s *Store) AddCoolingCurve(ctx context.Context, c record.CoolingCurve) (record.CoolingCurve, error) {
-	return coolingCurves.add(ctx, s, c, func(c record.CoolingCurve) record.JournalEntry {
+func (s designRecords) AddCoolingCurve(ctx context.Context, c record.CoolingCurve) (record.CoolingCurve, error) {
+	return coolingCurves.add(ctx, s.file, c, func(c record.CoolingCurve) record.JournalEntry {
 		return record.JournalEntry{Bench: c.Bench, Action: "time constant", Subject: c.Serial, Detail: c.Words()}
 	})
 }
@@ -23,8 +23,8 @@ func fitsCurve(ctx context.Context, tx *transaction, c *record.CoolingCurve) err
 
 // CoolingCurves returns the curves of a design's coils, newest first; of all
 // designs when design is empty.
-func (s *Store) CoolingCurves(ctx context.Context, design string) ([]record.CoolingCurve, error) {
+func (s designRecords) CoolingCurves(ctx context.Context, design string) ([]record.CoolingCurve, error) {
 	var c conditions
 	c.equal("design", design)
-	return coolingCurves.pick(ctx, s, c.where()+newestFirst, c.args...)
+	return coolingCurves.pick(ctx, s.file, c.where()+newestFirst, c.args...)
 }

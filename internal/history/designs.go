@@ -98,7 +98,7 @@ func designRevision(ctx context.Context, q querier, name string, revision int) (
 
 // AddDesign stores the first revision of a new design and returns it as
 // stored. The errors are a *FieldError, or ErrDuplicate when the name is taken.
-func (s *Store) AddDesign(ctx context.Context, d record.Design, who string) (record.Design, error) {
+func (s designRecords) AddDesign(ctx context.Context, d record.Design, who string) (record.Design, error) {
 	return s.storeDesign(ctx, d, who, "add design", func(tx *transaction) (int, error) {
 		latest, err := latestDesign(ctx, tx, d.Name)
 		switch {
@@ -116,7 +116,7 @@ func (s *Store) AddDesign(ctx context.Context, d record.Design, who string) (rec
 // one that was changed, 0 when that is not told. The errors are a *FieldError,
 // ErrNotFound, or ErrConflict when somebody else has revised that one meanwhile
 // or nothing differs from the latest.
-func (s *Store) ReviseDesign(ctx context.Context, d record.Design, who string) (record.Design, error) {
+func (s designRecords) ReviseDesign(ctx context.Context, d record.Design, who string) (record.Design, error) {
 	return s.storeDesign(ctx, d, who, "revise design", func(tx *transaction) (int, error) {
 		latest, err := latestDesign(ctx, tx, d.Name)
 		if err != nil {
@@ -136,7 +136,7 @@ func (s *Store) ReviseDesign(ctx context.Context, d record.Design, who string) (
 	})
 }
 
-func (s *Store) storeDesign(ctx context.Context, d record.Design, who, action string,
+func (s designRecords) storeDesign(ctx context.Context, d record.Design, who, action string,
 	next func(*transaction) (int, error)) (record.Design, error) {
 	tried := fmt.Sprintf("%s %q", action, d.Name)
 	if err := cmp.Or(record.ValidateDesign(d), record.ValidateLabel("who", who)); err != nil {
@@ -161,20 +161,20 @@ func (s *Store) storeDesign(ctx context.Context, d record.Design, who, action st
 }
 
 // Design returns the latest revision of a design, or ErrNotFound.
-func (s *Store) Design(ctx context.Context, name string) (record.Design, error) {
+func (s designRecords) Design(ctx context.Context, name string) (record.Design, error) {
 	d, err := latestDesign(ctx, s.readers, name)
 	return d, explain(s.path, "read design", err)
 }
 
 // DesignRevision returns one revision of a design, or ErrNotFound.
-func (s *Store) DesignRevision(ctx context.Context, name string, revision int) (record.Design, error) {
+func (s designRecords) DesignRevision(ctx context.Context, name string, revision int) (record.Design, error) {
 	d, err := designRevision(ctx, s.readers, name, revision)
 	return d, explain(s.path, "read design", err)
 }
 
 // DesignRevisions returns every revision of a design, the first one first, or
 // ErrNotFound.
-func (s *Store) DesignRevisions(ctx context.Context, name string) ([]record.Design, error) {
+func (s designRecords) DesignRevisions(ctx context.Context, name string) ([]record.Design, error) {
 	designs, err := listDesigns(ctx, s.readers, `WHERE d.name = ?1 ORDER BY d.revision`, name)
 	if err == nil && len(designs) == 0 {
 		err = fmt.Errorf("design %q %w", name, record.ErrNotFound)
@@ -183,7 +183,7 @@ func (s *Store) DesignRevisions(ctx context.Context, name string) ([]record.Desi
 }
 
 // Designs returns the latest revision of every design, by name.
-func (s *Store) Designs(ctx context.Context) ([]record.Design, error) {
+func (s designRecords) Designs(ctx context.Context) ([]record.Design, error) {
 	designs, err := listDesigns(ctx, s.readers, `
 		WHERE d.revision = (SELECT MAX(revision) FROM designs WHERE name = d.name)
 		ORDER BY d.name`)

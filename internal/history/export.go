@@ -27,7 +27,7 @@ import (
 // batches, calibrations, check measurements, lead zeros, assemblies, comparisons,
 // baselines, study readings, cooling curves, soaks, what was not recorded and the
 // journal.
-func (s *Store) Export(ctx context.Context, w io.Writer, format string, f record.Filter) error {
+func (s exchange) Export(ctx context.Context, w io.Writer, format string, f record.Filter) error {
 	var write func(context.Context, querier, io.Writer, record.Filter) error
 	switch format {
 	case record.CSV:
@@ -157,7 +157,7 @@ type withdrawal struct {
 	RecordedReason string        `json:"recorded_reason,omitempty"`
 }
 
-func (s *Store) exportJSONL(ctx context.Context, q querier, w io.Writer, f record.Filter) error {
+func (s exchange) exportJSONL(ctx context.Context, q querier, w io.Writer, f record.Filter) error {
 	lines := 0
 	put := func(l line) error {
 		lines++

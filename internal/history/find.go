@@ -17,7 +17,7 @@ import (
 // when none does; as in a list, without details. Capitals do not matter for the
 // letters A to Z, as with every serial number; beyond them a prefix finds serial
 // numbers written as told, all in capitals or all in small letters.
-func (s *Store) FindCoils(ctx context.Context, prefix string, limit int) (coils []record.Measurement, more bool, err error) {
+func (s coilRecords) FindCoils(ctx context.Context, prefix string, limit int) (coils []record.Measurement, more bool, err error) {
 	err = s.read(ctx, "find coils", func(q querier) error {
 		serials, err := serialsBeginning(ctx, q, prefix, limit+1)
 		if err != nil {
@@ -109,7 +109,7 @@ func newestOf(ctx context.Context, q querier, serial string) (record.Measurement
 // FindBatches returns one page of the batches that match, the latest first,
 // and the cursor for BatchSearch.After of the next page, empty when this is the
 // last one. It is ErrNotFound when After names no batch.
-func (s *Store) FindBatches(ctx context.Context, search record.BatchSearch) (page []record.Batch, next string, err error) {
+func (s coilRecords) FindBatches(ctx context.Context, search record.BatchSearch) (page []record.Batch, next string, err error) {
 	limit := search.Limit
 	if limit <= 0 {
 		limit = record.DefaultPage
@@ -147,7 +147,7 @@ func (s *Store) FindBatches(ctx context.Context, search record.BatchSearch) (pag
 // BatchVerdicts counts the coils of each of the batches by the verdict of the
 // newest measurement that stands. A batch without such a coil is not in the
 // map.
-func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[string]record.Verdicts, error) {
+func (s coilRecords) BatchVerdicts(ctx context.Context, batches ...string) (map[string]record.Verdicts, error) {
 	counts := map[string]record.Verdicts{}
 	err := s.read(ctx, "count verdicts of batches", func(q querier) error {
 		list, err := pack(batches)
@@ -177,7 +177,7 @@ func (s *Store) BatchVerdicts(ctx context.Context, batches ...string) (map[strin
 // EachUse calls fn for every measurement that an instrument was used for, in
 // order of time, as it stands today, with its Inputs but without Budget,
 // Settings and Context. An error of fn ends it and is returned; see errors.Is.
-func (s *Store) EachUse(ctx context.Context, f record.UseFilter, fn func(record.Measurement) error) error {
+func (s coilRecords) EachUse(ctx context.Context, f record.UseFilter, fn func(record.Measurement) error) error {
 	column := "+m.meter"
 	if f.Role == record.Probe {
 		column = "+m.probe"

@@ -23,10 +23,10 @@ const maxLine = 16 << 20
 // is all or nothing: a line that is bad, that contradicts the history, or that
 // holds a result its inputs do not give is named by number, and nothing of the
 // file is applied. While it runs, other writers wait.
-func (s *Store) Import(ctx context.Context, r io.Reader) (Imported, error) {
+func (s exchange) Import(ctx context.Context, r io.Reader) (Imported, error) {
 	var counts Imported
 	err := s.write(ctx, "import", func(tx *transaction) error {
-		job := importer{Store: s, tx: tx, counts: &counts}
+		job := importer{file: s.file, tx: tx, counts: &counts}
 		if err := job.readAll(ctx, r); err != nil {
 			return err
 		}
@@ -43,7 +43,7 @@ func (s *Store) Import(ctx context.Context, r io.Reader) (Imported, error) {
 }
 
 type importer struct {
-	*Store
+	*file
 	tx     *transaction
 	counts *Imported
 }
@@ -375,7 +375,7 @@ func (j *importer) newMeasurement(ctx context.Context, m record.Measurement, rea
 			return err
 		}
 	}
-	return j.supersede(ctx, j.tx, replaced, m, "")
+	return measurementRecords{j.file}.supersede(ctx, j.tx, replaced, m, "")
 }
 
 // supersededBy returns the measurement that m supersedes and that still

@@ -45,14 +45,14 @@ type CSVOptions struct {
 // its coil was measured at that time and stage. It is all or nothing: a row
 // that is bad or contradicts the history is named by line, and nothing is
 // applied. While it runs, other writers wait.
-func (s *Store) ImportCSV(ctx context.Context, r io.Reader, o CSVOptions) (Imported, error) {
+func (s exchange) ImportCSV(ctx context.Context, r io.Reader, o CSVOptions) (Imported, error) {
 	coils, leftOut, err := readTyped(r, o)
 	if err != nil {
 		return Imported{}, fmt.Errorf("import %s: %w; nothing was imported", o.File, err)
 	}
 	counts := Imported{LeftOut: leftOut}
 	err = s.write(ctx, "import "+o.File, func(tx *transaction) error {
-		job := csvImporter{importer: importer{Store: s, tx: tx, counts: &counts}, options: o, designs: map[revision]record.Design{}}
+		job := csvImporter{importer: importer{file: s.file, tx: tx, counts: &counts}, options: o, designs: map[revision]record.Design{}}
 		if err := job.all(ctx, coils); err != nil {
 			return fmt.Errorf("%w; nothing was imported", err)
 		}

@@ -10,7 +10,7 @@ import (
 
 // Instruments returns the instruments a bench has measured with, the first one
 // first; of all benches when bench is empty.
-func (s *Store) Instruments(ctx context.Context, bench string) ([]record.Instrument, error) {
+func (s instrumentRecords) Instruments(ctx context.Context, bench string) ([]record.Instrument, error) {
 	instruments := []record.Instrument{}
 	var c conditions
 	c.equal("bench", bench)
@@ -29,8 +29,8 @@ func (s *Store) Instruments(ctx context.Context, bench string) ([]record.Instrum
 // AddCalibration stores a statement about an instrument and returns it as
 // stored; ID and Time are filled in when empty. The error is a *FieldError
 // when a value cannot be right.
-func (s *Store) AddCalibration(ctx context.Context, c record.Calibration) (record.Calibration, error) {
-	return calibrations.add(ctx, s, c, func(c record.Calibration) record.JournalEntry {
+func (s instrumentRecords) AddCalibration(ctx context.Context, c record.Calibration) (record.Calibration, error) {
+	return calibrations.add(ctx, s.file, c, func(c record.Calibration) record.JournalEntry {
 		return record.JournalEntry{Bench: c.Bench, Who: c.By, Action: "calibration", Subject: c.Instrument,
 			Detail: fmt.Sprintf("%s, certificate %q, correction ratio %g", c.Role, c.Certificate, c.CorrectionRatio)}
 	})
@@ -46,22 +46,22 @@ func takenID(err error, id string) error {
 
 // Calibrations returns the calibrations of a bench, newest first; of all
 // benches when bench is empty.
-func (s *Store) Calibrations(ctx context.Context, bench string) ([]record.Calibration, error) {
+func (s instrumentRecords) Calibrations(ctx context.Context, bench string) ([]record.Calibration, error) {
 	var c conditions
 	c.equal("bench", bench)
-	return calibrations.pick(ctx, s, c.where()+newestFirst, c.args...)
+	return calibrations.pick(ctx, s.file, c.where()+newestFirst, c.args...)
 }
 
 // AddCheckMeasurement stores a measurement of a check standard and returns it
 // as stored; ID and Time are filled in when empty. The error is a *FieldError
 // when a value cannot be right.
-func (s *Store) AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error) {
-	return checks.add(ctx, s, c, nil)
+func (s instrumentRecords) AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error) {
+	return checks.add(ctx, s.file, c, nil)
 }
 
 // CheckMeasurements returns the measurements of check standards that match, newest
 // first.
-func (s *Store) CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error) {
+func (s instrumentRecords) CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]record.CheckMeasurement, error) {
 	limit := f.Limit
 	if limit <= 0 {
 		limit = record.DefaultPage
@@ -69,5 +69,5 @@ func (s *Store) CheckMeasurements(ctx context.Context, f record.CheckFilter) ([]
 	var c conditions
 	c.equal("bench", f.Bench)
 	c.between("time_us", f.From, f.To)
-	return checks.pick(ctx, s, c.where()+newestFirst+` LIMIT `+c.bind(limit), c.args...)
+	return checks.pick(ctx, s.file, c.where()+newestFirst+` LIMIT `+c.bind(limit), c.args...)
 }

@@ -10,7 +10,7 @@ import (
 // AddJournal notes who did what and returns the entry as stored; ID and Time
 // are filled in when empty. The error is a *FieldError when a value cannot be
 // right.
-func (s *Store) AddJournal(ctx context.Context, e record.JournalEntry) (record.JournalEntry, error) {
+func (s journalRecords) AddJournal(ctx context.Context, e record.JournalEntry) (record.JournalEntry, error) {
 	err := s.write(ctx, "add to journal", func(tx *transaction) (err error) {
 		e, err = s.addEntry(ctx, tx, e)
 		return err
@@ -22,12 +22,12 @@ func (s *Store) AddJournal(ctx context.Context, e record.JournalEntry) (record.J
 }
 
 // note adds an entry to the journal as part of the change it tells of.
-func (s *Store) note(ctx context.Context, tx *transaction, e record.JournalEntry) error {
+func (s *file) note(ctx context.Context, tx *transaction, e record.JournalEntry) error {
 	_, err := s.addEntry(ctx, tx, e)
 	return err
 }
 
-func (s *Store) addEntry(ctx context.Context, tx *transaction, e record.JournalEntry) (record.JournalEntry, error) {
+func (s *file) addEntry(ctx context.Context, tx *transaction, e record.JournalEntry) (record.JournalEntry, error) {
 	if err := s.prepare(&e.ID, &e.Time, func() error { return journal.ready(&e) }); err != nil {
 		return record.JournalEntry{}, err
 	}
@@ -35,7 +35,7 @@ func (s *Store) addEntry(ctx context.Context, tx *transaction, e record.JournalE
 }
 
 // Journal returns the entries that match, newest first.
-func (s *Store) Journal(ctx context.Context, f record.JournalFilter) ([]record.JournalEntry, error) {
+func (s journalRecords) Journal(ctx context.Context, f record.JournalFilter) ([]record.JournalEntry, error) {
 	limit := f.Limit
 	if limit <= 0 {
 		limit = record.DefaultPage

@@ -107,14 +107,14 @@ func (k kind[T]) one(ctx context.Context, q querier, id string) (found T, err er
 }
 
 // pick returns the records of the history that a clause behind FROM picks.
-func (k kind[T]) pick(ctx context.Context, s *Store, clause string, args ...any) ([]T, error) {
+func (k kind[T]) pick(ctx context.Context, s *file, clause string, args ...any) ([]T, error) {
 	list, err := k.list(ctx, s.readers, clause, args...)
 	return list, explain(s.path, "list "+k.Many, err)
 }
 
 // add stores a new record and returns it as stored; its id and time are filled
 // in when empty. Unless entry is nil the journal has what it says of it.
-func (k kind[T]) add(ctx context.Context, s *Store, r T, entry func(T) record.JournalEntry) (T, error) {
+func (k kind[T]) add(ctx context.Context, s *file, r T, entry func(T) record.JournalEntry) (T, error) {
 	var none T
 	tried := "add " + k.One
 	if err := s.prepare(k.ID(&r), k.Time(&r), func() error { return k.ready(&r) }); err != nil {
@@ -138,7 +138,7 @@ func (k kind[T]) add(ctx context.Context, s *Store, r T, entry func(T) record.Jo
 }
 
 // prepare gives a new record its time and, when it is otherwise ready, its id.
-func (s *Store) prepare(id *string, at *time.Time, ready func() error) error {
+func (s *file) prepare(id *string, at *time.Time, ready func() error) error {
 	*at = s.instantOr(*at)
 	err := ready()
 	if *id == "" && err == nil {

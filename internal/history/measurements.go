@@ -136,7 +136,7 @@ func rawJSON(text string) json.RawMessage {
 
 // Measurement returns a measurement as it stands today, with its budget,
 // settings and readings, or ErrNotFound.
-func (s *Store) Measurement(ctx context.Context, id string) (m record.Measurement, readings []record.Reading, err error) {
+func (s measurementRecords) Measurement(ctx context.Context, id string) (m record.Measurement, readings []record.Reading, err error) {
 	err = s.read(ctx, "read measurement", func(q querier) error {
 		r, found, err := wholeMeasurement(ctx, q, id)
 		m, readings = r.today(), found
@@ -149,7 +149,7 @@ func (s *Store) Measurement(ctx context.Context, id string) (m record.Measuremen
 // time, as they stand today, and the cursor for Filter.After of the next page,
 // empty when this is the last one. To stay light a page carries no Budget,
 // Settings and Context; Measurement does.
-func (s *Store) Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error) {
+func (s measurementRecords) Measurements(ctx context.Context, f record.Filter) (page []record.Measurement, next string, err error) {
 	limit, err := limitOf(f)
 	if err != nil {
 		return nil, "", fmt.Errorf("list measurements: %w", err)

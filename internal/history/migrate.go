@@ -49,7 +49,7 @@ func mustReadMigrations(files fs.FS) []string {
 // inspect refuses a file that is not ours, or of a version that steps cannot
 // serve. It changes nothing, but for taking back a change that another program
 // was stopped in the middle of.
-func (s *Store) inspect(ctx context.Context, steps []string) error {
+func (s *file) inspect(ctx context.Context, steps []string) error {
 	err := s.look(ctx, steps)
 	if kindOf(err) == record.ErrUnfinished && !s.opts.ReadOnly {
 		return errors.Join(s.takeBack(ctx), s.look(ctx, steps))
@@ -59,7 +59,7 @@ func (s *Store) inspect(ctx context.Context, steps []string) error {
 
 // takeBack lets SQLite roll back an unfinished change, by reading over a
 // connection that may write and has no settings that would change the file.
-func (s *Store) takeBack(ctx context.Context) error {
+func (s *file) takeBack(ctx context.Context) error {
 	db, err := sql.Open("sqlite", fileURL(s.path, url.Values{
 		"mode":    {"rw"},
 		"_pragma": {fmt.Sprintf("busy_timeout(%d)", s.opts.BusyTimeout.Milliseconds())},
@@ -72,7 +72,7 @@ func (s *Store) takeBack(ctx context.Context) error {
 	return errors.Join(err, db.Close())
 }
 
-func (s *Store) look(ctx context.Context, steps []string) (err error) {
+func (s *file) look(ctx context.Context, steps []string) (err error) {
 	// In one transaction, because another program may be creating the file.
 	tx, err := s.readers.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
@@ -113,7 +113,7 @@ func (s *Store) look(ctx context.Context, steps []string) (err error) {
 // was there, all in one transaction: of several programs that open the file
 // together one does it, the others wait and find it done, and nobody ever sees a
 // version in between.
-func (s *Store) migrate(ctx context.Context, steps []string) error {
+func (s *file) migrate(ctx context.Context, steps []string) error {
 	version, err := versionOf(ctx, s.writer)
 	if err != nil || version == len(steps) {
 		return err
@@ -146,7 +146,7 @@ func versionOf(ctx context.Context, q querier) (version int, err error) {
 
 // keepBefore keeps a copy of the file as it is before it is migrated. It is read
 // beside the transaction that migrates.
-func (s *Store) keepBefore(ctx context.Context, version int) error {
+func (s *file) keepBefore(ctx context.Context, version int) error {
 	name := fmt.Sprintf("%s.before-version-%d-%s", s.path, version, fileStamp(s.opts.Now()))
 	if err := s.copyTo(ctx, name, false); err != nil {
 		return err

@@ -94,7 +94,7 @@ func normaliseReading(r *record.Reading) error {
 }
 
 // instantOr is t in the precision the history keeps, or now when t is zero.
-func (s *Store) instantOr(t time.Time) time.Time {
+func (s *file) instantOr(t time.Time) time.Time {
 	if t.IsZero() {
 		return s.instant()
 	}

@@ -24,14 +24,14 @@ import (
 // batch or measurement that is not there; ErrDuplicate when the coil has a
 // measurement at this stage that stands and is not superseded; ErrConflict
 // when something else contradicts what is stored; or trouble with the file.
-func (s *Store) Record(ctx context.Context, m record.Measurement, readings []record.Reading) (record.Measurement, error) {
+func (s measurementRecords) Record(ctx context.Context, m record.Measurement, readings []record.Reading) (record.Measurement, error) {
 	return s.RecordBy(ctx, m, readings, "")
 }
 
 // RecordBy is [Store.Record] for a measurement that somebody asked for, who is
 // named in the journal where it is forced or supersedes another. Who wound the
 // coil is its Operator.
-func (s *Store) RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error) {
+func (s measurementRecords) RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error) {
 	m, readings, err := normalise(m, readings)
 	tried := fmt.Sprintf("record coil %q", m.Serial)
 	if err := cmp.Or(err, record.ValidateLabel("who", who)); err != nil {
@@ -59,7 +59,7 @@ func (s *Store) RecordBy(ctx context.Context, m record.Measurement, readings []r
 	return stored, nil
 }
 
-func (s *Store) recordNew(ctx context.Context, tx *transaction, m record.Measurement, readings []record.Reading, who string) error {
+func (s measurementRecords) recordNew(ctx context.Context, tx *transaction, m record.Measurement, readings []record.Reading, who string) error {
 	if err := belongs(ctx, tx, m); err != nil {
 		return err
 	}
@@ -90,7 +90,7 @@ func (s *Store) recordNew(ctx context.Context, tx *transaction, m record.Measure
 }
 
 // supersede withdraws a measurement in favour of m; nil is none.
-func (s *Store) supersede(ctx context.Context, tx *transaction, replaced *row, m record.Measurement, who string) error {
+func (s measurementRecords) supersede(ctx context.Context, tx *transaction, replaced *row, m record.Measurement, who string) error {
 	if replaced == nil {
 		return nil
 	}
@@ -114,7 +114,7 @@ func (s *Store) supersede(ctx context.Context, tx *transaction, replaced *row, m
 
 // noteVerdict puts a verdict that changed while the coil stayed on into the journal.
 // That it was measured longer is nobody's deed: it stands with the measurement.
-func (s *Store) noteVerdict(ctx context.Context, tx *transaction, replaced, m record.Measurement) error {
+func (s measurementRecords) noteVerdict(ctx context.Context, tx *transaction, replaced, m record.Measurement) error {
 	if replaced.Verdict == m.Verdict {
 		return nil
 	}
@@ -290,7 +290,7 @@ func annotate(ctx context.Context, tx *transaction, number int64, a annotation) 
 // Void withdraws a measurement and returns it as it stands now. It stays
 // stored, with the reason. The errors are a *FieldError, ErrNotFound, or
 // ErrConflict when it was withdrawn before.
-func (s *Store) Void(ctx context.Context, id, reason, who string) (record.Measurement, error) {
+func (s measurementRecords) Void(ctx context.Context, id, reason, who string) (record.Measurement, error) {
 	tried := fmt.Sprintf("void measurement %q", id)
 	if reason == "" {
 		return record.Measurement{}, fmt.Errorf("%s: %w", tried, record.Invalid("reason", "must not be empty: say why it is withdrawn"))

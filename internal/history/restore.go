@@ -106,7 +106,7 @@ func makeIdle(ctx context.Context, dst string, opts Options) (err error) {
 		return nil
 	}
 	opts.ReadOnly = false
-	s := &Store{path: dst, opts: opts}
+	s := &file{path: dst, opts: opts}
 	if s.readers, err = sql.Open("sqlite", s.dsn(true)); err != nil {
 		return err
 	}
@@ -137,7 +137,7 @@ func verifiedCopy(ctx context.Context, src, dst string, opts Options, progress f
 		return "", record.Report{}, err
 	}
 	opts.ReadOnly, opts.noCopy = false, true
-	old := &Store{path: source, opts: opts}
+	old := &file{path: source, opts: opts}
 	if old.readers, err = sql.Open("sqlite", old.dsn(true)); err != nil {
 		return "", record.Report{}, err
 	}

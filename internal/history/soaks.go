@@ -15,14 +15,14 @@ import (
 // cannot be right, as a Since in the future or before the coil was measured last,
 // for it was in somebody's hands then; or ErrNotFound for the batch, ErrConflict
 // when it is closed.
-func (s *Store) AddSoak(ctx context.Context, k record.Soak) (record.Soak, error) {
+func (s coilRecords) AddSoak(ctx context.Context, k record.Soak) (record.Soak, error) {
 	k.Time = s.instantOr(k.Time)
 	if k.Since.IsZero() {
 		k.Since = k.Time
 	}
 	now := soaks
 	now.fits = fitsNow
-	return now.add(ctx, s, k, func(k record.Soak) record.JournalEntry {
+	return now.add(ctx, s.file, k, func(k record.Soak) record.JournalEntry {
 		return record.JournalEntry{Bench: k.Bench, Who: k.Who, Action: "soak", Subject: cmp.Or(k.Serial, k.Batch),
 			Detail: "beside the probe since " + k.Since.Format(time.RFC3339)}
 	})
@@ -72,16 +72,16 @@ func handledAt(ctx context.Context, q querier, serial string) (time.Time, error)
 
 // Soaks returns what was said to lie beside the probe of a bench, newest first,
 // of all benches when bench is empty; at most limit.
-func (s *Store) Soaks(ctx context.Context, bench string, limit int) ([]record.Soak, error) {
+func (s coilRecords) Soaks(ctx context.Context, bench string, limit int) ([]record.Soak, error) {
 	var c conditions
 	c.equal("bench", bench)
-	return soaks.pick(ctx, s, c.where()+` ORDER BY number DESC LIMIT `+c.bind(limit), c.args...)
+	return soaks.pick(ctx, s.file, c.where()+` ORDER BY number DESC LIMIT `+c.bind(limit), c.args...)
 }
 
 // SoakOf returns the newest soak at a bench of a coil or of its batch, either of
 // which may be empty; nil when there is none, or when the coil was on the clips
 // after it had begun: whoever held it warmed it.
-func (s *Store) SoakOf(ctx context.Context, bench, serial, batch string) (soak *record.Soak, err error) {
+func (s coilRecords) SoakOf(ctx context.Context, bench, serial, batch string) (soak *record.Soak, err error) {
 	err = s.read(ctx, "read soak", func(q querier) error {
 		var handled time.Time
 		if serial != "" {

@@ -9,7 +9,7 @@ import (
 
 // Stamp is how the history stands. It is answered from the ends of indexes,
 // however large the history is.
-func (s *Store) Stamp(ctx context.Context) (record.Stamp, error) {
+func (s *file) Stamp(ctx context.Context) (record.Stamp, error) {
 	var stamp record.Stamp
 	ask, err := s.stampQuery(ctx)
 	if err == nil {
@@ -19,7 +19,7 @@ func (s *Store) Stamp(ctx context.Context) (record.Stamp, error) {
 }
 
 // stampQuery is compiled once: every bench asks it every second.
-func (s *Store) stampQuery(ctx context.Context) (*sql.Stmt, error) {
+func (s *file) stampQuery(ctx context.Context) (*sql.Stmt, error) {
 	s.stampMu.Lock()
 	defer s.stampMu.Unlock()
 	if s.stamp != nil {

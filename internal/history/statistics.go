@@ -12,7 +12,7 @@ import (
 // BatchStatistics returns the statistics of a batch without the coils of some
 // serial numbers; all zero when it has no measurement that stands or there is no
 // such batch.
-func (s *Store) BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error) {
+func (s batchRecords) BatchStatistics(ctx context.Context, batch string, without ...string) (record.BatchStatistics, error) {
 	var values []float64
 	// SQLite takes r20_ohms from the row that holds the maximum
 	// (https://www.sqlite.org/lang_select.html#bareagg).
@@ -37,7 +37,7 @@ func (s *Store) BatchStatistics(ctx context.Context, batch string, without ...st
 
 // WithdrawnCoils counts, batch by batch, the coils none of whose measurements
 // stands. A batch without such a coil is not in the map.
-func (s *Store) WithdrawnCoils(ctx context.Context) (map[string]int, error) {
+func (s batchRecords) WithdrawnCoils(ctx context.Context) (map[string]int, error) {
 	counts := map[string]int{}
 	err := rows(ctx, s.readers, `
 		SELECT m.batch, COUNT(DISTINCT m.sequence)

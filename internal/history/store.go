@@ -54,6 +54,36 @@ func (o Options) withDefaults() Options {
 // and several programs may have the same file open: each write is one short
 // transaction.
 type Store struct {
+	*file
+	journalRecords
+	batchRecords
+	coilRecords
+	measurementRecords
+	designRecords
+	instrumentRecords
+	comparisonRecords
+	studyRecords
+	assemblyRecords
+	exchange
+}
+
+// What is asked and written about each subject, in one file.
+type (
+	journalRecords     struct{ *file }
+	batchRecords       struct{ *file }
+	coilRecords        struct{ *file }
+	measurementRecords struct{ *file }
+	designRecords      struct{ *file }
+	instrumentRecords  struct{ *file } // their calibrations, leads, check standards and baselines too
+	comparisonRecords  struct{ *file }
+	studyRecords       struct{ *file }
+	assemblyRecords    struct{ *file }
+	// exchange is what leaves the history whole, or comes into it.
+	exchange struct{ *file }
+)
+
+// file is the file of a history: its connections, its schema, its copies.
+type file struct {
 	path string
 	opts Options
 	// writer holds the one connection that writes, nil when read-only; readers
@@ -85,14 +115,16 @@ func open(ctx context.Context, path string, opts Options, steps []string) (*Stor
 	if err != nil {
 		return nil, fmt.Errorf("open history %s: %w", path, err)
 	}
-	s := &Store{path: absolute, opts: opts.withDefaults(), compiled: statements{byText: map[string]*sql.Stmt{}}}
+	f := &file{path: absolute, opts: opts.withDefaults(), compiled: statements{byText: map[string]*sql.Stmt{}}}
+	s := &Store{f, journalRecords{f}, batchRecords{f}, coilRecords{f}, measurementRecords{f}, designRecords{f}, instrumentRecords{f},
+		comparisonRecords{f}, studyRecords{f}, assemblyRecords{f}, exchange{f}}
 	if err := s.open(ctx, steps); err != nil {
 		return nil, errors.Join(fmt.Errorf("open history %s: %w", absolute, classify(err)), s.Close())
 	}
 	return s, nil
 }
 
-func (s *Store) open(ctx context.Context, steps []string) (err error) {
+func (s *file) open(ctx context.Context, steps []string) (err error) {
 	if err := s.prepareFile(); err != nil {
 		return err
 	}
@@ -124,7 +156,7 @@ func (s *Store) open(ctx context.Context, steps []string) (err error) {
 // writer keeps a log beside it SQLite needs to write there too; where that is
 // forbidden and no log is there, as on a backup medium, nobody can be writing
 // and the file is read as it stands.
-func (s *Store) inspectReadOnly(ctx context.Context, steps []string) error {
+func (s *file) inspectReadOnly(ctx context.Context, steps []string) error {
 	err := s.inspect(ctx, steps)
 	if kindOf(err) != record.ErrReadOnly || exists(s.path+"-wal") {
 		return err
@@ -145,7 +177,7 @@ func exists(path string) bool {
 }
 
 // prepareFile makes the folder, and refuses what is no file.
-func (s *Store) prepareFile() error {
+func (s *file) prepareFile() error {
 	switch info, err := os.Stat(s.path); {
 	case err == nil && info.IsDir():
 		return fmt.Errorf("%s is a folder; name a file in it", s.path)
@@ -164,7 +196,7 @@ func (s *Store) prepareFile() error {
 
 // dsn is the data source name: settings in it hold for every connection of a
 // pool, which a PRAGMA sent over one of them would not.
-func (s *Store) dsn(readOnly bool) string {
+func (s *file) dsn(readOnly bool) string {
 	pragmas := []string{fmt.Sprintf("busy_timeout(%d)", s.opts.BusyTimeout.Milliseconds())}
 	settings := url.Values{}
 	if readOnly {
@@ -194,7 +226,7 @@ func fileURL(path string, settings url.Values) string {
 
 // checkWriter asks the writing connection whether its settings really hold,
 // and whether the file can be written at all.
-func (s *Store) checkWriter(ctx context.Context) error {
+func (s *file) checkWriter(ctx context.Context) error {
 	if err := s.patiently(ctx, s.tryWriting); err != nil {
 		return err
 	}
@@ -217,7 +249,7 @@ func (s *Store) checkWriter(ctx context.Context) error {
 // patiently calls fn again while it is busy and the busy time-out has not
 // passed: when several programs create a file at once, the change to WAL mode
 // gives up at once where anything else would wait.
-func (s *Store) patiently(ctx context.Context, fn func(context.Context) error) error {
+func (s *file) patiently(ctx context.Context, fn func(context.Context) error) error {
 	deadline := time.Now().Add(s.opts.BusyTimeout)
 	for {
 		err := fn(ctx)
@@ -234,7 +266,7 @@ func (s *Store) patiently(ctx context.Context, fn func(context.Context) error) e
 
 // tryWriting writes something and takes it back. On a file that may only be
 // read, taking the write lock alone would pass.
-func (s *Store) tryWriting(ctx context.Context) error {
+func (s *file) tryWriting(ctx context.Context) error {
 	tx, err := s.writer.BeginTx(ctx, nil)
 	if err != nil {
 		return err
@@ -244,11 +276,11 @@ func (s *Store) tryWriting(ctx context.Context) error {
 }
 
 // Path is the absolute path of the file.
-func (s *Store) Path() string { return s.path }
+func (s *file) Path() string { return s.path }
 
 // Own claims the history for serving, until Close: a second daemon that asks
 // gets ErrLocked. Commands need not own a history to read or write it.
-func (s *Store) Own() error {
+func (s *file) Own() error {
 	if s.opts.ReadOnly {
 		return fmt.Errorf("serve history %s: %w", s.path, record.ErrReadOnly)
 	}
@@ -265,7 +297,7 @@ func (s *Store) Own() error {
 
 // Close ends the use of the file and gives up owning it. It may be called more
 // than once.
-func (s *Store) Close() error {
+func (s *file) Close() error {
 	var errs []error
 	s.stampMu.Lock()
 	if s.stamp != nil {
@@ -290,7 +322,7 @@ func (s *Store) Close() error {
 
 // SizeBytes is how much room the history takes on the disk, its write-ahead
 // log included.
-func (s *Store) SizeBytes() (int64, error) {
+func (s *file) SizeBytes() (int64, error) {
 	info, err := os.Stat(s.path)
 	if err != nil {
 		return 0, fmt.Errorf("size of history: %w", err)
@@ -308,7 +340,7 @@ func (s *Store) SizeBytes() (int64, error) {
 // write runs fn in one transaction that holds the write lock from its start.
 // When write returns nil, what fn did is on the disk; otherwise none of it is
 // in the history, or, when the disk failed at the very end, all of it may be.
-func (s *Store) write(ctx context.Context, tried string, fn func(*transaction) error) error {
+func (s *file) write(ctx context.Context, tried string, fn func(*transaction) error) error {
 	if s.writer == nil {
 		return fmt.Errorf("%s in %s: %w", tried, s.path, record.ErrReadOnly)
 	}
@@ -331,7 +363,7 @@ func (s *Store) write(ctx context.Context, tried string, fn func(*transaction) e
 }
 
 // read runs fn on one unchanging view of the history.
-func (s *Store) read(ctx context.Context, tried string, fn func(querier) error) error {
+func (s *file) read(ctx context.Context, tried string, fn func(querier) error) error {
 	tx, err := s.readers.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
 		return explain(s.path, tried, err)
@@ -341,7 +373,7 @@ func (s *Store) read(ctx context.Context, tried string, fn func(querier) error) 
 }
 
 // instant is now in the precision the history keeps.
-func (s *Store) instant() time.Time { return fromMicros(s.opts.Now().UnixMicro()) }
+func (s *file) instant() time.Time { return fromMicros(s.opts.Now().UnixMicro()) }
 
 func fromMicros(us int64) time.Time { return time.UnixMicro(us).UTC() }
 

@@ -11,8 +11,8 @@ import (
 // AddStudyReading keeps a reading of a study and returns it as stored; ID, Time
 // and R20Ohms are filled in. The error is a *FieldError when a value cannot be
 // right or the study has another design, or ErrNotFound for the design.
-func (s *Store) AddStudyReading(ctx context.Context, r record.StudyReading) (record.StudyReading, error) {
-	return studyReadings.add(ctx, s, r, nil)
+func (s studyRecords) AddStudyReading(ctx context.Context, r record.StudyReading) (record.StudyReading, error) {
+	return studyReadings.add(ctx, s.file, r, nil)
 }
 
 // fitsStudy refuses a reading of another design than the study began with.
@@ -39,12 +39,12 @@ func fitsStudy(ctx context.Context, tx *transaction, r *record.StudyReading) err
 
 // StudyReadings returns the readings of a study in the order they were taken;
 // none when there is no such study.
-func (s *Store) StudyReadings(ctx context.Context, study string) ([]record.StudyReading, error) {
-	return studyReadings.pick(ctx, s, `WHERE study = ?1 ORDER BY number`, study)
+func (s studyRecords) StudyReadings(ctx context.Context, study string) ([]record.StudyReading, error) {
+	return studyReadings.pick(ctx, s.file, `WHERE study = ?1 ORDER BY number`, study)
 }
 
 // Studies lists the studies of the measuring, the newest first.
-func (s *Store) Studies(ctx context.Context) ([]record.Study, error) {
+func (s studyRecords) Studies(ctx context.Context) ([]record.Study, error) {
 	list := []record.Study{}
 	err := rows(ctx, s.readers, `
 		SELECT study, MIN(design), COUNT(*), MIN(time_us), MAX(time_us)

@@ -15,7 +15,7 @@ import (
 // and returns it as stored; ID and Time are filled in when empty. Adding the same
 // again under the same ID changes nothing. The error is a *FieldError, or
 // ErrDuplicate when the ID belongs to another.
-func (s *Store) AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.Unrecorded, error) {
+func (s coilRecords) AddUnrecorded(ctx context.Context, u record.Unrecorded) (record.Unrecorded, error) {
 	u.End = nil
 	if err := s.prepare(&u.ID, &u.Time, func() error { return unrecorded.ready(&u) }); err != nil {
 		return record.Unrecorded{}, fmt.Errorf("add what was not recorded: %w", err)
@@ -51,15 +51,15 @@ const mostOpen = 500
 // OpenUnrecorded returns the coils of a bench that were not recorded and neither
 // measured nor dismissed since, newest first; of all benches when bench is empty.
 // It lists the newest 500 at most.
-func (s *Store) OpenUnrecorded(ctx context.Context, bench string) ([]record.Unrecorded, error) {
+func (s coilRecords) OpenUnrecorded(ctx context.Context, bench string) ([]record.Unrecorded, error) {
 	var c conditions
 	c.add("ended_us IS NULL")
 	c.equal("bench", bench)
-	return unrecorded.pick(ctx, s, c.where()+` ORDER BY number DESC LIMIT `+c.bind(mostOpen), c.args...)
+	return unrecorded.pick(ctx, s.file, c.where()+` ORDER BY number DESC LIMIT `+c.bind(mostOpen), c.args...)
 }
 
 // Unrecorded returns the one of an id, or ErrNotFound.
-func (s *Store) Unrecorded(ctx context.Context, id string) (record.Unrecorded, error) {
+func (s coilRecords) Unrecorded(ctx context.Context, id string) (record.Unrecorded, error) {
 	u, err := unrecorded.one(ctx, s.readers, id)
 	return u, explain(s.path, "read what was not recorded", err)
 }
@@ -68,7 +68,7 @@ func (s *Store) Unrecorded(ctx context.Context, id string) (record.Unrecorded, e
 // the same serial number and stage at that bench. It returns the one named as it
 // stands now. The errors are a *FieldError, ErrNotFound, or ErrConflict when it
 // has ended already.
-func (s *Store) Dismiss(ctx context.Context, id, who string) (u record.Unrecorded, err error) {
+func (s coilRecords) Dismiss(ctx context.Context, id, who string) (u record.Unrecorded, err error) {
 	tried := fmt.Sprintf("dismiss what was not recorded %q", id)
 	if err := record.ValidateLabel("who", who); err != nil {
 		return record.Unrecorded{}, fmt.Errorf("%s: %w", tried, err)
@@ -95,7 +95,7 @@ func (s *Store) Dismiss(ctx context.Context, id, who string) (u record.Unrecorde
 }
 
 // endMeasured ends what was not recorded of a coil that is recorded now.
-func (s *Store) endMeasured(ctx context.Context, tx *transaction, m record.Measurement) error {
+func (s *file) endMeasured(ctx context.Context, tx *transaction, m record.Measurement) error {
 	_, err := tx.ExecContext(ctx, `
 		UPDATE unrecorded SET ended_us = ?3, ended_how = ?4, ended_by = ''
 		WHERE serial = ?1 COLLATE NOCASE AND stage = ?2 AND ended_us IS NULL`,

@@ -33,7 +33,7 @@ const (
 // and what is by another formula, so that it was not computed again; the error
 // is only for a verification that could not be finished. The progress is called
 // after each thousand measurements; nil when nobody watches.
-func (s *Store) Verify(ctx context.Context, progress func(done, total int)) (record.Report, error) {
+func (s measurementRecords) Verify(ctx context.Context, progress func(done, total int)) (record.Report, error) {
 	report := record.Report{Faults: []record.Fault{}, NotRecomputed: []record.NotRecomputed{}}
 	if progress == nil {
 		progress = func(int, int) {}
@@ -121,7 +121,7 @@ func windowOf(readings []record.Reading) *window {
 
 // verifyMeasurements walks through all measurements in short reads, so that it
 // never keeps the log from being folded back.
-func (s *Store) verifyMeasurements(ctx context.Context, report *record.Report, progress func(done, total int)) error {
+func (s measurementRecords) verifyMeasurements(ctx context.Context, report *record.Report, progress func(done, total int)) error {
 	const atOnce = 1000
 	var total int
 	if err := s.readers.QueryRowContext(ctx, `SELECT COUNT(*) FROM measurements`).Scan(&total); err != nil {
