@@ -58,6 +58,11 @@ type Store interface {
 	SideStore
 	UnrecordedStore
 	Stamp(ctx context.Context) (record.Stamp, error)
+	KeepingStore
+}
+
+// KeepingStore keeps what happened at the bench.
+type KeepingStore interface {
 	RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error)
 	AddJournal(ctx context.Context, entry record.JournalEntry) (record.JournalEntry, error)
 	AddCoolingCurve(ctx context.Context, c record.CoolingCurve) (record.CoolingCurve, error)

@@ -19,15 +19,20 @@ import (
 // needs.
 type Records interface {
 	workshop.ComplaintStore
-	OpenBatchOf(ctx context.Context, bench string) (*record.Batch, error)
+	BatchRecords
 	Designs(ctx context.Context) ([]record.Design, error)
 	AddDesign(ctx context.Context, d record.Design, who string) (record.Design, error)
-	OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
-	ChangeSpool(ctx context.Context, batch, spool, who string) (record.Batch, error)
-	CloseBatch(ctx context.Context, batch, who string) (record.Batch, error)
 	Record(ctx context.Context, m record.Measurement, readings []record.Reading) (record.Measurement, error)
 	AddCheckMeasurement(ctx context.Context, c record.CheckMeasurement) (record.CheckMeasurement, error)
 	AddComparison(ctx context.Context, c record.Comparison) (record.Comparison, error)
+}
+
+// BatchRecords opens batches and closes them.
+type BatchRecords interface {
+	OpenBatchOf(ctx context.Context, bench string) (*record.Batch, error)
+	OpenBatch(ctx context.Context, start record.BatchStart) (record.Batch, error)
+	ChangeSpool(ctx context.Context, batch, spool, who string) (record.Batch, error)
+	CloseBatch(ctx context.Context, batch, who string) (record.Batch, error)
 }
 
 // Past is what the workshop did before the demo begins: its designs, yesterday's

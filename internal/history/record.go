@@ -31,7 +31,9 @@ func (s measurementRecords) Record(ctx context.Context, m record.Measurement, re
 // RecordBy is [Store.Record] for a measurement that somebody asked for, who is
 // named in the journal where it is forced or supersedes another. Who wound the
 // coil is its Operator.
-func (s measurementRecords) RecordBy(ctx context.Context, m record.Measurement, readings []record.Reading, who string) (record.Measurement, error) {
+func (s measurementRecords) RecordBy(
+	ctx context.Context, m record.Measurement, readings []record.Reading, who string,
+) (record.Measurement, error) {
 	m, readings, err := normalise(m, readings)
 	tried := fmt.Sprintf("record coil %q", m.Serial)
 	if err := cmp.Or(err, record.ValidateLabel("who", who)); err != nil {
@@ -59,7 +61,9 @@ func (s measurementRecords) RecordBy(ctx context.Context, m record.Measurement, 
 	return stored, nil
 }
 
-func (s measurementRecords) recordNew(ctx context.Context, tx *transaction, m record.Measurement, readings []record.Reading, who string) error {
+func (s measurementRecords) recordNew(
+	ctx context.Context, tx *transaction, m record.Measurement, readings []record.Reading, who string,
+) error {
 	if err := belongs(ctx, tx, m); err != nil {
 		return err
 	}

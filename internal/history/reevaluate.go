@@ -15,7 +15,9 @@ import (
 // new measurement and the withdrawal of the old one are on the disk; otherwise
 // neither is. The errors are a *FieldError, ErrNotFound, or ErrConflict when the
 // old one does not stand any more or the new one is of another coil or time.
-func (s measurementRecords) Reevaluate(ctx context.Context, m record.Measurement, readings []record.Reading, why, who string) (record.Measurement,
+func (s measurementRecords) Reevaluate(
+	ctx context.Context, m record.Measurement, readings []record.Reading, why, who string,
+) (record.Measurement,
 	error) {
 	m, readings, err := normalise(m, readings)
 	tried := fmt.Sprintf("keep what newer rules give for coil %q", m.Serial)

@@ -33,10 +33,15 @@ type SituationStore interface {
 	NextSerial(ctx context.Context, pattern string) (string, error)
 	OpenUnrecorded(ctx context.Context, bench string) ([]record.Unrecorded, error)
 	SoakOf(ctx context.Context, bench, serial, batch string) (*record.Soak, error)
-	Calibrations(ctx context.Context, bench string) ([]record.Calibration, error)
-	LeadZeros(ctx context.Context, bench string) ([]record.LeadZero, error)
+	InForceStore
 	Measurements(ctx context.Context, f record.Filter) ([]record.Measurement, string, error)
 	Journal(ctx context.Context, filter record.JournalFilter) ([]record.JournalEntry, error)
+}
+
+// InForceStore lists what may be in force for the instruments of a bench.
+type InForceStore interface {
+	Calibrations(ctx context.Context, bench string) ([]record.Calibration, error)
+	LeadZeros(ctx context.Context, bench string) ([]record.LeadZero, error)
 }
 
 // Coming is the coil to come and its batch, by name, as far as a person has said
