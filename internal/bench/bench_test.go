@@ -314,7 +314,7 @@ func TestSerialNumbers(t *testing.T) {
 	if err := p.bench.SetNext(t.Context(), Next{Serial: "bad\x00serial"}); !errors.Is(err, record.ErrInvalid) {
 		t.Errorf("a serial with a control character: %v, want ErrInvalid", err)
 	}
-	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001", Stage: "potted"}); err != nil {
+	if err := p.bench.SetNext(t.Context(), Next{Serial: "HN-0001 R20 6.690 +- 0.018 kohm 2026-03-14", Stage: "potted"}); err != nil {
 		t.Errorf("the same coil at another stage: %v", err)
 	}
 	if m := p.measure(6610); m.Serial != "HN-0001" || m.Stage != "potted" || m.Supersedes != "" {

@@ -6,6 +6,7 @@ import (
 
 	"coilkeep/internal/capture"
 	"coilkeep/internal/record"
+	"coilkeep/internal/words"
 	"coilkeep/internal/workshop"
 )
 
@@ -84,7 +85,7 @@ func (b *station) keepCurve(t *capture.TimeConstantEstimate, of *clipped) {
 // Soak says that a coil, or every coil of a batch, has been lying beside the probe
 // since then; the zero time means from now on.
 func (b *Bench) Soak(ctx context.Context, k record.Soak) (record.Soak, error) {
-	k.Bench, k.Who = b.settings.Name, record.Label(k.Who)
+	k.Bench, k.Who, k.Serial = b.settings.Name, record.Label(k.Who), words.SerialRead(k.Serial)
 	stored, err := b.store.AddSoak(ctx, k)
 	return stored, b.takeUp(ctx, err)
 }

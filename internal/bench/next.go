@@ -36,6 +36,7 @@ func (f coilFinder) resolve(ctx context.Context, n Next) (nextCoil, error) {
 			return nextCoil{}, err
 		}
 	}
+	n.Serial = words.SerialRead(n.Serial)
 	next := nextCoil{serial: n.Serial, stage: n.Stage, who: record.Label(n.Who)}
 	if n.Serial == "" {
 		return next, nil

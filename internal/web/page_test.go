@@ -145,6 +145,11 @@ func TestPageShowsVerdictsByShape(t *testing.T) {
 	if strings.Contains(w.page(t, "/"), "<b>in tolerance</b>") || strings.Contains(w.page(t, "/"), "<b>undecided</b>") {
 		t.Error("the verdict of the last coil stands beside the next one")
 	}
+	// While nothing is on the clips it stays, large, and says whose it is.
+	w.north.set(func(s *bench.Snapshot) {
+		s.State, s.ResistanceOhms, s.R20Ohms, s.ExpandedUncertaintyOhms = capture.Open, nil, nil, nil
+	})
+	wantText(t, w.page(t, "/"), "Last coil HN-0001 , at 20 °C 6.660 ± 0.018 kΩ undecided")
 }
 
 // TestPageShowsNothingOld has unknown values be a dash.

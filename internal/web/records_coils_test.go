@@ -160,6 +160,7 @@ func TestFind(t *testing.T) {
 		{"nothing typed", "", []string{"Latest coils HN-00021", "HN-0001"}, nil},
 		{"a whole serial", "HN-0002", []string{"Coil HN-0002", "Where the uncertainty comes from"}, nil},
 		{"as a scanner sends it", " HN-0001 ", []string{"Coil HN-0001", "Where the uncertainty comes from"}, nil},
+		{"as its label says it", "HN-0001 R20 6.690 +- 0.018 KOHM 2026-03-14", []string{"Coil HN-0001", "Where the uncertainty comes from"}, nil},
 		{"in small letters", "hn-0001", []string{"Coil HN-0001", "Where the uncertainty comes from"}, nil},
 		{"the beginning", "hn-0002", []string{"Coils HN-00021", "HN-0002 in tolerance"}, []string{"HN-0001"}},
 		{"a batch", "lm-1", []string{"Batches LM-1"}, []string{"HN-0001"}},

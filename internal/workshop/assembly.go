@@ -30,7 +30,8 @@ type AssemblyRequest struct {
 
 // Assembly is the record to be kept.
 func (r AssemblyRequest) Assembly() record.Assembly {
-	return record.Assembly{Serial: r.Serial, First: r.First, Second: r.Second, Note: r.Note, By: r.By}
+	return record.Assembly{Serial: words.SerialRead(r.Serial), First: words.SerialRead(r.First), Second: words.SerialRead(r.Second),
+		Note: r.Note, By: r.By}
 }
 
 // AssemblyStore is where assemblies are found.

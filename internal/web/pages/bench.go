@@ -81,12 +81,13 @@ type panelView struct {
 	Instruments []bench.Instrument
 	// Judged is the measurement of the coil on the clips, once it is recorded.
 	Judged *record.Measurement
-	// Before is the last measurement while nothing is on the clips.
+	// Before is the last measurement while nothing is on the clips: it stays large
+	// until the next coil touches them.
 	Before *record.Measurement
-	// Deviation says how far the coil on the clips is from its target.
+	// Deviation says how far the coil that is told about is from its target.
 	Deviation string
-	// Value is what is known of the coil on the clips: as recorded, or so far.
-	// It is nil when nothing is.
+	// Value is what is known of the coil on the clips, as recorded or so far, or was
+	// recorded of the one before. It is nil when nothing is.
 	Value *valueView
 	Scale *scaleView
 	// Gain says how well that is known and what leaving the coil on gives, Copper
@@ -98,6 +99,15 @@ type panelView struct {
 	Asking bool
 	// Typed lists the instruments that a person reads.
 	Typed []bench.Instrument
+}
+
+// Told is the measurement whose verdict is shown: of the coil on the clips, or of the
+// one before while they are open; nil when neither is there.
+func (v panelView) Told() *record.Measurement {
+	if v.Judged != nil {
+		return v.Judged
+	}
+	return v.Before
 }
 
 // WhyNotAgain says why the last coil cannot be measured again now; "" when it can.
@@ -163,10 +173,19 @@ func newPanel(snapshot bench.Snapshot) panelView {
 		view.Value = &valueView{*snapshot.R20Ohms, *snapshot.ExpandedUncertaintyOhms}
 	case snapshot.ResistanceOhms == nil:
 		view.Before = last
+		if last != nil {
+			view.Value = &valueView{last.R20Ohms, last.ExpandedUncertaintyOhms}
+		}
 	}
 	view.Gain = gainWords(snapshot, view.Judged)
-	view.Scale = newScale(snapshot.Design, view.Value)
-	if m, d := view.Judged, snapshot.Design; m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision {
+	m, d := view.Told(), snapshot.Design
+	ofDesign := m != nil && d != nil && m.Design == d.Name && m.DesignRevision == d.Revision
+	shown := view.Value
+	if m != nil && !ofDesign {
+		shown = nil // it was judged by another
+	}
+	view.Scale = newScale(d, shown)
+	if ofDesign {
 		view.Deviation = words.PercentOff(m.R20Ohms, d.TargetOhms) + " from target"
 	}
 	return view

@@ -40,7 +40,7 @@ func (v findView) Nothing() bool {
 // findPage looks for what a person typed or scanned. The serial number of a
 // coil leads straight to it.
 func (s coilPages) findPage(w http.ResponseWriter, r *http.Request) error {
-	view := findView{frame: s.frame(coilsSection, "Coils"), Text: strings.TrimSpace(r.URL.Query().Get("q"))}
+	view := findView{frame: s.frame(coilsSection, "Coils"), Text: words.SerialRead(r.URL.Query().Get("q"))}
 	day, isDay := parseDay(view.Text, s.Now())
 	var err error
 	switch {
