@@ -74,7 +74,7 @@ func assembleInstrument(benchName string, role record.Role, in config.Instrument
 	ports *port.Pool) bench.InstrumentSettings {
 	o := opener{in: in, quantity: quantity, ports: ports, user: fmt.Sprintf("the %s of bench %s", role, benchName)}
 	return bench.InstrumentSettings{
-		Driver: in.Driver, Port: in.Port, Poll: in.Poll, Timeout: in.Timeout, Typed: in.Driver == "manual",
+		Name: in.Name, Driver: in.Driver, Port: in.Port, Poll: in.Poll, Timeout: in.Timeout, Typed: in.Driver == "manual",
 		ResetPause: in.ResetPause, ResolutionOhms: in.ResolutionOhms,
 		Open: o.open,
 	}

@@ -28,7 +28,7 @@ func (b *tab) openClips() {
 // against the record.
 func (b *tab) judged(d *testDaemon, serial, verdict, words string) record.Measurement {
 	b.t.Helper()
-	b.wait("coil "+serial+" to be "+words, fmt.Sprintf(`document.querySelector("p.band.%s b")?.textContent === %q &&
+	b.wait("coil "+serial+" to be "+words, fmt.Sprintf(`document.querySelector("[data-state=recorded] p.band.%s b")?.textContent === %q &&
 		document.querySelector(".which b")?.textContent === %q`, verdict, words, serial))
 	list := d.measurements()
 	m := list[len(list)-1]
@@ -74,10 +74,11 @@ func TestBrowserFollowsABatch(t *testing.T) {
 	page.wait("the sound of a good coil", `window.tones === 4`)
 	b.Detach()
 	page.openClips()
-	page.wait("no verdict beside open clips", `document.querySelector("p.band") === null`)
-	page.waitText(".before", "HN-0001, in tolerance")
+	page.waitText(".r20 dt", "Last coil HN-0001")
+	page.waitText("p.band", "in tolerance")
 	b.Attach(simulate.CopperCoil(7200, 21.5))
 	page.judged(d, "HN-0002", "high", "too high")
+	page.wait("the coil before to be gone", `!document.querySelector(".r20 dt").textContent.includes("Last coil")`)
 	page.wait("the sound of a coil that is too high", `window.tones === 7`)
 	b.Detach()
 	page.openClips()

@@ -116,11 +116,11 @@ func New(s Settings, store Store, counter Counter, hub *Hub, log *slog.Logger) *
 func newStation(of *Bench) *station {
 	s := of.settings
 	b := &station{Bench: of, clock: newSteadyClock(time.Now()), machine: capture.New(s.Capture)}
-	b.meter = instrumentState{screen: screenOf(s.Meter, capture.NewMeterScreen()), Instrument: described(record.Meter, s.Meter)}
+	b.meter = instrumentState{screen: screenOf(s.Meter, capture.NewMeterScreen()), Instrument: described(s.Name, record.Meter, s.Meter)}
 	if s.Probe != nil {
 		b.probe = instrumentState{
 			screen:     screenOf(*s.Probe, capture.NewProbeScreen(s.ProbeLowCelsius, s.ProbeHighCelsius)),
-			Instrument: described(record.Probe, *s.Probe),
+			Instrument: described(s.Name, record.Probe, *s.Probe),
 		}
 	} else {
 		b.probe.Instrument = Instrument{Role: record.Probe, Fault: "this bench has no probe, so nothing can be referred to 20 °C"}
@@ -138,8 +138,14 @@ func screenOf(s InstrumentSettings, by *capture.Screen) *capture.Screen {
 	return by
 }
 
-func described(role record.Role, s InstrumentSettings) Instrument {
-	return Instrument{Role: role, Driver: s.Driver, Port: s.Port, Fault: "opening"}
+// described is an instrument before it is opened. One that nobody has named is called
+// by its place, which a cable in another socket does not change.
+func described(bench string, role record.Role, s InstrumentSettings) Instrument {
+	name := s.Name
+	if name == "" && !s.Typed {
+		name = string(role) + " of bench " + bench
+	}
+	return Instrument{Role: role, Driver: s.Driver, Port: s.Port, Name: name, Fault: "opening"}
 }
 
 // Name returns the bench's name.

@@ -2,20 +2,36 @@ package bench
 
 import (
 	"cmp"
+	"slices"
 
 	"coilkeep/internal/record"
 )
 
-// Label is how measurements and calibrations name an instrument: its identity,
-// or its driver and port, in a form that can be kept.
+// Label is how measurements and calibrations name an instrument: what it says of
+// itself, or else what it is called, in a form that can be kept; without a name,
+// driver and port.
 func (i Instrument) Label() string {
-	if identity := record.Label(i.Identity); identity != "" {
-		return identity
+	return cmp.Or(record.Label(i.Identity), record.Label(i.Name), i.byPort())
+}
+
+// byPort is how one that says nothing of itself was named before it was called
+// something: by driver and port. What was entered under that is about it still.
+func (i Instrument) byPort() string {
+	if i.Port == "" {
+		return i.Driver
 	}
-	if i.Port != "" {
-		return record.Label(i.Driver + " at " + i.Port)
+	return record.Label(i.Driver + " at " + i.Port)
+}
+
+// Labels are all names under which something may have been entered about an
+// instrument, its label first.
+func (i Instrument) Labels() []string { return i.labelled(i.Label()) }
+
+func (i Instrument) labelled(label string) []string {
+	if i.Identity != "" {
+		return []string{label}
 	}
-	return i.Driver
+	return slices.Compact([]string{label, i.byPort()})
 }
 
 // LabelOf is how an instrument of the bench is called: its label or, while it has
@@ -31,3 +47,6 @@ func (s Snapshot) LabelOf(i Instrument) string {
 		return cmp.Or(s.Last.Probe, i.Label())
 	}
 }
+
+// LabelsOf is LabelOf with the other names of the instrument behind it.
+func (s Snapshot) LabelsOf(i Instrument) []string { return i.labelled(s.LabelOf(i)) }

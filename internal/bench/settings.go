@@ -30,6 +30,9 @@ type Settings struct {
 
 // InstrumentSettings is one meter or probe and how to reach it.
 type InstrumentSettings struct {
+	// Name is what papers and pages call it when it says nothing of itself; empty
+	// leaves that to its place.
+	Name    string
 	Driver  string
 	Port    string
 	Poll    time.Duration

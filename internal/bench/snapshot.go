@@ -98,6 +98,7 @@ type Instrument struct {
 	Role       record.Role `json:"role"`                  // which instrument of the bench
 	Driver     string      `json:"driver"`                // as configured; empty when the bench has none
 	Port       string      `json:"port,omitempty"`        // as configured
+	Name       string      `json:"name,omitempty"`        // what it is called when it says nothing of itself
 	Identity   string      `json:"identity,omitempty"`    // what it says of itself
 	Up         bool        `json:"up"`                    // whether it answers
 	Fault      string      `json:"fault,omitempty"`       // what is wrong and what to try

@@ -135,13 +135,13 @@ func (b *station) toCome() *workshop.Coming {
 // corrected fills in what is in force for the meter, its leads and the probe. A measured
 // lead zero takes the place of the configured one.
 func (b *station) corrected(s capture.Settings) capture.Settings {
-	if c := workshop.CalibrationInForce(b.around.Calibrations, record.Meter, b.meter.Label(), b.now()); c != nil {
+	if c := workshop.CalibrationInForce(b.around.Calibrations, record.Meter, b.now(), b.meter.Labels()...); c != nil {
 		s.CorrectionRatio, s.MeterCalibrationID = c.CorrectionRatio, c.ID
 	}
-	if c := workshop.CalibrationInForce(b.around.Calibrations, record.Probe, b.probe.Label(), b.now()); c != nil {
+	if c := workshop.CalibrationInForce(b.around.Calibrations, record.Probe, b.now(), b.probe.Labels()...); c != nil {
 		s.ProbeCalibrationID = c.ID
 	}
-	if z := workshop.LeadZeroInForce(b.around.Leads, b.meter.Label(), b.now()); z != nil {
+	if z := workshop.LeadZeroInForce(b.around.Leads, b.now(), b.meter.Labels()...); z != nil {
 		s.LeadOhms, s.LeadHalfWidthOhms = z.Ohms, z.HalfWidthOhms
 	}
 	return s

@@ -212,7 +212,10 @@ func readNTC(t *table, sensor string) NTC {
 // readInstrument reads what meters and probes have in common, but for the
 // driver's own keys. It returns the driver and whether it is a known one.
 func readInstrument(t *table) (Instrument, driver.Driver, bool) {
-	in := Instrument{Driver: t.text("driver", "")}
+	in := Instrument{Name: t.text("name", ""), Driver: t.text("driver", "")}
+	if in.Name != record.Label(in.Name) {
+		t.complain("name", "%q cannot be kept; take one line of plain text, at most %d characters", in.Name, 4*record.MaxName)
+	}
 	drv, known := driver.Lookup(in.Driver)
 	switch names := driver.Names(); {
 	case !t.has("driver"):

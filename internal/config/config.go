@@ -118,6 +118,9 @@ type Steady struct {
 
 // Instrument is a meter or a probe.
 type Instrument struct {
+	// Name is what papers and pages call it when it says nothing of itself; may be
+	// empty.
+	Name   string
 	Driver string
 	// Port is an address as driver/port takes it; empty when the driver needs
 	// none.

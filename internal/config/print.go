@@ -120,6 +120,7 @@ func (p *printer) probe(in Instrument) {
 // the order the driver declares them. A driver without a port has no line
 // settings to show.
 func (p *printer) instrument(in Instrument) {
+	p.key("name", in.Name)
 	p.key("driver", in.Driver)
 	drv, _ := driver.Lookup(in.Driver)
 	if !drv.NoPort {

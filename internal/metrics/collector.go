@@ -272,7 +272,7 @@ func (c collector) calibrationGauges(ctx context.Context, s bench.Snapshot) ([]p
 	}
 	var gauges []prometheus.Metric
 	for _, instrument := range fittedInstruments(s) {
-		inForce := workshop.CalibrationInForce(calibrations, instrument.Role, s.LabelOf(instrument), time.Now())
+		inForce := workshop.CalibrationInForce(calibrations, instrument.Role, time.Now(), s.LabelsOf(instrument)...)
 		if inForce != nil && !inForce.DueAt.IsZero() {
 			gauges = append(gauges, gauge(calibrationDesc, unix(inForce.DueAt), s.Bench, string(instrument.Role)))
 		}

@@ -190,8 +190,8 @@ func (s Subject) instruments() []Fact {
 		meter += ", its leads not measured"
 	}
 	return []Fact{
-		{"meter", cmp.Or(m.Meter, "not named") + "; " + meter + "; " + s.calibration(s.Meter)},
-		{"probe", cmp.Or(m.Probe, "not named") + "; " + probe + "; " + s.calibration(s.Probe)},
+		{"meter", called(m.Meter) + "; " + meter + "; " + s.calibration(s.Meter)},
+		{"probe", called(m.Probe) + "; " + probe + "; " + s.calibration(s.Probe)},
 	}
 }
 

@@ -44,7 +44,7 @@ func measure(t testing.TB, serial string, r20Ohms float64) record.Measurement {
 		ResistanceOhms: in.ResistanceOhms, TemperatureCelsius: in.TemperatureCelsius, R20Ohms: result.R20Ohms,
 		ExpandedUncertaintyOhms: result.ExpandedUncertaintyOhms, CoverageFactor: result.CoverageFactor,
 		Verdict: j.Verdict, ConformityProbability: j.Probability, Status: record.Recorded,
-		Spool: "7A", Winder: "left", Operator: "Mo", Meter: "Wickfield,M6,0117,2.0", Probe: "line /dev/ttyUSB1",
+		Spool: "7A", Winder: "left", Operator: "Mo", Meter: "Wickfield,M6,0117,2.0", Probe: "line at /dev/ttyUSB1",
 		Stage: "potted", AlphaPerKelvin: in.AlphaPerKelvin, Formula: r20.Formula, Inputs: in, Tolerance: design.Tolerance(),
 		Notes: []string{"1 of 9 readings left out as an outlier."},
 	}

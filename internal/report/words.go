@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"regexp"
 
 	"coilkeep/internal/record"
 	"coilkeep/internal/words"
@@ -76,3 +77,16 @@ func cautions() []string {
 		"Use no insulation tester across the leads: its voltage can destroy the winding.",
 	}
 }
+
+// called is what a paper calls an instrument: the port it is plugged into is nobody's
+// name.
+func called(label string) string {
+	if label == "" || byPort.MatchString(label) {
+		return "not named"
+	}
+	return label
+}
+
+// byPort is the label of an instrument that neither it nor anybody has named, as
+// measurements have it from before instruments had names.
+var byPort = regexp.MustCompile(`^(scpi|line|modbus) at .+$`)

@@ -146,6 +146,7 @@ func TestPageShowsVerdictsByShape(t *testing.T) {
 		t.Error("the verdict of the last coil stands beside the next one")
 	}
 	// While nothing is on the clips it stays, large, and says whose it is.
+	m.Verdict = conformity.Undecided
 	w.north.set(func(s *bench.Snapshot) {
 		s.State, s.ResistanceOhms, s.R20Ohms, s.ExpandedUncertaintyOhms = capture.Open, nil, nil, nil
 	})

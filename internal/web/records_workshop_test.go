@@ -42,7 +42,7 @@ func (w *testShop) capture(t testing.TB, serial string, r20Ohms float64, at time
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c := workshop.CalibrationInForce(calibrations, record.Meter, shopMeter, at); c != nil {
+	if c := workshop.CalibrationInForce(calibrations, record.Meter, at, shopMeter); c != nil {
 		settings.CorrectionRatio, settings.MeterCalibrationID = c.CorrectionRatio, c.ID
 	}
 	machine := capture.New(workshop.RulesFor(settings, design))

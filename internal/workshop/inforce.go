@@ -16,18 +16,19 @@ import (
 // An instrument goes by the label that measurements keep of it: what it says it
 // is, or else its driver and port ("manual" when a person types what it shows). One
 // that says something else now is another instrument, and has only what was
-// entered under its new label. Without a label it has only what names none.
-func CalibrationInForce(list []record.Calibration, role record.Role, instrument string, at time.Time) *record.Calibration {
+// entered under its new label. Without a label it has only what names none. Where an
+// instrument was known by another label before, all of its labels are told.
+func CalibrationInForce(list []record.Calibration, role record.Role, at time.Time, labels ...string) *record.Calibration {
 	return newest(list, at, func(c record.Calibration) (time.Time, bool) {
-		return c.Time, c.Role == role && isOf(c.Instrument, instrument)
+		return c.Time, c.Role == role && isOf(c.Instrument, labels)
 	})
 }
 
 // LeadZeroInForce is the one lead zero that holds for a meter at an instant, as
 // [CalibrationInForce] does for calibrations.
-func LeadZeroInForce(list []record.LeadZero, meter string, at time.Time) *record.LeadZero {
+func LeadZeroInForce(list []record.LeadZero, at time.Time, labels ...string) *record.LeadZero {
 	return newest(list, at, func(z record.LeadZero) (time.Time, bool) {
-		return z.Time, isOf(z.Meter, meter)
+		return z.Time, isOf(z.Meter, labels)
 	})
 }
 
@@ -39,13 +40,13 @@ func LeadZeroInForce(list []record.LeadZero, meter string, at time.Time) *record
 func CalibrationsBehind(list []record.Calibration, m record.Measurement) (meter, probe *record.Calibration) {
 	if m.MeterCalibrationID != nil {
 		meter = calibrationOf(list, *m.MeterCalibrationID)
-	} else if c := CalibrationInForce(list, record.Meter, m.Meter, m.Time); c != nil && c.CorrectionRatio == m.Inputs.CorrectionRatio {
+	} else if c := CalibrationInForce(list, record.Meter, m.Time, m.Meter); c != nil && c.CorrectionRatio == m.Inputs.CorrectionRatio {
 		meter = c
 	}
 	if m.ProbeCalibrationID != nil {
 		return meter, calibrationOf(list, *m.ProbeCalibrationID)
 	}
-	return meter, CalibrationInForce(list, record.Probe, m.Probe, m.Time)
+	return meter, CalibrationInForce(list, record.Probe, m.Time, m.Probe)
 }
 
 // calibrationOf is the calibration of an id; nil when there is none.
@@ -59,7 +60,7 @@ func calibrationOf(list []record.Calibration, id string) *record.Calibration {
 
 // isOf says whether a statement about an instrument is about this one. A
 // statement without a name is about whatever the bench has.
-func isOf(named, instrument string) bool { return named == "" || named == instrument }
+func isOf(named string, labels []string) bool { return named == "" || slices.Contains(labels, named) }
 
 // newest picks from a list, the newest first, the newest of those that apply and
 // are not after an instant; the first one when several are as new.

@@ -25,7 +25,7 @@ func TestCalibrationInForce(t *testing.T) {
 	}
 	inForce := func(list []record.Calibration, at time.Time) string {
 		slices.SortStableFunc(list, func(a, b record.Calibration) int { return b.Time.Compare(a.Time) })
-		if c := CalibrationInForce(list, record.Meter, "EV-40", at); c != nil {
+		if c := CalibrationInForce(list, record.Meter, at, "EV-40"); c != nil {
 			return c.ID
 		}
 		return ""
@@ -52,7 +52,7 @@ func TestCalibrationInForce(t *testing.T) {
 	// Without a label it has what names no instrument, never what names another.
 	list := append([]record.Calibration{mine, unnamed}, others...)
 	slices.SortStableFunc(list, func(a, b record.Calibration) int { return b.Time.Compare(a.Time) })
-	if c := CalibrationInForce(list, record.Meter, "", noon); c == nil || c.ID != "unnamed" {
+	if c := CalibrationInForce(list, record.Meter, noon, ""); c == nil || c.ID != "unnamed" {
 		t.Errorf("without a label: %+v", c)
 	}
 }
@@ -98,10 +98,10 @@ func inForceOf(entered []entry) (ids [2]string) {
 	}
 	slices.SortStableFunc(list, func(a, b record.Calibration) int { return b.Time.Compare(a.Time) })
 	slices.SortStableFunc(zeros, func(a, b record.LeadZero) int { return b.Time.Compare(a.Time) })
-	if c := CalibrationInForce(list, record.Meter, "A", noon); c != nil {
+	if c := CalibrationInForce(list, record.Meter, noon, "A"); c != nil {
 		ids[0] = c.ID
 	}
-	if z := LeadZeroInForce(zeros, "A", noon); z != nil {
+	if z := LeadZeroInForce(zeros, noon, "A"); z != nil {
 		ids[1] = z.ID
 	}
 	return ids
@@ -115,7 +115,7 @@ func TestLeadZeroInForce(t *testing.T) {
 		{ID: "A twice, before", Time: noon.Add(-2 * time.Hour), Meter: "A", Ohms: 0.2},
 	}
 	for meter, want := range map[string]string{"A": "A twice", "B": "B", "C": ""} {
-		got := LeadZeroInForce(list, meter, noon)
+		got := LeadZeroInForce(list, noon, meter)
 		if (got == nil) != (want == "") || got != nil && got.ID != want {
 			t.Errorf("of meter %s: %+v, want %q", meter, got, want)
 		}

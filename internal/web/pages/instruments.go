@@ -77,21 +77,21 @@ func (s instrumentPages) benchInstruments(snapshot bench.Snapshot, calibrations 
 			continue
 		}
 		one := instrumentView{Instrument: i, Name: snapshot.LabelOf(i)}
-		one.Calibration = s.presentCalibration(calibrations, i.Role, one.Name)
+		one.Calibration = s.presentCalibration(calibrations, i.Role, snapshot.LabelsOf(i))
 		if m := snapshot.Last; m != nil && (i.Role == record.Meter && m.Meter == one.Name || i.Role == record.Probe && m.Probe == one.Name) {
 			one.Last = m
 		}
 		view.Instruments = append(view.Instruments, one)
 	}
-	view.LeadZero = workshop.LeadZeroInForce(zeros, snapshot.LabelOf(snapshot.Meter), s.Now())
+	view.LeadZero = workshop.LeadZeroInForce(zeros, s.Now(), snapshot.LabelsOf(snapshot.Meter)...)
 	return view
 }
 
 // presentCalibration returns the calibration that is in force for an instrument
 // now; nil without one.
-func (s instrumentPages) presentCalibration(calibrations []record.Calibration, role record.Role, name string) *calibrationToday {
+func (s instrumentPages) presentCalibration(calibrations []record.Calibration, role record.Role, labels []string) *calibrationToday {
 	now := s.Now()
-	c := workshop.CalibrationInForce(calibrations, role, name, now)
+	c := workshop.CalibrationInForce(calibrations, role, now, labels...)
 	if c == nil {
 		return nil
 	}
