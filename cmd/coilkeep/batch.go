@@ -13,12 +13,13 @@ import (
 func batchMenu() menu {
 	return menu{
 		path:    "coilkeep batch",
-		summary: "List, show, start and close batches, and mark a new spool.",
+		summary: "List, show, start, close and reopen batches, and mark a new spool.",
 		groups: []group{{"Commands", []command{
 			{"list", "List batches.", runBatchList},
 			{"show", "Show one batch and its coils.", runBatchShow},
 			{"start", "Start a batch on a bench.", runBatchStart},
 			{"close", "Close a batch.", runBatchClose},
+			{"reopen", "Open a batch again that was closed by mistake.", runBatchReopen},
 			{"spool", "Mark that the next coil is wound from another spool.", runBatchSpool},
 		}}},
 		examples: "coilkeep batch list --open\ncoilkeep batch start --bench north --design larkspur --spool S-17",
@@ -163,6 +164,22 @@ func runBatchClose(ctx context.Context, env *environment, args []string) error {
 			return err
 		}
 		batch, err := store.CloseBatch(ctx, name, flags.by())
+		if err != nil {
+			return orList(err, "batch list")
+		}
+		return env.printBatch(batch)
+	})
+}
+
+func runBatchReopen(ctx context.Context, env *environment, args []string) error {
+	flags := newWriteFlags("batch reopen NAME", "Open a batch again that was closed by mistake: within a day, and before the "+
+		"next one on its bench.",
+		"batch reopen spring-3")
+	if err := flags.parse(env, args, 1, 1); err != nil {
+		return err
+	}
+	return flags.change(ctx, env, func(store *history.Store) error {
+		batch, err := store.ReopenBatch(ctx, flags.Arg(0), flags.by())
 		if err != nil {
 			return orList(err, "batch list")
 		}

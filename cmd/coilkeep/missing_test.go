@@ -31,6 +31,7 @@ var onMissing = map[string]struct {
 	"batch show":                {words: "spring-3"},
 	"batch start":               {words: "spring-3 --bench north --design larkspur"},
 	"batch close":               {words: "spring-3"},
+	"batch reopen":              {words: "spring-3"},
 	"batch spool":               {words: "S-18 --batch spring-3"},
 	"coil list":                 {},
 	"coil show":                 {words: "HN-0001"},

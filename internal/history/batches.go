@@ -216,6 +216,43 @@ func (s batchRecords) CloseBatch(ctx context.Context, name, who string) (record.
 	return batch, err
 }
 
+// ReopenBatch opens a batch again that was closed by mistake, and returns it. The errors
+// are ErrNotFound, or ErrConflict when it is open, when it was closed too long ago
+// (see [record.Batch.CanReopen]), or when its bench has gone on to another batch.
+func (s batchRecords) ReopenBatch(ctx context.Context, name, who string) (batch record.Batch, err error) {
+	tried := fmt.Sprintf("reopen batch %q", name)
+	if err := record.ValidateLabel("who", who); err != nil {
+		return record.Batch{}, fmt.Errorf("%s: %w", tried, err)
+	}
+	err = s.write(ctx, tried, func(tx *transaction) error {
+		if batch, err = oneBatch(ctx, tx, name); err != nil {
+			return err
+		}
+		if err := batch.CanReopen(s.instant()); err != nil {
+			return err
+		}
+		later, err := listBatches(ctx, tx, `WHERE b.bench = ?1 AND b.opened_us >= ?2 AND b.name <> ?3 LIMIT 1`, batch.Bench,
+			nullMicros(*batch.ClosedAt), batch.Name)
+		if err != nil {
+			return err
+		}
+		if len(later) > 0 {
+			return fmt.Errorf("%w: bench %s has gone on to batch %s; start another batch of the design instead", record.ErrConflict,
+				batch.Bench, later[0].Name)
+		}
+		detail := "it was closed at " + batch.ClosedAt.UTC().Format(time.RFC3339)
+		batch.ClosedAt = nil
+		if _, err := tx.ExecContext(ctx, `UPDATE batches SET closed_us = NULL WHERE name = ?1`, batch.Name); err != nil {
+			return err
+		}
+		return s.note(ctx, tx, record.JournalEntry{Bench: batch.Bench, Who: who, Action: "reopen batch", Subject: batch.Name, Detail: detail})
+	})
+	if err != nil {
+		return record.Batch{}, err
+	}
+	return batch, nil
+}
+
 func setClosed(ctx context.Context, tx *transaction, b record.Batch) error {
 	_, err := tx.ExecContext(ctx, `UPDATE batches SET closed_us = ?2 WHERE name = ?1`, b.Name, nullMicros(*b.ClosedAt))
 	return err

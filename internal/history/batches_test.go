@@ -4,8 +4,11 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
+	"time"
 
 	"coilkeep/internal/record"
 )
@@ -154,4 +157,41 @@ func TestSpoolsOfManyBatches(t *testing.T) {
 	if q.asked != 2 {
 		t.Errorf("asked %d times, want twice", q.asked)
 	}
+}
+
+// A batch that was closed by mistake goes on as if it had not been, with the journal
+// knowing; not for ever, and not once its bench has gone on.
+func TestReopenBatch(t *testing.T) {
+	t.Parallel()
+	now := firstInstant
+	s := openStore(t, filepath.Join(t.TempDir(), "coilkeep.db"), Options{Now: func() time.Time { return now }})
+	must(t)(s.AddDesign(t.Context(), wren(), "ada"))
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-1", Bench: "north", Design: "wren", Spool: "S-1"}))
+	refused := func(why, name string, want error) {
+		t.Helper()
+		if _, err := s.ReopenBatch(t.Context(), name, "ada"); !errors.Is(err, want) || !strings.Contains(err.Error(), why) {
+			t.Errorf("got %v, want %v: %s", err, want, why)
+		}
+	}
+	refused("is open", "B-1", record.ErrConflict)
+	refused("B-9", "B-9", record.ErrNotFound)
+	must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
+	now = now.Add(23 * time.Hour)
+	batch, err := s.ReopenBatch(t.Context(), "B-1", "ben")
+	kept, openErr := s.OpenBatchOf(t.Context(), "north")
+	if err != nil || openErr != nil || batch.ClosedAt != nil || kept == nil || kept.Name != "B-1" || kept.Spool() != "S-1" {
+		t.Errorf("reopened %+v, %v, open %+v, %v", batch, err, kept, openErr)
+	}
+	entries, err := s.Journal(t.Context(), record.JournalFilter{Action: "reopen batch"})
+	if err != nil || len(entries) != 1 || entries[0].Who != "ben" || entries[0].Subject != "B-1" {
+		t.Errorf("journal: %+v", entries)
+	}
+	must(t)(s.CloseBatch(t.Context(), "B-1", "ada"))
+	now = now.Add(time.Minute)
+	must(t)(s.OpenBatch(t.Context(), record.BatchStart{Name: "B-2", Bench: "north", Design: "wren"}))
+	refused("gone on to batch B-2", "B-1", record.ErrConflict)
+	must(t)(s.CloseBatch(t.Context(), "B-2", "ada"))
+	refused("gone on to batch B-2", "B-1", record.ErrConflict)
+	now = now.Add(25 * time.Hour)
+	refused("more than a day ago", "B-2", record.ErrConflict)
 }

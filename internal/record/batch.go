@@ -2,6 +2,7 @@ package record
 
 import (
 	"cmp"
+	"fmt"
 	"time"
 
 	"coilkeep/internal/conformity"
@@ -28,6 +29,22 @@ func (b Batch) Spool() string {
 		return ""
 	}
 	return b.Spools[len(b.Spools)-1].Spool
+}
+
+// reopenWithin is how long a batch that was closed by mistake may be opened again: the
+// same day, also of who works past midnight.
+const reopenWithin = 24 * time.Hour
+
+// CanReopen says why a batch cannot be opened again at an instant, wrapping
+// ErrConflict; nil when it can.
+func (b Batch) CanReopen(now time.Time) error {
+	switch {
+	case b.ClosedAt == nil:
+		return fmt.Errorf("%w: batch %s is open", ErrConflict, b.Name)
+	case now.Sub(*b.ClosedAt) > reopenWithin:
+		return fmt.Errorf("%w: batch %s was closed more than a day ago; start another batch of the design instead", ErrConflict, b.Name)
+	}
+	return nil
 }
 
 // SpoolMark says from which coil of a batch on a spool was in use.

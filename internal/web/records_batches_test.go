@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"mime"
 	"net/http"
+	"net/url"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -177,4 +178,27 @@ func TestLabels(t *testing.T) {
 		t.Errorf("a void coil: got status %d, want %d", answer.status, http.StatusConflict)
 	}
 	wantText(t, string(answer.body), "fingers on the clips")
+}
+
+// A batch that was closed by mistake is opened again from its page, and only then.
+func TestReopenBatchByForm(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	w.start(t)
+	const button = "Closed by mistake? Open it again"
+	wantNoText(t, w.page(t, "/batches/LM-1"), button)
+	if answer := w.fill(t, "/batches/LM-1/reopen", url.Values{}); answer.status != http.StatusConflict {
+		t.Errorf("an open batch reopened: got status %d, want %d", answer.status, http.StatusConflict)
+	}
+	if _, err := w.store.CloseBatch(t.Context(), "LM-1", "Ada"); err != nil {
+		t.Fatal(err)
+	}
+	wantText(t, w.page(t, "/batches/LM-1"), button)
+	answer := w.fill(t, "/batches/LM-1/reopen", url.Values{})
+	wantText(t, string(answer.body), "Batch LM-1", "open")
+	wantNoText(t, string(answer.body), button)
+	if open, err := w.store.OpenBatchOf(t.Context(), "north"); err != nil || open == nil || open.Name != "LM-1" {
+		t.Errorf("open at north: %+v, %v", open, err)
+	}
 }

@@ -16,6 +16,7 @@ type batches struct{ kept BatchRecords }
 // BatchRecords finds batches.
 type BatchRecords interface {
 	Batch(ctx context.Context, name string) (record.Batch, error)
+	ReopenBatch(ctx context.Context, name, who string) (record.Batch, error)
 	FindBatches(ctx context.Context, search record.BatchSearch) (page []record.Batch, next string, err error)
 }
 
@@ -27,6 +28,9 @@ func (b batches) endpoints() []Endpoint {
 		endpoint("GET", "/api/v1/batches/{batch}", http.StatusOK, b.show,
 			About{ID: "showBatch", Tag: Batches, Summary: "A batch", Description: "Open or closed, with the spools that were used.",
 				Says: "The batch."}),
+		endpoint("POST", "/api/v1/batches/{batch}/reopen", http.StatusOK, b.reopen,
+			About{ID: "reopenBatch", Tag: Batches, Summary: "Open a batch again that was closed by mistake",
+				Description: "Within a day, and while its bench has not gone on to another batch.", Says: "The batch."}),
 	}
 }
 
@@ -65,4 +69,14 @@ type ofBatch struct {
 
 func (b batches) show(ctx context.Context, request ofBatch) (record.Batch, error) {
 	return b.kept.Batch(ctx, request.Batch)
+}
+
+// batchTold is a request about a batch that says no more.
+type batchTold struct {
+	ofBatch
+	login
+}
+
+func (b batches) reopen(ctx context.Context, request batchTold) (record.Batch, error) {
+	return b.kept.ReopenBatch(ctx, request.Batch, request.Login)
 }

@@ -6,6 +6,7 @@ import (
 	"net/http"
 
 	"coilkeep/internal/record"
+	"coilkeep/internal/web/api"
 )
 
 const (
@@ -93,6 +94,22 @@ func (v batchView) SerialOf(sequence int) string {
 
 func (s batchPages) batchPage(w http.ResponseWriter, r *http.Request) error {
 	return s.showBatch(w, r, http.StatusOK, driftForms{})
+}
+
+// Reopenable is true while the batch may be opened again.
+func (v batchView) Reopenable() bool { return v.CanReopen(v.Now) == nil }
+
+// reopenForm opens a batch again that was closed by mistake.
+func (s batchPages) reopenForm(w http.ResponseWriter, r *http.Request) error {
+	if _, err := readForm(w, r); err != nil {
+		return err
+	}
+	batch, err := s.History.ReopenBatch(r.Context(), r.PathValue("batch"), api.Requester(r))
+	if err != nil {
+		return err
+	}
+	http.Redirect(w, r, pagePath("batches", batch.Name), http.StatusSeeOther)
+	return nil
 }
 
 func (s batchPages) showBatch(w http.ResponseWriter, r *http.Request, status int, forms driftForms) error {

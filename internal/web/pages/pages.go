@@ -172,6 +172,7 @@ func (p *Pages) Routes() []Route {
 		{"GET", "/batches/{batch}/measurements.csv", people(batches.exportBatch(record.CSV, "text/csv; charset=utf-8"))},
 		{"GET", "/batches/{batch}/measurements.jsonl", people(batches.exportBatch(record.JSONL, "application/jsonl"))},
 		{"GET", "/batches/{batch}/labels.pdf", people(documents.batchLabels)},
+		{"POST", "/batches/{batch}/reopen", people(batches.reopenForm)},
 		{"POST", "/batches/{batch}/drift/acknowledge", people(batches.acknowledgeForm)},
 		{"POST", "/batches/{batch}/baseline", people(batches.baselineForm)},
 		{"GET", "/batches/{batch}/drift.pdf", people(drift.batchDriftPDF)},
