@@ -202,3 +202,27 @@ func TestReopenBatchByForm(t *testing.T) {
 		t.Errorf("open at north: %+v, %v", open, err)
 	}
 }
+
+// Coils of another design are said to be that, on both pages, before anything is said of
+// a winder that wanders.
+func TestPagesSayThatTheDesignIsWrong(t *testing.T) {
+	t.Parallel()
+	w := newWorkshop(t)
+	w.wind(t)
+	other := longMeadow()
+	other.Name, other.TargetOhms, other.LowerOhms, other.UpperOhms = "Short Lane", 7400, 7300, 7500
+	if _, err := w.store.AddDesign(t.Context(), other, ""); err != nil {
+		t.Fatal(err)
+	}
+	w.start(t)
+	const says = "The last 3 coils miss Long Meadow, 6.69 kΩ: they fit Short Lane, 7.4 kΩ. Is the batch of the right design?"
+	for i, ohms := range []float64{7390, 7410, 7400} {
+		for _, path := range []string{"/", "/batches/LM-1"} {
+			wantNoText(t, w.page(t, path), "coils miss")
+		}
+		w.measure(t, fmt.Sprintf("HN-%04d", i+1), ohms, noon.Add(time.Duration(i-30)*time.Minute))
+	}
+	for _, path := range []string{"/", "/batches/LM-1"} {
+		wantText(t, w.page(t, path), says)
+	}
+}

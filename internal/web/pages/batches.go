@@ -2,11 +2,14 @@ package pages
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"net/http"
+	"slices"
 
 	"coilkeep/internal/record"
 	"coilkeep/internal/web/api"
+	"coilkeep/internal/workshop"
 )
 
 const (
@@ -71,8 +74,10 @@ func (s batchPages) batchRows(r *http.Request, search record.BatchSearch) (rows 
 type batchView struct {
 	frame
 	record.Batch
-	Spec     record.Design // the revision it is wound to
-	Sums     sumsView
+	Spec record.Design // the revision it is wound to
+	Sums sumsView
+	// Misfit says that the latest coils miss the design; "" when they do not.
+	Misfit   string
 	Verdicts record.Verdicts
 	Drift    driftView
 	Coils    []record.Measurement
@@ -133,11 +138,32 @@ func (s batchPages) showBatch(w http.ResponseWriter, r *http.Request, status int
 	}
 	coils = withoutFirsts(coils)
 	view.Coils, view.More = coils, next != ""
+	if newest := slices.Clone(coils); !view.More {
+		slices.Reverse(newest)
+		if view.Misfit, err = s.misfit(ctx, batch, newest); err != nil {
+			return err
+		}
+	}
 	view.Drift = s.drift.batchDrift(ctx, batch, coils, !view.More, forms)
 	if view.Sums, err = s.batchSums(ctx, batch.Name, view.Drift.Drift); err != nil {
 		return err
 	}
 	return s.renderPageAs(w, status, "records/batch", view)
+}
+
+// misfit says that the latest coils of a batch miss its design; "" when they do not.
+// newest are measurements of it, the newest first.
+func (s batchPages) misfit(ctx context.Context, batch record.Batch, newest []record.Measurement) (string, error) {
+	designs, err := s.History.Designs(ctx)
+	if err != nil {
+		return "", err
+	}
+	found := workshop.MisfitOf(newest, designs)
+	if found == nil {
+		return "", nil
+	}
+	design, err := s.History.DesignRevision(ctx, batch.Design, batch.DesignRevision)
+	return found.Words(design), err
 }
 
 // exportBatch downloads the measurements of a batch. It is put together whole

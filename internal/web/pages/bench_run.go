@@ -30,6 +30,8 @@ const (
 type runView struct {
 	Bench string
 	Batch *record.Batch
+	// Misfit says that the latest coils miss the design of the batch; "" when not.
+	Misfit string
 	// Sums are those of the batch.
 	Sums sumsView
 	// Chart is the picture of the batch; empty without a measurement.
@@ -94,6 +96,9 @@ func (s benchPages) fillRun(ctx context.Context, view *runView, snapshot bench.S
 	}
 	coils, _, err := kept.Measurements(ctx, record.Filter{Batch: snapshot.Batch.Name, Newest: true, Limit: chartedMeasurements})
 	if err != nil || len(coils) == 0 {
+		return err
+	}
+	if view.Misfit, err = s.batches.misfit(ctx, *snapshot.Batch, coils); err != nil {
 		return err
 	}
 	var report *drift.Report
