@@ -44,7 +44,8 @@ func TestMisfit(t *testing.T) {
 		"one coil twice":          {again, []record.Design{harbour, lantern}, ""},
 		"good ones before":        {coils(7400, 7390, 7410, 6700), []record.Design{harbour, lantern}, three + lanternAlone},
 		"a withdrawn one between": {void, []record.Design{harbour, lantern}, three + lanternAlone},
-		"the latest three fit":    {coils(7400, 7390, 7410, 9000), []record.Design{harbour, lantern}, "The last 4 coils miss Harbour, 6.7 kΩ: " + lanternAlone},
+		"the latest three fit": {coils(7400, 7390, 7410, 9000), []record.Design{harbour, lantern},
+			"The last 4 coils miss Harbour, 6.7 kΩ: " + lanternAlone},
 		"several": {coils(7400, 7390, 7410), []record.Design{harbour, lantern, wide}, three +
 			"they fit Lantern, 7.4 kΩ, or Wide, 7 kΩ. Is the batch of the right design?"},
 		"too high and too low": {coils(7400, 6300, 7410), []record.Design{harbour, lantern}, three +
