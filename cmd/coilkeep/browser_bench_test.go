@@ -187,14 +187,30 @@ func TestBrowserActions(t *testing.T) {
 	page.keys("n")
 	page.wait("the note", `document.querySelector("#dialog-note[open]")`)
 	evaluate[bool](page, `(document.getElementById("note-text").focus(), true)`)
-	page.keys("felt worn")
+	page.keys("felt worn on ")
 	page.scan("XZ-77")
-	page.waitText(".which", "XZ-77")
-	page.wait("the note to be as it was typed", `document.getElementById("note-text").value === "felt worn"`)
-	page.keys("n")
+	page.wait("the scan to be part of the note", `document.getElementById("note-text").value === "felt worn on XZ-77" &&
+		document.querySelector("#dialog-note[open]")`)
 	page.press("#dialog-note .wanted")
 	page.waitText("#said", "The note is kept.")
-	page.waitText(".notes", "felt worn")
+	page.waitText(".notes", "felt worn on XZ-77")
+	page.scan("XZ-77")
+	page.waitText(".which", "XZ-77")
+
+	// What is scanned while a dialog asks is its answer, of whatever kind it is.
+	page.keys("s")
+	page.wait("the spool to be asked for", `document.querySelector("#dialog-spool[open]")`)
+	page.scan("HN-0001 R20 6.650 +- 0.018 kohm 2026-03-14")
+	page.waitText("#spool-fault", "This is the label of a coil.")
+	page.scan("SP-9")
+	page.waitText("#said", "SP-9")
+	page.waitText("[data-part=facts]", "spool SP-9")
+	page.waitText(".which", "XZ-77")
+	page.scan("sp-9")
+	page.waitText("#said", "is a spool's label")
+	page.waitText(".which", "XZ-77")
+	page.scan("XZ-78 R20 6.650 +- 0.018 kohm 2026-03-14")
+	page.waitText(".which", "XZ-78")
 
 	// A warm coil is waited for; a person may insist.
 	warm := simulate.CopperCoil(6650, 60) // longer than a slow machine takes to insist
@@ -207,7 +223,7 @@ func TestBrowserActions(t *testing.T) {
 	page.keys("the van leaves\r")
 	page.waitText("#said", "marked as forced")
 	list := d.measurements()
-	if m := list[len(list)-1]; m.Status != record.Forced || m.Reason != "the van leaves" || m.Serial != "XZ-77" {
+	if m := list[len(list)-1]; m.Status != record.Forced || m.Reason != "the van leaves" || m.Serial != "XZ-78" {
 		t.Errorf("measurement of %s is %s because of %q", m.Serial, m.Status, m.Reason)
 	}
 	b.Detach()

@@ -309,9 +309,38 @@ document.getElementById("pedal-forget").addEventListener("click", () => {
 });
 
 const letters = { r: "record", a: "again", f: "force", v: "void", c: "serial", s: "spool", b: "batch", n: "note", m: "sound", k: "rack", 1: "sameAgain", 2: "nextOne", d: "dismiss", "?": "help" };
+// scannedInto takes what was scanned while a dialog is open as an answer to it. Only
+// the name of a spool needs no more than that; nothing else is sent by a scanner.
+function scannedInto(dialog, field, text) {
+  const form = dialog.querySelector("form");
+  const at = field ?? form?.querySelector("input:not([type=checkbox]), textarea");
+  if (!at) return;
+  if (!field) at.value = text;
+  at.focus();
+  if (form.dataset.form !== "spool") return;
+  if (/ R20 [0-9.]+ /i.test(text)) {
+    at.value = "";
+    showFault(form, { field: "spool", message: "This is the label of a coil. Scan that of the spool, or press Escape and scan the coil." });
+    play("refused");
+    return;
+  }
+  submit(form);
+}
+
+// isSpool is true for the name of a spool of the open batch.
+async function isSpool(text) {
+  const { batch } = await ask("GET", bench).catch(() => ({}));
+  return batch?.spools.some(({ spool }) => spool.toLowerCase() === text.trim().toLowerCase()) ?? false;
+}
+
 listen({
-  scanned(text) {
-    for (const shown of document.querySelectorAll("dialog[open]")) shown.close();
+  async scanned(text, dialog, field) {
+    if (dialog) return scannedInto(dialog, field, text);
+    if (await isSpool(text)) {
+      say(`${text} is a spool's label. To change the spool press S, then scan it.`, true);
+      play("refused");
+      return;
+    }
     serial.value = text;
     submit(serial.form);
   },

@@ -17,7 +17,8 @@ export const setPedal = (code) => (code ? localStorage.setItem(pedalKept, code) 
 const writable = (at) => at?.matches?.("input:not([type=checkbox]), textarea, select");
 
 // listen calls scanned with what a scanner reads, pressed with a single letter,
-// and stepped when the foot switch is pressed.
+// and stepped when the foot switch is pressed. Where a dialog is open, scanned is told
+// it and the field of it that the scanner has typed into, if any.
 export function listen({ scanned, pressed, stepped }) {
   let typed = "", last = -Infinity, field = null, before = "", timer;
 
@@ -33,8 +34,10 @@ export function listen({ scanned, pressed, stepped }) {
     if (event.key === "Enter") {
       if (quick && typed.length >= least) {
         event.preventDefault();
-        if (field) field.value = before; // what the scanner typed belongs elsewhere
-        scanned(typed);
+        const dialog = document.querySelector("dialog[open]");
+        const within = dialog?.contains(field) ? field : null;
+        if (field && !within) field.value = before; // what the scanner typed belongs elsewhere
+        scanned(typed, dialog, within);
       }
       typed = "";
       clearTimeout(timer);
