@@ -33,6 +33,8 @@ type contact struct {
 	usable, early []driver.Reading
 	// course is the usable readings as seconds after contact.
 	course []warmth.Point
+	// joined has room for early readings and course together, used anew each time.
+	joined []warmth.Point
 	// seen counts the readings since it last began to settle.
 	seen int
 	// probeLow and probeHigh are the extremes of the probe during the contact.

@@ -67,11 +67,12 @@ func (c *contact) watched(s Settings, w window, celsius float64, now time.Time) 
 	first := sort.Search(len(c.course), func(i int) bool { return lasted.Seconds()-c.course[i].Seconds <= span.Seconds() })
 	points := c.course[first:]
 	if early := c.early[c.consistentEarly(w):]; first == 0 && len(early) > 0 {
-		points = make([]warmth.Point, 0, len(early)+len(c.course))
+		c.joined = c.joined[:0]
 		for _, r := range early {
-			points = append(points, c.point(r))
+			c.joined = append(c.joined, c.point(r))
 		}
-		points = append(points, c.course...)
+		c.joined = append(c.joined, c.course...)
+		points = c.joined
 	}
 	middle := w.readings[0].Time.Add(w.readings[len(w.readings)-1].Time.Sub(w.readings[0].Time) / 2)
 	return warmth.Watched{Points: points, ResolutionOhms: w.resolutionOhms, NowSeconds: middle.Sub(c.began).Seconds(),

@@ -15,8 +15,12 @@ const manyDigits = 8
 // plane of level and slope, and any of them is as likely; its mean and variance are
 // what the readings say of the slope. It is false when no line passes.
 func (s *summary) takeCoarse(w Watched) bool {
-	runs := runsOf(w.Points)
-	if !monotone(runs) {
+	shape := shapeOf(w.Points)
+	if !shape.monotone && shape.atEnds < stillReadings {
+		return false // noise, as of most displays: looked at in every reading of a meter
+	}
+	runs := runsOf(w.Points, shape.runs)
+	if !shape.monotone {
 		return s.takeWavering(runs, w.ResolutionOhms)
 	}
 	if len(runs) < manyDigits {
@@ -49,11 +53,9 @@ const (
 var reaches = [...]float64{0.05, 0.1, 0.2}
 
 // takeWavering uses readings that go to and fro: their intervals reach over the edge
-// by twice the least that lets a line pass, and a little more.
+// by twice the least that lets a line pass, and a little more. The first and the last
+// run hold stillReadings at least.
 func (s *summary) takeWavering(runs []run, step float64) bool {
-	if runs[0].readings+runs[len(runs)-1].readings < stillReadings {
-		return false
-	}
 	for _, reach := range reaches {
 		if _, _, ok := s.slopes(runs, (1+2*reach)*step); ok {
 			return s.takeSlopes(runs, (1+2*(2*reach+quietReach))*step)
@@ -78,8 +80,38 @@ type run struct {
 	readings       int
 }
 
-func runsOf(points []Point) []run {
-	var runs []run
+// shape is what a display did, in short.
+type shape struct {
+	runs     int
+	monotone bool // it only ever went one way
+	atEnds   int  // readings in the first and in the last run; twice if that is the same
+}
+
+func shapeOf(points []Point) shape {
+	found := shape{runs: 1}
+	up, down, first, length := false, false, 0, 1
+	for i := 1; i < len(points); i++ {
+		before, now := points[i-1].Ohms, points[i].Ohms
+		if before == now {
+			length++
+			continue
+		}
+		up, down = up || now > before, down || now < before
+		if found.runs == 1 {
+			first = length
+		}
+		found.runs, length = found.runs+1, 1
+	}
+	if found.runs == 1 {
+		first = length
+	}
+	found.monotone, found.atEnds = !up || !down, first+length
+	return found
+}
+
+// runsOf are the runs of a display, so many.
+func runsOf(points []Point, many int) []run {
+	runs := make([]run, 0, many)
 	for _, p := range points {
 		if n := len(runs); n > 0 && runs[n-1].ohms == p.Ohms {
 			runs[n-1].to = p.Seconds
@@ -89,16 +121,6 @@ func runsOf(points []Point) []run {
 		runs = append(runs, run{p.Seconds, p.Seconds, p.Ohms, 1})
 	}
 	return runs
-}
-
-// monotone is true when the display only ever went one way.
-func monotone(runs []run) bool {
-	up, down := false, false
-	for i := 1; i < len(runs); i++ {
-		up = up || runs[i].ohms > runs[i-1].ohms
-		down = down || runs[i].ohms < runs[i-1].ohms
-	}
-	return !up || !down
 }
 
 // vertex is a level and a slope, per half span.

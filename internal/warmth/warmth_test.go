@@ -1,6 +1,7 @@
 package warmth
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -323,6 +324,28 @@ func TestBlockMeans(t *testing.T) {
 	} {
 		if got := BlockMeans(five, c.n); !slices.Equal(got, c.want) {
 			t.Errorf("%s: %v, want %v", name, got, c.want)
+		}
+	}
+}
+
+// What a display did in short is what its runs say at length.
+func TestShapeOfADisplay(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(8, 1))
+	for range 2000 {
+		points := make([]Point, 1+rng.IntN(30))
+		for i := range points {
+			points[i] = Point{float64(i), float64(rng.IntN(3))}
+		}
+		if rng.IntN(3) == 0 {
+			slices.SortFunc(points, func(a, b Point) int { return cmp.Compare(a.Ohms, b.Ohms) })
+		}
+		got := shapeOf(points)
+		runs := runsOf(points, got.runs)
+		up := slices.IsSortedFunc(runs, func(a, b run) int { return cmp.Compare(a.ohms, b.ohms) })
+		down := slices.IsSortedFunc(runs, func(a, b run) int { return cmp.Compare(b.ohms, a.ohms) })
+		if want := (shape{len(runs), up || down, runs[0].readings + runs[len(runs)-1].readings}); got != want {
+			t.Fatalf("%v: %+v, want %+v", points, got, want)
 		}
 	}
 }
