@@ -47,14 +47,14 @@ func centred(paperWidth, paperHeight, width, height float64) Sheet {
 
 // Columns and Rows are how many labels stand on the sheet.
 func (s Sheet) Columns() int {
-	return fitting(s.PaperWidthMM-s.LeftMM, s.LabelWidthMM, s.AcrossMM)
+	return howMany(s.PaperWidthMM-s.LeftMM, s.LabelWidthMM, s.AcrossMM)
 }
 
 // Rows is how many rows of labels stand on the sheet.
-func (s Sheet) Rows() int { return fitting(s.PaperHeightMM-s.TopMM, s.LabelHeightMM, s.DownMM) }
+func (s Sheet) Rows() int { return howMany(s.PaperHeightMM-s.TopMM, s.LabelHeightMM, s.DownMM) }
 
-// fitting allows a hundredth of a millimetre for rounded sizes.
-func fitting(length, label, gap float64) int {
+// howMany allows a hundredth of a millimetre for rounded sizes.
+func howMany(length, label, gap float64) int {
 	return int(math.Floor((length + gap + 0.01) / (label + gap)))
 }
 
@@ -121,7 +121,8 @@ func NewLabel(m record.Measurement, zone *time.Location) (Label, error) {
 }
 
 // WriteLabels writes labels as PDF, from left to right and down, on as many sheets
-// as they take. Each has the serial number, R20, design and date, and the QR code
+// as they take. Each has the serial number, R20, design and date, what to do before
+// measuring where there is room, and the QR code
 // where there is room for modules of a third of a millimetre, which is what a
 // telephone reads surely (common practice, no source). Text shrinks to fit, down
 // to 4 points; what is longer is an error that says how wide the label must be.
@@ -168,24 +169,19 @@ func (d *document) label(x, y float64, sheet Sheet, l Label) error {
 		l.code.draw(d.pdf, x+width-size, y+(height-size)/2, size)
 		width -= size + 0.5
 	}
-	lines := []labelLine{
-		{style{points: 1.3, bold: true}, l.Serial},
-		{style{points: 1.1}, l.R20},
-		{style{points: 0.85, soft: true}, strings.TrimSpace(l.Design + "  " + l.Date)},
-	}
-	// Relative sizes become points: as large as the height allows, at most 14.
-	scale := min(height/total(lines), 14)
-	for k, line := range lines {
-		natural := typeface.Width(line.text, line.style.bold, line.style.points*scale*mmPerPoint)
-		lines[k].style.points *= scale * min(1, width/natural)
-		if lines[k].style.points < minLabelPoints {
-			wider := whole - width + 2*labelPaddingMM + typeface.Width(line.text, line.style.bold, minLabelPoints*mmPerPoint)
-			if sheet.LabelWidthMM < sheet.PaperWidthMM { // it may come to stand at the edge of the sheet
-				wider += unprintableMM - labelPaddingMM
-			}
-			return fmt.Errorf("%w: %q does not fit on %g × %g mm; the label must be %.0f mm wide or more",
-				ErrSheet, line.text, sheet.LabelWidthMM, sheet.LabelHeightMM, math.Ceil(wider))
+	lines, tight := fitting(width, height, l.lines())
+	if tight == nil {
+		// What to do before anybody measures stands where there is room for it.
+		if more, tight := fitting(width, height, append(l.lines(), labelLine{style{points: 0.7, soft: true}, beforeMeasuring})); tight == nil {
+			lines = more
 		}
+	} else {
+		wider := whole - width + 2*labelPaddingMM + typeface.Width(tight.text, tight.style.bold, minLabelPoints*mmPerPoint)
+		if sheet.LabelWidthMM < sheet.PaperWidthMM { // it may come to stand at the edge of the sheet
+			wider += unprintableMM - labelPaddingMM
+		}
+		return fmt.Errorf("%w: %q does not fit on %g × %g mm; the label must be %.0f mm wide or more",
+			ErrSheet, tight.text, sheet.LabelWidthMM, sheet.LabelHeightMM, math.Ceil(wider))
 	}
 	y += (height - total(lines)) / 2
 	for _, line := range lines {
@@ -208,6 +204,32 @@ func within(from, label, paper float64) (start, length float64) {
 type labelLine struct {
 	style style
 	text  string
+}
+
+// beforeMeasuring is what whoever holds the label should do first.
+const beforeMeasuring = "unplug before measuring"
+
+// lines are the lines of a label, their sizes relative.
+func (l Label) lines() []labelLine {
+	return []labelLine{
+		{style{points: 1.3, bold: true}, l.Serial},
+		{style{points: 1.1}, l.R20},
+		{style{points: 0.85, soft: true}, strings.TrimSpace(l.Design + "  " + l.Date)},
+	}
+}
+
+// fitting gives lines their sizes in points: as large as the room allows, at most 14.
+// tight is a line that would have to be smaller than can be read; nil when none is.
+func fitting(width, height float64, lines []labelLine) (fitted []labelLine, tight *labelLine) {
+	scale := min(height/total(lines), 14)
+	for k, line := range lines {
+		natural := typeface.Width(line.text, line.style.bold, line.style.points*scale*mmPerPoint)
+		lines[k].style.points *= scale * min(1, width/natural)
+		if lines[k].style.points < minLabelPoints {
+			return nil, &lines[k]
+		}
+	}
+	return lines, nil
 }
 
 // total is how high lines stand together.

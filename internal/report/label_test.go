@@ -41,13 +41,15 @@ func TestLabelsFillTheSheets(t *testing.T) {
 		sheet report.Sheet
 		n     int
 		pages []int // labels on each
+		lines int   // on a label: four where there is room to say what to do first
 	}{
-		{"A4 in 4 by 10", report.A4Sheet(52.5, 29.7), 41, []int{40, 1}},
-		{"begun sheet", begun(report.A4Sheet(52.5, 29.7), 38), 5, []int{2, 3}},
-		{"letter in 3 by 11", report.LetterSheet(70, 25.4), 33, []int{33}},
-		{"roll", report.Sheet{PaperWidthMM: 50, PaperHeightMM: 25, LabelWidthMM: 50, LabelHeightMM: 25}, 3, []int{1, 1, 1}},
+		{"A4 in 4 by 10", report.A4Sheet(52.5, 29.7), 41, []int{40, 1}, 4},
+		{"begun sheet", begun(report.A4Sheet(52.5, 29.7), 38), 5, []int{2, 3}, 4},
+		{"letter in 3 by 11", report.LetterSheet(70, 25.4), 33, []int{33}, 4},
+		{"roll", report.Sheet{PaperWidthMM: 50, PaperHeightMM: 25, LabelWidthMM: 50, LabelHeightMM: 25}, 3, []int{1, 1, 1}, 4},
+		{"small", report.Sheet{PaperWidthMM: 25, PaperHeightMM: 10, LabelWidthMM: 25, LabelHeightMM: 10}, 1, []int{1}, 3},
 		{"with gaps", report.Sheet{PaperWidthMM: 210, PaperHeightMM: 297, LabelWidthMM: 38, LabelHeightMM: 21.2, LeftMM: 8, TopMM: 10,
-			AcrossMM: 2.5}, 66, []int{65, 1}},
+			AcrossMM: 2.5}, 66, []int{65, 1}, 4},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -57,8 +59,8 @@ func TestLabelsFillTheSheets(t *testing.T) {
 			}
 			next := 1
 			for p, page := range got {
-				if len(page) != 3*c.pages[p] {
-					t.Errorf("page %d holds %d lines, want three on each of %d labels", p+1, len(page), c.pages[p])
+				if len(page) != c.lines*c.pages[p] {
+					t.Errorf("page %d holds %d lines, want %d on each of %d labels", p+1, len(page), c.lines, c.pages[p])
 				}
 				for range c.pages[p] {
 					if serial := fmt.Sprintf("HN-%04d", next); !slices.Contains(page, serial) {
@@ -76,7 +78,7 @@ func begun(s report.Sheet, skip int) report.Sheet { s.Skip = skip; return s }
 func TestLabelWords(t *testing.T) {
 	t.Parallel()
 	got := pages(t, func(w io.Writer) error { return report.WriteLabels(w, report.A4Sheet(50, 25), labels(t, 1), issuedAt) })[0]
-	want := []string{"HN-0001", "R20 6.600 ± 0.018 kΩ", "Harbour  2026-03-15"}
+	want := []string{"HN-0001", "R20 6.600 ± 0.018 kΩ", "Harbour  2026-03-15", "unplug before measuring"}
 	if !slices.Equal(got, want) {
 		t.Errorf("label says %q, want %q", got, want)
 	}
@@ -93,11 +95,11 @@ func TestLabelsStandInTheirPlaces(t *testing.T) {
 	}
 	const mm = 25.4 / 72
 	for k, p := range pdftest.Pieces(t, b.Bytes())[0] {
-		place := k/3 + sheet.Skip
+		place := k/4 + sheet.Skip
 		left := sheet.LeftMM + float64(place%5)*(sheet.LabelWidthMM+sheet.AcrossMM)
 		top := sheet.TopMM + float64(place/5)*(sheet.LabelHeightMM+sheet.DownMM)
 		x, y := p.X*mm, sheet.PaperHeightMM-p.Y*mm
-		end := x + typeface.Width(p.Text, k%3 == 0, p.Size*mm)
+		end := x + typeface.Width(p.Text, k%4 == 0, p.Size*mm)
 		if x < left || end > left+sheet.LabelWidthMM || y-p.Size*mm < top || y > top+sheet.LabelHeightMM {
 			t.Errorf("%q stands from %.1f to %.1f mm, %.1f mm down; its label from %.1f, %.1f mm down", p.Text, x, end, y, left, top)
 		}
@@ -116,7 +118,7 @@ func TestLabelsKeepOffTheEdge(t *testing.T) {
 	const mm, least = 25.4 / 72, 4.99
 	for k, p := range pdftest.Pieces(t, b.Bytes())[0] {
 		x, y := p.X*mm, sheet.PaperHeightMM-p.Y*mm
-		end := x + typeface.Width(p.Text, k%3 == 0, p.Size*mm)
+		end := x + typeface.Width(p.Text, k%4 == 0, p.Size*mm)
 		if x < least || end > 210-least || y-p.Size*mm < least || y > 297-least {
 			t.Errorf("%q stands from %.1f to %.1f mm, %.1f mm down, where a printer may leave the sheet white", p.Text, x, end, y)
 		}

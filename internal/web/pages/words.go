@@ -21,6 +21,8 @@ func recordWords() template.FuncMap {
 		"measurementPath":    measurementPath,
 		"estimate":           estimate,
 		"budgetSource":       budgetSource,
+		"budgetParts":        budgetParts,
+		"budgetSentence":     budgetSentence,
 		"perUnit":            perUnit,
 		"field":              textField,
 		"instrumentKey":      instrumentKey,
