@@ -111,9 +111,11 @@ func Int16(value func() (float64, bool), step float64, e Encoding) func() []uint
 	}
 }
 
-// Held is a value that stays what it was when the meter is overloaded.
+// Held is a value that stays what it was when the meter is overloaded, at first that of
+// the coil before. Whoever asks for the value and then for a status may hear the old
+// value and the new status once, when a coil comes between the two.
 func Held(value func() (float64, bool)) func() (float64, bool) {
-	held := 0.0
+	held := 6690.0
 	return func() (float64, bool) {
 		if v, ok := value(); ok {
 			held = v
